@@ -1,0 +1,217 @@
+"""Refit the sum at 25 % bloom, and what it is worth at a place left out of the fit.
+
+Run from the top of the repository::
+
+    python data/validation/refit_bloom.py FOLDER            # print the table and the errors
+    python data/validation/refit_bloom.py FOLDER --write    # and rewrite bloom_residuals.csv
+
+FOLDER holds one CSV a station, columns ``date,tmin,tmax``, in degrees Celsius
+(see :data:`STATIONS`; none is shipped, all four are public daily records).
+Gaps of at most :data:`LONGEST_GAP` days are filled on a straight line, and
+each is reported.
+
+The dates that are fitted stand in ``bloom_residuals.csv``, the other numbers
+of the model in ``covers.toml``; the one number fitted here is each cover's
+``bloom.requirement``, by least squares weighted with ``sd_days``.  Two simpler
+rules are fitted to the same rows in the same way: a sum of degree-days from
+sowing, and a date that moves by :data:`DAYS_PER_DEGREE` with the latitude.
+Each row's ``left_out`` columns come from a fit to the other sites.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from covercrop import phenology
+from covercrop.daylength import day_length
+from covercrop.degree_days import accumulate, crossing
+from covercrop.parameters import Bloom, Emergence, build, read_parameter_file
+
+HERE = Path(__file__).resolve().parent
+TABLE = HERE / "bloom_residuals.csv"
+COVERS = HERE.parent / "covers.toml"
+
+#: Site: file, station (GHCN-Daily id), latitude of the site [degrees].
+STATIONS = {
+    "Beltsville MD": ("beltsville.csv", "USC00180700", 39.03),
+    "Raleigh NC": ("raleigh.csv", "USW00013722", 35.89),
+    "Ashland VA": ("raleigh.csv", "USW00013722", 37.76),
+    "State College PA": ("state_college.csv", "USC00368449", 40.79),
+    "Landisville PA": ("lebanon.csv", "USC00364896", 40.12),
+}
+LONGEST_GAP = 15
+DAYS_PER_DEGREE = 4.5  # common practice is 4 to 5 days a degree, no source
+SEASON = 300
+
+Array = np.ndarray
+
+
+@dataclass
+class Season:
+    """One row of the table with its weather."""
+
+    site: str
+    latitude: float
+    tmean: Array
+    day_length: Array
+    observed: int
+    year_day: int
+    weight: float
+
+
+def read_station(folder: Path, name: str) -> pd.Series:
+    """Daily mean temperature [degC], short gaps filled."""
+    table = pd.read_csv(folder / name, usecols=["date", "tmin", "tmax"], parse_dates=["date"])
+    table = table.drop_duplicates("date").set_index("date")
+    mean = table.mean(axis=1, skipna=False).reindex(pd.date_range(table.index[0], table.index[-1]))
+    missing = mean.isna()
+    length = missing.groupby((~missing).cumsum()).transform("sum")
+    return mean.interpolate().where(~missing | (length <= LONGEST_GAP))
+
+
+def read_season(row: pd.Series, means: dict[str, pd.Series]) -> Season:
+    """A row of the table as arrays from its sowing day on."""
+    file, _, latitude = STATIONS[row.site]
+    days = pd.date_range(row.sown, periods=SEASON)
+    observed = pd.Timestamp(row.observed)
+    return Season(
+        site=row.site,
+        latitude=latitude,
+        tmean=means[file].reindex(days).to_numpy(),
+        day_length=day_length(latitude, days.dayofyear.to_numpy(dtype=float)),
+        observed=(observed - days[0]).days,
+        year_day=observed.dayofyear,
+        weight=float(row.sd_days) ** -2,
+    )
+
+
+def fit_sum(sums: Sequence[Array], seasons: Sequence[Season]) -> float:
+    """The sum that comes nearest to the observed days, to a whole degree-day."""
+    candidates = np.arange(50.0, 3500.0)
+    loss = np.zeros_like(candidates)
+    for total, season in zip(sums, seasons, strict=True):
+        known = total[~np.isnan(total)]
+        # Within a day the sum is taken to rise evenly, so that the loss has one lowest place.
+        day = np.interp(candidates, known, np.arange(known.size), right=SEASON)
+        loss += season.weight * (day - season.observed) ** 2
+    return float(candidates[np.argmin(loss)])
+
+
+def errors(
+    seasons: Sequence[Season], fit: Callable[[list[int]], Callable[[int], float]]
+) -> tuple[list[float], list[float]]:
+    """Errors [d] of a rule fitted to all rows, and to those of the other sites (NaN if there are none)."""
+    rows = list(range(len(seasons)))
+    predict = fit(rows)
+    whole = [predict(row) - seasons[row].observed for row in rows]
+    left_out = []
+    for row in rows:
+        others = [other for other in rows if seasons[other].site != seasons[row].site]
+        left_out.append(fit(others)(row) - seasons[row].observed if others else np.nan)
+    return whole, left_out
+
+
+def sum_rule(sums: Sequence[Array], seasons: Sequence[Season]) -> Callable[[list[int]], Callable[[int], float]]:
+    """Rule: the day on which the sum is reached."""
+
+    def fit(rows: list[int]) -> Callable[[int], float]:
+        needed = fit_sum([sums[row] for row in rows], [seasons[row] for row in rows])
+        return lambda row: float(crossing(sums[row], needed))
+
+    return fit
+
+
+def latitude_rule(seasons: Sequence[Season]) -> Callable[[list[int]], Callable[[int], float]]:
+    """Rule: the same date every year, later by so many days a degree north."""
+
+    def fit(rows: list[int]) -> Callable[[int], float]:
+        weights = [seasons[row].weight for row in rows]
+        at_zero = [seasons[row].year_day - DAYS_PER_DEGREE * seasons[row].latitude for row in rows]
+        start = np.average(at_zero, weights=weights)
+
+        def predict(row: int) -> float:
+            season = seasons[row]
+            year_day = round(start + DAYS_PER_DEGREE * season.latitude)
+            return season.observed + year_day - season.year_day
+
+        return predict
+
+    return fit
+
+
+def refit(table: pd.DataFrame, means: dict[str, pd.Series]) -> tuple[pd.DataFrame, dict[str, dict[str, float]]]:
+    """The table with its predictions, and what was fitted to each cover."""
+    parameters = read_parameter_file(COVERS)
+    done, fitted = [], {}
+    for species, rows in table.groupby("species", sort=False):
+        where = f"covers.toml [{species}]"
+        bloom = build(Bloom, parameters[species]["bloom"], where)
+        emergence = build(Emergence, parameters[species]["emergence"], where)
+        seasons = [read_season(row, means) for row in rows.itertuples()]
+        progress, rates, warmth = [], [], []
+        for season in seasons:
+            up = crossing(accumulate(np.maximum(season.tmean - emergence.base.value, 0.0)), emergence.sum.value)
+            rates.append(phenology.photothermal_rate(season.tmean, season.day_length, up, bloom))
+            progress.append(accumulate(rates[-1]))
+            warmth.append(accumulate(np.maximum(season.tmean - bloom.base.value, 0.0)))
+        whole, left_out = errors(seasons, sum_rule(progress, seasons))
+        sum_whole, sum_left_out = errors(seasons, sum_rule(warmth, seasons))
+        date_whole, date_left_out = errors(seasons, latitude_rule(seasons))
+        observed = pd.to_datetime(rows.observed).to_numpy()
+        rows = rows.assign(
+            predicted_all=(observed + pd.to_timedelta(whole, unit="D")).strftime("%Y-%m-%d"),
+            predicted_left_out=(observed + pd.to_timedelta(left_out, unit="D")).strftime("%Y-%m-%d"),
+            error_left_out_days=left_out,
+            benchmark_sum_error_days=sum_left_out,
+            benchmark_latitude_error_days=date_left_out,
+        )
+        done.append(rows)
+        about = [rate[season.observed - 7 : season.observed + 8].mean() for rate, season in zip(rates, seasons, strict=True)]
+        fitted[species] = {
+            "requirement": fit_sum(progress, seasons),
+            "pace": float(np.mean(about)),
+            "rows": len(seasons),
+            "rmse_all": rmse(whole),
+            "rmse_left_out": rmse(left_out),
+            "sum_rmse_all": rmse(sum_whole),
+            "sum_rmse_left_out": rmse(sum_left_out),
+            "latitude_rmse_all": rmse(date_whole),
+            "latitude_rmse_left_out": rmse(date_left_out),
+        }
+    return pd.concat(done)[list(table.columns)], fitted
+
+
+def rmse(values: Sequence[float]) -> float:
+    """Root of the mean square [d]; NaN where there is nothing to average."""
+    return float(np.sqrt(np.mean(np.square(values))))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("folder", type=Path, help="folder with the daily records")
+    parser.add_argument("--write", action="store_true", help="rewrite bloom_residuals.csv")
+    options = parser.parse_args()
+    files = sorted({file for file, _, _ in STATIONS.values()})
+    if missing := [file for file in files if not (options.folder / file).is_file()]:
+        sys.exit(
+            f"{options.folder}: {', '.join(missing)} not there; needed are {', '.join(files)}, "
+            "each with date,tmin,tmax in degrees Celsius"
+        )
+    table = pd.read_csv(TABLE, dtype={"predicted_left_out": str})
+    table, fitted = refit(table, {file: read_station(options.folder, file) for file in files})
+    text = table.to_csv(index=False, float_format="%.0f", lineterminator="\n")
+    print(text)
+    print(pd.DataFrame(fitted).T.round(1).to_string())
+    if options.write:
+        TABLE.write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
