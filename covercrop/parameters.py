@@ -8,6 +8,7 @@ above its high stops the program with the place named.
 
 from __future__ import annotations
 
+import math
 import tomllib
 import types
 import typing
@@ -52,8 +53,8 @@ class Bloom:
     requirement : CitedValue
         Sum at 25 % bloom [degC d].
     pace : CitedValue
-        Sum gained in an average day about bloom where the cover was
-        calibrated; turns days between cultivars into sums [K].
+        Sum gained in an average day of the two weeks up to 25 % bloom where the
+        cover was calibrated; turns days between cultivars into sums [K].
     spread : CitedValue
         Standard deviation of the requirement for a known cultivar at a new
         place [degC d].
@@ -257,14 +258,15 @@ def _cited(table: Any, where: str) -> CitedValue:
     needed = ("reason",) if basis == "assumed" else ("source", "locator")
     for key in needed:
         if not table.get(key):
-            raise ParameterError(f"{where}: a {basis} value needs its {key}")
+            article = "an" if basis == "assumed" else "a"
+            raise ParameterError(f"{where}: {article} {basis} value needs its {key}")
     numbers = {}
     unit = ""
     for key in ("value", "low", "high"):
         number = table.get(key)
         if number is None:
             continue
-        if isinstance(number, bool) or not isinstance(number, int | float):
+        if isinstance(number, bool) or not isinstance(number, int | float) or not math.isfinite(number):
             raise ParameterError(f"{where}: {key} {number!r} is not a number")
         try:
             numbers[key], unit = to_internal(float(number), table["unit"])

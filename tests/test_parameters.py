@@ -72,7 +72,7 @@ def test_an_assumed_value_carries_its_reason() -> None:
             '{ value = 1, unit = "degC", source = "", locator = "p. 1", basis = "measured" }',
             "a measured value needs its source",
         ),
-        ('{ value = 1, unit = "degC", basis = "assumed" }', "an? assumed value needs its reason"),
+        ('{ value = 1, unit = "degC", basis = "assumed" }', "an assumed value needs its reason"),
         ('{ value = 1, unit = "degC", basis = "guessed", reason = "r" }', "basis 'guessed' is not measured"),
         ('{ value = 1, unit = "degC", source = "s", locator = "p. 1" }', "'basis' is missing"),
         ('{ unit = "degC", basis = "assumed", reason = "r" }', "'value' is missing"),

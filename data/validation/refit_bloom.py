@@ -7,8 +7,8 @@ Run from the top of the repository::
 
 FOLDER holds one CSV a station, columns ``date,tmin,tmax``, in degrees Celsius
 (see :data:`STATIONS`; none is shipped, all four are public daily records).
-Gaps of at most :data:`LONGEST_GAP` days are filled on a straight line, and
-each is reported.
+Gaps of at most :data:`LONGEST_GAP` days are filled on a straight line, and the
+days so filled are counted in column ``filled_days``.
 
 The dates that are fitted stand in ``bloom_residuals.csv``, the other numbers
 of the model in ``covers.toml``; the one number fitted here is each cover's
@@ -64,31 +64,34 @@ class Season:
     observed: int
     year_day: int
     weight: float
+    filled: int
 
 
-def read_station(folder: Path, name: str) -> pd.Series:
-    """Daily mean temperature [degC], short gaps filled."""
+def read_station(folder: Path, name: str) -> pd.DataFrame:
+    """Daily mean temperature [degC], short gaps filled, and whether it was."""
     table = pd.read_csv(folder / name, usecols=["date", "tmin", "tmax"], parse_dates=["date"])
     table = table.drop_duplicates("date").set_index("date")
     mean = table.mean(axis=1, skipna=False).reindex(pd.date_range(table.index[0], table.index[-1]))
     missing = mean.isna()
     length = missing.groupby((~missing).cumsum()).transform("sum")
-    return mean.interpolate().where(~missing | (length <= LONGEST_GAP))
+    return pd.DataFrame({"tmean": mean.interpolate().where(~missing | (length <= LONGEST_GAP)), "filled": missing})
 
 
-def read_season(row: pd.Series, means: dict[str, pd.Series]) -> Season:
+def read_season(row: pd.Series, means: dict[str, pd.DataFrame]) -> Season:
     """A row of the table as arrays from its sowing day on."""
     file, _, latitude = STATIONS[row.site]
     days = pd.date_range(row.sown, periods=SEASON)
     observed = pd.Timestamp(row.observed)
+    station = means[file]
     return Season(
         site=row.site,
         latitude=latitude,
-        tmean=means[file].reindex(days).to_numpy(),
-        day_length=day_length(latitude, days.dayofyear.to_numpy(dtype=float)),
+        tmean=station.tmean.reindex(days).to_numpy(),
+        day_length=day_length(latitude, days.day_of_year.to_numpy(dtype=float)),
         observed=(observed - days[0]).days,
-        year_day=observed.dayofyear,
+        year_day=observed.day_of_year,
         weight=float(row.sd_days) ** -2,
+        filled=int(station.filled.loc[days[0] : observed].sum()),
     )
 
 
@@ -98,8 +101,9 @@ def fit_sum(sums: Sequence[Array], seasons: Sequence[Season]) -> float:
     loss = np.zeros_like(candidates)
     for total, season in zip(sums, seasons, strict=True):
         known = total[~np.isnan(total)]
-        # Within a day the sum is taken to rise evenly, so that the loss has one lowest place.
-        day = np.interp(candidates, known, np.arange(known.size), right=SEASON)
+        # A day counts as reached anywhere in its 24 hours: the middle of it is compared, and the sum taken to rise
+        # evenly between, so that the loss has one lowest place.
+        day = np.interp(candidates, known, np.arange(known.size) + 0.5, right=SEASON)
         loss += season.weight * (day - season.observed) ** 2
     return float(candidates[np.argmin(loss)])
 
@@ -146,7 +150,7 @@ def latitude_rule(seasons: Sequence[Season]) -> Callable[[list[int]], Callable[[
     return fit
 
 
-def refit(table: pd.DataFrame, means: dict[str, pd.Series]) -> tuple[pd.DataFrame, dict[str, dict[str, float]]]:
+def refit(table: pd.DataFrame, means: dict[str, pd.DataFrame]) -> tuple[pd.DataFrame, dict[str, dict[str, float]]]:
     """The table with its predictions, and what was fitted to each cover."""
     parameters = read_parameter_file(COVERS)
     done, fitted = [], {}
@@ -165,18 +169,23 @@ def refit(table: pd.DataFrame, means: dict[str, pd.Series]) -> tuple[pd.DataFram
         sum_whole, sum_left_out = errors(seasons, sum_rule(warmth, seasons))
         date_whole, date_left_out = errors(seasons, latitude_rule(seasons))
         observed = pd.to_datetime(rows.observed).to_numpy()
-        rows = rows.assign(
+        requirement = fit_sum(progress, seasons)
+        predicted = rows.assign(
+            requirement_all=requirement,
+            filled_days=[season.filled for season in seasons],
             predicted_all=(observed + pd.to_timedelta(whole, unit="D")).strftime("%Y-%m-%d"),
             predicted_left_out=(observed + pd.to_timedelta(left_out, unit="D")).strftime("%Y-%m-%d"),
             error_left_out_days=left_out,
             benchmark_sum_error_days=sum_left_out,
             benchmark_latitude_error_days=date_left_out,
         )
-        done.append(rows)
-        about = [rate[season.observed - 7 : season.observed + 8].mean() for rate, season in zip(rates, seasons, strict=True)]
+        done.append(predicted)
+        before = [
+            rate[season.observed - 13 : season.observed + 1].mean() for rate, season in zip(rates, seasons, strict=True)
+        ]
         fitted[species] = {
-            "requirement": fit_sum(progress, seasons),
-            "pace": float(np.mean(about)),
+            "requirement": requirement,
+            "pace": float(np.mean(before)),
             "rows": len(seasons),
             "rmse_all": rmse(whole),
             "rmse_left_out": rmse(left_out),

@@ -1,0 +1,327 @@
+"""From daily temperatures to the stages of a cover: emergence, bloom, seed.
+
+Three clocks run one after another.
+
+1. Sowing to emergence: degree-days.
+2. Emergence to 25 % bloom: on each day the warmth above a base, times how far
+   the days have lengthened, times how much of its cool spell the plant has had
+   (:func:`photothermal_rate`).  Buds, the first flowers and 10 % bloom are
+   smaller sums on the same clock.  Growth on warmth alone foretells leaves but
+   not flowers: sown in early autumn, crimson clover gathers by November the warmth that a
+   later sowing needs until May, and still waits for spring.
+3. Temperature alone: from 25 % bloom to 50 % bloom and to the end of bloom,
+   and from the first flowers to the first viable seed.  The bloom speaks of the
+   median plant, the seed of the earliest one.
+
+A stage that is reached on a day leaves that day behind it: the next clock
+counts from the morning after.
+
+References
+----------
+Keatinge, J.D.H., et al. (1998). Effects of temperature and photoperiod on
+    phenology as a guide to the selection of annual legume cover and green
+    manure crops for hillside farming systems. Field Crops Research 57,
+    139-152. doi:10.1016/S0378-4290(97)00122-6 (day length up to flowering,
+    temperature alone from flower to pod)
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from math import hypot
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from covercrop.degree_days import accumulate, crossing
+
+if TYPE_CHECKING:
+    from covercrop.parameters import Bloom, Cover
+
+Array = NDArray[np.float64]
+
+#: A day with a mean in this range [degC], bounds left out, is a cool day.
+COOL_RANGE = (0.0, 10.0)
+
+#: BBCH code of each stage that the model dates; 25 % bloom lies between 62 (20 %) and 63 (30 %).
+BBCH = {
+    "sown": 0.0,
+    "emergence": 9.0,
+    "bud": 51.0,
+    "first_flower": 60.0,
+    "bloom_10": 61.0,
+    "bloom_25": 62.5,
+    "bloom_50": 65.0,
+    "end_of_bloom": 69.0,
+    "viable_seed": 81.0,
+}
+
+#: The stages in plain words, each from its BBCH code on.
+STAGE_NAMES = {
+    0: "sown, not yet up",
+    9: "up and growing, no buds",
+    51: "first flower buds visible",
+    55: "flower buds all over, none open",
+    60: "first flowers open",
+    61: "10 % in bloom",
+    62: "20 % in bloom",
+    63: "30 % in bloom",
+    64: "40 % in bloom",
+    65: "full bloom",
+    67: "bloom fading",
+    69: "bloom over, pods filling",
+    81: "first seed may be viable",
+}
+
+# Between these the code is read off a straight line; from emergence to buds a cover only grows leaves.
+_BLOOM_STAGES = ("bud", "first_flower", "bloom_10", "bloom_25", "bloom_50", "end_of_bloom", "viable_seed")
+
+
+# --- the stages -----------------------------------------------------------------------------------
+
+
+def thermal_rate(tmean: ArrayLike, bloom: Bloom) -> Array:
+    """Warmth of each day: the daily mean above the base, level beyond the optimum.
+
+    Parameters
+    ----------
+    tmean : array_like, shape (..., day)
+        Daily mean temperature [degC].
+    bloom : Bloom
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., day)
+        [degC d] gained on each day.
+    """
+    return np.clip(np.asarray(tmean, dtype=np.float64) - bloom.base.value, 0.0, bloom.optimum.value - bloom.base.value)
+
+
+def photothermal_rate(tmean: ArrayLike, day_length: ArrayLike, emergence: ArrayLike, bloom: Bloom) -> Array:
+    """Progress towards bloom on each day.
+
+    Parameters
+    ----------
+    tmean : array_like, shape (..., day)
+        Daily mean temperature [degC].
+    day_length : array_like, shape (day,)
+        Sunrise to sunset [h].
+    emergence : array_like, shape (...)
+        Day index of emergence; NaN where the seed does not come up.
+    bloom : Bloom
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., day)
+        Photothermal units [degC d] gained on each day; 0 up to and on the day
+        of emergence.
+
+    Notes
+    -----
+    ``clip(T - Tb, 0, Topt - Tb) * clip((P - P0) / (P1 - P0), 0, 1) * v``, with
+    ``v`` the number of cool days (:data:`COOL_RANGE`) since emergence over the
+    number that the cover wants, at most 1.  A warmer day never slows the
+    clock, except that warming a cool day beyond 10 degC before the cover has
+    had all its cool days takes that cool day away.
+    """
+    tmean = np.asarray(tmean, dtype=np.float64)
+    none, full = bloom.day_length_none.value, bloom.day_length_full.value
+    gate = np.clip((np.asarray(day_length, dtype=np.float64) - none) / (full - none), 0.0, 1.0)
+    up = np.arange(tmean.shape[-1]) > np.asarray(emergence, dtype=np.float64)[..., np.newaxis]
+    rate = thermal_rate(tmean, bloom) * gate * up
+    if bloom.cool_days.value > 0:
+        cool = (tmean > COOL_RANGE[0]) & (tmean < COOL_RANGE[1]) & up
+        rate = rate * np.minimum(np.cumsum(cool, axis=-1) / bloom.cool_days.value, 1.0)
+    return rate
+
+
+def stage_days(
+    tmean: ArrayLike,
+    day_length: ArrayLike,
+    cover: Cover,
+    *,
+    sowing: ArrayLike = 0.0,
+    requirement_shift: ArrayLike = 0.0,
+    seed_scale: ArrayLike = 1.0,
+) -> dict[str, Array]:
+    """Day on which each stage is reached.
+
+    Parameters
+    ----------
+    tmean : array_like, shape (..., day)
+        Daily mean temperature [degC].
+    day_length : array_like, shape (day,)
+        Sunrise to sunset [h].
+    cover : Cover
+    sowing : array_like, shape (...)
+        Day index of sowing; broadcasts with the leading axes of ``tmean``, so
+        that shape (s, 1) with ``tmean`` (year, day) gives (s, year, k).
+    requirement_shift : array_like, shape (k,)
+        Added to the sum at 25 % bloom [degC d]: a cultivar's offset, a draw of
+        the spread, or both.
+    seed_scale : array_like, shape (k,)
+        Factor on the sum from flower to seed [1].
+
+    Returns
+    -------
+    dict of str to numpy.ndarray, shape (..., k)
+        Keys ``emergence``, ``bud``, ``first_flower``, ``bloom_10``,
+        ``bloom_25``, ``bloom_50``, ``end_of_bloom``, ``viable_seed``; NaN
+        where a stage is not reached.
+    """
+    tmean = np.asarray(tmean, dtype=np.float64)
+    shift = np.atleast_1d(np.asarray(requirement_shift, dtype=np.float64))
+    scale = np.atleast_1d(np.asarray(seed_scale, dtype=np.float64))
+    sown = np.asarray(sowing, dtype=np.float64)[..., np.newaxis]
+
+    warmth = accumulate(np.maximum(tmean - cover.emergence.base.value, 0.0))
+    emergence = crossing(warmth, cover.emergence.sum.value, sown)
+    progress = accumulate(photothermal_rate(tmean, day_length, emergence[..., 0], cover.bloom))
+
+    requirement = cover.bloom.requirement.value + shift
+    # A plant that blooms on a smaller sum hurries through its buds too, or its buds would come long before its flowers.
+    hurry = np.clip(requirement / cover.bloom.requirement.value, 0.0, 1.0)
+    days = {"emergence": emergence}
+    for stage in ("bud", "first_flower", "bloom_10"):
+        ahead = hurry * getattr(cover.stages, stage).value
+        days[stage] = crossing(progress, requirement - ahead, emergence + 1)
+    days["bloom_25"] = crossing(progress, requirement, emergence + 1)
+
+    thermal = accumulate(thermal_rate(tmean, cover.bloom))
+    for stage in ("bloom_50", "end_of_bloom"):
+        days[stage] = crossing(thermal, getattr(cover.stages, stage).value, days["bloom_25"] + 1)
+
+    ripening = accumulate(np.maximum(tmean - cover.seed.base.value, 0.0))
+    to_viable = cover.seed.viable_share.value * cover.seed.flower_to_maturity.value * scale
+    days["viable_seed"] = crossing(ripening, to_viable, days["first_flower"] + 1)
+
+    shape = np.broadcast_shapes(*(day.shape for day in days.values()))
+    return {stage: np.broadcast_to(day, shape).copy() for stage, day in days.items()}
+
+
+# --- how far cultivars and places differ ----------------------------------------------------------
+
+
+def requirement_shift_for(offset_days: float, cover: Cover) -> float:
+    """A cultivar's published offset in days as a shift of the requirement.
+
+    Parameters
+    ----------
+    offset_days : float
+        Days later (positive) or earlier than the standard cultivar.
+    cover : Cover
+
+    Returns
+    -------
+    float
+        [degC d].
+
+    Notes
+    -----
+    Offsets are published as days, at places and in years of their own.  One
+    day is taken as the photothermal units of an average day in the two weeks
+    up to 25 % bloom where the cover was calibrated (``cover.bloom.pace``): the
+    cultivars then lie so many days apart there, fewer in a warm spring and more
+    in a cold one.
+    """
+    return offset_days * cover.bloom.pace.value
+
+
+def requirement_spread(cover: Cover, cultivar_known: bool) -> float:
+    """Standard deviation of the requirement at a new place.
+
+    Parameters
+    ----------
+    cover : Cover
+    cultivar_known : bool
+        If not, the spread among cultivars is added (root of the sum of squares).
+
+    Returns
+    -------
+    float
+        [degC d].
+    """
+    spread = cover.bloom.spread.value
+    return spread if cultivar_known else hypot(spread, cover.bloom.cultivar_spread.value)
+
+
+# --- stages as a grower scouts them ---------------------------------------------------------------
+
+
+def bbch(stage_days: dict[str, float] | dict[str, np.float64], on: float) -> int:
+    """BBCH code of a stand on a day.
+
+    Parameters
+    ----------
+    stage_days : dict of str to float
+        Day index of each stage, NaN where not reached.
+    on : float
+        Day index.
+
+    Returns
+    -------
+    int
+        Codes between two stages are read off a straight line, from the first
+        buds on; 81 from the first viable seed, whatever is still in bloom.
+    """
+    if on >= stage_days["viable_seed"]:
+        return int(BBCH["viable_seed"])
+    code = BBCH["emergence"] if on >= stage_days["emergence"] else BBCH["sown"]
+    for stage, following in pairwise(_BLOOM_STAGES):
+        reached, then = stage_days[stage], stage_days[following]
+        if not on >= reached:
+            break
+        code = BBCH[stage]
+        if then > reached:
+            code += (BBCH[following] - code) * min((on - reached) / (then - reached), 1.0)
+    return int(code + 1e-9)
+
+
+def stage_name(code: float) -> str:
+    """A BBCH code in plain words."""
+    return STAGE_NAMES[max(known for known in STAGE_NAMES if known <= max(code, 0))]
+
+
+def bbch_of_percent(percent: float) -> float:
+    """BBCH code of a share of plants in bloom.
+
+    Parameters
+    ----------
+    percent : float
+        Plants (or heads) in bloom, 0 to 100.
+
+    Returns
+    -------
+    float
+        61 is 10 % by definition, 65 is 50 % (full bloom); all in bloom is
+        taken as 67, when the first petals have fallen.
+    """
+    full, fading = BBCH["bloom_50"], 67.0
+    return BBCH["first_flower"] + percent / 10 if percent <= 50 else full + (fading - full) * (percent - 50) / 50
+
+
+def day_at_bbch(stage_days: dict[str, Array], code: float) -> Array:
+    """Day on which a stand comes to a BBCH code.
+
+    Parameters
+    ----------
+    stage_days : dict of str to numpy.ndarray
+        From :func:`stage_days`.
+    code : float
+        Beyond the last dated stage (81) it is taken as that stage.
+
+    Returns
+    -------
+    numpy.ndarray
+        Day index, on a straight line between the dated stages on either side;
+        NaN where a stage that is needed is not reached.
+    """
+    stages = ("emergence", *_BLOOM_STAGES)
+    codes = [BBCH[stage] for stage in stages]
+    code = min(max(code, codes[0]), codes[-1])
+    after = next(place for place, known in enumerate(codes) if known >= code)
+    if codes[after] == code:
+        return stage_days[stages[after]]
+    share = (code - codes[after - 1]) / (codes[after] - codes[after - 1])
+    return (1 - share) * stage_days[stages[after - 1]] + share * stage_days[stages[after]]

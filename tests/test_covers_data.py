@@ -1,0 +1,275 @@
+"""The covers that are shipped: complete, cited, plausible, and as fitted."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import subprocess
+import sys
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from covercrop import parameters, phenology
+from covercrop.daylength import day_length
+from covercrop.degree_days import accumulate, crossing
+from covercrop.parameters import Cover
+from covercrop.termination import EARLY_PODS, SWELLING_PODS, TARP_DAYS
+
+REPOSITORY = Path(__file__).resolve().parent.parent
+SCRIPT = REPOSITORY / "data" / "validation" / "refit_bloom.py"
+COVERS = {
+    "crimson-clover",
+    "hairy-vetch",
+    "woollypod-vetch",
+    "common-vetch",
+    "winter-pea",
+    "berseem-clover",
+    "balansa-clover",
+    "arrowleaf-clover",
+    "subterranean-clover",
+    "red-clover",
+    "faba-bean",
+    "blue-lupin",
+}
+
+
+@pytest.fixture(params=sorted(COVERS))
+def cover(request: pytest.FixtureRequest) -> Cover:
+    """Each cover in turn."""
+    return parameters.cover(request.param)
+
+
+@pytest.fixture(scope="module")
+def residuals() -> pd.DataFrame:
+    """The rows of the fit, with their predictions."""
+    return pd.read_csv(REPOSITORY / "data" / "validation" / "bloom_residuals.csv", parse_dates=["sown", "observed"])
+
+
+# --- the file -------------------------------------------------------------------------------------
+
+
+def test_all_covers_are_there() -> None:
+    """Twelve covers, no more and no fewer."""
+    assert set(parameters.cover_names()) == COVERS
+
+
+def test_every_source_is_listed(cover: Cover) -> None:
+    """Each value that names a source names one that sources.toml has."""
+    for _, value in parameters.cited_values(cover):
+        if value.source:
+            assert parameters.source(value.source).title
+
+
+@pytest.mark.parametrize("value", [EARLY_PODS, SWELLING_PODS, TARP_DAYS])
+def test_sources_of_the_windows_are_listed(value: parameters.CitedValue) -> None:
+    """The numbers behind the windows have a listed source or a reason."""
+    assert value.reason if value.basis == "assumed" else parameters.source(value.source).title
+
+
+def test_nothing_from_memory_is_cited(cover: Cover) -> None:
+    """What is known from memory only is assumed, and says so."""
+    for path, value in parameters.cited_values(cover):
+        assert "memory" not in value.locator, path
+
+
+def test_assumptions_read_as_sentences(cover: Cover) -> None:
+    """Reasons are shown to growers: words, not a stub."""
+    for path, value in parameters.cited_values(cover):
+        if value.basis == "assumed":
+            assert len(value.reason.split()) >= 4, path
+
+
+def test_confidence_is_one_of_three(cover: Cover) -> None:
+    """How far the bloom sum can be trusted is said in one of three ways, and an assumed sum is called assumed."""
+    assert cover.confidence in {"fitted", "published sum", "assumed"}
+    assert (cover.confidence == "assumed") == (cover.bloom.requirement.basis == "assumed")
+
+
+def test_standard_cultivar_has_no_offset(cover: Cover) -> None:
+    """The standard is listed among the cultivars, at 0 days; names differ even without their case."""
+    assert parameters.cultivar(cover, cover.standard).offset.value == 0
+    names = [cultivar.name.casefold() for cultivar in cover.cultivars]
+    assert len(set(names)) == len(names)
+
+
+def test_maturity_groups_follow_the_offsets(cover: Cover) -> None:
+    """Early cultivars are earlier than the standard, late ones later, mid ones within three days."""
+    for cultivar in cover.cultivars:
+        days = cultivar.offset.value
+        expected = "early" if days < -3 else "late" if days >= 3 else "mid"
+        assert cultivar.group == expected, cultivar.name
+
+
+def test_values_are_plausible(cover: Cover) -> None:
+    """Cool-season legumes: low bases, bloom before summer's heat, sums of a season and not of a year."""
+    bloom, stages, seed = cover.bloom, cover.stages, cover.seed
+    assert 0 <= cover.emergence.base.value <= 5
+    assert 60 <= cover.emergence.sum.value <= 200
+    assert 0 <= bloom.base.value <= 5
+    assert 20 <= bloom.optimum.value <= 25
+    assert 5 <= bloom.day_length_none.value < bloom.day_length_full.value <= 16
+    assert 0 <= bloom.cool_days.value <= 40
+    assert 300 <= bloom.requirement.value <= 1300
+    assert 5 <= bloom.pace.value <= bloom.optimum.value - bloom.base.value
+    assert 4 <= bloom.spread.value / bloom.pace.value <= 14
+    assert 3 <= bloom.cultivar_spread.value / bloom.pace.value <= 14
+    assert bloom.requirement.value > stages.bud.value > stages.first_flower.value > stages.bloom_10.value > 0
+    assert stages.end_of_bloom.value > stages.bloom_50.value > 0
+    assert 0 <= seed.base.value <= 5
+    assert 150 <= seed.flower_to_maturity.value <= 1500
+    assert 0.5 <= seed.viable_share.value <= 0.7
+    assert 0.1 <= seed.spread.value / seed.flower_to_maturity.value <= 0.3
+
+
+# --- published numbers, as printed ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "cultivar", "days"),
+    [
+        ("crimson-clover", "AU Robin", -14),  # SARE 2007, p. 105
+        ("crimson-clover", "Flame", -14),  # SARE 2007, p. 105
+        ("crimson-clover", "Tibbee", -7),  # SARE 2007, p. 105
+        ("crimson-clover", "Columbus", 49 - 7),  # Butler et al. 2002: 49 days after Tibbee
+        ("hairy-vetch", "AU Early Cover", -15),  # Teasdale et al. 2004
+        ("balansa-clover", "Frontier", -20),  # Barenbrug, against Paradana
+        ("balansa-clover", "Bolta", 12),  # Heritage Seeds, 10 to 14 against Paradana
+    ],
+)
+def test_published_cultivar_offsets(name: str, cultivar: str, days: float) -> None:
+    """Offsets are those of their sources, named beside each row."""
+    assert parameters.cultivar(parameters.cover(name), cultivar).offset.value == days
+
+
+def test_published_flower_to_maturity() -> None:
+    """Flower to ripe seed above 0 degC: balansa 185 (Nori et al. 2011), arrowleaf 274 to 689 (Nori et al. 2014)."""
+    assert parameters.cover("balansa-clover").seed.flower_to_maturity.value == 185
+    arrowleaf = parameters.cover("arrowleaf-clover").seed.flower_to_maturity
+    assert (arrowleaf.low, arrowleaf.high) == (274, 689)
+
+
+def test_arrowleaf_on_long_days() -> None:
+    """Emergence to first flower of arrowleaf takes 940 degC d where days are longest (Nori et al. 2014); within 60.
+
+    Made-up spring sowing: six days at 15 degC to come up, ten cool ones at 9, then 15 again, on days of 15 hours.
+    """
+    season = np.concatenate([np.full(6, 15.0), np.full(10, 9.0), np.full(200, 15.0)])
+    days = phenology.stage_days(season, np.full(season.size, 15.0), parameters.cover("arrowleaf-clover"))
+    assert days["emergence"] == 5
+    assert season[6 : int(days["first_flower"][0]) + 1].sum() == pytest.approx(940, abs=60)
+
+
+def test_faba_bean_from_sowing_to_flower() -> None:
+    """Faba bean needs 830 to 1000 degC d above 0 degC from sowing to first flowers (Patrick & Stoddard 2010)."""
+    cover = parameters.cover("faba-bean")
+    days = phenology.stage_days(np.full(300, 11.0), np.full(300, 10.5), cover)
+    assert 830 <= 11.0 * (days["first_flower"][0] + 1) <= 1000
+
+
+# --- the fit --------------------------------------------------------------------------------------
+
+
+def rmse(errors: pd.Series) -> float:
+    return float(np.sqrt((errors**2).mean()))
+
+
+def test_table_and_covers_agree(residuals: pd.DataFrame) -> None:
+    """The requirement of each fitted cover is the one that the table was computed with."""
+    fitted = {name for name in COVERS if parameters.cover(name).confidence == "fitted"}
+    assert set(residuals["species"]) == fitted
+    for name, rows in residuals.groupby("species"):
+        assert set(rows["requirement_all"]) == {parameters.cover(str(name)).bloom.requirement.value}
+
+
+def test_errors_are_those_of_the_dates(residuals: pd.DataFrame) -> None:
+    """The column of errors is the predicted less the observed date."""
+    kept = residuals.dropna(subset=["predicted_left_out"])
+    error = (pd.to_datetime(kept["predicted_left_out"]) - kept["observed"]).dt.days
+    np.testing.assert_array_equal(error, kept["error_left_out_days"])
+
+
+def test_crimson_clover_at_a_place_left_out(residuals: pd.DataFrame) -> None:
+    """Crimson clover at the site left out: within 5 days (RMSE), and nearer than both simple rules on the same rows."""
+    rows = residuals[residuals["species"] == "crimson-clover"]
+    assert set(rows["site"]) == {"Beltsville MD", "Raleigh NC"}
+    error = rmse(rows["error_left_out_days"])
+    assert error <= 5
+    assert error < rmse(rows["benchmark_sum_error_days"])
+    assert error < rmse(rows["benchmark_latitude_error_days"])
+
+
+@pytest.mark.parametrize("name", ["hairy-vetch", "winter-pea"])
+def test_other_covers_at_a_place_left_out(residuals: pd.DataFrame, name: str) -> None:
+    """Within 7 days (RMSE), half the windows that they are fitted to, and nearer than a date by latitude.
+
+    Not nearer than a plain sum from sowing for hairy vetch, whose rows were all sown at about the same time.
+    """
+    rows = residuals[residuals["species"] == name]
+    error = rmse(rows["error_left_out_days"])
+    assert error <= 7
+    assert error < rmse(rows["benchmark_latitude_error_days"])
+
+
+# --- the refit ------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def refit_bloom() -> ModuleType:
+    """The script, imported."""
+    spec = importlib.util.spec_from_file_location("refit_bloom", SCRIPT)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module  # a dataclass looks its own module up
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_refit_finds_the_sum_that_made_the_dates(refit_bloom: ModuleType) -> None:
+    """From dates made with a sum of 600, the fit finds one that gives the same dates, within a day's worth of 600."""
+    bloom, rng = parameters.cover("crimson-clover").bloom, np.random.default_rng(1)
+    sums, seasons = [], []
+    for latitude in (33.0, 36.0, 39.0):
+        for _ in range(3):
+            noise = rng.normal(0, 3, 300)
+            tmean = 47 - 0.9 * latitude + 10 * np.cos(2 * np.pi * (np.arange(300) - 295) / 365) + noise
+            hours = day_length(latitude, (273 + np.arange(300)) % 365 + 1.0)
+            total = accumulate(phenology.photothermal_rate(tmean, hours, 8.0, bloom))
+            day = int(crossing(total, 600.0))
+            sums.append(total)
+            seasons.append(
+                refit_bloom.Season(
+                    site=str(latitude),
+                    latitude=latitude,
+                    tmean=tmean,
+                    day_length=hours,
+                    observed=day,
+                    year_day=day,
+                    weight=1.0,
+                    filled=0,
+                )
+            )
+    found = refit_bloom.fit_sum(sums, seasons)
+    assert abs(found - 600) < bloom.pace.value / 2
+    whole, left_out = refit_bloom.errors(seasons, refit_bloom.sum_rule(sums, seasons))
+    assert np.abs(whole).max() <= 1
+    assert np.abs(left_out).max() <= 1
+
+
+def test_refit_says_what_it_needs(tmp_path: Path) -> None:
+    """Without its weather the script stops with one line that names the files and their columns."""
+    done = subprocess.run(
+        [sys.executable, str(SCRIPT), str(tmp_path)],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PYTHONPATH": str(REPOSITORY)},
+    )
+    assert done.returncode == 1
+    assert "beltsville.csv" in done.stderr
+    assert "date,tmin,tmax in degrees Celsius" in done.stderr
+    assert "Traceback" not in done.stderr

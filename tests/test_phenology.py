@@ -1,0 +1,451 @@
+"""From temperatures to stages: hand-worked cases, properties, and what is known of the field."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from covercrop import parameters, phenology
+from covercrop.daylength import day_length
+from covercrop.parameters import Bloom, Cover
+from covercrop.records import CitedValue
+
+DAYS = 480
+ORDERED = ("emergence", "bud", "first_flower", "bloom_10", "bloom_25", "bloom_50", "end_of_bloom")
+SHORT = settings(max_examples=40, deadline=None)
+
+
+def cited(value: float) -> CitedValue:
+    return CitedValue(value=value, unit="1", printed="", basis="assumed", reason="made for a test")
+
+
+def bloom(cool_days: float = 0.0, requirement: float = 200.0) -> Bloom:
+    """A cover with round numbers: base 4, optimum 20, gate from 10 to 14 hours, two degrees a day."""
+    return Bloom(
+        base=cited(4.0),
+        optimum=cited(20.0),
+        day_length_none=cited(10.0),
+        day_length_full=cited(14.0),
+        cool_days=cited(cool_days),
+        requirement=cited(requirement),
+        pace=cited(2.0),
+        spread=cited(6.0),
+        cultivar_spread=cited(8.0),
+    )
+
+
+def made_up(cool_days: float = 0.0, requirement: float = 200.0) -> Cover:
+    """The cover of :func:`bloom`, with the stages of crimson clover."""
+    crimson = parameters.cover("crimson-clover")
+    return replace(
+        crimson,
+        bloom=bloom(cool_days, requirement),
+        emergence=replace(crimson.emergence, base=cited(2.0), sum=cited(100.0)),
+        stages=replace(crimson.stages, bud=cited(120.0), first_flower=cited(80.0), bloom_10=cited(40.0)),
+    )
+
+
+@st.composite
+def seasons(draw: st.DrawFn) -> np.ndarray:
+    """Daily means [degC] from mid-September on, at about 37 degrees north, warm or cold, calm or rough."""
+    level = draw(st.floats(10.0, 16.0))
+    swing = draw(st.floats(6.0, 13.0))
+    rough = draw(st.floats(0.0, 4.0))
+    noise = np.random.default_rng(draw(st.integers(0, 2**32 - 1))).normal(0.0, rough, DAYS)
+    return level + swing * np.cos(2 * np.pi * (np.arange(DAYS) - 310) / 365.25) + noise
+
+
+def hours(latitude: float = 37.0, first: int = 258) -> np.ndarray:
+    """Day length from a day of the year on."""
+    return day_length(latitude, (first + np.arange(DAYS) - 1) % 365 + 1.0)
+
+
+# --- worked by hand -------------------------------------------------------------------------------
+
+
+def test_rate_is_warmth_times_gate() -> None:
+    """At 12 degC above a base of 4, on days of 12 h half way through the gate, 4 degC d count a day."""
+    rate = phenology.photothermal_rate(np.full(5, 12.0), np.full(5, 12.0), -1.0, bloom())
+    assert rate == pytest.approx(np.full(5, 4.0))
+
+
+@pytest.mark.parametrize(
+    ("tmean", "length", "expected"),
+    [(3.0, 14.0, 0.0), (4.0, 14.0, 0.0), (20.0, 14.0, 16.0), (31.0, 14.0, 16.0), (12.0, 9.0, 0.0), (12.0, 16.0, 8.0)],
+)
+def test_rate_is_bounded(tmean: float, length: float, expected: float) -> None:
+    """Nothing counts below the base or the gate; warmth levels off at the optimum, day length at the full gate."""
+    rate = phenology.photothermal_rate(np.array([tmean]), np.array([length]), -1.0, bloom())
+    assert rate[0] == pytest.approx(expected)
+
+
+def test_cool_days_raise_the_response_in_steps() -> None:
+    """With four cool days wanted, the first four days at 8 degC count a quarter, a half, three quarters and all."""
+    rate = phenology.photothermal_rate(np.full(6, 8.0), np.full(6, 14.0), 0.0, bloom(cool_days=4))
+    assert rate == pytest.approx([0.0, 1.0, 2.0, 3.0, 4.0, 4.0])
+
+
+@pytest.mark.parametrize("tmean", [-1.0, 0.0, 10.0, 15.0])
+def test_days_outside_the_range_are_not_cool(tmean: float) -> None:
+    """A day at or below 0 degC, or at or above 10 degC, is no cool day."""
+    warm_later = np.concatenate([np.full(30, tmean), np.full(5, 12.0)])
+    assert not phenology.photothermal_rate(warm_later, np.full(35, 14.0), -1.0, bloom(cool_days=4)).any()
+
+
+def test_nothing_counts_before_or_without_emergence() -> None:
+    """The clock starts on the day after emergence, and not at all for seed that does not come up."""
+    tmean = np.full((2, 4), 12.0)
+    rate = phenology.photothermal_rate(tmean, np.full(4, 14.0), np.array([1.0, np.nan]), bloom())
+    assert rate == pytest.approx(np.array([[0.0, 0.0, 8.0, 8.0], [0.0] * 4]))
+
+
+def test_dates_of_a_constant_season() -> None:
+    """At 12 degC on 12 h days: up on the 10th day (100 / 10), 25 % bloom 50 days on (200 / 4), and so forth."""
+    days = phenology.stage_days(np.full(200, 12.0), np.full(200, 12.0), made_up())
+    assert days["emergence"] == 9
+    assert days["bud"] == 9 + (200 - 120) / 4
+    assert days["first_flower"] == 9 + (200 - 80) / 4
+    assert days["bloom_10"] == 9 + (200 - 40) / 4
+    assert days["bloom_25"] == 9 + 200 / 4
+    stages, seed = made_up().stages, made_up().seed
+    assert days["bloom_50"] == days["bloom_25"] + np.ceil(stages.bloom_50.value / 8)
+    assert days["end_of_bloom"] == days["bloom_25"] + np.ceil(stages.end_of_bloom.value / 8)
+    viable = seed.viable_share.value * seed.flower_to_maturity.value
+    assert days["viable_seed"] == days["first_flower"] + np.ceil(viable / (12 - seed.base.value) - 1e-9)
+
+
+def test_shift_and_scale_move_bloom_and_seed() -> None:
+    """Forty more degC d at four a day are ten days; seed that needs twice the warmth takes twice as long."""
+    args = (np.full(300, 12.0), np.full(300, 12.0), made_up())
+    plain = phenology.stage_days(*args)
+    moved = phenology.stage_days(*args, requirement_shift=[0.0, 40.0], seed_scale=[2.0, 1.0])
+    assert moved["bloom_25"] - plain["bloom_25"] == pytest.approx([0.0, 10.0])
+    assert moved["viable_seed"][1] - plain["viable_seed"][0] == 10
+    ripening = plain["viable_seed"][0] - plain["first_flower"][0]
+    assert moved["viable_seed"][0] - moved["first_flower"][0] == pytest.approx(2 * ripening, abs=1)
+
+
+def test_requirement_below_nothing_is_met_at_once() -> None:
+    """A draw that leaves no requirement blooms on the day after emergence, not before it."""
+    days = phenology.stage_days(np.full(60, 12.0), np.full(60, 12.0), made_up(), requirement_shift=[-500.0])
+    assert days["bloom_25"] == days["emergence"] + 1
+
+
+def test_never_reached_is_nan() -> None:
+    """A cover that stays below its base has no dates; one that comes up under short days only emerges."""
+    cold = phenology.stage_days(np.full(50, 1.0), np.full(50, 14.0), made_up())
+    assert all(np.isnan(day).all() for day in cold.values())
+    dark = phenology.stage_days(np.full(50, 12.0), np.full(50, 9.0), made_up())
+    assert dark["emergence"] == 9
+    assert all(np.isnan(dark[stage]).all() for stage in dark if stage != "emergence")
+
+
+# --- properties -----------------------------------------------------------------------------------
+
+
+@SHORT
+@given(seasons(), st.sampled_from(parameters.cover_names()), st.floats(-120.0, 120.0))
+def test_stages_keep_their_order(tmean: np.ndarray, name: str, shift: float) -> None:
+    """No stage comes before the one it follows, whatever the cover and the season."""
+    days = phenology.stage_days(tmean, hours(), parameters.cover(name), requirement_shift=[shift])
+    filled = np.array([np.nan_to_num(days[stage][0], nan=np.inf) for stage in ORDERED])
+    assert (filled[1:] >= filled[:-1]).all()
+    assert not days["viable_seed"][0] <= days["first_flower"][0]
+
+
+@SHORT
+@given(seasons(), st.sampled_from(parameters.cover_names()))
+def test_more_to_gather_is_never_earlier(tmean: np.ndarray, name: str) -> None:
+    """A longer requirement never brings a stage forward."""
+    days = phenology.stage_days(tmean, hours(), parameters.cover(name), requirement_shift=np.arange(-90.0, 91.0, 30.0))
+    for day in days.values():
+        assert (np.diff(np.nan_to_num(day, nan=1e9)) >= 0).all()
+
+
+def no_later(warm: dict[str, np.ndarray], plain: dict[str, np.ndarray]) -> bool:
+    return all((np.nan_to_num(warm[stage], nan=1e9) <= np.nan_to_num(plain[stage], nan=1e9)).all() for stage in plain)
+
+
+@SHORT
+@given(seasons(), st.integers(0, 2**32 - 1))
+def test_warmer_is_never_later_without_a_need_of_cool(tmean: np.ndarray, seed: int) -> None:
+    """For a cover that needs no cool days, warming any days by any amount delays no stage."""
+    warmer = tmean + np.random.default_rng(seed).gamma(1.0, 2.0, DAYS)
+    cover = parameters.cover("faba-bean")
+    assert cover.bloom.cool_days.value == 0
+    assert no_later(phenology.stage_days(warmer, hours(), cover), phenology.stage_days(tmean, hours(), cover))
+
+
+@SHORT
+@given(seasons(), st.integers(0, 2**32 - 1), st.sampled_from(parameters.cover_names()))
+def test_warmer_is_never_later_if_the_cool_days_stay_cool(tmean: np.ndarray, seed: int, name: str) -> None:
+    """Warming delays nothing as long as the cool days that fill the need stay below 10 degC."""
+    cover = parameters.cover(name)
+    plain = phenology.stage_days(tmean, hours(), cover)
+    low, high = phenology.COOL_RANGE
+    cool = (tmean > low) & (tmean < high) & (np.arange(DAYS) > plain["emergence"])
+    needed = cool & (np.cumsum(cool) <= cover.bloom.cool_days.value)
+    warmer = tmean + np.random.default_rng(seed).gamma(1.0, 2.0, DAYS)
+    warmer = np.where(needed, np.minimum(warmer, np.maximum(tmean, high - 1e-3)), warmer)
+    assert no_later(phenology.stage_days(warmer, hours(), cover), plain)
+
+
+def test_a_winter_without_cool_days_holds_bloom_back() -> None:
+    """The exception to the rule above: a winter at 12 degC gives crimson clover no cool day, one at 9 degC does."""
+    cover = parameters.cover("crimson-clover")
+    cool, mild = (phenology.stage_days(np.full(DAYS, tmean), hours(), cover) for tmean in (9.0, 12.0))
+    assert np.isfinite(cool["bloom_25"]).all()
+    assert np.isnan(mild["bloom_25"]).all()
+
+
+@SHORT
+@given(seasons(), st.integers(0, 40))
+def test_a_later_start_of_the_record_changes_nothing(tmean: np.ndarray, before: int) -> None:
+    """Sowing on day n of a record is the same as sowing on day 0 of the record from n on."""
+    cover = parameters.cover("hairy-vetch")
+    whole = phenology.stage_days(tmean, hours(), cover, sowing=before)
+    part = phenology.stage_days(tmean[before:], hours()[before:], cover)
+    for stage, day in part.items():
+        np.testing.assert_array_equal(whole[stage], day + before)
+
+
+def test_years_and_sowings_are_worked_together_as_they_are_alone() -> None:
+    """Shape (sowing, 1) on (year, day) with k draws gives (sowing, year, k), the same numbers as one by one."""
+    rng = np.random.default_rng(4)
+    tmean = 12 + 10 * np.cos(2 * np.pi * (np.arange(DAYS) - 310) / 365.25) + rng.normal(0, 3, (3, DAYS))
+    cover, shift, sowings = parameters.cover("winter-pea"), np.array([-50.0, 0.0, 50.0, 90.0]), (0, 25)
+    together = phenology.stage_days(tmean, hours(), cover, sowing=np.array(sowings)[:, None], requirement_shift=shift)
+    assert all(day.shape == (2, 3, 4) for day in together.values())
+    for s, sowing in enumerate(sowings):
+        for year in range(3):
+            alone = phenology.stage_days(tmean[year], hours(), cover, sowing=sowing, requirement_shift=shift)
+            for stage, day in alone.items():
+                np.testing.assert_array_equal(together[stage][s, year], day)
+
+
+@SHORT
+@given(seasons())
+def test_inputs_are_left_alone(tmean: np.ndarray) -> None:
+    """No input array is written to."""
+    length, shift, scale = hours(), np.array([1.0]), np.array([1.0])
+    for array in (tmean, length, shift, scale):
+        array.setflags(write=False)
+    phenology.stage_days(tmean, length, parameters.cover("berseem-clover"), requirement_shift=shift, seed_scale=scale)
+
+
+@SHORT
+@given(seasons(), st.integers(150, 300))
+def test_days_without_weather_leave_the_past_alone(tmean: np.ndarray, known: int) -> None:
+    """Where the record ends, stages already reached keep their dates and later ones are not reached."""
+    cover = parameters.cover("crimson-clover")
+    full = phenology.stage_days(tmean, hours(), cover)
+    cut = phenology.stage_days(np.where(np.arange(DAYS) < known, tmean, np.nan), hours(), cover)
+    for stage, day in full.items():
+        np.testing.assert_array_equal(cut[stage], np.where(day < known, day, np.nan))
+
+
+@pytest.mark.parametrize("latitude", [30.0, 37.0, 43.0])
+@pytest.mark.parametrize("name", ["crimson-clover", "hairy-vetch", "subterranean-clover"])
+def test_the_south_mirrors_the_north(latitude: float, name: str) -> None:
+    """The same weather half a year later gives the same dates south of the equator, within 3 days.
+
+    Not to the day: the year's halves differ by a few days, since the earth's orbit is not a circle.
+    """
+    tmean = 13 + 10 * np.cos(2 * np.pi * (np.arange(DAYS) - 310) / 365.25)
+    cover = parameters.cover(name)
+    north = phenology.stage_days(tmean, hours(latitude, first=258), cover)
+    south = phenology.stage_days(tmean, hours(-latitude, first=258 - 183), cover)
+    for stage in ORDERED:
+        assert abs(north[stage] - south[stage])[0] <= 3
+
+
+# --- what is known of the field -------------------------------------------------------------------
+
+
+def clemson_stages(clemson: pd.DataFrame, name: str, sown: str) -> dict[str, np.ndarray]:
+    """Stages at Clemson, one entry a year with a complete record, as days after the end of the year of sowing."""
+    mean = clemson.mean(axis=1, skipna=False).where(clemson["tmin_c"] > -30).interpolate(limit=3)
+    rows = []
+    for year in range(1960, 2019):
+        days = mean.reindex(pd.date_range(f"{year}-{sown}", periods=330))
+        if days.notna().all():
+            rows.append((days.to_numpy(), (pd.Timestamp(f"{year}-12-31") - days.index[0]).days))
+    tmean, until_new_year = np.array([row[0] for row in rows]), np.array([row[1] for row in rows])
+    assert len(rows) > 40
+    first = pd.Timestamp(f"2001-{sown}").day_of_year
+    length = day_length(34.66, (first + np.arange(330) - 1) % 365 + 1.0)
+    days = phenology.stage_days(tmean, length, parameters.cover(name))
+    return {stage: day[:, 0] - until_new_year for stage, day in days.items()}
+
+
+@pytest.mark.parametrize("sown", ["09-15", "10-01"])
+def test_crimson_clover_in_the_piedmont(clemson: pd.DataFrame, sown: str) -> None:
+    """Sown in early autumn near 35 N, crimson clover blooms some six to seven months later, in the middle of spring.
+
+    Common practice, no source: 25 % bloom between 20 March and 30 April in the median year.  At Matthews, NC
+    (35.1 N), a farm store gives April.
+    """
+    stages = clemson_stages(clemson, "crimson-clover", sown)
+    median = np.median(stages["bloom_25"])
+    assert 79 <= median <= 120
+    assert stages["emergence"].max() < 0  # up before winter
+    assert stages["bud"].min() > 31  # and never in bud before February
+
+
+@pytest.mark.parametrize(
+    ("seen", "latitude"),
+    [
+        ("2003-04-20", 35.5),  # North Carolina, photographed in flower (missouriplants page)
+        ("2009-04-12", 34.8),  # Arkansas roadsides, in bloom everywhere (joyandphil blog)
+        ("2014-04-17", 33.81),  # west of Fordyce, Arkansas, in bloom 13 to 20 April (corndancer.com)
+        ("2007-04-27", 32.41),  # Selma, Alabama, full bloom (selmaala blog)
+    ],
+)
+def test_crimson_clover_was_seen_in_bloom(clemson: pd.DataFrame, seen: str, latitude: float) -> None:
+    """Dated sightings fall between the first flowers and the end of bloom, give or take 5 days.
+
+    None of them was used in the fit.  The weather is Clemson's, hundreds of kilometres away, and the sowing day
+    (1 October) is assumed: a check of plausibility, not of skill.
+    """
+    sighting = pd.Timestamp(seen)
+    days = pd.date_range(f"{sighting.year - 1}-10-01", periods=300)
+    mean = clemson.mean(axis=1, skipna=False).interpolate(limit=3).reindex(days)
+    length = day_length(latitude, days.day_of_year.to_numpy(dtype=float))
+    stages = phenology.stage_days(mean.to_numpy(), length, parameters.cover("crimson-clover"))
+    day = (sighting - days[0]).days
+    assert stages["first_flower"][0] - 5 <= day <= stages["end_of_bloom"][0] + 5
+
+
+@pytest.mark.parametrize("name", ["crimson-clover", "hairy-vetch", "common-vetch", "winter-pea", "red-clover"])
+def test_a_late_summer_sowing_does_not_bloom_in_autumn(clemson: pd.DataFrame, name: str) -> None:
+    """Sown on 20 August, a winter cover still waits for spring (common practice, no source)."""
+    assert clemson_stages(clemson, name, "08-20")["first_flower"].min() > 31
+
+
+@pytest.mark.parametrize("name", ["subterranean-clover", "crimson-clover"])
+def test_two_months_of_sowing_are_less_than_two_weeks_of_bloom(clemson: pd.DataFrame, name: str) -> None:
+    """Sown two months later, subterranean clover flowers less than 14 days later (Archer, Wolfe & Cullis 1987).
+
+    Crimson clover in Texas behaves alike: its bloom goes with the day of the year, r = 0.97 (Butler et al. 2002).
+    """
+    early, late = (np.median(clemson_stages(clemson, name, sown)["first_flower"]) for sown in ("09-20", "11-20"))
+    assert 0 <= late - early < 14
+
+
+def test_order_of_covers_in_spring(clemson: pd.DataFrame) -> None:
+    """Crimson clover first, then vetch and pea, then common vetch and berseem (Parr et al. 2011, North Carolina)."""
+    names = ("crimson-clover", "hairy-vetch", "winter-pea", "common-vetch", "berseem-clover")
+    crimson, vetch, pea, common, berseem = (
+        np.median(clemson_stages(clemson, name, "10-01")["bloom_50"]) for name in names
+    )
+    assert crimson + 7 < min(vetch, pea)
+    assert max(vetch, pea) + 4 < min(common, berseem)
+
+
+# --- cultivars and spread -------------------------------------------------------------------------
+
+
+def test_days_become_a_sum_at_the_pace_of_the_cover() -> None:
+    """Fourteen days earlier at two degC d a day are 28 degC d less."""
+    assert phenology.requirement_shift_for(-14.0, made_up()) == -28.0
+
+
+def test_cultivar_offset_comes_back_as_days(clemson: pd.DataFrame) -> None:
+    """At Clemson, AU Robin blooms about two weeks before Dixie (SARE 2007); within 5 days, as springs differ."""
+    cover = parameters.cover("crimson-clover")
+    shift = phenology.requirement_shift_for(parameters.cultivar(cover, "AU Robin").offset.value, cover)
+    mean = clemson.mean(axis=1).loc["1990-10-01":].iloc[:330].to_numpy()
+    length = day_length(34.66, (274 + np.arange(330) - 1) % 365 + 1.0)
+    robin, dixie = phenology.stage_days(mean, length, cover, requirement_shift=[shift, 0.0])["bloom_25"]
+    assert abs(dixie - robin - 14) <= 5
+
+
+def test_unknown_cultivar_is_wider() -> None:
+    """Not knowing the cultivar adds its spread: root of 6 squared and 8 squared."""
+    assert phenology.requirement_spread(made_up(), cultivar_known=True) == 6.0
+    assert phenology.requirement_spread(made_up(), cultivar_known=False) == pytest.approx(10.0)
+
+
+# --- BBCH -----------------------------------------------------------------------------------------
+
+STAGES = {
+    "emergence": 10.0,
+    "bud": 200.0,
+    "first_flower": 218.0,
+    "bloom_10": 220.0,
+    "bloom_25": 223.0,
+    "bloom_50": 228.0,
+    "end_of_bloom": 240.0,
+    "viable_seed": 260.0,
+}
+
+
+@pytest.mark.parametrize(
+    ("on", "code"),
+    [
+        (0, 0),
+        (9.5, 0),
+        (10, 9),
+        (199, 9),
+        (200, 51),
+        (209, 55),
+        (217.9, 59),
+        (218, 60),
+        (220, 61),
+        (223, 62),
+        (224, 63),
+        (228, 65),
+        (234, 67),
+        (240, 69),
+        (250, 75),
+        (260, 81),
+        (400, 81),
+    ],
+)
+def test_bbch_on_a_day(on: float, code: int) -> None:
+    """Codes of the BBCH scale (51 buds, 60 first flowers, 61 10 %, 65 full bloom, 69 over), on a line in between."""
+    assert phenology.bbch(STAGES, on) == code
+
+
+def test_bbch_waits_at_the_last_stage_reached() -> None:
+    """Where the next stage is not reached, the code stays at the last one; seed overrules bloom."""
+    assert phenology.bbch({**STAGES, "bloom_25": np.nan, "bloom_50": np.nan, "end_of_bloom": np.nan}, 239) == 61
+    assert phenology.bbch(dict.fromkeys(STAGES, np.nan), 100) == 0
+    assert phenology.bbch({**STAGES, "viable_seed": 230.0}, 231) == 81
+
+
+def test_every_code_has_a_name() -> None:
+    """Each code from 0 to 99 reads as the latest stage that it has come to."""
+    assert phenology.stage_name(55) == "flower buds all over, none open"
+    assert phenology.stage_name(58) == phenology.stage_name(55)
+    assert phenology.stage_name(62.5) == "20 % in bloom"
+    assert phenology.stage_name(65) == "full bloom"
+    assert {phenology.stage_name(code) for code in range(100)} == set(phenology.STAGE_NAMES.values())
+
+
+@pytest.mark.parametrize(("percent", "code"), [(0, 60), (10, 61), (25, 62.5), (30, 63), (50, 65), (75, 66), (100, 67)])
+def test_percent_bloom_as_bbch(percent: float, code: float) -> None:
+    """One code for every tenth of the plants up to full bloom, as the BBCH scale defines 61 to 65."""
+    assert phenology.bbch_of_percent(percent) == pytest.approx(code)
+
+
+@pytest.mark.parametrize("stage", list(STAGES))
+def test_day_at_bbch_meets_the_stages(stage: str) -> None:
+    """The day of a dated stage's code is the day of that stage, member by member."""
+    members = {name: np.array([[day, np.nan], [day + 3, day - 1]]) for name, day in STAGES.items()}
+    np.testing.assert_array_equal(phenology.day_at_bbch(members, phenology.BBCH[stage]), members[stage])
+
+
+def test_day_at_bbch_between_stages() -> None:
+    """Half way in code is half way in days; what lies beyond the last stage is taken as that stage."""
+    members = {name: np.array([day]) for name, day in STAGES.items()}
+    assert phenology.day_at_bbch(members, 55.5) == pytest.approx(209.0)
+    assert phenology.day_at_bbch(members, 89) == 260.0
+    assert phenology.day_at_bbch(members, 0) == 10.0
+    members["bloom_50"] = np.array([np.nan])
+    assert np.isnan(phenology.day_at_bbch(members, 64)).all()

@@ -1,0 +1,148 @@
+"""Windows for ending a cover, and their odds."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from covercrop import parameters, termination
+from covercrop.errors import UnknownNameError
+
+STAGES = {
+    "emergence": np.array([8.0]),
+    "bud": np.array([200.0]),
+    "first_flower": np.array([215.0]),
+    "bloom_10": np.array([218.0]),
+    "bloom_25": np.array([221.0]),
+    "bloom_50": np.array([225.0]),
+    "end_of_bloom": np.array([255.0]),
+    "viable_seed": np.array([246.0]),
+}
+CRIMSON = parameters.cover("crimson-clover")
+VETCH = parameters.cover("hairy-vetch")
+SHORT = settings(max_examples=60, deadline=None)
+
+
+def test_turning_under_opens_at_ten_percent_and_closes_before_seed() -> None:
+    """Turning under: from 10 % bloom to the day before the first viable seed."""
+    opens, closes = termination.window(STAGES, "turn-under", CRIMSON)
+    assert opens == 218
+    assert closes == 245
+
+
+@pytest.mark.parametrize("method", ["roll", "mow"])
+def test_cut_plants_need_full_bloom_and_close_earlier(method: str) -> None:
+    """Rolling and mowing wait for full bloom and close before turning under does.
+
+    Vetch, pea and faba do not grow again well when mown after bloom (SARE 2007); seed of common vetch ripened in its
+    dried pods from the start of seed fill on (Samarah).
+    """
+    opens, closes = termination.window(STAGES, method, CRIMSON)
+    assert opens == 225
+    assert closes == 215 + 0.8 * 30
+    assert closes < termination.window(STAGES, "turn-under", CRIMSON)[1]
+
+
+@pytest.mark.parametrize("name", termination.NEED_PODS)
+def test_vetch_is_rolled_with_the_first_pods(name: str) -> None:
+    """The roller is reliable on vetch only after early pod set (Mischler et al. 2010).
+
+    First pods showed a third of the way from half to the end of bloom (Palouse counts of 2019).
+    """
+    vetch = parameters.cover(name)
+    assert termination.window(STAGES, "roll", vetch)[0] == 235  # 225 + 0.33 * 30, on the next whole day
+    assert termination.window(STAGES, "mow", vetch)[0] == 225
+
+
+def test_tarp_is_on_three_weeks_before_seed() -> None:
+    """A tarp takes three weeks to kill (Strader 2019), so it goes on between buds and 21 days before seed."""
+    opens, closes = termination.window(STAGES, "tarp", VETCH)
+    assert opens == 200
+    assert closes == 246 - 1 - 21
+
+
+def test_unknown_method_names_near_matches() -> None:
+    """A mistyped method is answered with what was likely meant."""
+    with pytest.raises(UnknownNameError, match="turn-under"):
+        termination.window(STAGES, "turn under", CRIMSON)
+
+
+def test_windows_keep_shape_and_inputs() -> None:
+    """Members keep their shape, stages that are not reached stay NaN, and no input is written to."""
+    stages = {name: np.array([[day[0], np.nan, day[0] + 1.0]]) for name, day in STAGES.items()}
+    for day in stages.values():
+        day.setflags(write=False)
+    for method in termination.METHODS:
+        opens, closes = termination.window(stages, method, VETCH)
+        assert opens.shape == closes.shape == (1, 3)
+        assert np.isnan(opens[0, 1])
+        assert np.isnan(closes[0, 1])
+
+
+# --- odds -----------------------------------------------------------------------------------------
+
+indexes = st.one_of(st.just(np.nan), st.integers(-5, 45).map(float))
+
+
+@SHORT
+@given(st.lists(st.tuples(indexes, indexes, st.floats(0.0, 1.0)), min_size=1, max_size=12))
+def test_odds_are_the_weights_of_the_windows_that_hold_the_day(members: list[tuple[float, float, float]]) -> None:
+    """Counting member by member and day by day gives the same odds."""
+    opens, closes, weights = (np.array(column) for column in zip(*members, strict=True))
+    odds = termination.probability_by_day(opens, closes, weights, 40)
+    counted = [
+        sum(weight for first, last, weight in members if first <= day and (np.isnan(last) or day <= last))
+        for day in range(40)
+    ]
+    np.testing.assert_allclose(odds, counted, atol=1e-9)
+
+
+def test_a_window_that_closes_before_it_opens_holds_no_day() -> None:
+    """An empty window has no odds on any day, its own ends included."""
+    assert not termination.probability_by_day([20.0], [15.0], [1.0], 40).any()
+
+
+def test_dead_members_lower_the_odds() -> None:
+    """Weights are taken as they are: if half of the members are dead, the odds are at most a half."""
+    odds = termination.probability_by_day([[5.0, 5.0]], [[9.0, 9.0]], [[0.5, 0.0]], 20)
+    assert odds.max() == 0.5
+    np.testing.assert_array_equal(np.flatnonzero(odds), np.arange(5, 10))
+
+
+@pytest.mark.parametrize(
+    ("odds", "day"),
+    [
+        ([0.0, 0.2, 0.9, 0.2], 2),
+        ([0.0, 1.0, 1.0, 1.0, 0.5], 2),
+        ([0.1, 0.8, 0.8, 0.8, 0.8, 0.2], 2),
+        ([0.9, 0.1, 0.9, 0.9, 0.9], 0),
+        ([0.0, 0.3, 0.3], 1),
+        ([0.7], 0),
+    ],
+)
+def test_best_day_is_the_middle_of_the_top(odds: list[float], day: int) -> None:
+    """The middle of the highest stretch; the earlier one of two middles or of two tops."""
+    assert termination.best_day(odds) == day
+
+
+def test_best_week_holds_the_most() -> None:
+    """The week that has the highest odds added up, and the middle one where several are as good."""
+    odds = np.zeros(60)
+    odds[20:31] = np.concatenate([np.arange(1, 6), [6], np.arange(5, 0, -1)]) / 6
+    assert termination.best_week(odds) == (22, 28)
+    flat = np.zeros(60)
+    flat[20:31] = 1.0
+    assert termination.best_week(flat) == (22, 28)
+    assert termination.best_week([0.2, 0.4]) == (0, 1)
+
+
+@SHORT
+@given(st.lists(st.floats(0.0, 1.0), min_size=7, max_size=50))
+def test_best_week_is_no_worse_than_any_other(odds: list[float]) -> None:
+    """No other seven days have more."""
+    first, last = termination.best_week(odds)
+    assert last - first == 6
+    best = sum(odds[first : last + 1])
+    assert all(best >= sum(odds[day : day + 7]) - 1e-6 for day in range(len(odds) - 6))
