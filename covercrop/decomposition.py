@@ -1,0 +1,345 @@
+"""What is left of a cover after it is turned under, and the nitrogen it has let go.
+
+The residue is three pools (carbohydrate, cellulose, lignin), each of which
+loses a fixed share a day in warm, moist soil with nitrogen enough (Seligman
+and van Keulen 1981).  Cold, drought and too little nitrogen slow all three
+alike, so what is left depends only on the *effective days* since turning
+under: the sum of the daily product of the factors.  That sum is taken once,
+and every question becomes a threshold on it.
+
+Three published temperature factors disagree by up to two times in spring
+soils, and they change places as it gets warmer.  The cases are therefore what
+the three say of each day: ``slow`` the lowest, ``likely`` the middle, ``fast``
+the highest, so that slow is never faster than fast.  From 11 to 20 degC:
+
+=============  ==========  =====================================  =====================
+factor         case there  equation                               source
+=============  ==========  =====================================  =====================
+``sigmoid``    slow        0.1 + 0.9 T / (T + exp(9.93-0.312 T))  Neitsch et al. (2011)
+``quadratic``  likely      (T / 32)**2                            Probert et al. (1998)
+``linear``     fast        (T - 5) / 30                           Godwin, Jones (1991)
+=============  ==========  =====================================  =====================
+
+Each is kept between 0 and 1.  Rain is not followed into the soil: the ground
+is taken to be moist, and :func:`dry_days` shows where that is doubtful.
+
+References
+----------
+Seligman, N.G., van Keulen, H. (1981); Godwin, D.C., Jones, C.A. (1991),
+    Agronomy Monograph 31; Probert, M.E., et al. (1998), Agricultural Systems
+    56, 1-28: numbers as later work quotes them.
+Neitsch, S.L., Arnold, J.G., Kiniry, J.R., Williams, J.R. (2011). Theoretical
+    documentation, version 2009, eq. 3:1.2.1 to 3:1.2.8. Texas Water Resources
+    Institute.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from covercrop.degree_days import accumulate, crossing
+from covercrop.errors import UnknownNameError
+
+if TYPE_CHECKING:
+    from covercrop.parameters import Residue
+
+Array: TypeAlias = NDArray[np.float64]
+
+CASES = ("slow", "likely", "fast")
+
+#: Rate of carbohydrate, cellulose and lignin in warm, moist soil [1/d].
+RATES = (0.2, 0.05, 0.0095)
+
+#: Share of the carbohydrates, and of the whole, at or below which the ground
+#: is called clear; the first of the two counts.  Assumed: no source gives a
+#: threshold for planting.  The carbohydrates feed the seedling diseases and
+#: draw the flies; half of the mass gone is when a spade no longer turns up
+#: green stems.
+CARBOHYDRATE_CLEAR = 0.10
+MASS_CLEAR = 0.50
+
+#: Standard normal draw at which the slow and the fast case stand: between
+#: them lie 80 % of the members.
+CASE_DRAW = 1.2816
+
+
+# --- factors --------------------------------------------------------------------------------------
+
+
+def linear_factor(soil_c: ArrayLike) -> Array:
+    """Temperature factor of Godwin and Jones (1991) [1], from the soil temperature [degC]."""
+    return np.clip((np.asarray(soil_c, dtype=np.float64) - 5.0) / 30.0, 0.0, 1.0)
+
+
+def quadratic_factor(soil_c: ArrayLike) -> Array:
+    """Temperature factor of Probert et al. (1998) [1], from the soil temperature [degC]."""
+    return np.clip(np.asarray(soil_c, dtype=np.float64) / 32.0, 0.0, 1.0) ** 2
+
+
+def sigmoid_factor(soil_c: ArrayLike) -> Array:
+    """Temperature factor of Neitsch et al. (2011), eq. 3:1.2.1 [1], from the soil temperature [degC].
+
+    There is no decay at or below 0 degC.
+    """
+    soil = np.asarray(soil_c, dtype=np.float64)
+    warm = np.clip(soil, 0.0, 60.0)  # far beyond where it has levelled off, and before exp() underflows
+    factor = 0.9 * warm / (warm + np.exp(9.93 - 0.312 * warm)) + 0.1
+    return np.where(soil <= 0.0, 0.0, np.where(np.isnan(soil), np.nan, np.minimum(factor, 1.0)))
+
+
+def temperature_factor(soil_c: ArrayLike, case: str = "likely") -> Array:
+    """Share of the full rate that the soil temperature allows.
+
+    Parameters
+    ----------
+    soil_c : array_like, shape (..., day)
+        Daily soil temperature [degC].
+    case : str
+        One of :data:`CASES`.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., day)
+        Lowest, middle or highest of the three published factors on that day
+        [1].
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such case.
+    """
+    if case not in CASES:
+        raise UnknownNameError("decomposition case", case, CASES)
+    first, second, third = linear_factor(soil_c), quadratic_factor(soil_c), sigmoid_factor(soil_c)
+    if case == "slow":
+        return np.minimum(np.minimum(first, second), third)
+    if case == "fast":
+        return np.maximum(np.maximum(first, second), third)
+    return np.maximum(np.minimum(first, second), np.minimum(np.maximum(first, second), third))
+
+
+def carbon_nitrogen_factor(carbon_nitrogen: ArrayLike) -> Array:
+    """Share of the full rate that the residue's C:N ratio allows [1].
+
+    Notes
+    -----
+    exp(-0.693 (R - 25) / 25), at most 1 (Neitsch et al. 2011, eq. 3:1.2.5).
+    """
+    ratio = np.asarray(carbon_nitrogen, dtype=np.float64)
+    return np.minimum(1.0, np.exp(-0.693 * (ratio - 25.0) / 25.0))
+
+
+def moisture_factor(water: ArrayLike) -> Array:
+    """Share of the full rate that soil water allows [1].
+
+    Parameters
+    ----------
+    water : array_like
+        Soil water on a scale of 0 dry, 1 lower limit for plants, 2 drained
+        upper limit, 3 saturated.
+
+    Notes
+    -----
+    Straight lines through 0, 0, 1, 1 and 0.5 at 0, 1, 1.5, 2 and 3 (Probert
+    et al. 1998).
+    """
+    wetness = np.asarray(water, dtype=np.float64)
+    return np.asarray(np.interp(wetness, (0.0, 1.0, 1.5, 2.0, 3.0), (0.0, 0.0, 1.0, 1.0, 0.5)))
+
+
+def effective_days(
+    soil_c: ArrayLike, carbon_nitrogen: float, *, case: str = "likely", moisture: ArrayLike = 1.0
+) -> Array:
+    """Running sum of days' worth of decay at the full rate.
+
+    Parameters
+    ----------
+    soil_c : array_like, shape (..., day)
+        Daily soil temperature [degC].
+    carbon_nitrogen : float
+        C:N ratio of the residue.
+    case : str
+        One of :data:`CASES`.
+    moisture : array_like, shape (..., day), optional
+        Moisture factor (:func:`moisture_factor`); 1, moist, by default.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., day)
+        [d]; NaN from the first day without a temperature on.
+    """
+    daily = temperature_factor(soil_c, case) * np.asarray(moisture, dtype=np.float64)
+    return accumulate(daily * carbon_nitrogen_factor(carbon_nitrogen))
+
+
+# --- pools ----------------------------------------------------------------------------------------
+
+
+def pools_left(effective: ArrayLike, fractions: Sequence[float]) -> Array:
+    """What is left of each pool, as a share of the whole residue.
+
+    Parameters
+    ----------
+    effective : array_like, shape (...)
+        Effective days since turning under [d].
+    fractions : sequence of float
+        Carbohydrate, cellulose and lignin in the residue as turned under;
+        they sum to 1.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., 3)
+        [1].
+    """
+    decay = np.exp(-np.multiply.outer(np.asarray(effective, dtype=np.float64), np.array(RATES)))
+    return np.asarray(decay * np.asarray(fractions, dtype=np.float64))
+
+
+def mass_left(effective: ArrayLike, fractions: Sequence[float]) -> Array:
+    """What is left of the residue, as a share of its mass when it was turned under [1].
+
+    Takes what :func:`pools_left` takes.
+    """
+    return np.asarray(pools_left(effective, fractions).sum(axis=-1))
+
+
+def days_to_clear(fractions: Sequence[float]) -> float:
+    """Effective days until the carbohydrates or the whole are down to where the ground is called clear.
+
+    Parameters
+    ----------
+    fractions : sequence of float
+        Carbohydrate, cellulose and lignin; they sum to 1.
+
+    Returns
+    -------
+    float
+        [d].
+    """
+    low, high = 0.0, -float(np.log(CARBOHYDRATE_CLEAR)) / RATES[0]
+    if float(mass_left(high, fractions)) > MASS_CLEAR:
+        return high
+    for _ in range(50):
+        middle = (low + high) / 2
+        if float(mass_left(middle, fractions)) > MASS_CLEAR:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def fractions(residue: Residue) -> tuple[float, float, float]:
+    """Carbohydrate, cellulose and lignin of a cover's residue."""
+    return residue.carbohydrate.value, residue.cellulose.value, residue.lignin.value
+
+
+def residue_clear(
+    soil_c: ArrayLike,
+    start: ArrayLike,
+    residue: Residue,
+    *,
+    draw: ArrayLike = 0.0,
+    moisture: ArrayLike = 1.0,
+) -> Array:
+    """Day on which the residue no longer stands in the way of seed.
+
+    Parameters
+    ----------
+    soil_c : array_like, shape (..., day)
+        Daily soil temperature [degC].
+    start : array_like, shape (..., k)
+        Day index of turning under, which itself does not count.
+    residue : Residue
+        What was turned under.
+    draw : array_like, shape (..., k), optional
+        Standard normal: 0 is the likely case, :data:`CASE_DRAW` the fast and
+        minus that the slow one; between and beyond them the date is drawn
+        out in a straight line.
+    moisture : array_like, shape (..., day), optional
+        Moisture factor; 1 by default.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., k)
+        Day index; NaN where it is not reached.
+    """
+    side = np.asarray(draw, dtype=np.float64) / CASE_DRAW
+    begin = np.asarray(start, dtype=np.float64) + 1
+    if side.ndim > 0:
+        begin = np.atleast_1d(begin)
+    need = days_to_clear(fractions(residue))
+    ratio = residue.carbon_nitrogen.value
+
+    def day(case: str) -> Array:
+        total = effective_days(soil_c, ratio, case=case, moisture=moisture)
+        return np.asarray(crossing(total, need, begin))
+
+    likely = day("likely")
+    if not np.any(side):
+        return likely + np.zeros_like(side)
+    slow, fast = day("slow"), day("fast")
+    shifted = np.where(side < 0, likely + (likely - slow) * side, likely + (fast - likely) * side)
+    exact = np.where(side == 0, likely, shifted)  # a slow case that is not reached says nothing of the likely one
+    return np.asarray(np.maximum(np.ceil(exact - 1e-9), begin))
+
+
+def nitrogen_released(
+    soil_c: ArrayLike, start: ArrayLike, residue: Residue, *, case: str = "likely", moisture: ArrayLike = 1.0
+) -> Array:
+    """Share of the plant-available nitrogen released by each day.
+
+    Follows the share of the residue that has decomposed.  Warm soil
+    releases so; below about 15 degC ammonium comes with a lag that no
+    published number fits, so early figures from cold soil are too high.
+
+    Parameters
+    ----------
+    soil_c : array_like, shape (..., day)
+        Daily soil temperature [degC].
+    start : array_like, shape (...)
+        Day index of turning under.
+    residue : Residue
+    case : str
+        One of :data:`CASES`.
+    moisture : array_like, shape (..., day), optional
+        Moisture factor; 1 by default.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., day)
+        0 until turned under, then rising towards 1; NaN where not known.
+    """
+    soil = np.asarray(soil_c, dtype=np.float64)
+    turned_under = np.asarray(start, dtype=np.float64)[..., np.newaxis]
+    buried = np.where(np.arange(soil.shape[-1]) > turned_under, 1.0, 0.0)
+    since = effective_days(soil, residue.carbon_nitrogen.value, case=case, moisture=buried * np.asarray(moisture))
+    return np.where(np.isnan(turned_under), np.nan, 1.0 - mass_left(since, fractions(residue)))
+
+
+def dry_days(prcp: ArrayLike, wet_day_mm: float = 1.0) -> Array:
+    """Days running without rain, up to and with each day.
+
+    The models take the soil to be moist; a long run of dry days after
+    turning under stops the decay that they assume.
+
+    Parameters
+    ----------
+    prcp : array_like, shape (..., day)
+        Daily precipitation [mm].
+    wet_day_mm : float
+        Rain from which a day counts as wet [mm]; 1 by the convention of
+        climate statistics.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., day)
+        [d].  A day whose rain is not known ends the run.
+    """
+    rain = np.asarray(prcp, dtype=np.float64)
+    days = np.arange(1.0, rain.shape[-1] + 1)
+    last_wet = np.maximum.accumulate(np.where(rain < wet_day_mm, 0.0, days), axis=-1)
+    return np.asarray(days - last_wet)

@@ -1,0 +1,302 @@
+"""What harms seed and seedlings after a cover is turned under: maggots, seedling diseases, frost.
+
+Seedcorn maggot flies lay where green matter rots, and their larvae bore into
+seed that is slow to come up.  The flies come in generations that degree-days
+predict; the soil temperature decides whether it matters.  Published numbers:
+
+- lower threshold 39 degF, upper 84.2 degF, sum from 1 January; most adults of
+  the first three generations at 360, 1080 and 1800 degF d (University of
+  Minnesota VegEdge, after Funderburk et al. 1984; South Dakota State
+  University Extension);
+- three weeks of risk after a peak on fields with fresh organic matter
+  (University of Delaware Weekly Crop Update);
+- least injury 3.5 weeks after turning under (Hammond and Cooper 1993);
+- melon transplants: 30 to 60 % killed in soil below 18 degC, under 3 % above
+  21 degC, whether the rye had lain 0, 1 or 2 weeks (abstract of a trial in
+  black plastic; 70 degF at 2 in, Brust, University of Maryland).
+
+How they are put together is assumed, see :func:`maggot_clear`.  Everything is
+in degC and degC d: 360 degF d are 200 degC d.
+
+References
+----------
+Funderburk et al. (1984). Environmental Entomology 13, 105-109.
+Hammond, R.B., Cooper, R.L. (1993). Crop Protection 12, 539-543.
+Grunwald, N.J., Hu, S., van Bruggen, A.H.C. (2000). Short-term cover crop
+    decomposition in organic and conventional soils. European Journal of Plant
+    Pathology 106, 37-50.
+"""
+
+from __future__ import annotations
+
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from covercrop.degree_days import accumulate, crossing, degree_days
+from covercrop.errors import UnknownNameError
+from covercrop.soil_temperature import held
+from covercrop.units import celsius_difference, celsius_from_fahrenheit
+
+Array: TypeAlias = NDArray[np.float64]
+
+#: Thresholds of seedcorn maggot development [degC]: 39 and 84.2 degF.
+MAGGOT_LOWER = celsius_from_fahrenheit(39.0)
+MAGGOT_UPPER = celsius_from_fahrenheit(84.2)
+
+#: Sum from midwinter at which most flies of each generation are out [degC d].
+MAGGOT_PEAKS = tuple(celsius_difference(peak) for peak in (360.0, 1080.0, 1800.0))
+
+#: From turning a live cover under to most of the flies bred on it [degC d]
+#: (Ohio, disked rye: ``rye_soybean_maggot`` in the sources).  The abstract does
+#: not state the base: 39 degF is assumed.
+MAGGOT_BROOD = 408.0
+
+#: Days after a peak in which seed is at risk, and after turning under [d].
+MAGGOT_PEAK_DAYS = 21.0
+MAGGOT_BROOD_DAYS = 25.0
+
+#: Soil at or above which maggots no longer harm, and below which they kill [degC].
+MAGGOT_SAFE_SOIL = 21.0
+MAGGOT_COLD_SOIL = 18.0
+
+#: Days from turning under until seedling diseases, and what fresh residue
+#: gives off, have died down [d].  Direct seed: Pythium back down by three
+#: weeks (Grunwald et al. 2000).  Transplants: inhibition by vetch residue
+#: greatest in the first two weeks (SARE GNC05-044, 2007).
+DISEASE_DAYS = {"direct-seed": 21.0, "transplant": 14.0}
+
+#: Days from midwinter in which spring freezes are looked for; then it is midsummer.
+HALF_YEAR = 182
+
+
+# --- seedcorn maggot ------------------------------------------------------------------------------
+
+
+def maggot_degree_days(tmin: ArrayLike, tmax: ArrayLike) -> Array:
+    """Degree-days of seedcorn maggot, each day.
+
+    Parameters
+    ----------
+    tmin, tmax : array_like, shape (..., day)
+        Daily extremes [degC].
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., day)
+        [degC d].
+
+    Notes
+    -----
+    (min(Tmax, 84.2 degF) + Tmin) / 2 - 39 degF, never below 0: it is the
+    maximum that is cut off, not the mean.
+    """
+    return degree_days(tmin, np.minimum(np.asarray(tmax, dtype=np.float64), MAGGOT_UPPER), MAGGOT_LOWER)
+
+
+def generation_peaks(tmin: ArrayLike, tmax: ArrayLike, midwinter: float) -> Array:
+    """Days on which most flies of the first three generations are out.
+
+    Parameters
+    ----------
+    tmin, tmax : array_like, shape (..., day)
+        Daily extremes [degC].
+    midwinter : float
+        Day index from which the sum runs: 1 January, south of the equator
+        1 July.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., 3)
+        Day indexes; NaN where not reached.
+    """
+    total = accumulate(maggot_degree_days(tmin, tmax))
+    return np.asarray(crossing(total, np.array(MAGGOT_PEAKS), midwinter))
+
+
+def brood_peak(tmin: ArrayLike, tmax: ArrayLike, start: ArrayLike) -> Array:
+    """Day on which most flies bred on a cover that was turned under are out.
+
+    Parameters
+    ----------
+    tmin, tmax : array_like, shape (..., day)
+        Daily extremes [degC].
+    start : array_like, shape (..., k)
+        Day index of turning under, which itself does not count.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., k)
+        Day index; NaN where not reached.
+    """
+    total = accumulate(maggot_degree_days(tmin, tmax))
+    return np.asarray(crossing(total, MAGGOT_BROOD, np.asarray(start, dtype=np.float64) + 1))
+
+
+def maggot_clear(
+    tmin: ArrayLike,
+    tmax: ArrayLike,
+    soil_c: ArrayLike,
+    start: ArrayLike,
+    midwinter: float,
+    *,
+    soil_error: ArrayLike = 0.0,
+) -> Array:
+    """First day from turning under on which seed is at low risk of maggots.
+
+    Risk is high on a day
+
+    - less than 25 days after turning under, unless the soil has held 18 degC, or
+    - within 21 days after a generation's peak, unless the soil has held 21 degC.
+
+    The numbers are published; that they make one rule is assumed.  Transplants
+    are no exception: they are what the soil limits were measured on.
+
+    Parameters
+    ----------
+    tmin, tmax : array_like, shape (..., day)
+        Daily extremes [degC].
+    soil_c : array_like, shape (..., day)
+        Daily soil temperature [degC]; held as in :func:`covercrop.soil_temperature.held`.
+    start : array_like, shape (..., k)
+        Day index of turning under.
+    midwinter : float
+        Day index of 1 January, south of the equator 1 July.
+    soil_error : array_like, shape (..., k), optional
+        Added to the soil temperature [K].
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., k)
+        Day index; NaN where not reached, and where ``start`` is NaN.
+    """
+    soil = held(soil_c)[..., np.newaxis, :]
+    day = np.arange(soil.shape[-1], dtype=np.float64)
+    since_peak = day - generation_peaks(tmin, tmax, midwinter)[..., np.newaxis]
+    flying = np.any((since_peak >= 0) & (since_peak <= MAGGOT_PEAK_DAYS), axis=-2)[..., np.newaxis, :]
+    begin, error = (np.asarray(value, dtype=np.float64) for value in (start, soil_error))
+    scalars = begin.ndim == error.ndim == 0
+    since_start = day - np.atleast_1d(begin)[..., np.newaxis]
+    warmth = soil + np.atleast_1d(error)[..., np.newaxis]
+    rotting = since_start < MAGGOT_BROOD_DAYS
+    safe = (warmth >= MAGGOT_SAFE_SOIL) | (~flying & ((warmth >= MAGGOT_COLD_SOIL) | (~rotting & ~np.isnan(soil))))
+    clear = safe & (since_start >= 0)
+    first = np.where(clear.any(axis=-1), clear.argmax(axis=-1), np.nan)
+    return np.asarray(first[..., 0] if scalars else first)
+
+
+# --- seedling diseases ----------------------------------------------------------------------------
+
+
+def disease_clear(start: ArrayLike, method: str) -> Array:
+    """First day on which seedling diseases on the fresh residue have died down.
+
+    Parameters
+    ----------
+    start : array_like, shape (...)
+        Day index of turning under.
+    method : str
+        ``"direct-seed"`` or ``"transplant"``.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Day index.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such planting method.
+    """
+    if method not in DISEASE_DAYS:
+        raise UnknownNameError("planting method", method, DISEASE_DAYS)
+    return np.asarray(start, dtype=np.float64) + DISEASE_DAYS[method]
+
+
+# --- frost ----------------------------------------------------------------------------------------
+
+
+def freeze_free_from(tmin: ArrayLike, midwinter: float, threshold: float = 0.0) -> Array:
+    """First day of spring after which it does not freeze again before midsummer.
+
+    Parameters
+    ----------
+    tmin : array_like, shape (..., day)
+        Daily minimum [degC].
+    midwinter : float
+        Day index of 1 January, south of the equator 1 July.
+    threshold : float
+        Temperature at or below which it freezes [degC].
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Day index, the day after the last freeze; midwinter where there is
+        none.  NaN where a later day is not known, or midsummer lies off the axis.
+    """
+    cold = np.asarray(tmin, dtype=np.float64)
+    begin, end = int(max(midwinter, 0)), int(midwinter) + HALF_YEAR
+    spring = cold[..., begin : max(end, 0)]
+    if spring.shape[-1] == 0 or end > cold.shape[-1]:
+        return np.full(cold.shape[:-1], np.nan)
+    # Counted from the back: a day that is not known hides whether it froze.
+    backwards = ~(spring > threshold)[..., ::-1]
+    after = spring.shape[-1] - np.where(backwards.any(axis=-1), backwards.argmax(axis=-1), spring.shape[-1])
+    last = np.take_along_axis(spring, np.maximum(after - 1, 0)[..., np.newaxis], axis=-1)[..., 0]
+    return np.where((after > 0) & np.isnan(last), np.nan, begin + after.astype(np.float64))
+
+
+def first_autumn_freeze(tmin: ArrayLike, midwinter: float, threshold: float = 0.0) -> Array:
+    """First day after midsummer on which it freezes.
+
+    Parameters
+    ----------
+    tmin : array_like, shape (..., day)
+        Daily minimum [degC].
+    midwinter : float
+        Day index of 1 January, south of the equator 1 July.
+    threshold : float
+        Temperature at or below which it freezes [degC].
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Day index; NaN where there is none.  Days that are not known are
+        passed over.
+    """
+    begin = int(max(midwinter + HALF_YEAR, 0))
+    freezes = np.asarray(tmin, dtype=np.float64)[..., begin:] <= threshold
+    if freezes.shape[-1] == 0:
+        return np.full(freezes.shape[:-1], np.nan)
+    return np.where(freezes.any(axis=-1), begin + freezes.argmax(axis=-1).astype(np.float64), np.nan)
+
+
+def freeze_free_date(free_from: ArrayLike, risk: float = 0.1) -> float:
+    """Day from which on the risk of another spring freeze is no greater than asked for.
+
+    Parameters
+    ----------
+    free_from : array_like, shape (year,)
+        Day index from which each year is free (:func:`freeze_free_from`);
+        years that are NaN are left out.
+    risk : float
+        Share of years that may still have a freeze on that day or later.
+
+    Returns
+    -------
+    float
+        Day index; NaN if no year is known.
+
+    Notes
+    -----
+    The convention is that of the NOAA freeze probabilities: in spring the
+    10 % date is the one *after* which one year in ten has that temperature or
+    a lower one, so less risk means a later date.
+    """
+    days = np.asarray(free_from, dtype=np.float64).ravel()
+    days = np.sort(days[~np.isnan(days)])
+    if days.size == 0:
+        return float("nan")
+    later = int(np.floor(risk * days.size + 1e-9))
+    return float(days[max(days.size - 1 - later, 0)])

@@ -1,0 +1,197 @@
+"""Plant-back: five limits, the latest of them, and the time left before autumn."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from covercrop import hazards, parameters, plantback
+from covercrop.errors import UnknownNameError
+from covercrop.parameters import Residue
+from covercrop.records import CitedValue
+from covercrop.soil_temperature import held, soil_temperature
+
+DAY_INDEXES = arrays(np.float64, (3, 4), elements=st.one_of(st.integers(0, 9).map(float), st.just(np.nan)))
+MIDWINTER, TURNED_UNDER = 108, 237  # a season from 15 September; 10 May
+
+
+def number(value: float) -> CitedValue:
+    return CitedValue(value=value, unit="1", printed="", basis="assumed")
+
+
+RESIDUE = Residue(carbohydrate=number(0.54), cellulose=number(0.37), lignin=number(0.09), carbon_nitrogen=number(12.0))
+
+
+@pytest.fixture(scope="module")
+def weather() -> tuple[np.ndarray, np.ndarray]:
+    """Six made-up years, about that of western Kentucky in the mean: minimum and maximum from 15 September."""
+    day = np.arange(500)
+    mean = 13.5 - 12.5 * np.cos(2 * np.pi * (day - 125) / 365)
+    noise = np.random.default_rng(7).normal(0, 3.0, (6, 500))
+    return mean + noise - 6, mean + noise + 6
+
+
+# --- one by one -----------------------------------------------------------------------------------
+
+
+@given(
+    arrays(np.float64, (2, 40), elements=st.floats(10, 24)),
+    st.lists(st.one_of(st.floats(0, 45), st.just(np.nan)), min_size=1, max_size=4),
+)
+def test_soil_warm_is_the_first_of_three_warm_days_running(soil: np.ndarray, starts: list[float]) -> None:
+    """From turning under on, the first day that ends three days at the planting temperature or above."""
+    found = plantback.soil_warm(soil, 18.0, np.array(starts))
+    for row, season in enumerate(soil):
+        for column, start in enumerate(starts):
+            warm = [
+                day for day in range(40) if day >= start and (season[max(day - 2, 0) : day + 1] >= 18.0 - 1e-6).all()
+            ]
+            expected = next((day for day in warm if day >= 2), np.nan)
+            np.testing.assert_equal(found[row, column], float(expected))
+
+
+def test_soil_error_shifts_the_soil() -> None:
+    """An error of the prediction is as good as a threshold that much lower, for every draw."""
+    soil = np.linspace(8, 24, 60)
+    error = np.array([-3.0, 0.0, 3.0])
+    expected = [float(plantback.soil_warm(soil, 18.0 - shift, 5)) for shift in error]
+    np.testing.assert_array_equal(plantback.soil_warm(soil, 18.0, 5, error), expected)
+    assert expected == sorted(expected, reverse=True)
+    assert held(soil)[int(expected[1])] >= 18.0 > held(soil)[int(expected[1]) - 1]
+
+
+# --- together -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("starts", "draws"), [((), ()), ((1,), (8,)), ((6, 8), (8,)), ((3,), ())])
+def test_limits_have_one_shape(
+    weather: tuple[np.ndarray, np.ndarray], starts: tuple[int, ...], draws: tuple[int, ...]
+) -> None:
+    """Whatever is one for all members is spread over (year, draw), and each member is as if it stood alone."""
+    tmin, tmax = weather
+    soil = soil_temperature((tmin + tmax) / 2, "bare", canopy_until=TURNED_UNDER)
+    start = np.full(starts, float(TURNED_UNDER))
+    draw = np.linspace(-2, 2, 8) if draws else np.asarray(0.0)
+    given = {"residue": RESIDUE, "crop": parameters.crop("pumpkin"), "method": "direct-seed"}
+    found = plantback.limits(tmin, tmax, soil, start, MIDWINTER, **given, residue_draw=draw, soil_error=-draw)
+    assert tuple(found) == plantback.LIMITS
+    shape = np.broadcast_shapes((6, 1), starts, draws)
+    assert {index.shape for index in found.values()} == {shape}
+    alone = plantback.limits(
+        tmin[2:3],
+        tmax[2:3],
+        soil[2:3],
+        TURNED_UNDER,
+        MIDWINTER,
+        **given,
+        residue_draw=np.ravel(draw)[-1:],
+        soil_error=-np.ravel(draw)[-1:],
+    )
+    for name in ("residue", "disease", "maggot", "soil_warm"):  # frost is a date for all years together
+        assert found[name][2, -1] == alone[name][0, 0]
+    assert (found["frost"] == found["frost"].flat[0]).all()
+
+
+def test_each_limit_is_asked_of_its_own_model(weather: tuple[np.ndarray, np.ndarray]) -> None:
+    """Maggots count only for a crop they harm, and frost at the crop's own temperature and the asked-for risk."""
+    tmin, tmax = weather
+    soil = soil_temperature((tmin + tmax) / 2, "bare", canopy_until=TURNED_UNDER)
+    host = parameters.crop("pumpkin")
+    spared = replace(host, maggot_host=False, frost=number(4.0))
+    for crop, risk in ((host, 0.1), (spared, 0.5)):
+        found = plantback.limits(
+            tmin,
+            tmax,
+            soil,
+            TURNED_UNDER,
+            MIDWINTER,
+            residue=RESIDUE,
+            crop=crop,
+            method="direct-seed",
+            frost_risk=risk,
+        )
+        maggot = hazards.maggot_clear(tmin, tmax, soil, TURNED_UNDER, MIDWINTER)
+        assert (maggot > TURNED_UNDER).any()
+        np.testing.assert_array_equal(found["maggot"][:, 0], maggot if crop.maggot_host else TURNED_UNDER)
+        free = hazards.freeze_free_from(tmin, MIDWINTER, crop.frost.value)
+        assert (found["frost"] == hazards.freeze_free_date(free, risk)).all()
+
+
+def test_limits_follow_the_crop_and_the_method(weather: tuple[np.ndarray, np.ndarray]) -> None:
+    """Corn waits for less warmth than pumpkin, plants for less time than seed, and plastic warms the ground."""
+    tmin, tmax = weather
+
+    def limits(crop: str, method: str, ground_cover: str = "bare") -> dict[str, np.ndarray]:
+        soil = soil_temperature((tmin + tmax) / 2, ground_cover, canopy_until=TURNED_UNDER)
+        return plantback.limits(
+            tmin, tmax, soil, TURNED_UNDER, MIDWINTER, residue=RESIDUE, crop=parameters.crop(crop), method=method
+        )
+
+    pumpkin, corn = limits("pumpkin", "direct-seed"), limits("sweet-corn", "direct-seed")
+    assert (corn["soil_warm"] <= pumpkin["soil_warm"]).all()
+    assert (corn["soil_warm"] < pumpkin["soil_warm"]).any()
+    assert (limits("pumpkin", "transplant")["disease"] == pumpkin["disease"] - 7).all()
+    plastic, straw = limits("pumpkin", "direct-seed", "black-plastic"), limits("pumpkin", "direct-seed", "straw")
+    for name in ("residue", "soil_warm"):
+        assert (plastic[name] <= pumpkin[name]).all()
+        assert (pumpkin[name] <= straw[name]).all()
+    assert (plantback.earliest(plastic) <= plantback.earliest(straw)).all()
+
+
+@given(DAY_INDEXES, DAY_INDEXES, DAY_INDEXES)
+def test_earliest_is_the_latest_limit(first: np.ndarray, second: np.ndarray, third: np.ndarray) -> None:
+    """No limit is later than the earliest planting, one is as late, and one that never clears leaves no date."""
+    limits = {"residue": first, "soil_warm": second, "frost": third}
+    found = plantback.earliest(limits)
+    days = np.stack([first, second, third])
+    known = ~np.isnan(days).any(axis=0)
+    assert (np.isnan(found) == ~known).all()
+    assert (days.max(axis=0)[known] == found[known]).all()
+    names = plantback.binding_by_member(limits)
+    for place in np.ndindex(found.shape):
+        held_back = limits[str(names[place])][place]
+        assert held_back == found[place] if known[place] else np.isnan(held_back)
+
+
+def test_binding_is_the_most_frequent_by_weight() -> None:
+    """Two members in three are held back by the soil, unless the third weighs more than both."""
+    limits = {"residue": np.array([[1.0, 1.0, 9.0]]), "soil_warm": np.array([[5.0, np.nan, 5.0]])}
+    assert plantback.binding(limits) == "soil_warm"
+    assert plantback.binding(limits, np.array([[0.2, 0.2, 0.6]])) == "residue"
+    assert plantback.binding(limits, np.zeros((1, 3))) is None
+
+
+def test_every_limit_has_its_words() -> None:
+    """Each limit is explained in a plain sentence of its own."""
+    assert tuple(plantback.BINDING_WORDS) == plantback.LIMITS
+    assert len(set(plantback.BINDING_WORDS.values())) == len(plantback.LIMITS)
+
+
+def test_the_limits_rest_on_listed_sources() -> None:
+    """Each key that the limits name is an entry of sources.toml, once."""
+    assert len(set(plantback.SOURCES)) == len(plantback.SOURCES)
+    assert all(parameters.source(key).title for key in plantback.SOURCES)
+
+
+# --- before autumn --------------------------------------------------------------------------------
+
+
+def test_days_to_maturity() -> None:
+    """The packet comes before the table, and plants save 14 days (seed trade, pumpkin and winter squash)."""
+    squash = parameters.crop("winter-squash")
+    assert plantback.days_to_maturity(squash, "direct-seed") == 90
+    assert plantback.days_to_maturity(squash, "direct-seed", 105) == 105
+    assert plantback.days_to_maturity(squash, "transplant", 105) == 105 - 14
+    with pytest.raises(UnknownNameError, match="unknown planting method 'seed'"):
+        plantback.days_to_maturity(squash, "seed")
+
+
+def test_latest_planting_leaves_time_to_ripen() -> None:
+    """Counted back from the first freeze; without a freeze there is no last day."""
+    found = plantback.latest_planting(np.array([400.0, np.nan]), 90.5)
+    np.testing.assert_array_equal(found, [309, np.nan])

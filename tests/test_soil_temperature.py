@@ -1,0 +1,167 @@
+"""Soil temperature: the published equations, the ground covers, and one place where growers know the date."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from covercrop import parameters
+from covercrop.errors import UnknownNameError
+from covercrop.hazards import freeze_free_date, freeze_free_from
+from covercrop.plantback import soil_warm
+from covercrop.soil_temperature import (
+    GROUND_COVERS,
+    PLASTIC_WARMING,
+    SOIL_ERROR_SD,
+    daily_gain,
+    held,
+    soil_temperature,
+    surface_temperature,
+)
+
+CHECKS = Path(__file__).resolve().parent.parent / "data" / "validation" / "planting_checks.csv"
+
+
+def checks(name: str) -> list[dict[str, str]]:
+    with CHECKS.open(encoding="utf-8", newline="") as file:
+        return [row for row in csv.DictReader(file) if row["check"] == name]
+
+
+AIR = arrays(np.float64, st.tuples(st.just(2), st.integers(1, 40)), elements=st.floats(-20, 35))
+
+
+@pytest.mark.parametrize("row", checks("surface_temperature"), ids=lambda row: row["given"])
+def test_surface_temperature_is_as_published(row: dict[str, str]) -> None:
+    """The surface is as warm as the equation of Kätterer and Andrén (2009) makes it, to the printed precision."""
+    air, leaf_area = row["given"].split(" C leaf area ")
+    assert surface_temperature(float(air), float(leaf_area)) == pytest.approx(
+        float(row["expected"]), abs=float(row["tolerance"])
+    )
+
+
+@pytest.mark.parametrize("row", checks("daily_gain"), ids=lambda row: row["given"])
+def test_daily_gain_is_as_published(row: dict[str, str]) -> None:
+    """Bare soil closes the published share of the gap (Kätterer and Andrén 2009), to the printed precision."""
+    assert daily_gain(float(row["given"]), 0.0) == pytest.approx(float(row["expected"]), abs=float(row["tolerance"]))
+
+
+def test_error_lies_within_the_published_range() -> None:
+    """Zheng et al. (1993) report standard errors of 1.5 to 2.9 degC for models of this kind."""
+    assert 1.5 <= SOIL_ERROR_SD <= 2.9
+
+
+def test_plastic_is_at_the_safe_end_of_what_was_measured() -> None:
+    """Black plastic warmed Texas soil by 3 to 8 degC (HortScience 39(4), 802A); the low end is used."""
+    bare, plastic = (soil_temperature(np.full(30, 16.0), cover) for cover in ("bare", "black-plastic"))
+    np.testing.assert_allclose(plastic - bare, 3.0)
+    assert PLASTIC_WARMING == 3.0
+
+
+def test_steady_air_is_reached_exponentially() -> None:
+    """After a step the gap to the new surface closes by the gain a day: the sum of a geometric series."""
+    air = np.concatenate([[0.0], np.full(20, 10.0)])
+    surface, gain = float(surface_temperature(10.0, 0.0)), float(daily_gain(75.0, 0.0))
+    expected = surface * (1 - (1 - gain) ** np.arange(21))
+    np.testing.assert_allclose(soil_temperature(air, "bare"), expected, atol=1e-12)
+
+
+def test_a_tenth_of_the_first_guess_is_left_after_ten_days() -> None:
+    """Two seasons that differ on the first day only differ by less than a tenth of it ten days on."""
+    warm, cold = np.full(11, 10.0), np.full(11, 10.0)
+    warm[0] = 20.0
+    first, *_, last = soil_temperature(warm, "bare") - soil_temperature(cold, "bare")
+    assert 0 < last < 0.1 * first
+
+
+def test_deeper_soil_lags_more() -> None:
+    """At 150 mm a warm spell arrives later and weaker than at 50 mm."""
+    air = np.concatenate([np.full(10, 10.0), np.full(5, 20.0)])
+    shallow, deep = (soil_temperature(air, "bare", depth_mm=depth) for depth in (50.0, 150.0))
+    assert (deep[10:] < shallow[10:]).all()
+
+
+@given(AIR)
+def test_ground_covers_stand_in_order(air: np.ndarray) -> None:
+    """In air above freezing straw is never warmer than bare ground in a rising spring, and plastic always is."""
+    rising = np.sort(np.abs(air), axis=-1)
+    straw, bare, plastic = (soil_temperature(rising, cover) for cover in ("straw", "bare", "black-plastic"))
+    assert (straw <= bare + 1e-9).all()
+    assert (bare < plastic).all()
+
+
+@given(AIR, st.sampled_from(GROUND_COVERS))
+def test_seasons_are_worked_one_by_one(air: np.ndarray, cover: str) -> None:
+    """Leading axes are independent, later days do not change earlier ones, and the input stays as it was."""
+    kept = air.copy()
+    until = np.array([3.0, np.nan])
+    together = soil_temperature(air, cover, canopy_until=until)
+    for season, single, end in zip(together, air, until, strict=True):
+        np.testing.assert_array_equal(season, soil_temperature(single, cover, canopy_until=end))
+        half = single.size // 2
+        np.testing.assert_array_equal(season[:half], soil_temperature(single[:half], cover, canopy_until=end))
+    np.testing.assert_array_equal(air, kept)
+
+
+@given(AIR, st.floats(0.1, 5.0))
+def test_warmer_air_never_cools_the_soil(air: np.ndarray, more: float) -> None:
+    """Raising the air temperature on every day raises the soil or leaves it."""
+    assert (soil_temperature(air + more, "bare") >= soil_temperature(air, "bare") - 1e-9).all()
+
+
+def test_ground_is_bare_from_the_day_of_turning_under() -> None:
+    """Under the standing cover the soil goes to the air's temperature, from turning under on above it."""
+    air = np.full(60, 18.0)
+    soil = soil_temperature(air, "bare", canopy_until=30)
+    np.testing.assert_allclose(soil[:30], 18.0)
+    assert (soil[30:] > 18.0).all()
+    assert soil[-1] == pytest.approx(float(surface_temperature(18.0, 0.0)), abs=0.01)
+    np.testing.assert_allclose(soil_temperature(air, "bare", canopy_until=np.nan), 18.0)
+
+
+def test_straw_costs_about_two_degrees() -> None:
+    """In steady air of 20 degC the soil under straw is 1 to 3 degC below bare ground: common practice, no source."""
+    bare, straw = (soil_temperature(np.full(40, 20.0), cover)[-1] for cover in ("bare", "straw"))
+    assert bare - straw == pytest.approx(2.0, abs=1.0)
+
+
+def test_an_unknown_day_leaves_the_rest_unknown() -> None:
+    """The soil of a day without air temperature, and of all later days, is not made up."""
+    soil = soil_temperature(np.array([10.0, 12.0, np.nan, 12.0]), "bare")
+    assert np.isnan(soil).tolist() == [False, False, True, True]
+
+
+def test_an_unknown_ground_cover_is_named() -> None:
+    """A cover that is not known is refused with near matches."""
+    with pytest.raises(UnknownNameError, match=r"unknown ground cover 'plastic'; did you mean black-plastic\?"):
+        soil_temperature(np.zeros(3), "plastic")
+
+
+def test_held_is_the_lowest_of_three_days() -> None:
+    """One warm day does not count: the lowest of today and the two days before does."""
+    soil = np.array([[10.0, 20.0, 21.0, 22.0, 19.0], [1.0, 2.0, np.nan, 4.0, 5.0]])
+    expected = np.array([[np.nan, np.nan, 10.0, 20.0, 19.0], [np.nan] * 5])
+    np.testing.assert_array_equal(held(soil), expected)
+    np.testing.assert_array_equal(held(soil[:, :2]), np.full((2, 2), np.nan))
+
+
+def test_muskmelon_in_western_nebraska(champion: pd.DataFrame) -> None:
+    """Direct-seeded melons go in within ten days of 1 June: common practice, no source.
+
+    Soil and frost limits only, bare ground, the cover turned under on 10 May.
+    """
+    years = [table.iloc[:365] for _, table in champion.groupby(champion.index.year) if len(table) >= 365]
+    assert len(years) >= 30
+    tmin, tmax = (np.stack([year[name].to_numpy() for year in years]) for name in ("tmin_c", "tmax_c"))
+    turned_under, first_june = 129, 151
+    muskmelon = parameters.crop("muskmelon")
+    soil = soil_temperature((tmin + tmax) / 2, "bare", canopy_until=turned_under)
+    warm = soil_warm(soil, muskmelon.soil_planting.value, turned_under)
+    frost = freeze_free_date(freeze_free_from(tmin, 0, muskmelon.frost.value))
+    assert abs(np.median(np.maximum(warm, frost)) - first_june) <= 10
