@@ -1,0 +1,360 @@
+"""The field file: what a grower writes down about each field.
+
+Reading never changes the file.  Every message names the file, the field, the
+key and the value found, and says what would be right.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import tomllib
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+from covercrop import parameters, units
+from covercrop.errors import FieldFileError, ParameterError
+from covercrop.records import Units
+
+Value = TypeVar("Value")
+
+UNITS = ("metric", "us")
+PLANTING_METHODS = ("direct-seed", "transplant")
+GROUND_COVERS = ("bare", "straw", "black-plastic")
+TERMINATIONS = ("turn-under", "roll", "mow", "tarp")
+
+_FIELD = ("name", "latitude", "longitude", "elevation_m", "area_m2", "area_ft2", "cover", "weather", "crop", "scouting")
+_COVER = ("species", "cultivar", "sown", "turned_under", "terminate")
+_WEATHER = ("file", "station", "units")
+_CROP = ("name", "method", "ground_cover", "days_to_maturity", "planted")
+_SCOUTING = ("date", "bloom_percent", "bbch", "note")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoverEntry:
+    """What was sown, and what has been done with it."""
+
+    species: str
+    sown: dt.date
+    cultivar: str = ""
+    turned_under: dt.date | None = None
+    terminate: str = "turn-under"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeatherEntry:
+    """Where the field's weather comes from; neither means the nearest stations."""
+
+    file: Path | None = None
+    station: str = ""
+    units: Units = "metric"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CropEntry:
+    """The heavy feeder that follows."""
+
+    name: str
+    method: str = "direct-seed"
+    ground_cover: str = "bare"
+    days_to_maturity: float | None = None
+    planted: dt.date | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScoutingNote:
+    """What was seen on one visit: a percentage in bloom, or a BBCH stage."""
+
+    date: dt.date
+    bloom_percent: float | None = None
+    bbch: int | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Field:
+    """One field: its place, its cover, its weather, its crop, its notes."""
+
+    name: str
+    latitude: float
+    longitude: float
+    cover: CoverEntry
+    crop: CropEntry
+    weather: WeatherEntry = WeatherEntry()
+    elevation_m: float | None = None
+    area_m2: float | None = None
+    scouting: tuple[ScoutingNote, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FieldFile:
+    """A field file as read: ``today`` only where the file fixes it itself."""
+
+    path: Path
+    fields: tuple[Field, ...]
+    today: dt.date | None = None
+
+
+class _Table:
+    """One TOML table, with the words to say where something in it is wrong."""
+
+    def __init__(self, where: str, table: Any, known: tuple[str, ...]) -> None:
+        if not isinstance(table, dict):
+            raise FieldFileError(f"{where}: {table!r} is not a table")
+        self.where = where
+        self.table = table
+        for key in table:
+            if key not in known:
+                near = get_close_matches(key, known, n=1)
+                way_out = f"did you mean {near[0]!r}?" if near else f"known keys: {', '.join(known)}"
+                raise FieldFileError(f"{where}: unknown key {key!r}; {way_out}")
+
+    def fail(self, key: str, way_out: str) -> FieldFileError:
+        return FieldFileError(f"{self.where}: {key} = {_shown(self.table.get(key))}: {way_out}")
+
+    def _take(self, key: str, is_right: Callable[[Any], bool], way_out: str, default: Any) -> Any:
+        if key not in self.table:
+            if default is ...:
+                raise FieldFileError(f"{self.where}: {key!r} is missing; {way_out}")
+            return default
+        value = self.table[key]
+        if not is_right(value):
+            raise self.fail(key, way_out)
+        return value
+
+    def text(self, key: str, way_out: str, default: Any = ...) -> str:
+        value: str = self._take(key, lambda got: isinstance(got, str) and bool(got.strip()), way_out, default)
+        return value
+
+    def choice(self, key: str, choices: tuple[str, ...], default: str) -> str:
+        value: str = self._take(key, lambda got: got in choices, f"use one of {', '.join(choices)}", default)
+        return value
+
+    def number(self, key: str, low: float, high: float, way_out: str, default: Any = ...) -> Any:
+        def is_right(got: Any) -> bool:
+            return isinstance(got, int | float) and not isinstance(got, bool) and low <= got <= high
+
+        value = self._take(key, is_right, way_out, default)
+        return value if value is None else float(value)
+
+    def date(self, key: str, default: Any = ...) -> Any:
+        return self._take(
+            key,
+            lambda got: isinstance(got, dt.date) and not isinstance(got, dt.datetime),
+            "write a date as 2026-04-20, without quotes",
+            default,
+        )
+
+    def below(self, key: str, known: tuple[str, ...], way_out: str = "", default: Any = ...) -> _Table:
+        if key not in self.table:
+            if default is ...:
+                raise FieldFileError(f"{self.where}: the table [field.{key}] is missing; {way_out}")
+            return _Table(self.where, default, known)
+        return _Table(f"{self.where}: {key}", self.table[key], known)
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def _named(lookup: Callable[..., Value], table: _Table, *arguments: Any) -> Value:
+    try:
+        return lookup(*arguments)
+    except ParameterError as error:
+        raise FieldFileError(f"{table.where}: {error}") from None
+
+
+def _cover(table: _Table) -> CoverEntry:
+    species = table.text("species", 'name the cover, such as "crimson-clover" (see: covercrop covers)')
+    cover = _named(parameters.cover, table, species)
+    cultivar = table.text("cultivar", "name the cultivar, or leave the line out", "")
+    if cultivar:
+        cultivar = _named(parameters.cultivar, table, cover, cultivar).name
+    entry = CoverEntry(
+        species=species,
+        cultivar=cultivar,
+        sown=table.date("sown"),
+        turned_under=table.date("turned_under", None),
+        terminate=table.choice("terminate", TERMINATIONS, "turn-under"),
+    )
+    if entry.turned_under is not None and entry.turned_under <= entry.sown:
+        raise table.fail("turned_under", f"is not after sowing on {entry.sown}")
+    return entry
+
+
+def _weather(table: _Table, folder: Path) -> WeatherEntry:
+    file = table.text("file", "name the weather file, relative to the field file", "")
+    return WeatherEntry(
+        file=folder / file if file else None,
+        station=table.text("station", "give the station's id as text", ""),
+        units=cast("Units", table.choice("units", UNITS, "metric")),
+    )
+
+
+def _crop(table: _Table, cover: CoverEntry) -> CropEntry:
+    name = table.text("name", 'name the crop that follows, such as "pumpkin" (see: covercrop crops)')
+    _named(parameters.crop, table, name)
+    planted = table.date("planted", None)
+    if planted is not None and planted <= (cover.turned_under or cover.sown):
+        raise table.fail("planted", f"is not after {'turning under' if cover.turned_under else 'sowing the cover'}")
+    return CropEntry(
+        name=name,
+        method=table.choice("method", PLANTING_METHODS, "direct-seed"),
+        ground_cover=table.choice("ground_cover", GROUND_COVERS, "bare"),
+        days_to_maturity=table.number("days_to_maturity", 20, 250, "give the days on the seed packet, 20 to 250", None),
+        planted=planted,
+    )
+
+
+def _note(table: _Table, cover: CoverEntry) -> ScoutingNote:
+    percent = table.number("bloom_percent", 0, 100, "give 0 to 100", None)
+    bbch = table.number("bbch", 0, 99, "give a BBCH stage, 0 to 99", None)
+    if (percent is None) == (bbch is None):
+        raise FieldFileError(
+            f"{table.where}: give either bloom_percent or bbch, not {'both' if bbch is not None else 'neither'}"
+        )
+    if bbch is not None and bbch != int(bbch):
+        raise table.fail("bbch", "give a whole number, such as 60")
+    note = ScoutingNote(
+        date=table.date("date"),
+        bloom_percent=percent,
+        bbch=None if bbch is None else int(bbch),
+        note=table.text("note", "write some words, or leave the line out", ""),
+    )
+    if note.date <= cover.sown:
+        raise table.fail("date", f"is not after sowing on {cover.sown}")
+    return note
+
+
+def _field(where: str, raw: Any, folder: Path) -> Field:
+    table = _Table(where, raw, _FIELD)
+    name = table.text("name", "give the field a name")
+    table.where = f'{where} "{name}"'
+    cover = _cover(table.below("cover", _COVER, "it says what was sown, and when"))
+    crop = _crop(table.below("crop", _CROP, "it says what is to follow the cover"), cover)
+    area = table.number("area_m2", 0.1, 1e8, "give the area in square metres", None)
+    square_feet = table.number("area_ft2", 1, 1e9, "give the area in square feet", None)
+    if area is not None and square_feet is not None:
+        raise table.fail("area_ft2", "area_m2 is given too; keep one of them")
+    if square_feet is not None:
+        area = square_feet * units.M_PER_FT**2
+    scouting = table.table.get("scouting", [])
+    if not isinstance(scouting, list):
+        raise table.fail("scouting", "write each note as its own [[field.scouting]]")
+    return Field(
+        name=name,
+        latitude=table.number("latitude", -90, 90, "give degrees north of the equator, -90 to 90"),
+        longitude=table.number("longitude", -180, 180, "give degrees east of Greenwich, -180 to 180"),
+        elevation_m=table.number("elevation_m", -430, 6000, "give metres above the sea", None),
+        area_m2=area,
+        cover=cover,
+        weather=_weather(table.below("weather", _WEATHER, default={}), folder),
+        crop=crop,
+        scouting=tuple(
+            sorted(
+                (
+                    _note(_Table(f"{table.where}: scouting {number}", raw_note, _SCOUTING), cover)
+                    for number, raw_note in enumerate(scouting, start=1)
+                ),
+                key=lambda note: note.date,
+            )
+        ),
+    )
+
+
+def read_fields(path: Path) -> FieldFile:
+    """Read a field file.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+
+    Returns
+    -------
+    FieldFile
+
+    Raises
+    ------
+    FieldFileError
+        If the file cannot be read, or something in it is not what it should
+        be; the line names the place, the value and the way out.
+    """
+    try:
+        raw = tomllib.loads(path.read_bytes().decode("utf-8"))
+    except FileNotFoundError:
+        raise FieldFileError(f"{path}: no such file; give the path of your field file") from None
+    except IsADirectoryError:
+        raise FieldFileError(f"{path}: is a folder; give the path of a field file in it") from None
+    except OSError as error:
+        raise FieldFileError(f"{path}: cannot be read ({error.strerror})") from None
+    except UnicodeDecodeError as error:
+        raise FieldFileError(f"{path}: byte {error.start} is not UTF-8 text; save the file as UTF-8") from None
+    except tomllib.TOMLDecodeError as error:
+        raise FieldFileError(f"{path}: not TOML: {error}") from None
+    top = _Table(str(path), raw, ("field", "today"))
+    entries = raw.get("field", [])
+    if not isinstance(entries, list) or not entries:
+        raise FieldFileError(f"{path}: no field in it; begin each with a line [[field]]")
+    fields = tuple(
+        _field(f"{path}: field {number}", entry, path.parent) for number, entry in enumerate(entries, start=1)
+    )
+    seen: set[str] = set()
+    for field in fields:
+        if field.name in seen:
+            raise FieldFileError(f'{path}: two fields are named "{field.name}"; give each its own name')
+        seen.add(field.name)
+    return FieldFile(path=path, fields=fields, today=top.date("today", None))
+
+
+def check_dates(file: FieldFile, today: dt.date) -> None:
+    """Refuse what cannot have happened yet.
+
+    Raises
+    ------
+    FieldFileError
+        If a cover is sown, turned under, planted or scouted after ``today``.
+    """
+    for field in file.fields:
+        events = [
+            ("sown", field.cover.sown),
+            ("turned_under", field.cover.turned_under),
+            ("planted", field.crop.planted),
+            *(("scouting date", note.date) for note in field.scouting),
+        ]
+        for key, day in events:
+            if day is not None and day > today:
+                raise FieldFileError(
+                    f'{file.path}: field "{field.name}": {key} = {day} is after {today}, today; mend the date'
+                )
+
+
+def as_of(file: FieldFile, on: dt.date) -> tuple[Field, ...]:
+    """The fields as they were known on an earlier day.
+
+    What was done or seen after ``on`` is left out.
+
+    Raises
+    ------
+    FieldFileError
+        If a cover was not yet sown on ``on``.
+    """
+    fields = []
+    for field in file.fields:
+        cover, crop = field.cover, field.crop
+        if cover.sown > on:
+            raise FieldFileError(
+                f'{file.path}: field "{field.name}": sown = {cover.sown} is after {on}, the day asked about; '
+                "ask about a later day with --on"
+            )
+        if cover.turned_under is not None and cover.turned_under > on:
+            cover = replace(cover, turned_under=None)
+        if crop.planted is not None and crop.planted > on:
+            crop = replace(crop, planted=None)
+        scouting = tuple(note for note in field.scouting if note.date <= on)
+        fields.append(replace(field, cover=cover, crop=crop, scouting=scouting))
+    return tuple(fields)

@@ -1,0 +1,120 @@
+"""The cover of one season in every member: its stages, its winter, its window."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covercrop import growth, parameters, phenology, termination
+from covercrop.daylength import day_length
+from covercrop.ensemble import NOTE_NOT_YET, NOTE_REACHED, Draws, Evidence, scouting_weights
+
+if TYPE_CHECKING:
+    from covercrop.parameters import Cover
+    from covercrop.season import ScoutingNote
+    from covercrop.weather.outlook import Days, Outlook
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stand:
+    """A cover, member by member; all arrays have shape (year, draw).
+
+    Attributes
+    ----------
+    stages : dict of str to numpy.ndarray
+        Day index of each stage (see :func:`covercrop.phenology.stage_days`).
+    opens, closes : numpy.ndarray
+        First and last day index of the window for turning under.
+    killed : numpy.ndarray
+        Day index on which cold kills the stand; NaN where it lives.
+    weights : numpy.ndarray
+        Weight of each member after scouting; sums to 1.
+    scouting_sd : float
+        Scatter that the scouting notes were given [d].
+    """
+
+    stages: dict[str, Array]
+    opens: Array
+    closes: Array
+    killed: Array
+    weights: Array
+    scouting_sd: float
+
+    @property
+    def living(self) -> Array:
+        """Weights of the members that live through the winter."""
+        return self.weights * np.isnan(self.killed)
+
+
+def day_of_year(days: Days) -> Array:
+    """Day of the year, 1 on 1 January, of dates."""
+    return (days - days.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.float64) + 1
+
+
+def grow_stand(
+    outlook: Outlook,
+    latitude: float,
+    cover: Cover,
+    draws: Draws,
+    *,
+    cultivar: str = "",
+    terminate: str = "turn-under",
+    scouting: Sequence[ScoutingNote] = (),
+) -> Stand:
+    """Follow a cover from sowing to seed through every member of a season.
+
+    Parameters
+    ----------
+    outlook : Outlook
+    latitude : float
+        [degrees], north positive.
+    cover : Cover
+    draws : Draws
+    cultivar : str
+        Empty where it is not known, which widens the spread.
+    terminate : str
+        How the cover will be ended; one of :data:`covercrop.termination.METHODS`.
+    scouting : sequence of ScoutingNote
+
+    Raises
+    ------
+    UnknownNameError
+        If the cover has no such cultivar, or there is no such method.
+    """
+    offset = parameters.cultivar(cover, cultivar).offset.value if cultivar else 0.0
+    spread = phenology.requirement_spread(cover, cultivar_known=bool(cultivar))
+    seed_variation = cover.seed.spread.value / cover.seed.flower_to_maturity.value
+    stages = phenology.stage_days(
+        outlook.tmean,
+        day_length(latitude, day_of_year(outlook.days)),
+        cover,
+        requirement_shift=phenology.requirement_shift_for(offset, cover) + spread * draws.requirement,
+        seed_scale=1 + seed_variation * draws.seed,
+    )
+    opens, closes = termination.window(stages, terminate, cover)
+    evidence = [_evidence(note, stages, outlook) for note in scouting]
+    weights, scouting_sd = scouting_weights(stages["bud"].shape, evidence)
+    return Stand(
+        stages=stages,
+        opens=opens,
+        closes=closes,
+        killed=growth.kill_day(outlook.tmean, cover.winter, draws.cold, start=stages["emergence"], end=closes),
+        weights=weights,
+        scouting_sd=scouting_sd,
+    )
+
+
+def _evidence(note: ScoutingNote, stages: dict[str, Array], outlook: Outlook) -> Evidence:
+    day = outlook.position(np.datetime64(note.date, "D"))
+    seen = phenology.bbch_of_percent(note.bloom_percent) if note.bloom_percent is not None else float(note.bbch or 0)
+    if note.bloom_percent == 0:
+        return Evidence(day=day, expected=stages["first_flower"], kind=NOTE_NOT_YET)
+    if seen < phenology.BBCH["bud"]:
+        return Evidence(day=day, expected=stages["bud"], kind=NOTE_NOT_YET)
+    return Evidence(day=day, expected=phenology.day_at_bbch(stages, seen), kind=NOTE_REACHED)
