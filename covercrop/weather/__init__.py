@@ -1,0 +1,1 @@
+"""Daily weather: the table and its checks, files, stations, and the rest of the season."""

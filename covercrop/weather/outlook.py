@@ -1,0 +1,247 @@
+"""The season of one field, in each of the ways it may still go.
+
+What has been observed is the same in every member; forecast rows follow
+where there are any; the rest is one past year's weather a member.  Nothing
+is invented: where there are too few past years, the season ends with its last
+known day.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covercrop.errors import WeatherGapError
+
+if TYPE_CHECKING:
+    from covercrop.records import DailyWeather
+
+Days = NDArray[np.datetime64]
+Temperatures = NDArray[np.float64]
+
+#: Fewer past years than this give no forecast: an 80 % interval from three
+#: or four years would be a show of confidence.
+FEWEST_YEARS = 8
+
+#: A past year counts only if no more than this share of the days that are
+#: taken from it is filled from climatology, since filled days are smoother
+#: than weather.
+MOST_FILLED = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Outlook:
+    """Daily temperatures of one season, one row a member.
+
+    Attributes
+    ----------
+    days : numpy.ndarray of datetime64[D], shape (day,)
+        From the day of sowing.
+    tmin, tmax : numpy.ndarray, shape (year, day)
+        [degC].  With no past years there is one row, and the season ends
+        with the last day that is known or forecast.
+    prcp : numpy.ndarray, shape (year, day)
+        Rain [mm]; NaN where unknown.
+    known : int
+        Number of leading days up to the last observed one.
+    observed : int
+        How many of those were observed; the others were filled.
+    forecast : int
+        Number of days after those that come from forecast rows.
+    years : tuple of int
+        Years whose weather completes the season, named by their sowing.
+        Empty if there are too few.
+    complete : bool
+        Whether the season reaches its end, observed or from past years.
+    notes : tuple of str
+        What the reader should know.
+    """
+
+    days: Days
+    tmin: Temperatures
+    tmax: Temperatures
+    prcp: Temperatures
+    known: int
+    observed: int
+    forecast: int
+    years: tuple[int, ...]
+    complete: bool
+    notes: tuple[str, ...] = ()
+
+    @property
+    def tmean(self) -> Temperatures:
+        """Daily mean, half of the sum of the extremes [degC]."""
+        return (self.tmin + self.tmax) / 2
+
+    def position(self, day: np.datetime64) -> int:
+        """Where a day stands on the day axis, which it may lie beyond."""
+        return int((day - self.days[0]).astype(int))
+
+    def dates(self, index: Temperatures) -> Days:
+        """Dates of day indexes; ``NaT`` for NaN."""
+        reached = ~np.isnan(index)
+        whole = np.where(reached, index, 0).astype(np.int64)
+        return np.where(reached, self.days[0] + whole.astype("timedelta64[D]"), np.datetime64("NaT", "D"))
+
+
+def years_earlier(days: Days, years: NDArray[np.int64]) -> Days:
+    """The same calendar days, so many years before.
+
+    Parameters
+    ----------
+    days : numpy.ndarray of datetime64[D], shape (day,)
+    years : numpy.ndarray of int, shape (year,)
+
+    Returns
+    -------
+    numpy.ndarray of datetime64[D], shape (year, day)
+        29 February becomes the 28th where the other year has none.
+    """
+    months = days.astype("datetime64[M]")
+    day_in_month = (days - months.astype("datetime64[D]")).astype(np.int64)
+    month_before = months[None, :] - (12 * years[:, None]).astype("timedelta64[M]")
+    first = month_before.astype("datetime64[D]")
+    length = ((month_before + np.timedelta64(1, "M")).astype("datetime64[D]") - first).astype(np.int64)
+    return first + np.minimum(day_in_month[None, :], length - 1).astype("timedelta64[D]")
+
+
+def season_outlook(weather: DailyWeather, start: np.datetime64, length: int, on: np.datetime64) -> Outlook:
+    """The season from ``start``, as far as it is known on day ``on`` and as it may go on.
+
+    Parameters
+    ----------
+    weather : DailyWeather
+        Rows after ``on`` are used only if they are forecast rows.
+    start : numpy.datetime64[D]
+        Day of sowing.
+    length : int
+        Days of the season.
+    on : numpy.datetime64[D]
+        Today.
+
+    Returns
+    -------
+    Outlook
+
+    Raises
+    ------
+    WeatherGapError
+        If the season is not known from its start, or has a gap that may not
+        be filled.
+    """
+    asked = length
+    record = _Record(weather)
+    begin = record.position(start)
+    today = record.position(on)
+    last_known = _last_known_day(record, start, today)
+    known = last_known - begin + 1
+    ahead = _forecast_days(record, last_known + 1, length - known)
+    settled = min(known + ahead, length)
+
+    notes = []
+    behind = today - last_known
+    if behind > 0:
+        since = "the day since is" if behind == 1 else f"the {behind} days since are"
+        notes.append(f"the last observed day is {record.day(last_known)}; {since} forecast")
+
+    days = start + np.arange(length).astype("timedelta64[D]")
+    offsets, rows = _past_years(record, days[settled:], today)
+    if rows.shape[1] and offsets.size < FEWEST_YEARS:
+        have = f"only {offsets.size}" if offsets.size else "no"
+        notes.append(
+            f"{have} complete past years of weather, and {FEWEST_YEARS} are needed for a forecast: only dates "
+            "already reached are given; name a station with a longer record"
+        )
+        offsets, rows, length = offsets[:0], _NO_ROWS, settled
+
+    def members(values: Temperatures) -> Temperatures:
+        season = np.empty((max(len(offsets), 1), length))
+        season[:, :settled] = values[begin : begin + settled]
+        season[:, settled:] = values[rows]
+        return season
+
+    return Outlook(
+        days=days[:length],
+        tmin=members(record.tmin),
+        tmax=members(record.tmax),
+        prcp=members(record.prcp),
+        known=known,
+        observed=int(record.observed[begin : last_known + 1].sum()),
+        forecast=ahead,
+        years=tuple(int(str(start)[:4]) - int(offset) for offset in offsets),
+        complete=length == asked,
+        notes=tuple(notes),
+    )
+
+
+_NO_ROWS = np.empty((1, 0), dtype=np.int64)
+
+
+class _Record:
+    """The columns of a weather table, as arrays."""
+
+    def __init__(self, weather: DailyWeather) -> None:
+        table = weather.table
+        self.first = table.index[0].to_datetime64().astype("datetime64[D]")
+        self.tmin = table["tmin_c"].to_numpy()
+        self.tmax = table["tmax_c"].to_numpy()
+        self.prcp = table["prcp_mm"].to_numpy()
+        origin = table["origin"].to_numpy()
+        self.usable = ~(np.isnan(self.tmin) | np.isnan(self.tmax))
+        self.observed = origin == "observed"
+        self.filled = origin == "climatology"
+        self.forecast = origin == "forecast"
+
+    def position(self, day: np.datetime64) -> int:
+        return int((day - self.first).astype(int))
+
+    def day(self, position: int) -> np.datetime64:
+        return self.first + np.timedelta64(position, "D")
+
+
+def _last_known_day(record: _Record, start: np.datetime64, today: int) -> int:
+    """Position of the last observed day, if the season is known up to it."""
+    begin = record.position(start)
+    if begin < 0:
+        raise WeatherGapError(
+            f"the weather begins on {record.first}, after sowing on {start}; "
+            "give a record that reaches back to sowing, or name a station"
+        )
+    past = np.flatnonzero(record.observed[: max(today + 1, 0)])
+    if past.size == 0 or past[-1] < begin:
+        last = record.day(int(past[-1])) if past.size else "never"
+        raise WeatherGapError(
+            f"no weather since sowing on {start} (last observed day: {last}); bring the record up to date"
+        )
+    last_known = int(past[-1])
+    holes = np.flatnonzero(~record.usable[begin : last_known + 1])
+    if holes.size:
+        gap = str(record.day(begin + int(holes[0])))
+        raise WeatherGapError(
+            f"the weather has a gap from {gap} that is too long to fill ({holes.size} days since sowing are missing); "
+            "complete the record, or name a station",
+            [(gap, str(record.day(begin + int(holes[-1]))))],
+        )
+    return last_known
+
+
+def _forecast_days(record: _Record, begin: int, most: int) -> int:
+    """Number of forecast rows that follow the last observed day without a hole."""
+    usable = record.forecast[begin : begin + most] & record.usable[begin : begin + most]
+    return int(np.cumprod(usable).sum())
+
+
+def _past_years(record: _Record, rest: Days, today: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Past years complete enough to finish the season: how long ago, and their rows."""
+    offsets = np.arange(1, len(record.tmin) // 365 + 2)
+    if not rest.size:
+        return offsets[:0], _NO_ROWS
+    rows = (years_earlier(rest, offsets) - record.first).astype(np.int64)
+    inside = (rows[:, 0] >= 0) & (rows[:, -1] <= min(today, len(record.tmin) - 1))
+    offsets, rows = offsets[inside], rows[inside]
+    complete = (record.usable & ~record.forecast)[rows].all(axis=1)
+    weathered = record.filled[rows].mean(axis=1) <= MOST_FILLED
+    return offsets[complete & weathered], rows[complete & weathered]

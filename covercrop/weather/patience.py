@@ -1,0 +1,71 @@
+"""Waiting on the network: with a time limit, and listening to what the client only logs."""
+
+from __future__ import annotations
+
+import logging
+import socket
+import threading
+import warnings
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TypeVar
+
+Result = TypeVar("Result")
+
+#: Seconds that one answer may take.
+ANSWER_LIMIT = 6.0
+
+
+class NoAnswerError(Exception):
+    """The server did not answer, or not in time."""
+
+
+@contextmanager
+def listening() -> Iterator[list[str]]:
+    """Collect what the client logs as a warning or worse, and give its sockets the time limit it does not set.
+
+    Deprecation warnings of the client are none of the user's business.
+    """
+    heard: list[str] = []
+
+    class Listener(logging.Handler):
+        def emit(self, record: logging.LogRecord) -> None:
+            heard.append(record.getMessage())
+
+    logger = logging.getLogger("meteostat")
+    listener = Listener(logging.WARNING)
+    propagate, level, limit = logger.propagate, logger.level, socket.getdefaulttimeout()
+    logger.addHandler(listener)
+    logger.propagate = False
+    logger.setLevel(logging.WARNING)
+    socket.setdefaulttimeout(ANSWER_LIMIT)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield heard
+    finally:
+        socket.setdefaulttimeout(limit)
+        logger.setLevel(level)
+        logger.propagate = propagate
+        logger.removeHandler(listener)
+
+
+def within(seconds: float, call: Callable[[], Result]) -> Result:
+    """The result of a call that may not take longer; its thread is left behind if it does."""
+    outcome: list[Result] = []
+    problem: list[Exception] = []
+
+    def run() -> None:
+        try:
+            outcome.append(call())
+        except Exception as error:
+            problem.append(error)
+
+    worker = threading.Thread(target=run, daemon=True)
+    worker.start()
+    worker.join(seconds)
+    if worker.is_alive():
+        raise NoAnswerError
+    if problem:
+        raise problem[0]
+    return outcome[0]

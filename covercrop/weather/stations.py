@@ -1,0 +1,357 @@
+"""Weather from the nearest stations, through meteostat and a cache of our own.
+
+The only module that imports meteostat, and only when it has to ask the
+network.  The client reports an outage, a missing year and a hung server
+alike, as fewer rows; what it logs and a time limit tell them apart.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import date
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from covercrop.errors import OfflineError, StationError
+from covercrop.records import DailyWeather, Station
+from covercrop.weather.fetching import Answer, Ask, station_record
+from covercrop.weather.patience import ANSWER_LIMIT, NoAnswerError, listening, within
+from covercrop.weather.store import NO_DAYS, NO_READINGS, Days, Kept, Values, cache_folder, load
+from covercrop.weather.table import MOST_CLIMB, blend, lapse_adjust
+
+Day = date | np.datetime64
+
+#: Seconds that one request, for several years, may take.
+REQUEST_LIMIT = 20.0
+#: Age at which the list of stations is fetched again [d].
+STATION_LIST_AGE = 30
+
+#: Height counts like distance when stations are ranked [km per m]: 100 m as 10 km.
+KM_PER_M = 0.1
+#: Share of the days without which a station does not lead, and beyond which no
+#: further one is asked.  A tenth is three years in thirty: enough to bring a
+#: longer record from further away to the level of the nearest.
+LEAST_COMPLETE, COMPLETE_ENOUGH = 0.1, 0.995
+#: Most stations that make one record.
+MOST_STATIONS = 3
+
+_COLUMNS = ("tmin", "tmax", "prcp")
+
+
+# --- for callers ----------------------------------------------------------------------------------
+
+
+def nearest(
+    latitude: float,
+    longitude: float,
+    elevation_m: float | None = None,
+    *,
+    radius_km: float = 80,
+    limit: int = 6,
+    cache_dir: str | Path | None = None,
+) -> list[Station]:
+    """Stations near a place that have daily temperatures, the most alike first.
+
+    Parameters
+    ----------
+    latitude, longitude : float
+        [degrees].
+    elevation_m : float, optional
+        With it, a station 100 m higher or lower counts as 10 km further
+        away, and one more than 1000 m off is left out.
+    radius_km : float
+    limit : int
+        Most stations returned.
+    cache_dir : str or Path, optional
+        Where the list of stations is kept.
+
+    Returns
+    -------
+    list of Station
+
+    Raises
+    ------
+    StationError
+        If there is none.
+    OfflineError
+        If the list of stations can neither be fetched nor is kept.
+    """
+    ms = _with_station_list(cache_folder(cache_dir))
+    found = ms.stations.nearby(ms.Point(latitude, longitude), radius=int(radius_km * 1000), limit=max(50, 5 * limit))
+    inventory = ms.stations.inventory([str(name) for name in found.index]).df if len(found) else None
+    stations = []
+    if inventory is not None:
+        held = inventory.reset_index().groupby("station")["parameter"].agg(set)
+        stations = [
+            _station(row.id, row, distance_km=float(row.distance) / 1000)
+            for row in found.reset_index().itertuples()
+            if {"tmin", "tmax"} <= held.get(row.id, set())
+        ]
+    if elevation_m is not None:
+        stations = [near for near in stations if _climb(near, elevation_m) <= MOST_CLIMB]
+    if not stations:
+        raise StationError(
+            f"no station with daily temperatures within {radius_km:.0f} km of {latitude:.2f}, {longitude:.2f}; "
+            "name a station, or give a weather file"
+        )
+    stations.sort(key=lambda near: (near.distance_km or 0.0) + KM_PER_M * _climb(near, elevation_m))
+    return stations[:limit]
+
+
+def station_weather(
+    station_id: str,
+    start: Day,
+    end: Day,
+    *,
+    today: Day,
+    cache_dir: str | Path | None = None,
+    refresh: bool = False,
+) -> DailyWeather:
+    """The record of one station.
+
+    Parameters
+    ----------
+    station_id : str
+    start, end : date or numpy.datetime64
+        First and last day; days after ``today`` come only as forecast rows.
+    today : date or numpy.datetime64
+    cache_dir : str or Path, optional
+    refresh : bool
+        Fetch everything again, whatever is kept.
+
+    Returns
+    -------
+    DailyWeather
+        ``notes`` say what could not be fetched and how old the rest is.
+
+    Raises
+    ------
+    StationError
+        If there is no such station or it has no temperatures in that time.
+    OfflineError
+        If nothing is kept and the server does not answer.
+    """
+    folder = cache_folder(cache_dir)
+    station_id = station_id.strip().upper()
+    kept = load(folder, station_id)
+    if kept is None:
+        kept = Kept(station=_known_station(station_id, folder))
+    return station_record(kept, _day(start), _day(end), _day(today), folder, _asker(folder), refresh=refresh)
+
+
+def weather_at(
+    latitude: float,
+    longitude: float,
+    elevation_m: float | None,
+    start: Day,
+    end: Day,
+    *,
+    today: Day,
+    cache_dir: str | Path | None = None,
+    refresh: bool = False,
+) -> DailyWeather:
+    """The record of a place, from the stations around it.
+
+    The first station that has at least a tenth of the days leads;
+    what it lacks comes from the next ones, adjusted to it month by month.  All are
+    moved to the height of the place.
+
+    Parameters
+    ----------
+    latitude, longitude : float
+        [degrees].
+    elevation_m : float or None
+        Without it no height is corrected for.
+    start, end, today, cache_dir, refresh
+        As for :func:`station_weather`.
+
+    Returns
+    -------
+    DailyWeather
+
+    Raises
+    ------
+    StationError
+        If no station is near, or none has a tenth of the days.
+    OfflineError
+        If nothing is kept and the server does not answer.
+    """
+    folder = cache_folder(cache_dir)
+    first, last, now = _day(start), _day(end), _day(today)
+    asked = int((min(last, now) - first).astype(int)) + 1
+    weather: DailyWeather | None = None
+    offline: OfflineError | None = None
+    for station in nearest(latitude, longitude, elevation_m, cache_dir=folder):
+        kept = load(folder, station.id) or Kept(station=station)
+        try:
+            # After one outage the other stations are only looked up: each would cost a time limit.
+            ask = _asker(folder) if offline is None else None
+            record = station_record(kept, first, last, now, folder, ask, refresh=refresh)
+        except StationError:
+            continue
+        except OfflineError as error:
+            offline = offline or error
+            continue
+        record = replace(record, stations=(station,))
+        record = lapse_adjust(record, station.elevation_m, elevation_m)
+        if weather is None:
+            if _observed(record) < LEAST_COMPLETE * asked:
+                continue
+            weather = record
+        else:
+            before = _observed(weather)
+            joined = blend(weather, record)
+            if _observed(joined) > before:
+                weather = joined
+        if _observed(weather) >= COMPLETE_ENOUGH * asked or len(weather.stations) >= MOST_STATIONS:
+            break
+    if weather is None:
+        raise offline or StationError(
+            f"no station within 80 km of {latitude:.2f}, {longitude:.2f} has a tenth of the days from {first} to "
+            f"{min(last, now)}; name a station, or give a weather file"
+        )
+    return weather
+
+
+def _observed(weather: DailyWeather) -> int:
+    return int((weather.table["origin"] == "observed").sum())
+
+
+def _climb(station: Station, elevation_m: float | None) -> float:
+    """Height difference [m]; 0 where either height is unknown."""
+    return 0.0 if elevation_m is None or station.elevation_m is None else abs(station.elevation_m - elevation_m)
+
+
+def _day(day: Day) -> np.datetime64:
+    return np.datetime64(str(day)[:10], "D")
+
+
+# --- the client -----------------------------------------------------------------------------------
+
+
+def _client(folder: Path) -> Any:
+    """The meteostat client, set up so that it keeps nothing of its own."""
+    import meteostat as ms
+
+    ms.config.cache_enable = False  # it would serve the current year 30 days old
+    ms.config.cache_autoclean = False
+    ms.config.cache_directory = str(folder)
+    ms.config.network_timeout = int(ANSWER_LIMIT)
+    ms.config.network_max_retries = 0
+    return ms
+
+
+def _with_station_list(folder: Path) -> Any:
+    """The client with the list of stations at hand: fetched whole and looked into before it replaces the last one."""
+    ms = _client(folder)
+    file, part = folder / "stations.db", folder / "stations.part"
+    ms.config.stations_db_ttl = 10**12  # its age is judged here
+    if not file.exists() or (date.today() - date.fromtimestamp(file.stat().st_mtime)).days >= STATION_LIST_AGE:
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            part.touch()
+            part.unlink()
+        except OSError as error:
+            raise StationError(
+                f"the list of weather stations cannot be kept in {folder} ({error.strerror}); "
+                "set COVERCROP_CACHE to a folder that can be written"
+            ) from None
+        ms.config.stations_db_file = str(part)
+        try:
+            with listening():
+                sound = within(REQUEST_LIMIT, lambda: ms.stations.query("PRAGMA quick_check").iloc[0, 0])
+            if sound != "ok":
+                raise ValueError(sound)
+            part.replace(file)
+        except Exception:  # the client raises a bare Exception, and pandas its own for a damaged file
+            part.unlink(missing_ok=True)
+            if not file.exists():
+                raise OfflineError(
+                    "the list of weather stations could not be fetched (no answer); connect and try again, "
+                    "or give a weather file"
+                ) from None
+    ms.config.stations_db_file = str(file)
+    return ms
+
+
+def _known_station(station_id: str, folder: Path) -> Station:
+    """A station by its id, from the list of stations."""
+    ms = _with_station_list(folder)
+    # The look-up takes % and _ as wildcards.
+    found = ms.stations.meta(station_id) if re.fullmatch(r"[A-Za-z0-9]+", station_id) else None
+    if found is None:
+        known = ms.stations.query("SELECT id FROM stations")["id"].astype(str).tolist()
+        near = get_close_matches(station_id.upper(), known, n=3, cutoff=0.6)
+        way_out = f"did you mean {' or '.join(near)}?" if near else "leave the station out to use the nearest ones"
+        raise StationError(f"no station {station_id!r}; {way_out}")
+    return _station(station_id, found)
+
+
+def _station(station_id: str, row: Any, distance_km: float | None = None) -> Station:
+    height = row.elevation
+    return Station(
+        id=station_id,
+        name=str(row.name) if isinstance(row.name, str) else station_id,
+        latitude=float(row.latitude),
+        longitude=float(row.longitude),
+        elevation_m=None if height is None or pd.isna(height) else float(height),
+        distance_km=distance_km,
+    )
+
+
+def _asker(folder: Path) -> Ask:
+    """Asks through the client, which is loaded at the first question."""
+
+    def ask(station: Station, first: np.datetime64, last: np.datetime64, model: bool) -> Answer:
+        return _ask(_client(folder), station, first, last, model)
+
+    return ask
+
+
+def _ask(ms: Any, station: Station, first: np.datetime64, last: np.datetime64, model: bool) -> Answer:
+    """One request; the failures are what the client only logs."""
+    known = ms.Station(
+        id=station.id,
+        name=station.name,
+        latitude=station.latitude,
+        longitude=station.longitude,
+        elevation=station.elevation_m,
+    )
+    ms.config.include_model_data = model
+    wanted = [ms.Parameter(name) for name in _COLUMNS]
+
+    def fetch() -> tuple[pd.DataFrame | None, str]:
+        series = ms.daily(known, first.astype(object), last.astype(object), parameters=wanted)
+        return series.fetch(sources=True), series.attribution
+
+    with listening() as failures:
+        try:
+            frame, attribution = within(REQUEST_LIMIT, fetch)
+        except NoAnswerError:
+            return Answer(days=NO_DAYS, readings=NO_READINGS, failures=("no answer in time",))
+    days, readings = _split(frame, {str(ms.Provider.DWD_MOSMIX), str(ms.Provider.METNO_FORECAST)}, model)
+    return Answer(days=days, readings=readings, attribution=attribution, failures=tuple(failures))
+
+
+def _split(frame: pd.DataFrame | None, models: set[str], model: bool) -> tuple[Days, Values]:
+    """Days and values without any model in their source, or those with one.
+
+    The client leaves out rows that come from a model alone, but not those
+    in which a model completed the observations.
+    """
+    if frame is None or frame.empty:
+        return NO_DAYS, NO_READINGS
+    days = frame.index.to_numpy().astype("datetime64[D]")
+    values = np.full((3, days.size), np.nan)
+    for row, name in zip(values, _COLUMNS, strict=True):
+        if name in frame:
+            from_model = [not models.isdisjoint(str(source).split()) for source in frame[f"{name}_source"]]
+            here = np.array(from_model, dtype=bool) == model
+            row[here] = frame[name].to_numpy(np.float64, na_value=np.nan)[here]
+    some = ~np.isnan(values).all(axis=0)
+    return days[some], values[:, some]
