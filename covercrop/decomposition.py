@@ -20,8 +20,8 @@ factor         case there  equation                               source
 ``linear``     fast        (T - 5) / 30                           Godwin, Jones (1991)
 =============  ==========  =====================================  =====================
 
-Each is kept between 0 and 1.  Rain is not followed into the soil: the ground
-is taken to be moist, and :func:`dry_days` shows where that is doubtful.
+Each is kept between 0 and 1.  What the soil's water allows comes from
+:mod:`covercrop.soil_water`; left out, the ground is taken to be moist.
 
 References
 ----------
@@ -133,24 +133,6 @@ def carbon_nitrogen_factor(carbon_nitrogen: ArrayLike) -> Array:
     return np.minimum(1.0, np.exp(-0.693 * (ratio - 25.0) / 25.0))
 
 
-def moisture_factor(water: ArrayLike) -> Array:
-    """Share of the full rate that soil water allows [1].
-
-    Parameters
-    ----------
-    water : array_like
-        Soil water on a scale of 0 dry, 1 lower limit for plants, 2 drained
-        upper limit, 3 saturated.
-
-    Notes
-    -----
-    Straight lines through 0, 0, 1, 1 and 0.5 at 0, 1, 1.5, 2 and 3 (Probert
-    et al. 1998).
-    """
-    wetness = np.asarray(water, dtype=np.float64)
-    return np.asarray(np.interp(wetness, (0.0, 1.0, 1.5, 2.0, 3.0), (0.0, 0.0, 1.0, 1.0, 0.5)))
-
-
 def effective_days(
     soil_c: ArrayLike, carbon_nitrogen: float, *, case: str = "likely", moisture: ArrayLike = 1.0
 ) -> Array:
@@ -165,7 +147,8 @@ def effective_days(
     case : str
         One of :data:`CASES`.
     moisture : array_like, shape (..., day), optional
-        Moisture factor (:func:`moisture_factor`); 1, moist, by default.
+        Share of the full rate that soil water allows
+        (:func:`covercrop.soil_water.moisture`); 1, moist, by default.
 
     Returns
     -------
@@ -260,7 +243,7 @@ def residue_clear(
         minus that the slow one; between and beyond them the date is drawn
         out in a straight line.
     moisture : array_like, shape (..., day), optional
-        Moisture factor; 1 by default.
+        Share of the full rate that soil water allows; 1 by default.
 
     Returns
     -------
@@ -306,7 +289,7 @@ def nitrogen_released(
     case : str
         One of :data:`CASES`.
     moisture : array_like, shape (..., day), optional
-        Moisture factor; 1 by default.
+        Share of the full rate that soil water allows; 1 by default.
 
     Returns
     -------
@@ -323,8 +306,7 @@ def nitrogen_released(
 def dry_days(prcp: ArrayLike, wet_day_mm: float = 1.0) -> Array:
     """Days running without rain, up to and with each day.
 
-    The models take the soil to be moist; a long run of dry days after
-    turning under stops the decay that they assume.
+    A long run of dry days after turning under stops the decay.
 
     Parameters
     ----------

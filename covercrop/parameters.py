@@ -278,7 +278,8 @@ def _cited(table: Any, where: str) -> CitedValue:
     return CitedValue(
         value=value,
         unit=unit,
-        printed=f"{table['value']} {table['unit']}",
+        printed=_with_unit(f"{table['value']}", table["unit"]),
+        printed_range=_printed_range(table),
         basis=basis,
         source=table.get("source", ""),
         locator=table.get("locator", ""),
@@ -286,6 +287,19 @@ def _cited(table: Any, where: str) -> CitedValue:
         low=low,
         high=high,
     )
+
+
+def _with_unit(numbers: str, unit: str) -> str:
+    return numbers if unit == "1" else f"{numbers} {unit}"
+
+
+def _printed_range(table: dict[str, Any]) -> str:
+    low, high = table.get("low"), table.get("high")
+    if low is None and high is None:
+        return ""
+    if low is None:
+        return _with_unit(f"up to {high}", table["unit"])
+    return _with_unit(f"from {low}" if high is None else f"{low} to {high}", table["unit"])
 
 
 @cache

@@ -28,8 +28,9 @@ class CitedValue:
         Best value and, where known, its published range, in ``unit``.
     unit : str
         Unit used inside (see :func:`covercrop.units.to_internal`).
-    printed : str
-        Value and unit as the source prints them.
+    printed, printed_range : str
+        Value and range with their unit, as the source prints them; the range
+        is empty where there is none.
     source : str
         Key in ``data/sources.toml``; empty when ``basis`` is ``"assumed"``.
     locator : str
@@ -42,6 +43,7 @@ class CitedValue:
     value: float
     unit: str
     printed: str
+    printed_range: str = ""
     basis: Basis
     source: str = ""
     locator: str = ""

@@ -52,7 +52,7 @@ EARLY_PODS = CitedValue(
     low=0.25,
     high=0.45,
     unit="1",
-    printed="0.33 1",
+    printed="0.33",
     basis="converted",
     source="palouse2019",
     locator="counts of flowers and pods at Hells Gate, Alpowa Creek, Snake River Road and Nisqually Canyon, 2019",
@@ -62,7 +62,7 @@ EARLY_PODS = CitedValue(
 SWELLING_PODS = CitedValue(
     value=0.8,
     unit="1",
-    printed="0.8 1",
+    printed="0.8",
     basis="assumed",
     reason="no source gives the day on which seed in a cut or rolled plant can still ripen; "
     "the last fifth of the time from first flower to viable seed is kept as a margin",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import socket
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,25 @@ import pytest
 REPOSITORY = Path(__file__).resolve().parent.parent
 LOOPBACK = {"localhost", "127.0.0.1", "::1", "", None}
 PROXIES = ("HTTP_PROXY", "HTTPS_PROXY", "ALL_PROXY")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add the switch that rewrites recorded screens after they have been looked at."""
+    parser.addoption("--update-golden", action="store_true", help="rewrite the recorded screens in tests/golden")
+
+
+@pytest.fixture
+def golden(request: pytest.FixtureRequest) -> Callable[[str, str], None]:
+    """Compare a screen with the one recorded under a name."""
+
+    def check(name: str, text: str) -> None:
+        path = REPOSITORY / "tests" / "golden" / name
+        if request.config.getoption("--update-golden"):
+            path.write_text(text, encoding="utf-8")
+        assert path.is_file(), f"no recorded screen {name}: look at it, then run pytest --update-golden"
+        assert text == path.read_text(encoding="utf-8")
+
+    return check
 
 
 @pytest.fixture(autouse=True)

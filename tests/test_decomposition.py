@@ -19,7 +19,7 @@ from covercrop.parameters import Residue
 from covercrop.records import CitedValue
 
 CHECKS = Path(__file__).resolve().parent.parent / "data" / "validation" / "planting_checks.csv"
-FACTORS = ("linear_factor", "quadratic_factor", "sigmoid_factor", "carbon_nitrogen_factor", "moisture_factor")
+FACTORS = ("linear_factor", "quadratic_factor", "sigmoid_factor", "carbon_nitrogen_factor")
 
 # Fractions of carbohydrate, cellulose and lignin, as quoted for the pools of Probert et al. (1998).
 FRACTIONS = {

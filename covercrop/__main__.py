@@ -1,0 +1,7 @@
+"""``python -m covercrop``."""
+
+import sys
+
+from covercrop.cli import main
+
+sys.exit(main())

@@ -1,0 +1,1 @@
+"""Answers for people and for machines."""

@@ -1,0 +1,312 @@
+"""Answers for a terminal: good at 80 columns, without colour, and when piped."""
+
+from __future__ import annotations
+
+import unicodedata
+from typing import TYPE_CHECKING
+
+import numpy as np
+from rich.console import Console, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from covercrop import advice, parameters, units
+from covercrop.render import words
+from covercrop.render.strip import BLOCKS, LABEL, PLAIN, Glyphs, season_strip
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from covercrop.parameters import Cover, Crop
+    from covercrop.plan import Plan
+    from covercrop.records import CitedValue, DailyWeather, Source
+    from covercrop.tabulate import DegreeDayTable
+    from covercrop.weather.table import WeatherSummary
+
+#: Text wider than this is hard to read, however wide the terminal.
+WIDEST = 100
+
+_STATE_STYLE = {
+    "growing": "green",
+    "budding": "green",
+    "in-window": "bold magenta",
+    "closing": "bold yellow",
+    "seed-risk": "bold red",
+    "turned-under": "yellow",
+    "plantable": "bold cyan",
+    "planted": "cyan",
+    "winter-killed": "bold red",
+}
+_ROW_STYLE = {"ruler": "dim", "today": "bold", "window": "magenta", "lag": "yellow", "planting": "cyan"}
+
+#: Characters beyond ASCII that the words use, for outputs that cannot hold them.
+_ASCII = str.maketrans({"·": "-", "°": " deg ", "²": "2", "³": "3", "±": "+/-"})
+
+
+class Screen:
+    """A console that keeps to a readable width and to what its encoding can hold."""
+
+    def __init__(self, console: Console | None = None) -> None:
+        self.console = console or Console(highlight=False)
+        self.width = min(self.console.width, WIDEST)
+        self.plain = not (self.console.encoding or "").lower().startswith("utf")
+
+    @property
+    def glyphs(self) -> Glyphs:
+        """Characters to draw with."""
+        return PLAIN if self.plain else BLOCKS
+
+    def show(self, content: RenderableType) -> None:
+        """Print anything; without the blanks that fill a line up, unless they are coloured on a terminal."""
+        if self.console.is_terminal:
+            self.console.print(content, width=self.width)
+            return
+        with self.console.capture() as captured:
+            self.console.print(content, width=self.width)
+        self.console.file.write("".join(f"{line.rstrip()}\n" for line in captured.get().splitlines()))
+
+    def fit(self, text: str) -> str:
+        """Text in the characters that the output can hold."""
+        if not self.plain:
+            return text
+        # Letters lose their accents; what has no plain form at all becomes a question mark.
+        plain = unicodedata.normalize("NFKD", text.translate(_ASCII))
+        return (
+            "".join(letter for letter in plain if not unicodedata.combining(letter)).encode("ascii", "replace").decode()
+        )
+
+    def say(self, text: str = "", style: str = "", indent: int = 0) -> None:
+        """Print a paragraph, wrapped and indented; a blank line by default."""
+        self.show(Padding(Text(self.fit(text), style=style), (0, 0, 0, indent)))
+
+    def items(self, title: str, entries: Iterable[str]) -> None:
+        """Print a titled list, if there is anything in it."""
+        entries = list(entries)
+        if not entries:
+            return
+        self.say()
+        self.say(title, style="bold")
+        for entry in entries:
+            item = Table.grid(padding=(0, 1, 0, 0))
+            item.add_row("-", Text(self.fit(entry)))
+            self.show(Padding(item, (0, 0, 0, 2)))
+
+    def table(self, columns: Sequence[tuple[str, str]], rows: Iterable[Sequence[str]], indent: int = 2) -> None:
+        """Print a table; a column is its heading and ``left`` or ``right``."""
+        table = Table(box=None, padding=(0, 2, 0, 0))
+        for heading, side in columns:
+            table.add_column(heading, justify="right" if side == "right" else "left", header_style="dim")
+        for row in rows:
+            table.add_row(*(Text(self.fit(cell)) for cell in row))
+        self.show(Padding(table, (0, 0, 0, indent)))
+
+
+# --- ready ----------------------------------------------------------------------------------------
+
+
+def ready(
+    screen: Screen,
+    plans: Sequence[Plan],
+    on: np.datetime64,
+    *,
+    title: str = "",
+    us: bool = False,
+    full: bool = False,
+    problems: Sequence[tuple[str, str]] = (),
+) -> None:
+    """Print this week's answer for every field.
+
+    Parameters
+    ----------
+    screen : Screen
+    plans : sequence of Plan
+    on : numpy.datetime64[D]
+    title : str
+        What was asked about.
+    us : bool
+        Show US units.
+    full : bool
+        Every assumption with its reason, and every source in full.
+    problems : sequence of (field name, message)
+        Fields that could not be worked out.
+    """
+    year = int(str(on)[:4])
+    screen.say(f"{title}, {words.weekday(on)} {year}", style="bold")
+    shared = _in_all([plan.notes for plan in plans])
+    for plan in plans:
+        _field(screen, plan, year, us=us, leave_out=shared)
+    screen.items("Could not be worked out", (f"{name}: {message}" for name, message in problems))
+    screen.items("Note on all fields", shared)
+    screen.items("Take care", dict.fromkeys(caution for plan in plans for caution in plan.cautions))
+    if not plans:
+        return
+    assumed = dict.fromkeys(assumption for plan in plans for assumption in plan.assumptions)
+    keys = dict.fromkeys(key for plan in plans for key in plan.sources)
+    if full:
+        screen.items("Assumed, since no source gives it", assumed)
+        screen.items("Sources", (advice.reference(parameters.source(key)) for key in keys))
+        return
+    screen.say()
+    screen.say("Rests on", style="bold")
+    screen.say("; ".join(_short(parameters.source(key)) for key in keys) + ".", indent=2)
+    screen.say(
+        f"{len(assumed)} numbers are assumed, since no source gives them; each with its reason, and the sources in "
+        "full: --full.",
+        indent=2,
+    )
+
+
+def _in_all(lists: Sequence[Sequence[str]]) -> list[str]:
+    """Entries that stand in every one of several lists."""
+    if len(lists) < 2:
+        return []
+    return [entry for entry in lists[0] if all(entry in other for other in lists[1:])]
+
+
+def _short(source: Source) -> str:
+    first = source.authors.split(",")[0].split(" and ")[0].strip()
+    return first if source.year in ("", "undated") else f"{first} {source.year}"
+
+
+def _field(screen: Screen, plan: Plan, year: int, *, us: bool, leave_out: Sequence[str] = ()) -> None:
+    state = (words.STATE_WORDS[plan.state].upper(), _STATE_STYLE[plan.state])
+    headline = screen.fit(words.headline(plan))
+    screen.say()
+    screen.show(Text.assemble((screen.fit(plan.field.name), "bold"), ": ", state, f". {headline}"))
+    if then := words.then(plan):
+        screen.say(then)
+    screen.say(words.what_is_where(plan), style="dim")
+    if plan.state != "winter-killed":
+        _dates(screen, plan, year)
+        _strip(screen, plan)
+    screen.items("Why", words.reasons(plan, us=us))
+    screen.items("Note", (note for note in plan.notes if note not in leave_out))
+
+
+def _dates(screen: Screen, plan: Plan, year: int) -> None:
+    screen.say()
+    rows = [
+        (label, *words.interval(plan.dates[name], year))
+        for name, label in words.DATE_LABELS.items()
+        if not np.isnat(plan.dates[name].early)
+    ]
+    screen.table((("80 % interval", "left"), ("early", "right"), ("likely", "right"), ("late", "right")), rows)
+
+
+def _strip(screen: Screen, plan: Plan) -> None:
+    rows = season_strip(plan, screen.width - 2, screen.glyphs)
+    if not rows:
+        return
+    screen.say()
+    for row in rows:
+        line = Text.assemble((row.label.ljust(LABEL), "dim"), (row.text, _ROW_STYLE[row.kind]))
+        screen.show(Padding(line, (0, 0, 0, 2)))
+
+
+# --- covers and crops -----------------------------------------------------------------------------
+
+
+def covers(screen: Screen, records: Sequence[Cover]) -> None:
+    """Print the covers that are known, a line each."""
+    screen.table(
+        (("name", "left"), ("cover", "left"), ("bloom from", "left"), ("cultivars", "left")),
+        [
+            (cover.key, cover.common_name, cover.confidence, ", ".join(known.name for known in cover.cultivars))
+            for cover in records
+        ],
+        indent=0,
+    )
+    screen.say()
+    screen.say("Every number with its source: covercrop covers NAME")
+
+
+def crops(screen: Screen, records: Sequence[Crop], *, us: bool = False) -> None:
+    """Print the crops that are known, a line each."""
+    screen.table(
+        (("name", "left"), ("crop", "left"), ("soil to wait for", "right"), ("days to ripen", "right")),
+        [
+            (
+                crop.key,
+                crop.common_name,
+                temperature(crop.soil_planting.value, us=us),
+                f"{crop.days_to_maturity.value:.0f}",
+            )
+            for crop in records
+        ],
+        indent=0,
+    )
+    screen.say()
+    screen.say("Every number with its source: covercrop crops NAME")
+
+
+def record(screen: Screen, subject: Cover | Crop) -> None:
+    """Print every number of a cover or crop, with its source or its reason."""
+    screen.say(f"{subject.common_name} ({subject.scientific_name})", style="bold")
+    values = parameters.cited_values(subject)
+    screen.say()
+    for path, value in values:
+        about = f" ({value.printed_range})" if value.printed_range else ""
+        screen.say(f"{path.replace('_', ' ')}: {value.printed}{about}", indent=2)
+        origin = f"assumed: {value.reason}" if value.basis == "assumed" else f"{value.source}, {value.locator}"
+        screen.say(origin, style="dim", indent=6)
+    screen.items("Take care", subject.cautions)
+    screen.items("Note", subject.notes)
+    keys = dict.fromkeys(value.source for _, value in values if value.source)
+    screen.items("Sources", (f"{key}: {advice.reference(parameters.source(key))}" for key in keys))
+
+
+def temperature(celsius: float, *, us: bool) -> str:
+    """A temperature with its unit, whole degrees."""
+    return f"{units.fahrenheit_from_celsius(celsius):.0f} °F" if us else f"{celsius:.0f} °C"
+
+
+# --- weather --------------------------------------------------------------------------------------
+
+
+def weather(screen: Screen, names: Sequence[str], origin: str, record: DailyWeather, summary: WeatherSummary) -> None:
+    """Print where the weather of some fields comes from and how good it is.
+
+    Parameters
+    ----------
+    screen : Screen
+    names : sequence of str
+        Fields that use it.
+    origin : str
+        The file or station that was asked for.
+    record : DailyWeather
+    summary : WeatherSummary
+    """
+    screen.say(", ".join(names), style="bold")
+    screen.say(f"from {origin}", indent=2)
+    for station in record.stations:
+        place = f"{station.latitude:.2f}, {station.longitude:.2f}"
+        height = "" if station.elevation_m is None else f", {station.elevation_m:.0f} m"
+        far = "" if station.distance_km is None else f", {station.distance_km:.0f} km away"
+        screen.say(f"{station.name} ({station.id}): {place}{height}{far}", indent=4)
+    shares = ", ".join(f"{words.percent(share)} {kind}" for kind, share in summary.shares.items() if share)
+    screen.say(f"{summary.first} to {summary.last}, {summary.days:,} days: {shares}", indent=2)
+    if summary.longest_gap:
+        screen.say("longest run without readings: {} to {}".format(*summary.longest_gap), indent=2)
+    for fault in summary.flags:
+        more = ", ..." if fault.days > len(fault.first) else ""
+        screen.say(f"{fault.flag}: {fault.days} ({', '.join(map(str, fault.first))}{more})", indent=2)
+    for note in record.notes:
+        screen.say(note, indent=2)
+    if record.attribution:
+        screen.say(record.attribution, indent=2)
+    screen.say()
+
+
+def degree_days(screen: Screen, table: DegreeDayTable, *, us: bool = False) -> None:
+    """Print degree-days per day and summed."""
+    unit = "°F" if us else "°C"
+    columns = (table.tmin, table.tmax, table.degree_days, table.sum)
+    screen.table(
+        (("date", "left"), *((heading, "right") for heading in ("tmin", "tmax", f"{unit} d", "sum"))),
+        [(str(day), *(f"{value:.2f}" for value in values)) for day, *values in zip(table.dates, *columns, strict=True)],
+        indent=0,
+    )
+    if table.filled:
+        screen.say()
+        screen.say(f"{table.filled} missing days were filled between the days beside them.")

@@ -1,0 +1,76 @@
+"""Invented weather for the tests: any place, any length, the same bytes every time."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+
+from covercrop.records import DailyWeather
+from covercrop.season import CoverEntry, CropEntry, Field
+
+
+def weather(
+    first: str = "2000-01-01",
+    last: str = "2026-04-20",
+    *,
+    mean: float = 12.5,
+    swing: float = 12.0,
+    coldest_day: int = 20,
+    noise: float = 3.5,
+    seed: int = 5,
+) -> DailyWeather:
+    """A yearly wave of daily temperature with persistent noise, and rain on every third day or so.
+
+    ``coldest_day`` is a day of the year: 20 is the north's January, 202 the south's July.
+    """
+    days = pd.date_range(first, last, name="date")
+    # A stream for each quantity, so that a longer record begins as a shorter one does.
+    air, sky, rain = (np.random.default_rng((seed, stream)) for stream in range(3))
+    shocks = air.normal(0, noise * np.sqrt(1 - 0.65**2), len(days))
+    anomaly = np.empty(len(days))
+    now = 0.0
+    for place, shock in enumerate(shocks):
+        now = 0.65 * now + shock
+        anomaly[place] = now
+    wave = mean - swing * np.cos(2 * np.pi * (days.day_of_year.to_numpy() - coldest_day) / 365.25)
+    half = 5.5 + sky.normal(0, 1.0, len(days)).clip(-3, 3)
+    table = pd.DataFrame({"tmin_c": wave + anomaly - half, "tmax_c": wave + anomaly + half}, index=days)
+    table["prcp_mm"] = np.maximum(rain.normal(-4.0, 8.0, len(days)), 0.0)
+    table["origin"] = "observed"
+    table["flag"] = ""
+    return DailyWeather(table=table)
+
+
+def field(
+    species: str = "crimson-clover",
+    crop: str = "summer-squash",
+    *,
+    sown: str = "2025-09-20",
+    latitude: float = 37.6,
+    cultivar: str = "",
+    turned_under: str | None = None,
+    planted: str | None = None,
+    terminate: str = "turn-under",
+    method: str = "direct-seed",
+    ground_cover: str = "bare",
+    scouting: tuple = (),
+) -> Field:
+    """A field at an invented place."""
+
+    def date(text: str | None) -> dt.date | None:
+        return None if text is None else dt.date.fromisoformat(text)
+
+    sown_on = date(sown)
+    assert sown_on is not None
+    return Field(
+        name="Test plot",
+        latitude=latitude,
+        longitude=-84.9,
+        cover=CoverEntry(
+            species=species, sown=sown_on, cultivar=cultivar, turned_under=date(turned_under), terminate=terminate
+        ),
+        crop=CropEntry(name=crop, method=method, ground_cover=ground_cover, planted=date(planted)),
+        scouting=scouting,
+    )

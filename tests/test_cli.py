@@ -1,0 +1,437 @@
+"""The command line, as a grower types it."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import json
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+
+from covercrop.cli import main
+from covercrop.plan import DATES, STATES
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    """Run a command at 80 columns without colour; gives exit status, output and messages."""
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.setenv("NO_COLOR", "1")
+
+    def run(*arguments: object) -> tuple[int, str, str]:
+        try:
+            status = main([str(argument) for argument in arguments])
+        except SystemExit as stop:
+            status = int(stop.code or 0)
+        printed = capsys.readouterr()
+        return status, printed.out, printed.err
+
+    return run
+
+
+@pytest.fixture
+def own(tmp_path: Path, demo_dir: Path) -> Callable[..., Path]:
+    """A copy of the demonstration as one's own files, with texts of the field file replaced."""
+
+    def copy(*replacements: tuple[str, str]) -> Path:
+        shutil.copy(demo_dir / "weather.csv", tmp_path)
+        text = (demo_dir / "fields.toml").read_text(encoding="utf-8")
+        for old, new in replacements:
+            assert old in text
+            text = text.replace(old, new, 1)
+        path = tmp_path / "fields.toml"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return copy
+
+
+# --- screens --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "arguments"),
+    [
+        ("ready.txt", ["ready"]),
+        ("ready_full_us.txt", ["ready", "--full", "--units", "us"]),
+        ("ready_may.txt", ["ready", "--on", "2026-05-05"]),
+        ("weather.txt", ["weather"]),
+        ("covers.txt", ["covers"]),
+        ("cover.txt", ["covers", "crimson-clover"]),
+        ("crops.txt", ["crops", "--units", "us"]),
+        ("crop.txt", ["crops", "muskmelon"]),
+    ],
+)
+def test_screens(run: Run, golden: Callable[[str, str], None], name: str, arguments: list[str]) -> None:
+    """Each screen is the recorded one, fits 80 columns, and leaves no blanks at the ends of lines."""
+    status, screen, messages = run(*arguments)
+    assert (status, messages) == (0, "")
+    assert max(map(len, screen.splitlines())) <= 80
+    assert not any(line.endswith(" ") for line in screen.splitlines())
+    golden(name, screen)
+
+
+def test_a_screen_without_unicode_is_plain_ascii(demo_dir: Path) -> None:
+    """An output that cannot hold blocks and degree signs gets plain characters, not an error."""
+    ended = subprocess.run(
+        [sys.executable, "-m", "covercrop", "ready"],
+        capture_output=True,
+        check=True,
+        env={"PATH": "", "PYTHONPATH": str(demo_dir.parent.parent), "PYTHONIOENCODING": "ascii", "COLUMNS": "80"},
+    )
+    assert ended.stderr == b""
+    screen = ended.stdout.decode("ascii")
+    assert "#" in screen
+    assert "?" not in screen
+
+
+@pytest.mark.parametrize("width", [40, 60, 100, 160])
+def test_screens_fit_the_width(run: Run, monkeypatch: pytest.MonkeyPatch, width: int) -> None:
+    """At any width from 40 columns on no line is longer than the terminal, nor than 100."""
+    monkeypatch.setenv("COLUMNS", str(width))
+    _, screen, _ = run("ready")
+    assert max(map(len, screen.splitlines())) <= min(width, 100)
+
+
+def test_every_field_begins_with_what_to_do(run: Run) -> None:
+    """The first line of a field names it, its state in words and the day to go there."""
+    _, screen, _ = run("ready")
+    for name in ("Ford meadow", "Chapel bench", "Upper orchard strip"):
+        line = next(line for line in screen.splitlines() if line.startswith(name))
+        assert line.split(": ")[1].startswith(("BUDDING", "GROWING"))
+        assert "plan to turn it under" in line
+
+
+# --- JSON -----------------------------------------------------------------------------------------
+
+DATE = {"type": ["string", "null"], "pattern": r"^\d{4}-\d{2}-\d{2}$"}
+RANGE = {
+    "type": "object",
+    "properties": {"early": DATE, "median": DATE, "late": DATE},
+    "required": ["early", "median", "late"],
+    "additionalProperties": False,
+}
+TEXTS = {"type": "array", "items": {"type": "string", "minLength": 1}}
+AMOUNT = {
+    "type": "object",
+    "properties": {end: {"type": ["number", "null"], "minimum": 0} for end in ("low", "median", "high")},
+    "required": ["low", "median", "high"],
+}
+READY = {
+    "type": "object",
+    "required": ["schema", "on", "fields"],
+    "properties": {
+        "schema": {"const": 1},
+        "on": {"type": "string", "format": "date"},
+        "fields": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "additionalProperties": False,
+                "required": [
+                    "name",
+                    "species",
+                    "cultivar",
+                    "sown",
+                    "state",
+                    "stage",
+                    "dates",
+                    "turn_under",
+                    "window_probability",
+                    "binding_limit",
+                    "observed_share",
+                    "nitrogen",
+                    "notes",
+                    "cautions",
+                    "sources",
+                ],
+                "properties": {
+                    "name": {"type": "string"},
+                    "species": {"type": "string"},
+                    "cultivar": {"type": ["string", "null"]},
+                    "sown": {"type": "string", "format": "date"},
+                    "state": {"enum": list(STATES)},
+                    "stage": {
+                        "type": "object",
+                        "properties": {
+                            "bbch": {"type": "integer", "minimum": 0, "maximum": 99},
+                            "name": {"type": "string"},
+                        },
+                        "required": ["bbch", "name"],
+                    },
+                    "dates": {
+                        "type": "object",
+                        "properties": dict.fromkeys(DATES, RANGE),
+                        "required": list(DATES),
+                        "additionalProperties": False,
+                    },
+                    "turn_under": {
+                        "type": "object",
+                        "properties": {
+                            "date": DATE,
+                            "probability": {"type": ["number", "null"], "minimum": 0, "maximum": 1},
+                            "from": DATE,
+                            "to": DATE,
+                        },
+                        "required": ["date", "probability", "from", "to"],
+                    },
+                    "window_probability": {
+                        "type": "array",
+                        "items": {
+                            "type": "object",
+                            "properties": {
+                                "date": {"type": "string", "format": "date"},
+                                "p": {"type": "number", "minimum": 0, "maximum": 1},
+                            },
+                            "required": ["date", "p"],
+                        },
+                    },
+                    "binding_limit": {"enum": ["residue", "disease", "maggot", "soil_warm", "frost", None]},
+                    "observed_share": {"type": "number", "minimum": 0, "maximum": 1},
+                    "nitrogen": {
+                        "type": "object",
+                        "properties": dict.fromkeys(("dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha"), AMOUNT),
+                        "required": ["dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha"],
+                        "additionalProperties": False,
+                    },
+                    "notes": TEXTS,
+                    "cautions": TEXTS,
+                    "sources": TEXTS,
+                },
+            },
+        },
+    },
+}
+
+
+@pytest.mark.parametrize("on", ["2025-11-01", "2026-04-20", "2026-05-06", "2026-07-01"])
+def test_ready_json_keeps_to_its_schema(run: Run, on: str) -> None:
+    """On any day the document has every key of the contract, ISO dates and null for what is not reached."""
+    status, printed, messages = run("ready", "--json", "--on", on)
+    assert (status, messages) == (0, "")
+    document = json.loads(printed)
+    jsonschema.validate(document, READY, format_checker=jsonschema.FormatChecker())
+    assert document["on"] == on
+    assert len(document["fields"]) == 3
+
+
+def test_ready_json_says_what_the_screen_says(run: Run) -> None:
+    """The best day of the document is the day of the headline."""
+    _, screen, _ = run("ready")
+    _, printed, _ = run("ready", "--json")
+    for field in json.loads(printed)["fields"]:
+        best = dt.date.fromisoformat(field["turn_under"]["date"])
+        assert f"{field['name']}: " in screen
+        assert f"{best.day} {best:%b}" in screen
+        odds = [entry["p"] for entry in field["window_probability"]]
+        assert field["turn_under"]["probability"] == max(odds)
+
+
+def test_the_other_commands_speak_json(run: Run) -> None:
+    """covers, crops and weather give a document with a schema number."""
+    for arguments in (["covers"], ["covers", "faba-bean"], ["crops"], ["weather"]):
+        status, printed, _ = run(*arguments, "--json")
+        assert status == 0
+        assert json.loads(printed)["schema"] == 1
+
+
+# --- degree-days ------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def week(tmp_path: Path) -> Path:
+    """Four days in degF with round numbers."""
+    path = tmp_path / "week.csv"
+    path.write_text("date,tmin,tmax\n2026-04-01,40,60\n2026-04-02,50,90\n2026-04-03,30,45\n2026-04-04,55,75\n")
+    return path
+
+
+def test_degree_days_as_csv(run: Run, week: Path) -> None:
+    """Simple average above 50 degF: 0, 20, 0, 15, summed to 35, with the contract's columns."""
+    status, printed, _ = run("degree-days", week, "--method", "average", "--lower", 50, "--units", "us", "--csv")
+    assert status == 0
+    rows = list(csv.DictReader(io.StringIO(printed)))
+    assert list(rows[0]) == ["date", "tmin", "tmax", "degree_days", "sum"]
+    assert [float(row["degree_days"]) for row in rows] == [0, 20, 0, 15]
+    assert [float(row["sum"]) for row in rows] == [0, 20, 20, 35]
+    assert rows[0]["date"] == "2026-04-01"
+    assert float(rows[1]["tmax"]) == 90
+
+
+def test_corn_degree_days(run: Run, week: Path) -> None:
+    """86/50 degF with both extremes held between the thresholds, as corn growers count: 90/50 gives 18."""
+    arguments = ["--method", "clamped-average", "--lower", 50, "--upper", 86, "--units", "us", "--json"]
+    _, printed, _ = run("degree-days", week, *arguments)
+    assert json.loads(printed)["days"][1]["degree_days"] == 18
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["--method", "sinus", "--lower", "50"], "unknown .*method 'sinus'; did you mean sine"),
+        (["--cutoff", "level", "--lower", "50", "--upper", "80"], "unknown .*'level'"),
+        (["--lower", "80", "--upper", "50"], "80.*50"),
+        (["--lower", "nan"], "--lower nan: give a temperature"),
+    ],
+)
+def test_degree_day_options_that_cannot_be_used(run: Run, week: Path, arguments: list[str], message: str) -> None:
+    """A method, cut-off or threshold that makes no sense gives one plain line and exit status 1."""
+    status, printed, said = run("degree-days", week, "--units", "us", *arguments)
+    assert (status, printed) == (1, "")
+    assert said.count("\n") == 1
+    assert pytest.importorskip("re").search(message, said)
+
+
+# --- wrong usage and wrong input ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [[], ["redy"], ["ready", "--on", "20 April"], ["ready", "--units", "imperial"], ["degree-days", "x.csv"]],
+)
+def test_wrong_usage_leaves_with_status_2(run: Run, arguments: list[str]) -> None:
+    """What cannot be parsed gives the usage and status 2."""
+    status, printed, said = run(*arguments)
+    assert (status, printed) == (2, "")
+    assert "usage: covercrop" in said
+
+
+@pytest.mark.parametrize("command", ["ready", "weather", "degree-days", "covers", "crops"])
+def test_every_command_has_help(run: Run, command: str) -> None:
+    """Each command explains itself."""
+    status, printed, _ = run(command, "--help")
+    assert status == 0
+    assert printed.startswith(f"usage: covercrop {command}")
+
+
+def one_line(status: int, printed: str, said: str) -> str:
+    """The message of a refused command: one line, nothing printed, no traceback."""
+    assert status == 1
+    assert printed == ""
+    assert said.startswith("covercrop: ")
+    assert said.count("\n") == 1
+    assert "Traceback" not in said
+    return said
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("latitude = 37.62", "latitude = 91", 'field 1 "Ford meadow": latitude = 91'),
+        ("sown = 2025-09-08", "sown = 2027-09-08", "sown = 2027-09-08 is after 2026-04-20, today"),
+        ('"crimson-clover"', '"crimson-clove"', "unknown cover 'crimson-clove'; did you mean crimson-clover"),
+        ('"pumpkin"', '"pumkin"', "unknown crop 'pumkin'; did you mean pumpkin"),
+        ("[[field]]", "[[field", "not TOML"),
+    ],
+)
+def test_a_wrong_field_file(run: Run, own: Any, old: str, new: str, message: str) -> None:
+    """One line names the file, the place, the value and the way out."""
+    path = own((old, new))
+    said = one_line(*run("ready", path))
+    assert message in said
+    assert str(path) in said
+
+
+def test_names_that_are_not_known(run: Run) -> None:
+    """An unknown cover or crop offers near matches."""
+    assert "did you mean hairy-vetch" in one_line(*run("covers", "hairy-vech"))
+    assert "did you mean sweet-corn" in one_line(*run("crops", "sweetcorn"))
+
+
+def test_a_day_before_sowing(run: Run) -> None:
+    """Asked about a day on which a field was not sown yet, the line says which and what to do."""
+    assert "ask about a later day with --on" in one_line(*run("ready", "--on", "2025-09-01"))
+
+
+def test_one_bad_field_does_not_hide_the_others(run: Run, own: Any) -> None:
+    """A field whose weather cannot be read is named; the other fields are answered; the status is 1."""
+    path = own(('file = "weather.csv"', 'file = "elsewhere.csv"'))
+    status, screen, said = run("ready", path)
+    assert status == 1
+    assert said.count("\n") == 1
+    assert "Ford meadow" in said
+    assert "elsewhere.csv" in said
+    assert "Chapel bench: BUDDING" in screen
+    _, printed, _ = run("ready", path, "--json")
+    document = json.loads(printed)
+    assert [field["name"] for field in document["fields"]] == ["Chapel bench", "Upper orchard strip"]
+    assert document["problems"][0]["name"] == "Ford meadow"
+
+
+def test_fahrenheit_declared_metric(run: Run, own: Any) -> None:
+    """Weather in degF in a file declared metric is refused, not read."""
+    path = own()
+    weather = path.parent / "weather.csv"
+    rows = list(csv.reader(weather.read_text().splitlines()))
+    with weather.open("w", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerow(rows[0])
+        writer.writerows(
+            [d, *(f"{float(t) * 1.8 + 32:.1f}" if t else "" for t in (low, high)), rain]
+            for d, low, high, rain in rows[1:]
+        )
+    status, screen, said = run("ready", path)
+    assert status == 1
+    assert said.count("\n") == 3
+    assert "us" in said
+    assert "BUDDING" not in screen
+
+
+def test_reading_changes_no_file(run: Run, own: Any) -> None:
+    """After every reading command the files have the bytes and the time stamps they had."""
+    path = own()
+    files = sorted(path.parent.iterdir())
+    before = [(file.name, file.read_bytes(), file.stat().st_mtime_ns) for file in files]
+    run("ready", path)
+    run("weather", path)
+    run("degree-days", path.parent / "weather.csv", "--lower", 4)
+    after = [(file.name, file.read_bytes(), file.stat().st_mtime_ns) for file in sorted(path.parent.iterdir())]
+    assert after == before
+
+
+def test_fahrenheit_in_equals_celsius_in(run: Run, own: Any) -> None:
+    """The same weather in degF and inches gives the same dates: rounding to 0.1 degF moves none by more than a day."""
+    path = own()
+    _, metric, _ = run("ready", path, "--json")
+    weather = path.parent / "weather.csv"
+    rows = list(csv.reader(weather.read_text().splitlines()))
+    with weather.open("w", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerow(["date", "min temp (F)", "max temp (F)", "rain (in)"])
+        writer.writerows(
+            [
+                day,
+                *(f"{float(t) * 1.8 + 32:.2f}" if t else "" for t in (low, high)),
+                f"{float(rain) / 25.4:.3f}" if rain else "",
+            ]
+            for day, low, high, rain in rows[1:]
+        )
+    text = path.read_text().replace('units = "metric"', 'units = "us"')
+    path.write_text(text)
+    status, us, said = run("ready", path, "--json")
+    assert (status, said) == (0, "")
+    for before, after in zip(json.loads(metric)["fields"], json.loads(us)["fields"], strict=True):
+        for name, dates in before["dates"].items():
+            for end, day in dates.items():
+                other = after["dates"][name][end]
+                assert (day is None) == (other is None)
+                if day is not None:
+                    assert abs((dt.date.fromisoformat(day) - dt.date.fromisoformat(other)).days) <= 1, (name, end)
+
+
+def test_a_reader_that_leaves_early_is_no_error() -> None:
+    """`covercrop ready | head -1` ends quietly."""
+    shell = f"{sys.executable} -m covercrop ready --full | head -n 1"
+    ended = subprocess.run(["bash", "-c", shell], capture_output=True, text=True, check=True)
+    assert ended.stderr == ""
+    assert ended.stdout.startswith("Demonstration")

@@ -1,0 +1,246 @@
+"""The chain for one field: its order, its states, and what must not change the answer."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from invented import field, weather
+
+from covercrop.ensemble import SCOUTING_SD_DAYS
+from covercrop.errors import WeatherGapError
+from covercrop.plan import DATES, STATES, Plan, make_plan
+from covercrop.records import DailyWeather
+from covercrop.season import ScoutingNote
+
+RECORD = weather()
+
+
+def day(text: str) -> np.datetime64:
+    return np.datetime64(text, "D")
+
+
+def plan_on(on: str, *, record: DailyWeather = RECORD, **changes) -> Plan:
+    return make_plan(field(**changes), record, day(on))
+
+
+def width(plan: Plan, name: str) -> int:
+    dates = plan.dates[name]
+    return int((dates.late - dates.early).astype(int))
+
+
+@pytest.fixture(scope="module")
+def april() -> Plan:
+    """Crimson clover on 20 April, still to bloom."""
+    return plan_on("2026-04-20")
+
+
+# --- order ----------------------------------------------------------------------------------------
+
+
+def test_every_date_is_an_interval_in_order(april: Plan) -> None:
+    """Early, median and late come in this order for each date of the chain, and all are there."""
+    assert tuple(april.dates) == DATES
+    for name, dates in april.dates.items():
+        assert dates.early <= dates.median <= dates.late, name
+
+
+@pytest.mark.parametrize("end", ["early", "median", "late"])
+def test_the_chain_hangs_together(april: Plan, end: str) -> None:
+    """Stages follow each other, the window lies between 10 % bloom and seed, planting after every limit."""
+    at = {name: getattr(dates, end) for name, dates in april.dates.items()}
+    stages = ("emergence", "bud", "first_flower", "bloom_25", "bloom_50", "end_of_bloom")
+    assert [at[name] for name in stages] == sorted(at[name] for name in stages)
+    assert at["first_flower"] <= at["window_open"] <= at["bloom_25"]
+    assert at["window_open"] < at["window_close"] < at["viable_seed"]
+    for limit in ("residue", "disease", "maggot", "soil_warm"):
+        assert at["earliest_planting"] >= at[limit], limit
+    assert at["earliest_planting"] < at["latest_planting"]
+
+
+def test_frost_gates_planting_at_the_date_that_one_year_in_ten_freezes_after() -> None:
+    """The earliest planting never lies before the late end of the last frost (NOAA convention: 10 % after)."""
+    cold = weather(mean=9.0)
+    plan = plan_on("2026-04-20", record=cold, crop="sweet-corn", turned_under="2026-04-10")
+    assert plan.dates["earliest_planting"].early >= plan.dates["frost"].late - np.timedelta64(1, "D")
+
+
+def test_the_window_odds_rise_and_fall(april: Plan) -> None:
+    """The odds per day lie between 0 and 1, are greatest on the best day, and the best week holds that day."""
+    odds = april.window_probability
+    assert odds.min() >= 0
+    assert odds.max() <= 1 + 1e-9
+    best = april.turn_under
+    assert best is not None
+    assert best.probability == pytest.approx(odds.max())
+    assert best.start <= best.date <= best.end
+    assert (best.end - best.start).astype(int) == 6
+    assert odds[april.window_days == april.dates["window_open"].early - np.timedelta64(30, "D")] < 0.1
+
+
+def test_the_answer_is_the_same_twice(april: Plan) -> None:
+    """No randomness is left in it."""
+    again = plan_on("2026-04-20")
+    assert again.dates == april.dates
+    assert (again.window_probability == april.window_probability).all()
+
+
+# --- states ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("on", "state"),
+    [("2025-12-15", "growing"), ("2026-04-16", "budding"), ("2026-05-06", "in-window"), ("2026-06-15", "seed-risk")],
+)
+def test_the_cover_goes_through_its_states(on: str, state: str) -> None:
+    """As the season goes on the state follows the stage."""
+    assert plan_on(on, record=weather(last="2026-09-01")).state == state
+
+
+def test_the_window_closes_before_seed() -> None:
+    """Between in-window and seed-risk there are days on which the window is said to be closing, and never back."""
+    record = weather(last="2026-09-01")
+    days = pd.date_range("2026-04-20", "2026-06-10", freq="3D").strftime("%Y-%m-%d")
+    states = [plan_on(on, record=record).state for on in days]
+    order = ["growing", "budding", "in-window", "closing", "seed-risk"]
+    ranks = [order.index(state) for state in states]
+    assert ranks == sorted(ranks)
+    assert {"budding", "in-window", "closing", "seed-risk"} <= set(states)
+
+
+def test_once_turned_under_the_chain_starts_there() -> None:
+    """The lag counts from the day it was done; plantable comes when eight members of ten say so; planted ends it."""
+    record = weather(last="2026-09-01")
+    done = {"record": record, "turned_under": "2026-05-08"}
+    early = plan_on("2026-05-10", **done)
+    assert (early.state, early.turn_under) == ("turned-under", None)
+    assert early.dates["disease"].median == day("2026-05-29")
+    assert plan_on("2026-07-05", **done).state == "plantable"
+    assert plan_on("2026-07-10", planted="2026-07-06", **done).state == "planted"
+
+
+def test_a_killed_stand_ends_the_forecast() -> None:
+    """Two weeks at -20 in January kill crimson clover: no window, no bloom date, and the state says so."""
+    record = weather()
+    cold = record.table.copy()
+    cold.loc["2026-01-10":"2026-01-24", ["tmin_c", "tmax_c"]] = [-25.0, -15.0]
+    plan = plan_on("2026-04-20", record=replace(record, table=cold))
+    assert plan.state == "winter-killed"
+    assert plan.survival < 0.05
+    assert plan.turn_under is None
+    assert plan.window_probability.max() == 0
+    assert np.isnat(plan.dates["bloom_25"].median)
+    assert not np.isnat(plan.dates["emergence"].median)
+    assert plan.nitrogen == {}
+
+
+def test_every_state_is_a_known_word(april: Plan) -> None:
+    """The states are the nine of the field vocabulary."""
+    assert april.state in STATES
+    assert len(set(STATES)) == 9
+
+
+# --- what is known and what is not ------------------------------------------------------------------
+
+
+def test_without_history_only_reached_dates_are_given() -> None:
+    """With this season's weather alone, bloom in May is not named in April, and the reason is."""
+    plan = plan_on("2026-04-20", record=weather(first="2025-08-01"))
+    assert not np.isnat(plan.dates["emergence"].median)
+    assert not np.isnat(plan.dates["bud"].median)
+    for name in ("bloom_50", "window_close", "earliest_planting", "latest_planting", "soil_warm", "frost"):
+        assert np.isnat(plan.dates[name].early), name
+    assert plan.turn_under is None
+    assert any("past years of weather" in note for note in plan.notes)
+
+
+def test_the_interval_narrows_as_the_season_goes_on() -> None:
+    """A forecast in April is narrower than one in January, and rests more on observed days."""
+    record = weather(last="2026-05-01")
+    january, april = (plan_on(on, record=record, cultivar="Tibbee") for on in ("2026-01-10", "2026-04-25"))
+    assert width(april, "bloom_25") < width(january, "bloom_25")
+    assert april.observed_share > january.observed_share
+
+
+def test_an_unknown_cultivar_widens_the_interval(april: Plan) -> None:
+    """Naming the cultivar narrows the bloom date."""
+    assert width(plan_on("2026-04-20", cultivar="Dixie"), "bloom_25") < width(april, "bloom_25")
+
+
+def test_an_early_cultivar_blooms_earlier() -> None:
+    """AU Robin comes into bloom about two weeks before Dixie (SARE 2007, p. 105), within five days here."""
+    early, standard = (plan_on("2026-02-01", cultivar=name).dates["bloom_25"].median for name in ("AU Robin", "Dixie"))
+    assert abs(int((standard - early).astype(int)) - 14) <= 5
+
+
+def test_a_scouting_note_narrows_and_pulls() -> None:
+    """A sighting of 10 % bloom a week late pulls the dates later and narrows them."""
+    record = weather(last="2026-05-20")
+    before = plan_on("2026-05-08", record=record)
+    seen = ScoutingNote(date=dt.date(2026, 5, 8), bloom_percent=2)
+    after = plan_on("2026-05-08", record=record, scouting=(seen,))
+    assert after.dates["bloom_25"].median > before.dates["bloom_25"].median
+    assert width(after, "bloom_25") < width(before, "bloom_25")
+    assert any(f"good to about {SCOUTING_SD_DAYS:.0f} days" in note for note in after.notes)
+
+
+def test_a_note_that_nothing_explains_is_said_to_be_odd() -> None:
+    """Full bloom in December is used with a wide scatter and a word of doubt, not swallowed."""
+    seen = ScoutingNote(date=dt.date(2025, 12, 1), bbch=65)
+    plan = plan_on("2026-04-20", scouting=(seen,))
+    assert any("do not fit this weather" in note for note in plan.notes)
+
+
+# --- what must not change the answer ----------------------------------------------------------------
+
+
+def test_weather_after_the_day_asked_about_is_not_used(april: Plan) -> None:
+    """The answer for 20 April is the same whether or not the record runs on."""
+    assert plan_on("2026-04-20", record=weather(last="2026-12-31")).dates == april.dates
+
+
+def test_the_weather_is_not_changed() -> None:
+    """Planning leaves the record as it was."""
+    before = RECORD.table.copy()
+    plan_on("2026-04-20")
+    pd.testing.assert_frame_equal(RECORD.table, before)
+
+
+def test_south_of_the_equator_it_is_the_same_half_a_year_later() -> None:
+    """The same waves of warmth and light, six months on at 37.6 S: dates within five days of the north's."""
+    smooth = {"noise": 0.0}
+    north = make_plan(field(sown="2025-09-20"), weather(**smooth), day("2026-04-20"))
+    shifted = weather(last="2026-10-20", coldest_day=20 + 183, **smooth)
+    south = make_plan(field(sown="2026-03-22", latitude=-37.6), shifted, day("2026-10-20"))
+    for name in ("emergence", "bud", "bloom_25", "window_close", "residue", "soil_warm", "frost", "earliest_planting"):
+        north_days = int((north.dates[name].median - day("2025-09-20")).astype(int))
+        south_days = int((south.dates[name].median - day("2026-03-22")).astype(int))
+        assert abs(north_days - south_days) <= 5, (name, north_days, south_days)
+
+
+def test_a_warmer_spring_is_never_later() -> None:
+    """Two degrees more from February on bring every stage and the warm soil forward, never back."""
+    record = weather(last="2026-06-30")
+    warm = record.table.copy()
+    warm.loc["2026-02-20":, ["tmin_c", "tmax_c"]] += 2.0
+    plans = [plan_on("2026-06-20", record=each) for each in (record, replace(record, table=warm))]
+    for name in ("bud", "first_flower", "bloom_25", "bloom_50", "end_of_bloom", "viable_seed", "window_close"):
+        normal, warmer = (plan.dates[name].median for plan in plans)
+        assert warmer < normal, name
+
+
+@pytest.mark.parametrize("terminate", ["turn-under", "roll", "mow", "tarp"])
+def test_each_way_of_ending_has_its_window(terminate: str) -> None:
+    """Every method gives a window that ends before seed."""
+    plan = plan_on("2026-03-01", species="hairy-vetch", terminate=terminate)
+    assert plan.turn_under is not None
+    assert plan.dates["window_close"].median < plan.dates["viable_seed"].median
+
+
+def test_a_record_that_starts_too_late_is_refused() -> None:
+    """Without weather since sowing there is no answer, and the line says what to bring."""
+    with pytest.raises(WeatherGapError, match="begins on 2025-10-01, after sowing"):
+        plan_on("2026-04-20", record=weather(first="2025-10-01"))
