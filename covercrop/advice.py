@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from covercrop import growth, parameters, plantback, termination
+from covercrop import growth, parameters, plantback, soil_water, termination
 
 if TYPE_CHECKING:
     from covercrop.parameters import Cover, Crop
@@ -12,7 +12,15 @@ if TYPE_CHECKING:
     from covercrop.season import Field
 
 #: Sources of the methods that every answer uses, whatever the cover and crop.
-METHOD_SOURCES = ("mcmaster1997", "usno_sun", "bbch2001", *plantback.SOURCES, growth.PAN_SOURCE, "cfr205_203")
+METHOD_SOURCES = (
+    "mcmaster1997",
+    "usno_sun",
+    "bbch2001",
+    *plantback.SOURCES,
+    *soil_water.SOURCES,
+    growth.PAN_SOURCE,
+    "cfr205_203",
+)
 
 _CAUTIONS = (
     "Local codes, your extension office and licensed advice come before anything said here.",
@@ -49,7 +57,7 @@ def assumptions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
         for path, value in _numbers(subject)
         if value.basis == "assumed"
     ]
-    return (*plantback.ASSUMPTIONS, *termination.assumptions(field.cover.terminate), *numbers)
+    return (*plantback.ASSUMPTIONS, *soil_water.ASSUMPTIONS, *termination.assumptions(field.cover.terminate), *numbers)
 
 
 def sources(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:

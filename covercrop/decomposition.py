@@ -301,27 +301,3 @@ def nitrogen_released(
     buried = np.where(np.arange(soil.shape[-1]) > turned_under, 1.0, 0.0)
     since = effective_days(soil, residue.carbon_nitrogen.value, case=case, moisture=buried * np.asarray(moisture))
     return np.where(np.isnan(turned_under), np.nan, 1.0 - mass_left(since, fractions(residue)))
-
-
-def dry_days(prcp: ArrayLike, wet_day_mm: float = 1.0) -> Array:
-    """Days running without rain, up to and with each day.
-
-    A long run of dry days after turning under stops the decay.
-
-    Parameters
-    ----------
-    prcp : array_like, shape (..., day)
-        Daily precipitation [mm].
-    wet_day_mm : float
-        Rain from which a day counts as wet [mm]; 1 by the convention of
-        climate statistics.
-
-    Returns
-    -------
-    numpy.ndarray, shape (..., day)
-        [d].  A day whose rain is not known ends the run.
-    """
-    rain = np.asarray(prcp, dtype=np.float64)
-    days = np.arange(1.0, rain.shape[-1] + 1)
-    last_wet = np.maximum.accumulate(np.where(rain < wet_day_mm, 0.0, days), axis=-1)
-    return np.asarray(days - last_wet)

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from covercrop import advice, decomposition, growth, hazards, parameters, phenology, plantback, termination
+from covercrop import advice, decomposition, growth, hazards, parameters, phenology, plantback, soil_water, termination
 from covercrop.ensemble import SCOUTING_SD_DAYS, Draws, quantiles, share_by, standard_draws
 from covercrop.records import DateRange
 from covercrop.soil_temperature import SOIL_ERROR_SD, soil_temperature
-from covercrop.stand import Stand, grow_stand
+from covercrop.stand import Stand, day_of_year, grow_stand
 from covercrop.weather.outlook import Outlook, season_outlook
 
 if TYPE_CHECKING:
@@ -115,6 +115,12 @@ class Plan:
         The limit that is most often the last to clear.
     observed_share : float
         Share of the days from sowing to turning under that were observed.
+    residue_if_watered : numpy.datetime64[D]
+        When the residue is most likely gone in ground that is kept moist;
+        the limit in ``dates`` goes by the rain, where that is known.
+    pan_by_planting : float
+        Share of the plant-available nitrogen released by the likely day of
+        the earliest planting; NaN where there is none.
     nitrogen : dict of str to Amount
         ``dry_matter_kg_ha``, ``n_kg_ha`` and ``pan_kg_ha`` on the day of
         turning under; empty where there is no such day.
@@ -141,6 +147,8 @@ class Plan:
     survival: float
     binding_limit: str | None
     observed_share: float
+    residue_if_watered: np.datetime64
+    pan_by_planting: float
     nitrogen: dict[str, Amount]
     outlook: Outlook
     notes: tuple[str, ...]
@@ -196,7 +204,20 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
     best = None if field.cover.turned_under or killed else _best(odds, today, outlook)
     turned = _turning_day(field, best, outlook)
     midwinter = _midwinter(field.latitude, outlook)
-    limits = _limits(field, cover, crop, outlook, draws, midwinter, turned)
+    ground = _ground(field, outlook, turned)
+    limits = plantback.limits(
+        outlook.tmin,
+        outlook.tmax,
+        ground.soil_c,
+        ground.turned,
+        midwinter,
+        residue=cover.residue,
+        crop=crop,
+        method=field.crop.method,
+        residue_draw=draws.residue,
+        soil_error=SOIL_ERROR_SD * draws.soil,
+        moisture=ground.moisture,
+    )
     earliest = plantback.earliest(limits)
     indexes = {
         **{name: stand.stages[name] for name in DATES if name in stand.stages},
@@ -231,9 +252,11 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
         survival=survival,
         binding_limit=None if killed or np.isnan(earliest).all() else plantback.binding(limits, weights),
         observed_share=_observed_share(outlook, turned),
+        residue_if_watered=_if_watered(cover, outlook, ground),
+        pan_by_planting=_released(cover, ground, quantiles(earliest, weights)[1]),
         nitrogen={} if killed else _nitrogen(cover, outlook, stand, weights, draws, turned),
         outlook=outlook,
-        notes=(*weather.notes, *outlook.notes, *_notes(field, cover, outlook, stand, turned)),
+        notes=(*weather.notes, *outlook.notes, *_notes(field, cover, stand)),
         assumptions=advice.assumptions(field, cover, crop),
         cautions=advice.cautions(field, cover, crop),
         sources=advice.sources(field, cover, crop),
@@ -280,23 +303,41 @@ def _midwinter(latitude: float, outlook: Outlook) -> int:
     return outlook.position(new_year.astype("datetime64[D]"))
 
 
-def _limits(
-    field: Field, cover: Cover, crop: Crop, outlook: Outlook, draws: Draws, midwinter: int, turned: int | None
-) -> dict[str, Array]:
-    """Day index on which each limit on planting clears, of shape (year, draw); NaN where nothing is turned under."""
-    start = np.full(draws.residue.shape, np.nan if turned is None else float(turned))
-    return plantback.limits(
-        outlook.tmin,
-        outlook.tmax,
-        soil_temperature(outlook.tmean, field.crop.ground_cover, canopy_until=start[0]),
-        start,
-        midwinter,
-        residue=cover.residue,
-        crop=crop,
-        method=field.crop.method,
-        residue_draw=draws.residue,
-        soil_error=SOIL_ERROR_SD * draws.soil,
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Ground:
+    """The ground once the cover is under: when (NaN if it is not), how warm [degC] and how moist, by year and day."""
+
+    turned: float
+    soil_c: Array
+    moisture: Array
+
+
+def _ground(field: Field, outlook: Outlook, turned: int | None) -> _Ground:
+    day = np.nan if turned is None else float(turned)
+    cover = field.crop.ground_cover
+    days = day_of_year(outlook.days)
+    return _Ground(
+        turned=day,
+        soil_c=soil_temperature(outlook.tmean, cover, canopy_until=day),
+        moisture=soil_water.moisture(outlook.prcp, outlook.tmin, outlook.tmax, field.latitude, days, cover, day),
     )
+
+
+def _if_watered(cover: Cover, outlook: Outlook, ground: _Ground) -> np.datetime64:
+    """When the residue is most likely gone in ground that is kept moist."""
+    index = decomposition.residue_clear(ground.soil_c, np.array([ground.turned]), cover.residue)
+    median: np.datetime64 = outlook.dates(quantiles(index, np.ones(index.shape)))[1]
+    return median
+
+
+def _released(cover: Cover, ground: _Ground, planting: float) -> float:
+    """Share of the plant-available nitrogen that is out by the day of planting; NaN if there is no such day."""
+    if np.isnan(planting):
+        return np.nan
+    share = decomposition.nitrogen_released(
+        ground.soil_c, np.array(ground.turned), cover.residue, moisture=ground.moisture
+    )
+    return float(np.median(share[:, int(planting)]))
 
 
 def _latest_planting(field: Field, crop: Crop, outlook: Outlook, midwinter: int) -> Array:
@@ -355,11 +396,7 @@ def _observed_share(outlook: Outlook, turned: int | None) -> float:
     return min(outlook.observed / days, 1.0)
 
 
-#: Days without rain since turning under after which the residue may have stopped rotting.
-DRY_SPELL = 10
-
-
-def _notes(field: Field, cover: Cover, outlook: Outlook, stand: Stand, turned: int | None) -> list[str]:
+def _notes(field: Field, cover: Cover, stand: Stand) -> list[str]:
     notes = []
     if not field.cover.cultivar:
         notes.append(f"The cultivar of the {cover.common_name} is not given, so its dates are wider than they need be.")
@@ -370,13 +407,5 @@ def _notes(field: Field, cover: Cover, outlook: Outlook, stand: Stand, turned: i
             notes.append(
                 "The notes do not fit this weather well, so the dates are kept wide: check the sowing date, the "
                 "cultivar and the stages noted."
-            )
-    if field.cover.turned_under is not None and turned is not None:
-        rain = outlook.prcp[0, turned : outlook.known]
-        dry = decomposition.dry_days(rain)
-        if not np.isnan(rain).any() and dry.size and dry[-1] >= DRY_SPELL:
-            notes.append(
-                f"No rain for {dry[-1]:.0f} days: residue in dry soil stops rotting, so the residue date holds only "
-                "if the ground has been kept moist."
             )
     return notes

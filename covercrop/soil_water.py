@@ -48,6 +48,10 @@ READILY_EVAPORABLE = 9.0
 #: Evaporation from wet bare ground as a multiple of the reference rate (FAO-56, eq. 72).
 WET_GROUND = 1.2
 
+#: Days running whose weather may be unknown before the water is taken to be at
+#: the drained upper limit again [d]; as many as the gaps that are filled on a line.
+UNKNOWN_DAYS = 5
+
 #: Share of a standing cover's water that comes from the turned depth.  Assumed:
 #: irrigators count on four tenths from the top quarter of the rooted depth, from
 #: memory, and the turned depth is about that quarter.
@@ -155,8 +159,10 @@ def relative_water(prcp: ArrayLike, et0: ArrayLike, ground_cover: str, turned: f
     Returns
     -------
     numpy.ndarray, shape (..., day)
-        0 dry, 1 lower limit for plants, 2 drained upper limit, 3 full [1]; 2
-        from the first day on whose rain is not known: no drought is made up.
+        0 dry, 1 lower limit for plants, 2 drained upper limit, 3 full [1].
+        Days whose weather is not known leave the water as it was; where more
+        than :data:`UNKNOWN_DAYS` running are not known it is 2, and the count
+        begins anew from there: no drought is made up.
 
     Raises
     ------
@@ -172,38 +178,46 @@ def relative_water(prcp: ArrayLike, et0: ArrayLike, ground_cover: str, turned: f
     if ground_cover not in _EVAPORATION_LEFT:
         raise UnknownNameError("ground cover", ground_cover, tuple(_EVAPORATION_LEFT))
     rain, demand = np.broadcast_arrays(np.asarray(prcp, dtype=np.float64), np.asarray(et0, dtype=np.float64))
-    known = np.logical_and.accumulate(~np.isnan(rain + demand), axis=-1)
+    known = ~np.isnan(rain + demand)
     days = rain.shape[-1]
     standing = days if np.isnan(turned) else int(np.clip(np.ceil(turned), 0, days))
     rate = np.where(np.arange(days) < standing, ROOT_SHARE, WET_GROUND * _EVAPORATION_LEFT[ground_cover])
-    below = _depletion(np.where(known, rain, 0.0), np.where(known, rate * demand, 0.0), standing)
+    lost = _lost(known)
+    below = _depletion(np.where(known, rain, 0.0), np.where(known, rate * demand, 0.0), lost, standing)
     limits = np.array([0.5 * LOWER_LIMIT, LOWER_LIMIT, UPPER_LIMIT, SATURATION])
-    water = np.interp(-below, (limits - UPPER_LIMIT) * TURNED_DEPTH, (0.0, 1.0, 2.0, 3.0))
-    return np.where(known, water, 2.0)
+    return np.interp(-below, (limits - UPPER_LIMIT) * TURNED_DEPTH, (0.0, 1.0, 2.0, 3.0))
 
 
-def _depletion(rain: Array, demand: Array, standing: int) -> Array:
-    """Water missing to the drained upper limit [mm], below 0 above it, with a cover on the first ``standing`` days."""
-    most_free = (SATURATION - UPPER_LIMIT) * TURNED_DEPTH
+def _lost(known: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Days that end a run of unknown ones so long that the water has to be guessed anew."""
+    day = np.arange(known.shape[-1])
+    last_known = np.maximum.accumulate(np.where(known, day, -1), axis=-1)
+    return day - last_known > UNKNOWN_DAYS
+
+
+def _depletion(rain: Array, demand: Array, lost: NDArray[np.bool_], standing: int) -> Array:
+    """Water missing to the drained upper limit [mm], below 0 above it, with a cover on the first ``standing`` days.
+
+    It is 0 on the ``lost`` days.
+    """
+    fullest = (UPPER_LIMIT - SATURATION) * TURNED_DEPTH
     available = (UPPER_LIMIT - LOWER_LIMIT) * TURNED_DEPTH
     falling = np.minimum(demand / (TOTAL_EVAPORABLE - READILY_EVAPORABLE), 1.0)  # eq. 74, and never more than is left
-    missing = np.empty((rain.shape[-1], *rain.shape[:-1]))
-    by_day = zip(*(np.ascontiguousarray(np.moveaxis(each, -1, 0)) for each in (rain, demand, falling)), strict=True)
-    short = surface = np.zeros(rain.shape[:-1])
-    for day, (water, wanted, slope) in enumerate(by_day):
-        if day == standing:
-            surface = short * (SURFACE_DEPTH / TURNED_DEPTH)
-        layer = np.maximum(short - water, -most_free)
-        if day < standing:
-            layer += np.minimum(wanted, available - layer)
-            short = np.maximum(layer, 0.0)  # what is above the limit drains
-        else:
-            surface = np.maximum(surface - water, 0.0)
-            evaporated = np.minimum(wanted, slope * (TOTAL_EVAPORABLE - surface))
-            layer += evaporated
-            short = np.maximum(layer, 0.0)
-            surface = np.minimum(surface + evaporated, short)  # free water goes before that of the surface
-        missing[day] = layer
+    water, wanted, slope = (np.ascontiguousarray(np.moveaxis(each, -1, 0)) for each in (rain, demand, falling))
+    kept = np.moveaxis(np.where(lost, 0.0, 1.0), -1, 0)
+    missing = np.empty_like(water)
+    short = np.zeros(rain.shape[:-1])
+    for day in range(standing):
+        layer = np.maximum(short - water[day], fullest)
+        missing[day] = layer = kept[day] * (layer + np.minimum(wanted[day], available - layer))
+        short = np.maximum(layer, 0.0)  # what is above the limit drains
+    surface = short * (SURFACE_DEPTH / TURNED_DEPTH)
+    for day in range(standing, len(water)):
+        surface = np.maximum(surface - water[day], 0.0)
+        evaporated = np.minimum(wanted[day], slope[day] * (TOTAL_EVAPORABLE - surface))
+        missing[day] = layer = kept[day] * (np.maximum(short - water[day], fullest) + evaporated)
+        short = np.maximum(layer, 0.0)
+        surface = np.minimum(surface + evaporated, short)  # free water goes before that of the surface
     return np.moveaxis(missing, 0, -1)
 
 
@@ -248,7 +262,7 @@ def moisture(
     Returns
     -------
     numpy.ndarray, shape (..., day)
-        [1]; 1 from the first day on whose weather is not known.
+        [1]; 1 throughout where no rain is known.
     """
     demand = evapotranspiration(tmin, tmax, latitude, day_of_year)
     return moisture_factor(relative_water(prcp, demand, ground_cover, turned))

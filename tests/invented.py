@@ -37,7 +37,7 @@ def weather(
     wave = mean - swing * np.cos(2 * np.pi * (days.day_of_year.to_numpy() - coldest_day) / 365.25)
     half = 5.5 + sky.normal(0, 1.0, len(days)).clip(-3, 3)
     table = pd.DataFrame({"tmin_c": wave + anomaly - half, "tmax_c": wave + anomaly + half}, index=days)
-    table["prcp_mm"] = np.maximum(rain.normal(-4.0, 8.0, len(days)), 0.0)
+    table["prcp_mm"] = np.maximum(rain.normal(-2.0, 9.0, len(days)), 0.0)
     table["origin"] = "observed"
     table["flag"] = ""
     return DailyWeather(table=table)

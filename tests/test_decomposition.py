@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from covercrop import decomposition
-from covercrop.decomposition import CASE_DRAW, CASES, RATES, dry_days, effective_days, mass_left, pools_left
+from covercrop.decomposition import CASE_DRAW, CASES, RATES, effective_days, mass_left, pools_left
 from covercrop.errors import UnknownNameError
 from covercrop.parameters import Residue
 from covercrop.records import CitedValue
@@ -182,10 +182,3 @@ def test_nitrogen_follows_the_residue() -> None:
         1 - mass_left(7 * decomposition.temperature_factor(18.0), FRACTIONS["mucuna"])
     )
     assert np.isnan(released[1]).all()
-
-
-def test_dry_days_count_up_and_start_again() -> None:
-    """A day of 1 mm or more ends the run, and so does a day whose rain is not known."""
-    rain = np.array([0.0, 0.9, 1.0, 0.0, np.nan, 0.0, 0.2])
-    np.testing.assert_array_equal(dry_days(rain), [1, 2, 0, 1, 0, 1, 2])
-    np.testing.assert_array_equal(dry_days(np.zeros((2, 3))), [[1, 2, 3]] * 2)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from covercrop.parameters import Cover, Crop
     from covercrop.plan import Plan
-    from covercrop.records import CitedValue, DailyWeather, Source
+    from covercrop.records import DailyWeather, Source
     from covercrop.tabulate import DegreeDayTable
     from covercrop.weather.table import WeatherSummary
 
@@ -299,14 +299,16 @@ def weather(screen: Screen, names: Sequence[str], origin: str, record: DailyWeat
 
 
 def degree_days(screen: Screen, table: DegreeDayTable, *, us: bool = False) -> None:
-    """Print degree-days per day and summed."""
-    unit = "°F" if us else "°C"
+    """Print degree-days per day and summed, a line a day."""
+    unit = screen.fit("°F" if us else "°C")
     columns = (table.tmin, table.tmax, table.degree_days, table.sum)
-    screen.table(
-        (("date", "left"), *((heading, "right") for heading in ("tmin", "tmax", f"{unit} d", "sum"))),
-        [(str(day), *(f"{value:.2f}" for value in values)) for day, *values in zip(table.dates, *columns, strict=True)],
-        indent=0,
-    )
+    lines = [f"{'date':<10} {'tmin':>8} {'tmax':>8} {f'{unit} d':>9} {'sum':>10}"]
+    lines += [
+        f"{day} {low:8.2f} {high:8.2f} {daily:9.2f} {total:10.2f}"
+        for day, low, high, daily, total in zip(table.dates, *columns, strict=True)
+    ]
+    # A record may hold decades: straight to the output, since laying out a table would take seconds.
+    screen.console.file.write("\n".join(lines) + "\n")
     if table.filled:
         screen.say()
-        screen.say(f"{table.filled} missing days were filled between the days beside them.")
+        screen.say(f"Days filled between the readings beside them: {table.filled}.")

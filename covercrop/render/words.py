@@ -47,6 +47,9 @@ STATE_WORDS = {
     "winter-killed": "winter-killed",
 }
 
+#: Days that watering has to gain before it is mentioned.
+WORTH_WATERING = 3
+
 _ENDING = {
     "turn-under": "turn it under",
     "roll": "roll it",
@@ -209,6 +212,12 @@ def reasons(plan: Plan, *, us: bool = False) -> list[str]:
         said.append(f"When the window closes rests on an assumed number: {close.reason}.")
     if plan.nitrogen:
         said.append(nitrogen(plan, us=us))
+    gain = plan.dates["residue"].median - plan.residue_if_watered
+    if not np.isnat(gain) and gain.astype(int) >= WORTH_WATERING:
+        said.append(
+            f"The residue date goes by the rain: in ground that is kept moist it is likely "
+            f"{day_month(plan.residue_if_watered)}."
+        )
     if fit := season_fit(plan):
         said.append(fit)
     return said
@@ -225,6 +234,6 @@ def nitrogen(plan: Plan, *, us: bool = False) -> str:
 
     return (
         f"Turned under then it brings {amount('dry_matter_kg_ha', 100)} of dry matter with "
-        f"{amount('n_kg_ha', 5)} of nitrogen; {amount('pan_kg_ha', 5)} of that becomes available to the crop, most "
-        "of it within four to six weeks."
+        f"{amount('n_kg_ha', 5)} of nitrogen; {amount('pan_kg_ha', 5)} of that becomes available to the crop"
+        + (f", about {round(plan.pan_by_planting * 20) * 5} % of it by planting." if plan.pan_by_planting > 0 else ".")
     )
