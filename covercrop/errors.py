@@ -19,7 +19,27 @@ That a stage is not reached is a result, not an error.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
+
+#: What a terminal would obey instead of showing: control characters, ends of
+#: lines, and the marks that turn the direction of writing.
+_COMMANDS = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+
+#: Longest line shown whole; no message of the program's own comes near it.
+LONGEST_LINE = 600
+
+
+def visible(text: str) -> str:
+    r"""Text that a terminal shows as it stands: what it would obey is written out, as ``\x1b``."""
+    return _COMMANDS.sub(lambda found: found[0].encode("unicode_escape").decode(), text)
+
+
+def one_line(message: object) -> str:
+    """A message in one line, whatever names and values it repeats; one too long loses its middle."""
+    line = visible(" ".join(str(message).split()))
+    half = (LONGEST_LINE - 5) // 2
+    return line if len(line) <= LONGEST_LINE else f"{line[:half]} ... {line[-half:]}"
 
 
 class CovercropError(Exception):

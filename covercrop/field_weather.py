@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from covercrop.errors import OfflineError, WeatherError, WeatherFileError
 from covercrop.weather.files import read_weather_file
+from covercrop.weather.quality import calendar_days
 from covercrop.weather.stations import station_weather, weather_at
 from covercrop.weather.table import blend, lapse_adjust
 
@@ -22,8 +27,36 @@ HISTORY_YEARS = 30
 FORECAST_DAYS = 14
 
 
+#: Poleward of this the warm half of the year tells the hemisphere [degrees].
+SEASONS_FROM = 25.0
+#: Days of June to August, and of December to February, that are needed to tell.
+FEWEST_DAYS = 60
+
+
+#: A thermometer east of the machine's clock may be a day ahead.
+_DAY = dt.timedelta(days=1)
+
+
+def _file(path: Path, units: Units, today: dt.date) -> DailyWeather:
+    """The record in a file, in which no reading may be from the future."""
+    try:
+        written = path.stat().st_mtime_ns
+    except (OSError, ValueError):
+        written = 0  # reading it says what is wrong
+    weather = _read(path, units, written)
+    table = weather.table
+    ahead = table.index[(table["origin"] == "observed").to_numpy() & (table.index > np.datetime64(today + _DAY))]
+    if len(ahead):
+        raise WeatherFileError(
+            f"{path.name}: {ahead[0]:%Y-%m-%d} is after {today}, today, and is no forecast row; mend the date, or add "
+            "a column kind with forecast in such rows"
+        )
+    return weather
+
+
 @lru_cache(maxsize=16)
-def _file(path: Path, units: Units) -> DailyWeather:
+def _read(path: Path, units: Units, written: int) -> DailyWeather:
+    """A file's record; ``written`` tells a file that was changed since."""
     return read_weather_file(path, units)
 
 
@@ -51,13 +84,42 @@ def weather_of(field: Field, today: dt.date, *, refresh: bool = False) -> DailyW
     entry = field.weather
     start = dt.date(field.cover.sown.year - HISTORY_YEARS, 1, 1)
     end = today + dt.timedelta(days=FORECAST_DAYS)
-    if entry.file is not None and not entry.station:
-        return _file(entry.file, entry.units)
+    weather = None if entry.file is None else _file(entry.file, entry.units, today)
     if entry.station:
-        record = station_weather(entry.station, start, end, today=today, refresh=refresh)
-        station = lapse_adjust(record, record.stations[0].elevation_m, field.elevation_m)
-        return blend(_file(entry.file, entry.units), station) if entry.file is not None else station
-    return weather_at(field.latitude, field.longitude, field.elevation_m, start, end, today=today, refresh=refresh)
+        try:
+            record = station_weather(entry.station, start, end, today=today, refresh=refresh)
+        except OfflineError as error:
+            if weather is None:
+                raise
+            # The grower's own file is there: the answer is poorer without the station, not impossible.
+            weather = replace(
+                weather, notes=(*weather.notes, f"Station {entry.station} could not be reached: {error}.")
+            )
+        else:
+            station = lapse_adjust(record, record.stations[0].elevation_m, field.elevation_m)
+            weather = station if weather is None else blend(weather, station)
+    if weather is None:
+        return weather_at(field.latitude, field.longitude, field.elevation_m, start, end, today=today, refresh=refresh)
+    _check_hemisphere(field, weather)
+    return weather
+
+
+def _check_hemisphere(field: Field, weather: DailyWeather) -> None:
+    """Refuse a record with the seasons of the other hemisphere: a sign is wrong in the latitude."""
+    if abs(field.latitude) < SEASONS_FROM:
+        return
+    month = calendar_days(weather.table).astype("datetime64[M]").astype(np.int64) % 12 + 1
+    middle = (weather.table["tmin_c"] + weather.table["tmax_c"]) / 2
+    july, january = (middle[np.isin(month, season)].dropna() for season in ((6, 7, 8), (12, 1, 2)))
+    if min(len(july), len(january)) < FEWEST_DAYS:
+        return
+    warmer = float(july.mean() - january.mean())
+    if warmer * np.sign(field.latitude) < -1:
+        raise WeatherError(
+            f"{described(field)}: {'July is warmer than January' if warmer > 0 else 'January is warmer than July'} in "
+            f"it, but latitude = {field.latitude:g} lies {'south' if field.latitude < 0 else 'north'} of the equator; "
+            "check the sign of the latitude"
+        )
 
 
 def described(field: Field) -> str:

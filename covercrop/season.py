@@ -7,6 +7,7 @@ key and the value found, and says what would be right.
 from __future__ import annotations
 
 import datetime as dt
+import re
 import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -19,6 +20,9 @@ from covercrop.errors import FieldFileError, ParameterError
 from covercrop.records import Units
 
 Value = TypeVar("Value")
+
+#: Years outside these are slips of the pen.
+FIRST_YEAR, LAST_YEAR = 1800, 2100
 
 UNITS = ("metric", "us")
 PLANTING_METHODS = ("direct-seed", "transplant")
@@ -140,12 +144,15 @@ class _Table:
         return value if value is None else float(value)
 
     def date(self, key: str, default: Any = ...) -> Any:
-        return self._take(
+        day = self._take(
             key,
             lambda got: isinstance(got, dt.date) and not isinstance(got, dt.datetime),
             "write a date as 2026-04-20, without quotes",
             default,
         )
+        if day is not None and not FIRST_YEAR <= day.year <= LAST_YEAR:
+            raise self.fail(key, f"is too far off; give a day from {FIRST_YEAR} to {LAST_YEAR}")
+        return day
 
     def below(self, key: str, known: tuple[str, ...], way_out: str = "", default: Any = ...) -> _Table:
         if key not in self.table:
@@ -156,7 +163,7 @@ class _Table:
 
 
 def _shown(value: Any) -> str:
-    if isinstance(value, dt.date):
+    if isinstance(value, dt.date | dt.time):
         return value.isoformat()
     text = repr(value)
     return text if len(text) <= 60 else f"{text[:57]}..."
@@ -200,8 +207,10 @@ def _crop(table: _Table, cover: CoverEntry) -> CropEntry:
     name = table.text("name", 'name the crop that follows, such as "pumpkin" (see: covercrop crops)')
     _named(parameters.crop, table, name)
     planted = table.date("planted", None)
-    if planted is not None and planted <= (cover.turned_under or cover.sown):
-        raise table.fail("planted", f"is not after {'turning under' if cover.turned_under else 'sowing the cover'}")
+    if planted is not None and cover.turned_under is None:
+        raise table.fail("planted", "the cover is still standing; give turned_under in [field.cover] too")
+    if planted is not None and cover.turned_under is not None and planted <= cover.turned_under:
+        raise table.fail("planted", f"is not after turning under on {cover.turned_under}")
     return CropEntry(
         name=name,
         method=table.choice("method", PLANTING_METHODS, "direct-seed"),
@@ -228,6 +237,8 @@ def _note(table: _Table, cover: CoverEntry) -> ScoutingNote:
     )
     if note.date <= cover.sown:
         raise table.fail("date", f"is not after sowing on {cover.sown}")
+    if cover.turned_under is not None and note.date > cover.turned_under:
+        raise table.fail("date", f"is after turning under on {cover.turned_under}; mend one of the two")
     return note
 
 
@@ -267,6 +278,16 @@ def _field(where: str, raw: Any, folder: Path) -> Field:
     )
 
 
+_HOW_TO_WRITE = "write texts and names in quotes, numbers with a point, dates as 2026-04-20"
+
+
+def _line_named(error: tomllib.TOMLDecodeError, text: str) -> str:
+    """The line that a message names, as it stands in the file."""
+    number = re.search(r"at line (\d+)", str(error))
+    lines = text.split("\n")
+    return f": {_shown(lines[int(number[1]) - 1].strip())}" if number else ""
+
+
 def read_fields(path: Path) -> FieldFile:
     """Read a field file.
 
@@ -285,7 +306,8 @@ def read_fields(path: Path) -> FieldFile:
         be; the line names the place, the value and the way out.
     """
     try:
-        raw = tomllib.loads(path.read_bytes().decode("utf-8"))
+        text = path.read_bytes().decode("utf-8-sig")  # some editors put a mark before the first character
+        raw = tomllib.loads(text)
     except FileNotFoundError:
         raise FieldFileError(f"{path}: no such file; give the path of your field file") from None
     except IsADirectoryError:
@@ -295,7 +317,9 @@ def read_fields(path: Path) -> FieldFile:
     except UnicodeDecodeError as error:
         raise FieldFileError(f"{path}: byte {error.start} is not UTF-8 text; save the file as UTF-8") from None
     except tomllib.TOMLDecodeError as error:
-        raise FieldFileError(f"{path}: not TOML: {error}") from None
+        raise FieldFileError(f"{path}: not TOML: {error}{_line_named(error, text)}; {_HOW_TO_WRITE}") from None
+    except (ValueError, RecursionError) as error:
+        raise FieldFileError(f"{path}: cannot be read ({error}); give the path of a plain field file") from None
     top = _Table(str(path), raw, ("field", "today"))
     entries = raw.get("field", [])
     if not isinstance(entries, list) or not entries:

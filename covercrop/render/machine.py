@@ -24,8 +24,8 @@ SCHEMA = 1
 
 
 def dump(document: dict[str, Any]) -> str:
-    """A document as indented JSON; a NaN or NaT in it is an error, not a guess."""
-    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
+    """A document as indented JSON in ASCII, which any output can hold; a NaN or NaT in it is an error, not a guess."""
+    return json.dumps(document, indent=2, allow_nan=False)
 
 
 def ready(plans: Sequence[Plan], on: np.datetime64, problems: Sequence[tuple[str, str]] = ()) -> dict[str, Any]:

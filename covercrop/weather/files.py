@@ -38,6 +38,8 @@ _UNITS = {
     "mm": "mm", "in": "in", "inch": "in", "inches": "in",
 }  # fmt: skip
 _FILLER = {"temp", "temperature", "t", "air", "daily", "deg", "degrees", "total", "of", "the"}
+#: Python would read 1_0 as 10, and digits of any script.
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _YES = {"forecast": True, "true": True, "yes": True, "1": True, "y": True}
 _NO = {"observed": False, "false": False, "no": False, "0": False, "n": False, "": False}
 
@@ -175,16 +177,17 @@ def _parse_slowly(sheet: Sheet, columns: dict[str, int], *, comma: bool) -> pd.D
                 cells[key].append(cell)
             elif key == "rain" and cell.upper() in ("T", "TRACE"):
                 cells[key].append(0.0)
+            elif cell in NO_READING:
+                cells[key].append(np.nan)
+            elif _NUMBER.fullmatch(number := cell.replace(",", ".") if comma else cell):
+                cells[key].append(float(number))
             else:
-                try:
-                    cells[key].append(
-                        np.nan if cell in NO_READING else float(cell.replace(",", ".") if comma else cell)
-                    )
-                except ValueError:
-                    sheet.fail(
-                        f"line {line}, column {sheet.header[position]!r}: {cell!r} is not a number; "
-                        "correct it, or leave the cell empty"
-                    )
+                first, more, _ = cell.partition("\n")
+                why = "opens a quotation mark that is never closed" if more else "is not a number"
+                sheet.fail(
+                    f"line {line}, column {sheet.header[position]!r}: {first!r} {why}; "
+                    "correct it, or leave the cell empty"
+                )
     return pd.DataFrame(cells)
 
 

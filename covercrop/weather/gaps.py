@@ -74,13 +74,13 @@ def fill_notes(days: Days, origin: Words) -> list[str]:
     """What was filled and what was not, in words."""
     notes = []
     for name, how in (
-        ("filled", f"filled by a straight line (gaps of up to {LINEAR_LIMIT} days)"),
-        ("climatology", f"filled with the season's usual temperature (gaps of up to {CLIMATOLOGY_LIMIT} days)"),
+        ("filled", f"filled by a straight line (gaps of up to {LINEAR_LIMIT} days)."),
+        ("climatology", f"filled with the season's usual temperature (gaps of up to {CLIMATOLOGY_LIMIT} days)."),
     ):
         if count := int((origin == name).sum()):
             notes.append(f"{days_word(count)} {how}")
     if gaps := runs(origin == "missing"):
         first, end = max(gaps, key=lambda gap: gap[1] - gap[0])
         count = sum(stop - start for start, stop in gaps)
-        notes.append(f"{days_word(count)} left empty; the longest gap runs from {days[first]} to {days[end - 1]}")
+        notes.append(f"{days_word(count)} left empty; the longest gap runs from {days[first]} to {days[end - 1]}.")
     return notes

@@ -26,6 +26,11 @@ Temperatures = NDArray[np.float64]
 #: or four years would be a show of confidence.
 FEWEST_YEARS = 8
 
+#: No more past years than a climatological normal has: older ones are of a
+#: cooler time.  At Milwaukee a record of a century put the closing of the
+#: window of hairy vetch 5 days too late in February, thirty years 3.
+MOST_YEARS = 30
+
 #: A past year counts only if no more than this share of the days that are
 #: taken from it is filled from climatology, since filled days are smoother
 #: than weather.
@@ -145,15 +150,16 @@ def season_outlook(weather: DailyWeather, start: np.datetime64, length: int, on:
     behind = today - last_known
     if behind > 0:
         since = "the day since is" if behind == 1 else f"the {behind} days since are"
-        notes.append(f"the last observed day is {record.day(last_known)}; {since} forecast")
+        source = "forecast" if ahead else "taken from past years"
+        notes.append(f"The last observed day is {record.day(last_known)}; {since} {source}.")
 
     days = start + np.arange(length).astype("timedelta64[D]")
     offsets, rows = _past_years(record, days[settled:], today)
     if rows.shape[1] and offsets.size < FEWEST_YEARS:
-        have = f"only {offsets.size}" if offsets.size else "no"
+        have = f"Only {offsets.size}" if offsets.size else "No"
         notes.append(
-            f"{have} complete past years of weather, and {FEWEST_YEARS} are needed for a forecast: only dates "
-            "already reached are given; name a station with a longer record"
+            f"{have} complete past years of weather are there, and {FEWEST_YEARS} are needed for a forecast: only "
+            "dates already reached are given. Name a station with a longer record."
         )
         offsets, rows, length = offsets[:0], _NO_ROWS, settled
 
@@ -244,4 +250,5 @@ def _past_years(record: _Record, rest: Days, today: int) -> tuple[NDArray[np.int
     offsets, rows = offsets[inside], rows[inside]
     complete = (record.usable & ~record.forecast)[rows].all(axis=1)
     weathered = record.filled[rows].mean(axis=1) <= MOST_FILLED
-    return offsets[complete & weathered], rows[complete & weathered]
+    chosen = np.flatnonzero(complete & weathered)[:MOST_YEARS]
+    return offsets[chosen], rows[chosen]

@@ -77,9 +77,14 @@ class Sheet:
     def rows(self) -> Iterator[tuple[int, list[str]]]:
         """Line number and cells of each row that is not blank.  Slow: for messages."""
         reader = csv.reader(io.StringIO(self.body), delimiter=self.delimiter, skipinitialspace=True)
-        for row in reader:
-            if any(cell.strip() for cell in row):
-                yield self.header_line + reader.line_num, [cell.strip() for cell in row]
+        line = self.header_line + 1  # on which the row begins: one with a stray quotation mark runs on
+        try:
+            for row in reader:
+                if any(cell.strip() for cell in row):
+                    yield line, [cell.strip() for cell in row]
+                line = self.header_line + reader.line_num + 1
+        except csv.Error:
+            self.fail(f"line {line} opens a quotation mark that is never closed; delete it")
 
     def line_of(self, position: int, text: str) -> int:
         """Line on which a column first holds a text."""
@@ -91,16 +96,19 @@ class Sheet:
 
 def read_text(path: Path) -> str:
     """The text of a file, if it is text."""
-    if path.is_dir():
-        raise WeatherFileError(f"{path}: this is a folder; name the CSV file in it")
     try:
-        raw = path.read_bytes()
+        folder = path.is_dir()
+        raw = b"" if folder else path.read_bytes()
     except FileNotFoundError:
         near = get_close_matches(path.name, [entry.name for entry in _siblings(path)], n=1)
         way_out = f"did you mean {near[0]}?" if near else "check the name and the folder"
         raise WeatherFileError(f"{path}: no such file; {way_out}") from None
     except OSError as error:
-        raise WeatherFileError(f"{path}: cannot be read ({error.strerror}); check its permissions") from None
+        raise WeatherFileError(f"{path}: cannot be read ({error.strerror}); check its name and permissions") from None
+    except ValueError as error:
+        raise WeatherFileError(f"{path}: cannot be read ({error}); check its name") from None
+    if folder:
+        raise WeatherFileError(f"{path}: this is a folder; name the CSV file in it")
     if not raw.strip():
         raise WeatherFileError(f"{path.name}: the file is empty; it needs a header line such as {EXAMPLE}")
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
@@ -119,7 +127,10 @@ def read_text(path: Path) -> str:
 
 
 def _siblings(path: Path) -> list[Path]:
-    return list(path.parent.iterdir()) if path.parent.is_dir() else []
+    try:
+        return list(path.parent.iterdir())
+    except OSError:
+        return []
 
 
 def layout(name: str, text: str) -> Sheet:

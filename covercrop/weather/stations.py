@@ -251,16 +251,18 @@ def _with_station_list(folder: Path) -> Any:
     ms = _client(folder)
     file, part = folder / "stations.db", folder / "stations.part"
     ms.config.stations_db_ttl = 10**12  # its age is judged here
-    if not file.exists() or (date.today() - date.fromtimestamp(file.stat().st_mtime)).days >= STATION_LIST_AGE:
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        old = not file.exists() or (date.today() - date.fromtimestamp(file.stat().st_mtime)).days >= STATION_LIST_AGE
+        if old:
             part.touch()
             part.unlink()
-        except OSError as error:
-            raise StationError(
-                f"the list of weather stations cannot be kept in {folder} ({error.strerror}); "
-                "set COVERCROP_CACHE to a folder that can be written"
-            ) from None
+    except OSError as error:
+        raise StationError(
+            f"the list of weather stations cannot be kept in {folder} ({error.strerror}); "
+            "set COVERCROP_CACHE to a folder that can be written"
+        ) from None
+    if old:
         ms.config.stations_db_file = str(part)
         try:
             with listening():

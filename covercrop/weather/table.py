@@ -23,7 +23,10 @@ from covercrop.weather.quality import (
     Values,
     Words,
     calendar_days,
+    check_left,
+    check_months,
     check_unit,
+    faults_found,
     flag_notes,
     merge_duplicates,
     runs,
@@ -116,8 +119,9 @@ def daily_weather(
     Raises
     ------
     WeatherFileError
-        If there is no reading, a day stands twice with different values, or
-        the numbers cannot be in the declared unit.
+        If there is no reading, a day stands twice with different values, the
+        numbers cannot be in the declared unit or not all in one, or less than
+        half of them is left without the faults.
     """
     prefix = f"{where}: " if where else ""
     if frame.empty or not frame[list(TEMPERATURES)].notna().any(axis=None):
@@ -146,8 +150,11 @@ def daily_weather(
     flag[place] = readings["flag"].to_numpy(object)
     flag[calendar.isin(twice) & (flag == "")] = "duplicated"
 
+    whole = int((~np.isnan(values[:2])).all(axis=0).sum())
     take_out_faults(days, values[:2], values[2], flag, forecast)
     read = ~np.isnan(values[:2]).any(axis=0)
+    check_left(list(faults_found(days, flag).values()), int(read.sum()), whole, prefix)
+    check_months(days, values[:2], prefix)
     origin = np.where(read, np.where(forecast, "forecast", "observed"), "missing").astype(object)
     values[:2], origin = fill_gaps(days, values[:2], origin)
     return DailyWeather(
