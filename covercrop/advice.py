@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from covercrop import growth, parameters, plantback, soil_water, termination
+from covercrop.ensemble import SCOUTING_SD_DAYS
+from covercrop.weather.outlook import FEWEST_YEARS, MOST_YEARS
 
 if TYPE_CHECKING:
     from covercrop.parameters import Cover, Crop
@@ -25,13 +27,17 @@ METHOD_SOURCES = (
 _CAUTIONS = (
     "Local codes, your extension office and licensed advice come before anything said here.",
     "Turning under bares the soil: keep off wet ground, work across the slope, leave a standing strip beside water.",
-    "Raw manure has to be worked in at least 120 days before the harvest of what touches the soil (squash, pumpkin, "
-    "melon, cucumber), and 90 days before that of other crops (US organic rule, 7 CFR 205.203(c)(1)); your own rule "
-    "may ask for more.",
     "Manure, hay, straw and compost can carry weed-killers that outlast composting: grow a few beans or peas in a "
     "sample before any of it goes on a bed.",
     "Insured ground may have its own last day for ending a cover: ask before you wait for bloom.",
     "Handle treated seed with gloves, and keep it from children, stock and birds.",
+)
+_ASSUMPTIONS = (
+    "A day with a mean between 0 and 10 degC (32 and 50 degF) counts as cool, as in the trial that the bloom of "
+    "crimson clover was fitted to.",
+    f"Two people who scout the same stand differ by about {SCOUTING_SD_DAYS:.0f} days.",
+    "A stand is called dead when eight members of ten are, and planting safe when eight members of ten say so.",
+    f"A forecast needs {FEWEST_YEARS} past years and uses no more than {MOST_YEARS}.",
 )
 _TARP = "A tarp sheds its rain beside it: weigh its edges down, and keep the runoff from ditches and streams."
 
@@ -46,18 +52,29 @@ def cautions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
     crop : Crop
     """
     tarp = (_TARP,) if field.cover.terminate == "tarp" else ()
-    return (*cover.cautions, *crop.cautions, *tarp, *_CAUTIONS)
+    days, why = (120, "lies on the soil") if crop.touches_soil else (90, "does not touch the soil")
+    manure = (
+        f"Raw manure has to be worked in at least {days} days before {crop.common_name} is harvested, since what is "
+        f"eaten {why} (US organic rule, 7 CFR 205.203(c)(1)); your own rule may ask for more."
+    )
+    return (*cover.cautions, *crop.cautions, *tarp, manure, *_CAUTIONS)
 
 
 def assumptions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
     """Each value that no source gives, with the reason for what was set instead."""
     numbers = [
-        f"{subject.common_name}, {path} = {value.printed}: {value.reason}"
+        f"{subject.common_name.capitalize()}, {parameters.label(path)}, {value.printed}: {value.reason}."
         for subject in (cover, crop)
         for path, value in _numbers(subject)
         if value.basis == "assumed"
     ]
-    return (*plantback.ASSUMPTIONS, *soil_water.ASSUMPTIONS, *termination.assumptions(field.cover.terminate), *numbers)
+    return (
+        *_ASSUMPTIONS,
+        *plantback.ASSUMPTIONS,
+        *soil_water.ASSUMPTIONS,
+        *termination.assumptions(field.cover.terminate),
+        *numbers,
+    )
 
 
 def sources(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
@@ -67,9 +84,10 @@ def sources(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
 
 
 def reference(source: Source) -> str:
-    """A source in one line."""
+    """A source in one line, with what was seen of it."""
     where = ". ".join(part for part in (source.container, f"doi:{source.doi}" if source.doi else source.url) if part)
-    return f"{source.authors} ({source.year}). {source.title}. {where}".rstrip(". ") + "."
+    text = f"{source.authors} ({source.year}). {source.title}. {where}".rstrip(". ") + "."
+    return f"{text} [{source.note.rstrip('.')}]" if source.note else text
 
 
 def _numbers(subject: Cover | Crop) -> list[tuple[str, CitedValue]]:

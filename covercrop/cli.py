@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from covercrop import __version__
-from covercrop.errors import CovercropError
+from covercrop.errors import CovercropError, WeatherGapError, one_line
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -26,6 +26,10 @@ DESCRIPTION = """\
 When to turn a legume cover under, and when the ground is safe to plant.
 
 With no FIELDS file, the commands show an invented demonstration."""
+
+#: The choices of `degree-days`, repeated from covercrop.degree_days, which imports numpy; a test holds them equal.
+METHODS = ("average", "clamped-average", "triangle", "double-triangle", "sine", "double-sine")
+CUTOFFS = ("horizontal", "intermediate", "vertical")
 
 EPILOG = """\
 examples:
@@ -56,7 +60,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         status: int = parsed.run(parsed)
         sys.stdout.flush()
     except CovercropError as error:
-        print(f"covercrop: {_one_line(error)}", file=sys.stderr)  # noqa: T201
+        print(one_line(f"covercrop: {error}"), file=sys.stderr)  # noqa: T201
         return 1
     except KeyboardInterrupt:
         return 130
@@ -65,10 +69,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     return status
-
-
-def _one_line(error: Exception) -> str:
-    return " ".join(str(error).split())
 
 
 # --- what can be asked ----------------------------------------------------------------------------
@@ -84,34 +84,44 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"covercrop {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
 
-    def command(name: str, run: Callable[[argparse.Namespace], int], brief: str) -> argparse.ArgumentParser:
+    def command(
+        name: str, run: Callable[[argparse.Namespace], int], brief: str, units: str = "units to show"
+    ) -> argparse.ArgumentParser:
         added = commands.add_parser(name, help=brief, description=f"{brief[0].upper()}{brief[1:]}.")
-        added.add_argument(
-            "--units", choices=("metric", "us"), default="metric", help="units to show (default: metric)"
-        )
+        added.add_argument("--units", choices=("metric", "us"), default="metric", help=f"{units} (default: metric)")
         added.add_argument("--json", action="store_true", help="answer as JSON")
         added.set_defaults(run=run)
         return added
 
-    ready = command("ready", _ready, "this week's answer for every field: stage, window, lag, planting")
+    ready = command("ready", _ready, "this week's answer for every field: stage, window, wait, planting")
     _fields_argument(ready)
     ready.add_argument("--on", type=_date, metavar="DATE", help="the day asked about, as 2026-04-20 (default: today)")
-
     ready.add_argument("--full", action="store_true", help="add every assumption with its reason, and sources in full")
 
     weather = command("weather", _weather, "which weather is used, how complete it is, what was flagged")
     _fields_argument(weather)
     weather.add_argument("--fetch", action="store_true", help="fetch station data now and keep them")
 
-    degree_days = command("degree-days", _degree_days, "plain degree-days from a weather file, per day and summed")
+    degree_days = command(
+        "degree-days",
+        _degree_days,
+        "plain degree-days from a weather file, per day and summed from its first day",
+        units="units of the file, the thresholds and the answer",
+    )
     degree_days.add_argument("file", metavar="FILE.csv", type=Path, help="daily weather, in the units of --units")
     degree_days.add_argument(
-        "--method", default="average", metavar="M", help="how the day's curve is drawn (default: average)"
+        "--method",
+        default="average",
+        metavar="M",
+        help=f"how the day's curve is drawn: {', '.join(METHODS)} (default: average)",
     )
     degree_days.add_argument("--lower", type=float, required=True, metavar="X", help="base temperature, in --units")
     degree_days.add_argument("--upper", type=float, metavar="Y", help="upper threshold, in --units")
     degree_days.add_argument(
-        "--cutoff", default="horizontal", metavar="C", help="what happens above it (default: horizontal)"
+        "--cutoff",
+        default="horizontal",
+        metavar="C",
+        help=f"what happens above it: {', '.join(CUTOFFS)} (default: horizontal)",
     )
     degree_days.add_argument("--csv", action="store_true", help="print date,tmin,tmax,degree_days,sum")
 
@@ -130,10 +140,15 @@ def _fields_argument(parser: argparse.ArgumentParser) -> None:
 
 
 def _date(text: str) -> dt.date:
+    from covercrop.season import FIRST_YEAR, LAST_YEAR
+
     try:
-        return dt.date.fromisoformat(text)
+        day = dt.date.fromisoformat(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is not a date; write it as 2026-04-20") from None
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        raise argparse.ArgumentTypeError(f"{text!r} is too far off; give a day from {FIRST_YEAR} to {LAST_YEAR}")
+    return day
 
 
 # --- commands -------------------------------------------------------------------------------------
@@ -142,7 +157,7 @@ def _date(text: str) -> dt.date:
 def _ready(arguments: argparse.Namespace) -> int:
     import numpy as np
 
-    from covercrop.field_weather import weather_of
+    from covercrop.field_weather import described, weather_of
     from covercrop.plan import make_plan
     from covercrop.season import as_of
 
@@ -153,8 +168,10 @@ def _ready(arguments: argparse.Namespace) -> int:
     for field in as_of(file, day):
         try:
             plans.append(make_plan(field, weather_of(field, max(today, day)), on))
+        except WeatherGapError as error:
+            problems.append((field.name, one_line(f"{described(field)}: {error}")))
         except CovercropError as error:
-            problems.append((field.name, _one_line(error)))
+            problems.append((field.name, one_line(error)))
     if arguments.json:
         from covercrop.render import machine
 
@@ -178,7 +195,7 @@ def _weather(arguments: argparse.Namespace) -> int:
         try:
             found.append((field, weather_of(field, today, refresh=arguments.fetch)))
         except CovercropError as error:
-            problems.append((field.name, _one_line(error)))
+            problems.append((field.name, one_line(error)))
     if arguments.json:
         entries = [(field.name, record, summary(record)) for field, record in found]
         _print(machine.dump(machine.weather(entries, today, problems)))
@@ -187,7 +204,7 @@ def _weather(arguments: argparse.Namespace) -> int:
         for record in {id(record): record for _, record in found}.values():
             users = [field for field, used in found if used is record]
             names = [field.name for field in users]
-            terminal.weather(screen, names, described(users[0]), record, summary(record))
+            terminal.weather(screen, names, described(users[0]), record, summary(record), us=arguments.units == "us")
     return _report(problems)
 
 
@@ -257,7 +274,7 @@ def _read(arguments: argparse.Namespace) -> tuple[FieldFile, dt.date, str]:
 def _report(problems: Sequence[tuple[str, str]]) -> int:
     """Say which fields could not be worked out, a line each; the exit status."""
     for name, message in problems:
-        print(f"covercrop: {name}: {message}", file=sys.stderr)  # noqa: T201
+        print(one_line(f"covercrop: {name}: {message}"), file=sys.stderr)  # noqa: T201
     return 1 if problems else 0
 
 

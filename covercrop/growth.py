@@ -20,6 +20,7 @@ from math import erf, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from covercrop.degree_days import crossing
 from covercrop.parameters import Growth, Winter
 from covercrop.units import KG_HA_PER_LB_ACRE, KG_T_PER_LB_TON
 
@@ -31,8 +32,6 @@ PAN_NONE = 1.5  # [% N] little or none is released below
 PAN_FULL = 3.5  # [% N] the published line ends here
 PAN_AT_FULL = 35 * KG_T_PER_LB_TON  # [kg/t dry matter], printed as about 35 lb/ton
 PAN_MOST = 100 * KG_HA_PER_LB_ACRE  # [kg/ha], printed as 100 lb/acre
-
-_TOLERANCE = 1e-6
 
 
 # --- dry matter and nitrogen ----------------------------------------------------------------------
@@ -166,11 +165,12 @@ def kill_day(
     deviation : array_like, shape (k,) or (..., k)
         How tender each stand is, in standard deviations of the kill
         temperature: positive dies sooner.
-    start, end : array_like, broadcasting to (..., k)
-        First and last day index on which cold can kill: from emergence to the
-        turning under, say.  A NaN start (never up) cannot be killed; a NaN
-        end leaves it open.  The day axis may run into a second winter, so
-        give an end.
+    start : array_like, shape (...)
+        First day index on which cold can kill, such as emergence; what never
+        comes up (NaN) cannot be killed.
+    end : array_like, shape (..., k)
+        Last day index on which it can, such as the turning under; NaN leaves
+        it open.  The day axis may run into a second winter, so give an end.
 
     Returns
     -------
@@ -179,9 +179,11 @@ def kill_day(
         stand lives.
     """
     limit = winter.kill_temperature.value + winter.spread.value * np.atleast_1d(np.asarray(deviation, dtype=np.float64))
-    spells = _spells(np.asarray(tmean, dtype=np.float64)[..., None, :], winter, start, end)
-    killed = spells <= limit[..., None] + _TOLERANCE
-    return np.where(killed.any(axis=-1), killed.argmax(axis=-1), np.nan)
+    begin, last = (np.asarray(index, dtype=np.float64) for index in (start, end))
+    # The coldest spell so far only ever falls, so that one search serves any number of draws.
+    coldest = np.minimum.accumulate(_spells(np.asarray(tmean, dtype=np.float64), winter, begin, np.inf), axis=-1)
+    killed = crossing(-coldest, -limit)
+    return np.where(killed <= np.where(np.isnan(last), np.inf, last), killed, np.nan)
 
 
 def survival_by_day(tmean: Array, winter: Winter, *, start: ArrayLike = 0.0, end: ArrayLike = np.inf) -> Array:

@@ -70,6 +70,9 @@ DISEASE_DAYS = {"direct-seed": 21.0, "transplant": 14.0}
 #: Days from midwinter in which spring freezes are looked for; then it is midsummer.
 HALF_YEAR = 182
 
+#: What is turned under so many days before midwinter, or later, makes way for the next spring's crop.
+AUTUMN_DAYS = 92
+
 
 # --- seedcorn maggot ------------------------------------------------------------------------------
 
@@ -215,6 +218,27 @@ def disease_clear(start: ArrayLike, method: str) -> Array:
 
 
 # --- frost ----------------------------------------------------------------------------------------
+
+
+def midwinter_before(spring: np.datetime64, latitude: float) -> np.datetime64:
+    """1 January, south of the equator 1 July, before the spring that a day belongs to.
+
+    Parameters
+    ----------
+    spring : numpy.datetime64[D]
+        From :data:`AUTUMN_DAYS` days before midwinter on, the next spring is
+        meant.
+    latitude : float
+        [degrees], north positive.
+
+    Returns
+    -------
+    numpy.datetime64[D]
+    """
+    months = np.timedelta64(0 if latitude >= 0 else 6, "M")
+    month = (spring + np.timedelta64(AUTUMN_DAYS, "D")).astype("datetime64[M]") - months
+    day: np.datetime64 = (month.astype("datetime64[Y]").astype("datetime64[M]") + months).astype("datetime64[D]")
+    return day
 
 
 def freeze_free_from(tmin: ArrayLike, midwinter: float, threshold: float = 0.0) -> Array:

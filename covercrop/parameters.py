@@ -442,6 +442,47 @@ def source(key: str) -> Source:
     return build(Source, table, f"sources.toml [{key}]", key=key)
 
 
+#: What the less plain attributes are called where they are shown.
+_LABELS = {
+    "bloom day_length_none": "bloom, day length below which nothing counts",
+    "bloom day_length_full": "bloom, day length from which all counts",
+    "bloom cool_days": "bloom, cool days wanted",
+    "bloom requirement": "bloom, sum at 25% bloom",
+    "bloom pace": "bloom, progress in a day near bloom",
+    "bloom spread": "bloom, scatter of the sum at a new place",
+    "bloom cultivar_spread": "bloom, scatter among cultivars",
+    "stages bud": "buds visible, before 25% bloom",
+    "stages first_flower": "first flowers, before 25% bloom",
+    "stages bloom_10": "10% bloom, before 25% bloom",
+    "stages bloom_50": "50% bloom, after 25% bloom",
+    "stages end_of_bloom": "end of bloom, after 25% bloom",
+    "seed flower_to_maturity": "seed, from first flower to ripe",
+    "seed viable_share": "seed, share of that to the first viable one",
+    "seed spread": "seed, scatter of the sum",
+    "winter kill_temperature": "winter, mean that kills half of the stands",
+    "winter days": "winter, days of that mean",
+    "winter spread": "winter, scatter among stands",
+    "residue carbon_nitrogen": "residue, C:N ratio",
+    "growth slope": "growth, dry matter for warmth",
+    "growth lag": "growth, warmth before it is under way",
+    "growth most": "growth, most dry matter",
+    "growth spread": "growth, scatter among stands",
+    "growth nitrogen_bud": "nitrogen at visible buds",
+    "growth nitrogen_bloom": "nitrogen at full bloom",
+    "growth nitrogen_seed": "nitrogen at seed set",
+    "soil_minimum": "coldest soil for seed",
+    "soil_planting": "soil to wait for",
+    "frost": "air that harms it",
+    "days_to_maturity": "sowing to harvest",
+    "transplant_credit": "days saved by transplants",
+}
+
+
+def label(path: str) -> str:
+    """What a cited value is called where it is shown."""
+    return _LABELS.get(path, path.replace("_", " "))
+
+
 def cited_values(record: Any) -> list[tuple[str, CitedValue]]:
     """Every cited value below a record, with its dotted path."""
     found: list[tuple[str, CitedValue]] = []

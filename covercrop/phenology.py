@@ -57,6 +57,9 @@ BBCH = {
     "viable_seed": 81.0,
 }
 
+#: From this code on a stage is one of pods.
+PODS = 70
+
 #: The stages in plain words, each from its BBCH code on.
 STAGE_NAMES = {
     0: "sown, not yet up",
@@ -64,10 +67,10 @@ STAGE_NAMES = {
     51: "first flower buds visible",
     55: "flower buds all over, none open",
     60: "first flowers open",
-    61: "10 % in bloom",
-    62: "20 % in bloom",
-    63: "30 % in bloom",
-    64: "40 % in bloom",
+    61: "10% in bloom",
+    62: "20% in bloom",
+    63: "30% in bloom",
+    64: "40% in bloom",
     65: "full bloom",
     67: "bloom fading",
     69: "bloom over, pods filling",
@@ -315,11 +318,13 @@ def day_at_bbch(stage_days: dict[str, Array], code: float) -> Array:
     -------
     numpy.ndarray
         Day index, on a straight line between the dated stages on either side;
-        NaN where a stage that is needed is not reached.
+        NaN where a stage that is needed is not reached.  From 70 on the code
+        tells of pods, which set while the stand still blooms: the line then
+        runs from the first flowers to the first viable seed.
     """
-    stages = ("emergence", *_BLOOM_STAGES)
+    code = min(max(code, BBCH["emergence"]), BBCH["viable_seed"])
+    stages = ("first_flower", "viable_seed") if code >= PODS else ("emergence", *_BLOOM_STAGES)
     codes = [BBCH[stage] for stage in stages]
-    code = min(max(code, codes[0]), codes[-1])
     after = next(place for place, known in enumerate(codes) if known >= code)
     if codes[after] == code:
         return stage_days[stages[after]]

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from covercrop import advice, decomposition, growth, hazards, parameters, phenology, plantback, soil_water, termination
-from covercrop.ensemble import SCOUTING_SD_DAYS, Draws, quantiles, share_by, standard_draws
+from covercrop import advice, growth, hazards, parameters, phenology, plantback, termination
+from covercrop.ensemble import EARLY, LATE, MEDIAN, SCOUTING_SD_DAYS, Draws, quantiles, share_by, standard_draws
+from covercrop.errors import FieldFileError
+from covercrop.ground import Ground, follow_ground
 from covercrop.records import DateRange
-from covercrop.soil_temperature import SOIL_ERROR_SD, soil_temperature
-from covercrop.stand import Stand, day_of_year, grow_stand
+from covercrop.stand import Stand, grow_stand
 from covercrop.weather.outlook import Outlook, season_outlook
 
 if TYPE_CHECKING:
@@ -30,6 +31,12 @@ SAFE_SHARE = 0.8
 
 #: The window is closing when half of the members close within so many days.
 CLOSING_DAYS = 7
+
+#: A stand is called dead once this share of the members is: cold without snow kills more than cold under it.
+DEAD_SHARE = 0.8
+
+#: Below this chance of living through the winter, the chance is said.
+SURE = 0.95
 
 #: A day with lower odds than this is no day to plan a visit for.
 LEAST_ODDS = 0.05
@@ -77,7 +84,7 @@ class Amount:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TurnUnder:
-    """The best day, its odds, and the first and last day of the best week."""
+    """The best day, its chance, and the first and last day of the best week."""
 
     date: np.datetime64
     probability: float
@@ -101,29 +108,42 @@ class Plan:
         BBCH stage of the stand; ``stage`` says it in words.
     dates : dict of str to DateRange
         Every date of the chain (:data:`DATES`) with its 80 % interval.
+    turned : numpy.datetime64[D]
+        The day from which the ground is followed: that of the ending of the
+        cover, done or best, or today if it is too late; NaT where there is none.
     turn_under : TurnUnder or None
-        None once it is turned under, and where no day has any odds.
+        None once it is done, and where no day has any chance.
     window_days : numpy.ndarray of datetime64[D], shape (day,)
     window_probability : numpy.ndarray, shape (day,)
-        Share of the members whose window holds each day; a killed stand has
-        none.
-    window_now, closed_now : float
-        The odds that the window holds ``on``, and that it has closed by then.
+        Chance that the window holds each day, if the stand lives; none for a
+        dead one.
+    window_now, seed_now : float
+        Chance that the window holds ``on``, and that seed is viable by then.
     survival : float
-        Odds that the stand lives through the winter.
+        Chance that the stand lives through the winter.
     binding_limit : str or None
         The limit that is most often the last to clear.
     observed_share : float
-        Share of the days from sowing to turning under that were observed.
-    residue_if_watered : numpy.datetime64[D]
-        When the residue is most likely gone in ground that is kept moist;
-        the limit in ``dates`` goes by the rain, where that is known.
+        Share of the days from sowing to the ending of the cover that were observed.
+    safe_planting : numpy.datetime64[D]
+        Earliest planting that is safe in eight years of ten.
+    ripens : float
+        Chance that the crop ripens, planted as soon as it is safe; NaN where
+        that is not known.
+    residue_by_rain : numpy.datetime64[D]
+        When the residue is likely gone with no water but the rain; the date
+        in ``dates`` is that of ground that is kept moist.
+    brood : numpy.datetime64[D]
+        When most maggot flies bred on the cover are likely out.
+    emergence_days : float
+        Days until the crop is up, sown on the likely day [d]; NaN where that
+        is not known.
     pan_by_planting : float
         Share of the plant-available nitrogen released by the likely day of
         the earliest planting; NaN where there is none.
     nitrogen : dict of str to Amount
         ``dry_matter_kg_ha``, ``n_kg_ha`` and ``pan_kg_ha`` on the day of
-        turning under; empty where there is no such day.
+        ending the cover; empty where there is no such day.
     outlook : Outlook
         The season behind it, for charts.
     notes, assumptions, cautions, sources : tuple of str
@@ -139,15 +159,20 @@ class Plan:
     bbch: int
     stage: str
     dates: dict[str, DateRange]
+    turned: np.datetime64
     turn_under: TurnUnder | None
     window_days: NDArray[np.datetime64]
     window_probability: Array
     window_now: float
-    closed_now: float
+    seed_now: float
     survival: float
     binding_limit: str | None
     observed_share: float
-    residue_if_watered: np.datetime64
+    safe_planting: np.datetime64
+    ripens: float
+    residue_by_rain: np.datetime64
+    brood: np.datetime64
+    emergence_days: float
     pan_by_planting: float
     nitrogen: dict[str, Amount]
     outlook: Outlook
@@ -179,9 +204,16 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
     ------
     WeatherGapError
         If the season is not known from sowing on.
+    FieldFileError
+        If the season of the cover was over before ``on``.
     ParameterError
         If the cover, the cultivar or the crop is not known.
     """
+    if on >= np.datetime64(field.cover.sown, "D") + np.timedelta64(SEASON_DAYS, "D"):
+        raise FieldFileError(
+            f"sown = {field.cover.sown} lies more than {SEASON_DAYS} days before {on}, and that season is over; "
+            "enter the cover that stands now, or ask about an earlier day with --on"
+        )
     draws = draws or standard_draws()
     cover = parameters.cover(field.cover.species)
     crop = parameters.crop(field.crop.name)
@@ -197,44 +229,47 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
         scouting=field.scouting,
     )
     survival = float(stand.living.sum())
-    # What has been turned under was there to be turned under, whatever the model makes of the winter.
-    killed = field.cover.turned_under is None and share_by(stand.killed, stand.weights, today) >= 0.5
+    weights = stand.living if survival > 0 else stand.weights
+    ended = field.cover.turned_under is not None
+    killed = not ended and share_by(stand.killed, stand.weights, today) >= DEAD_SHARE
 
-    odds = _window_odds(stand, outlook.days.size)
-    best = None if field.cover.turned_under or killed else _best(odds, today, outlook)
-    turned = _turning_day(field, best, outlook)
-    midwinter = _midwinter(field.latitude, outlook)
-    ground = _ground(field, outlook, turned)
-    limits = plantback.limits(
-        outlook.tmin,
-        outlook.tmax,
-        ground.soil_c,
-        ground.turned,
-        midwinter,
-        residue=cover.residue,
-        crop=crop,
-        method=field.crop.method,
-        residue_draw=draws.residue,
-        soil_error=SOIL_ERROR_SD * draws.soil,
-        moisture=ground.moisture,
+    odds = termination.probability_by_day(stand.opens, stand.closes, weights / weights.sum(), outlook.days.size)
+    best = None if ended or killed else _best(odds, today, outlook)
+    too_late = outlook.complete and not killed and share_by(stand.closes, weights, today - 1) >= 0.5
+    turned = _ending_day(field, best, outlook, today if too_late else None)
+    spring = turned if turned is not None else _first(quantiles(stand.opens, weights)[1], today)
+    midwinter = hazards.midwinter_before(outlook.days[0] + np.timedelta64(spring, "D"), field.latitude)
+    ground = follow_ground(
+        outlook,
+        field.latitude,
+        cover,
+        crop,
+        field.crop,
+        draws,
+        terminate=field.cover.terminate,
+        ended=np.nan if turned is None else float(turned),
+        midwinter=outlook.position(midwinter),
     )
-    earliest = plantback.earliest(limits)
     indexes = {
         **{name: stand.stages[name] for name in DATES if name in stand.stages},
         "window_open": stand.opens,
         "window_close": stand.closes,
-        **limits,
+        **ground.limits,
         # The limit is the date that one year in ten still freezes after; what is shown is the years themselves.
-        "frost": _by_member(hazards.freeze_free_from(outlook.tmin, midwinter, crop.frost.value), stand),
-        "earliest_planting": earliest,
-        "latest_planting": _by_member(_latest_planting(field, crop, outlook, midwinter), stand),
+        "frost": ground.frost_free,
+        "earliest_planting": ground.earliest,
+        "latest_planting": ground.latest,
     }
     if killed:
-        indexes = {name: index for name, index in indexes.items() if name == "emergence"}
-    weights = stand.living if survival > 0 else stand.weights
-    state = "winter-killed" if killed else _state(field, stand, weights, earliest, today)
-    median_stages = {name: quantiles(index, weights)[1] for name, index in stand.stages.items()}
-    bbch = phenology.bbch(median_stages, today)
+        indexes = {"emergence": indexes["emergence"]}
+
+    def likely(index: Array) -> np.datetime64:
+        return _dates(index, weights, outlook, (MEDIAN,))[0]
+
+    state = "winter-killed" if killed else _state(field, stand, ground, weights, today)
+    bbch = _bbch(stand, weights, today if turned is None else min(today, turned))
+    planting = quantiles(ground.earliest, weights)[1]
+    nowhere = turned is None or killed
     return Plan(
         field=field,
         cover=cover,
@@ -244,19 +279,24 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
         bbch=bbch,
         stage=phenology.stage_name(bbch),
         dates={name: _date_range(indexes.get(name), weights, outlook) for name in DATES},
+        turned=np.datetime64("NaT", "D") if nowhere else outlook.days[0] + np.timedelta64(int(turned or 0), "D"),
         turn_under=best,
         window_days=outlook.days,
         window_probability=np.zeros_like(odds) if killed else odds,
         window_now=float(odds[today]) if 0 <= today < odds.size else 0.0,
-        closed_now=share_by(stand.closes, weights, today - 1),
+        seed_now=share_by(stand.stages["viable_seed"], weights, today),
         survival=survival,
-        binding_limit=None if killed or np.isnan(earliest).all() else plantback.binding(limits, weights),
+        binding_limit=None if nowhere or not outlook.complete else plantback.binding(ground.limits, weights),
         observed_share=_observed_share(outlook, turned),
-        residue_if_watered=_if_watered(cover, outlook, ground),
-        pan_by_planting=_released(cover, ground, quantiles(earliest, weights)[1]),
-        nitrogen={} if killed else _nitrogen(cover, outlook, stand, weights, draws, turned),
+        safe_planting=_dates(ground.earliest, weights, outlook, (SAFE_SHARE,))[0],
+        ripens=_ripens(ground, weights),
+        residue_by_rain=likely(ground.residue_by_rain),
+        brood=likely(ground.brood),
+        emergence_days=_emergence(crop, ground, planting),
+        pan_by_planting=_median_on(ground.released, planting),
+        nitrogen={} if nowhere else _nitrogen(cover, outlook, stand, weights, draws, int(turned or 0)),
         outlook=outlook,
-        notes=(*weather.notes, *outlook.notes, *_notes(field, cover, stand)),
+        notes=(*weather.notes, *outlook.notes, *_notes(field, cover, stand, survival)),
         assumptions=advice.assumptions(field, cover, crop),
         cautions=advice.cautions(field, cover, crop),
         sources=advice.sources(field, cover, crop),
@@ -264,10 +304,6 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
 
 
 # --- the window -----------------------------------------------------------------------------------
-
-
-def _window_odds(stand: Stand, days: int) -> Array:
-    return termination.probability_by_day(stand.opens, stand.closes, stand.living, days)
 
 
 def _best(odds: Array, today: int, outlook: Outlook) -> TurnUnder | None:
@@ -285,71 +321,54 @@ def _best(odds: Array, today: int, outlook: Outlook) -> TurnUnder | None:
     )
 
 
-def _turning_day(field: Field, best: TurnUnder | None, outlook: Outlook) -> int | None:
+def _ending_day(field: Field, best: TurnUnder | None, outlook: Outlook, at_once: int | None) -> int | None:
+    """Day index from which the ground is followed: the day it was done, the best day, or today if it is too late."""
     if field.cover.turned_under is not None:
         return outlook.position(np.datetime64(field.cover.turned_under, "D"))
-    return None if best is None else outlook.position(best.date)
+    return at_once if best is None else outlook.position(best.date)
 
 
-# --- after turning under --------------------------------------------------------------------------
+def _bbch(stand: Stand, weights: Array, day: int) -> int:
+    return phenology.bbch({name: quantiles(index, weights)[1] for name, index in stand.stages.items()}, day)
 
 
-def _midwinter(latitude: float, outlook: Outlook) -> int:
-    """Position of the first 1 January after sowing; south of the equator, of the first 1 July."""
-    sown = outlook.days[0]
-    new_year = sown.astype("datetime64[Y]").astype("datetime64[M]") + np.timedelta64(0 if latitude >= 0 else 6, "M")
-    if new_year.astype("datetime64[D]") < sown:
-        new_year += np.timedelta64(12, "M")
-    return outlook.position(new_year.astype("datetime64[D]"))
+def _state(field: Field, stand: Stand, ground: Ground, weights: Array, today: int) -> str:
+    if field.crop.planted is not None:
+        return "planted"
+    if field.cover.turned_under is not None:
+        return "plantable" if share_by(ground.earliest, weights, today) >= SAFE_SHARE else "turned-under"
+    if share_by(stand.closes, weights, today - 1) >= 0.5:
+        return "seed-risk"
+    if share_by(stand.opens, weights, today) >= 0.5:
+        return "closing" if share_by(stand.closes, weights, today + CLOSING_DAYS) >= 0.5 else "in-window"
+    return "budding" if share_by(stand.stages["bud"], weights, today) >= 0.5 else "growing"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Ground:
-    """The ground once the cover is under: when (NaN if it is not), how warm [degC] and how moist, by year and day."""
-
-    turned: float
-    soil_c: Array
-    moisture: Array
+# --- the ground -----------------------------------------------------------------------------------
 
 
-def _ground(field: Field, outlook: Outlook, turned: int | None) -> _Ground:
-    day = np.nan if turned is None else float(turned)
-    cover = field.crop.ground_cover
-    days = day_of_year(outlook.days)
-    return _Ground(
-        turned=day,
-        soil_c=soil_temperature(outlook.tmean, cover, canopy_until=day),
-        moisture=soil_water.moisture(outlook.prcp, outlook.tmin, outlook.tmax, field.latitude, days, cover, day),
-    )
-
-
-def _if_watered(cover: Cover, outlook: Outlook, ground: _Ground) -> np.datetime64:
-    """When the residue is most likely gone in ground that is kept moist."""
-    index = decomposition.residue_clear(ground.soil_c, np.array([ground.turned]), cover.residue)
-    median: np.datetime64 = outlook.dates(quantiles(index, np.ones(index.shape)))[1]
-    return median
-
-
-def _released(cover: Cover, ground: _Ground, planting: float) -> float:
-    """Share of the plant-available nitrogen that is out by the day of planting; NaN if there is no such day."""
-    if np.isnan(planting):
+def _ripens(ground: Ground, weights: Array) -> float:
+    """Chance that the crop ripens if it is planted on the first safe day; NaN where that is not known."""
+    known = ~np.isnan(ground.earliest + ground.latest)
+    if not known.any():
         return np.nan
-    share = decomposition.nitrogen_released(
-        ground.soil_c, np.array(ground.turned), cover.residue, moisture=ground.moisture
-    )
-    return float(np.median(share[:, int(planting)]))
+    return float(weights[(ground.earliest <= ground.latest) & known].sum() / weights.sum())
 
 
-def _latest_planting(field: Field, crop: Crop, outlook: Outlook, midwinter: int) -> Array:
-    days = plantback.days_to_maturity(crop, field.crop.method, field.crop.days_to_maturity)
-    freeze = hazards.first_autumn_freeze(outlook.tmin, midwinter, crop.frost.value)
-    return plantback.latest_planting(freeze, days)
+def _median_on(by_year_and_day: Array, day: float) -> float:
+    """The middle year's value on a day; NaN where there is no such day."""
+    return np.nan if np.isnan(day) else float(np.median(by_year_and_day[:, int(day)]))
+
+
+def _emergence(crop: Crop, ground: Ground, planting: float) -> float:
+    """Days until the crop is up, sown on the likely day; NaN where that is not known."""
+    return float(plantback.emergence_days(crop, _median_on(ground.soil_c, planting)))
 
 
 def _nitrogen(
-    cover: Cover, outlook: Outlook, stand: Stand, weights: Array, draws: Draws, turned: int | None
+    cover: Cover, outlook: Outlook, stand: Stand, weights: Array, draws: Draws, turned: int
 ) -> dict[str, Amount]:
-    if turned is None or turned >= outlook.days.size or cover.growth is None:
+    if turned >= outlook.days.size or cover.growth is None:
         return {}
     # Emergence is the same in every draw, since it does not depend on what is drawn.
     grown = growth.dry_matter(outlook.tmean[:, : turned + 1], stand.stages["emergence"][:, 0], cover.growth)[:, -1]
@@ -368,41 +387,40 @@ def _nitrogen(
 # --- what it comes to -----------------------------------------------------------------------------
 
 
-def _by_member(by_year: Array, stand: Stand) -> Array:
-    return np.broadcast_to(by_year[:, None], stand.opens.shape)
+def _first(day: float, otherwise: int) -> int:
+    return otherwise if np.isnan(day) else int(day)
+
+
+def _dates(
+    index: Array, weights: Array, outlook: Outlook, shares: tuple[float, ...] = (EARLY, MEDIAN, LATE)
+) -> NDArray[np.datetime64]:
+    """Dates by which these shares of the members have reached a stage."""
+    return outlook.dates(np.ceil(quantiles(np.broadcast_to(index, weights.shape), weights, shares)))
 
 
 def _date_range(index: Array | None, weights: Array, outlook: Outlook) -> DateRange:
-    found = np.full(3, np.nan) if index is None else quantiles(index, weights)
-    early, median, late = outlook.dates(np.ceil(found))
+    early, median, late = _dates(np.array(np.nan) if index is None else index, weights, outlook)
     return DateRange(early=early, median=median, late=late)
 
 
-def _state(field: Field, stand: Stand, weights: Array, earliest: Array, today: int) -> str:
-    if field.crop.planted is not None:
-        return "planted"
-    if field.cover.turned_under is not None:
-        return "plantable" if share_by(earliest, weights, today) >= SAFE_SHARE else "turned-under"
-    if share_by(stand.closes, weights, today - 1) >= 0.5:
-        return "seed-risk"
-    if share_by(stand.opens, weights, today) >= 0.5:
-        return "closing" if share_by(stand.closes, weights, today + CLOSING_DAYS) >= 0.5 else "in-window"
-    return "budding" if share_by(stand.stages["bud"], weights, today) >= 0.5 else "growing"
-
-
 def _observed_share(outlook: Outlook, turned: int | None) -> float:
-    """Share of the days up to turning under that were observed; of those up to today, where there is no such day."""
+    """Share of the days up to the ending of the cover that were observed; up to today, where there is no such day."""
     days = outlook.known if turned is None else turned + 1
     return min(outlook.observed / days, 1.0)
 
 
-def _notes(field: Field, cover: Cover, stand: Stand) -> list[str]:
+def _notes(field: Field, cover: Cover, stand: Stand, survival: float) -> list[str]:
     notes = []
+    if survival < SURE and field.cover.turned_under is None:
+        notes.append(
+            f"Chance that the stand lives through the cold: {survival:.0%}, snow not reckoned with. The dates are "
+            "those of a stand that lives."
+        )
     if not field.cover.cultivar:
         notes.append(f"The cultivar of the {cover.common_name} is not given, so its dates are wider than they need be.")
     if field.scouting:
         count = "1 scouting note is" if len(field.scouting) == 1 else f"{len(field.scouting)} scouting notes are"
-        notes.append(f"{count} used, each as good to about {stand.scouting_sd:.0f} days.")
+        notes.append(f"{count} used, good to about {stand.scouting_sd:.0f} days.")
         if stand.scouting_sd > SCOUTING_SD_DAYS:
             notes.append(
                 "The notes do not fit this weather well, so the dates are kept wide: check the sowing date, the "

@@ -58,12 +58,12 @@ SOURCES = (
 ASSUMPTIONS = (
     "Residue counts as gone once a tenth of its sugars and starches, or half of its weight, is left: no source gives "
     "a threshold for planting.",
-    "Residue waits in dry soil, which is worked out from the rain; where the rain is not known, the ground is taken to "
-    "be moist from that day on.",
+    "The ground is taken to be kept moist while the residue rots; what the rain alone would do is said beside it.",
     "Seed is taken to be at risk of maggots in the first 25 days after turning under while the soil is below 18 degC "
     "(64 degF), and for 21 days after a peak of flies while it is below 21 degC (70 degF): the numbers are published, "
     "the rule made of them is not.",
     "The soil has to be warm enough on three days running: advice says several days.",
+    "A standing cover is taken to shade the soil fully.",
     "Straw is taken to keep the soil about 2 degC (4 degF) cooler than bare ground, from memory; a soil thermometer "
     "knows better.",
     "The soil temperature is worked out from the air and may be 2 degC (4 degF) off for a whole spring, which is why "
@@ -113,7 +113,6 @@ def limits(
     method: str,
     residue_draw: ArrayLike = 0.0,
     soil_error: ArrayLike = 0.0,
-    moisture: ArrayLike = 1.0,
     frost_risk: float = 0.1,
 ) -> dict[str, Array]:
     """Every limit on planting, in every member.
@@ -137,9 +136,6 @@ def limits(
         Standard normal; above 0 the residue goes faster than is likely.
     soil_error : array_like, shape (..., k), optional
         Added to the soil temperature for the limits that rest on it alone [K].
-    moisture : array_like, shape (year, day), optional
-        Share of the full rate of decay that soil water allows
-        (:func:`covercrop.soil_water.moisture`); 1, moist, by default.
     frost_risk : float
         Share of years that may still freeze after the frost limit.
 
@@ -155,7 +151,7 @@ def limits(
     """
     begin = np.atleast_1d(np.asarray(start, dtype=np.float64))
     day = {
-        "residue": decomposition.residue_clear(soil_c, begin, residue, draw=residue_draw, moisture=moisture),
+        "residue": decomposition.residue_clear(soil_c, begin, residue, draw=residue_draw),
         "disease": hazards.disease_clear(begin, method),
         "maggot": hazards.maggot_clear(tmin, tmax, soil_c, begin, midwinter, soil_error=soil_error)
         if crop.maggot_host

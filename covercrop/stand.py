@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from covercrop import growth, parameters, phenology, termination
+from covercrop import growth, hazards, parameters, phenology, termination
 from covercrop.daylength import day_length
 from covercrop.ensemble import NOTE_NOT_YET, NOTE_REACHED, Draws, Evidence, scouting_weights
 
@@ -104,10 +104,35 @@ def grow_stand(
         stages=stages,
         opens=opens,
         closes=closes,
-        killed=growth.kill_day(outlook.tmean, cover.winter, draws.cold, start=stages["emergence"], end=closes),
+        killed=growth.kill_day(
+            outlook.tmean,
+            cover.winter,
+            draws.cold,
+            start=np.maximum(stages["emergence"][:, 0], _last_seen_alive(scouting, outlook)),
+            end=_spring_over(closes, outlook, latitude),
+        ),
         weights=weights,
         scouting_sd=scouting_sd,
     )
+
+
+def _spring_over(closes: Array, outlook: Outlook, latitude: float) -> Array:
+    """Day index after which cold no longer matters: the close of the window, or midsummer where it does not close.
+
+    The day axis runs on into a second winter, which is none of the cover's.
+    """
+    midsummer = outlook.position(hazards.midwinter_before(outlook.days[0], latitude)) + hazards.HALF_YEAR
+    return np.where(np.isnan(closes), midsummer, closes)
+
+
+def _last_seen_alive(scouting: Sequence[ScoutingNote], outlook: Outlook) -> float:
+    """Day index of the last visit that found the stand up: whatever cold came before it did not kill."""
+    visits = [
+        outlook.position(np.datetime64(note.date, "D"))
+        for note in scouting
+        if note.bbch is None or note.bbch >= phenology.BBCH["emergence"]
+    ]
+    return float(max(visits, default=0))
 
 
 def _evidence(note: ScoutingNote, stages: dict[str, Array], outlook: Outlook) -> Evidence:

@@ -199,6 +199,15 @@ def sources(method: str) -> tuple[str, ...]:
 
 def assumptions(method: str) -> tuple[str, ...]:
     """What no source gives about a method's window, in plain sentences."""
-    if method in ("roll", "mow"):
-        return (f"A cover that is rolled or mown is safe only up to its first swelling pods: {SWELLING_PODS.reason}.",)
-    return ()
+    if method == "turn-under":
+        return ()
+    surface = (
+        "What lies on top rots more slowly than what is dug in, and shades the soil: the residue date is that of "
+        "residue in the ground, and too early here.",
+    )
+    if method == "tarp":
+        return (*surface, "A tarp is given three weeks whatever the weather; in a cool spring it takes four to six.")
+    return (
+        *surface,
+        f"A cover that is rolled or mown is safe only up to its first swelling pods: {SWELLING_PODS.reason}.",
+    )

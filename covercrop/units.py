@@ -19,12 +19,12 @@ Number = TypeVar("Number", float, NDArray[np.float64])
 
 M_PER_FT = 0.3048  # exact, international foot
 M_PER_IN = 0.0254  # exact
+KM_PER_MILE = 1.609344  # exact, international mile
 KG_PER_LB = 0.45359237  # exact, international pound
 M2_PER_ACRE = 4046.8564224  # exact, international acre
 M2_PER_HA = 10_000.0
 
 KG_HA_PER_LB_ACRE = KG_PER_LB / M2_PER_ACRE * M2_PER_HA
-KG_HA_PER_TON_ACRE = 2000 * KG_HA_PER_LB_ACRE  # short tons
 KG_T_PER_LB_TON = 0.5  # pounds in a short ton are parts in 2000
 
 
@@ -54,28 +54,15 @@ _FACTORS: dict[str, tuple[str, float]] = {
     "degC d": ("degC d", 1.0),
     "degF d": ("degC d", 1 / 1.8),
     "K": ("K", 1.0),
-    "delta degF": ("K", 1 / 1.8),
     "d": ("d", 1.0),
-    "week": ("d", 7.0),
     "h": ("h", 1.0),
-    "1/d": ("1/d", 1.0),
     "1": ("1", 1.0),
-    "%": ("1", 0.01),
     "% N": ("% N", 1.0),
     "kg/ha": ("kg/ha", 1.0),
     "Mg/ha": ("kg/ha", 1000.0),
     "lb/acre": ("kg/ha", KG_HA_PER_LB_ACRE),
-    "ton/acre": ("kg/ha", KG_HA_PER_TON_ACRE),
     "kg/ha per degC d": ("kg/ha per degC d", 1.0),
     "kg/ha per 100 degC d": ("kg/ha per degC d", 0.01),
-    "kg/t": ("kg/t", 1.0),
-    "lb/ton": ("kg/t", KG_T_PER_LB_TON),
-    "m": ("m", 1.0),
-    "cm": ("m", 0.01),
-    "ft": ("m", M_PER_FT),
-    "in": ("m", M_PER_IN),
-    "kg/m3": ("kg/m3", 1.0),
-    "g/100 m2": ("g/100 m2", 1.0),
 }
 
 UNITS = ("degC", "degF", *_FACTORS)

@@ -6,6 +6,7 @@ import csv
 import datetime as dt
 import io
 import json
+import re
 import shutil
 import subprocess
 import sys
@@ -16,6 +17,7 @@ from typing import Any
 import jsonschema
 import pytest
 
+from covercrop import cli, degree_days
 from covercrop.cli import main
 from covercrop.plan import DATES, STATES
 
@@ -289,7 +291,7 @@ def test_degree_day_options_that_cannot_be_used(run: Run, week: Path, arguments:
     status, printed, said = run("degree-days", week, "--units", "us", *arguments)
     assert (status, printed) == (1, "")
     assert said.count("\n") == 1
-    assert pytest.importorskip("re").search(message, said)
+    assert re.search(message, said)
 
 
 # --- wrong usage and wrong input ----------------------------------------------------------------------
@@ -304,6 +306,12 @@ def test_wrong_usage_leaves_with_status_2(run: Run, arguments: list[str]) -> Non
     status, printed, said = run(*arguments)
     assert (status, printed) == (2, "")
     assert "usage: covercrop" in said
+
+
+def test_help_names_the_methods() -> None:
+    """The choices that the help names are those of the library."""
+    assert cli.METHODS == degree_days.METHODS
+    assert cli.CUTOFFS == degree_days.CUTOFFS
 
 
 @pytest.mark.parametrize("command", ["ready", "weather", "degree-days", "covers", "crops"])

@@ -276,7 +276,7 @@ def test_nitrogen_yield_of_vetch(vetch, row):
 @pytest.mark.parametrize("row", _rows("pan"), ids=lambda row: row["condition"])
 def test_pan_by_percent(row):
     """The straight line of PNW 636 (Sullivan & Andrews 2012), to 0.01 lb a ton."""
-    ton_an_acre = units.KG_HA_PER_TON_ACRE
+    ton_an_acre = 2000 * units.KG_HA_PER_LB_ACRE
     released = growth.pan(ton_an_acre, float(row["condition"].removesuffix(" % N"))) / units.KG_HA_PER_LB_ACRE
     assert released == pytest.approx(float(row["value"]), abs=0.01)
 

@@ -121,7 +121,7 @@ def test_days_since_the_record_ended_are_forecast() -> None:
     """A record that is ten days old is used, and said to be."""
     outlook = season_outlook(record(last="2021-04-10"), SOWN, 400, ON)
     assert outlook.known == outlook.position(np.datetime64("2021-04-10")) + 1
-    assert "the 10 days since are forecast" in outlook.notes[0]
+    assert "2021-04-10; the 10 days since are taken from past years" in outlook.notes[0]
 
 
 @pytest.mark.parametrize(

@@ -133,7 +133,7 @@ family = "Cucurbitaceae"
 soil_minimum = {CITED}
 soil_planting = {CITED}
 frost = {CITED}
-days_to_maturity = {{ value = 15, unit = "week", basis = "assumed", reason = "for the test" }}
+days_to_maturity = {{ value = 105, unit = "d", basis = "assumed", reason = "for the test" }}
 transplant_credit = {{ value = 14, unit = "d", basis = "assumed", reason = "for the test" }}
 touches_soil = true
 maggot_host = false
@@ -145,7 +145,7 @@ days = {{ value = 9, unit = "d", basis = "assumed", reason = "for the test" }}
 
 
 def test_a_whole_crop() -> None:
-    """Nested tables, lists, flags and defaults all arrive, and weeks become days."""
+    """Nested tables, lists, flags and defaults all arrive."""
     crop = build(Crop, tomllib.loads(CROP), "own.toml [gourd]", key="gourd")
     assert (crop.key, crop.touches_soil, crop.maggot_host) == ("gourd", True, False)
     assert crop.days_to_maturity.value == 105.0

@@ -423,7 +423,7 @@ def test_every_code_has_a_name() -> None:
     """Each code from 0 to 99 reads as the latest stage that it has come to."""
     assert phenology.stage_name(55) == "flower buds all over, none open"
     assert phenology.stage_name(58) == phenology.stage_name(55)
-    assert phenology.stage_name(62.5) == "20 % in bloom"
+    assert phenology.stage_name(62.5) == "20% in bloom"
     assert phenology.stage_name(65) == "full bloom"
     assert {phenology.stage_name(code) for code in range(100)} == set(phenology.STAGE_NAMES.values())
 

@@ -137,6 +137,21 @@ def test_a_killed_stand_ends_the_forecast() -> None:
     assert plan.nitrogen == {}
 
 
+def test_a_stand_that_was_seen_alive_was_not_killed_before() -> None:
+    """Buds seen in April outweigh the cold of January; a note from before the cold proves nothing."""
+    record = weather()
+    cold = record.table.copy()
+    cold.loc["2026-01-10":"2026-01-24", ["tmin_c", "tmax_c"]] = [-25.0, -15.0]
+    harsh = replace(record, table=cold)
+    buds = ScoutingNote(date=dt.date(2026, 4, 18), bbch=51)
+    seen = plan_on("2026-04-20", record=harsh, scouting=(buds,))
+    assert seen.state in ("budding", "in-window")
+    assert seen.survival == pytest.approx(1.0)
+    assert seen.turn_under is not None
+    leaves = ScoutingNote(date=dt.date(2025, 12, 1), bbch=20)
+    assert plan_on("2026-04-20", record=harsh, scouting=(leaves,)).state == "winter-killed"
+
+
 def test_every_state_is_a_known_word(april: Plan) -> None:
     """The states are the nine of the field vocabulary."""
     assert april.state in STATES
@@ -238,6 +253,27 @@ def test_each_way_of_ending_has_its_window(terminate: str) -> None:
     plan = plan_on("2026-03-01", species="hairy-vetch", terminate=terminate)
     assert plan.turn_under is not None
     assert plan.dates["window_close"].median < plan.dates["viable_seed"].median
+
+
+@pytest.mark.parametrize(
+    ("sown", "on", "spring"),
+    [
+        ("2026-01-02", "2026-04-20", "2026-03-01"),
+        ("2026-03-05", "2026-04-20", "2026-03-01"),
+        ("2025-06-15", "2026-04-20", "2026-03-01"),
+        ("2025-11-20", "2025-12-20", "2026-03-01"),
+        ("2025-07-10", "2025-10-20", "2025-09-01"),
+        ("2025-04-10", "2025-06-20", "2025-09-01"),
+    ],
+)
+def test_the_limits_belong_to_the_spring_of_the_crop(sown: str, on: str, spring: str) -> None:
+    """Whether sown in summer, autumn or after midwinter: last frost, planting and first frost follow one another."""
+    south = spring.endswith("09-01")
+    record = weather(last=on, coldest_day=202) if south else RECORD
+    dates = plan_on(on, record=record, sown=sown, latitude=-37.6 if south else 37.6).dates
+    assert day(spring) < dates["frost"].late < day(spring) + np.timedelta64(92, "D")
+    assert dates["frost"].late <= dates["earliest_planting"].median < dates["latest_planting"].early
+    assert dates["latest_planting"].early < day(spring) + np.timedelta64(275, "D")
 
 
 def test_a_record_that_starts_too_late_is_refused() -> None:

@@ -122,24 +122,6 @@ def test_each_limit_is_asked_of_its_own_model(weather: tuple[np.ndarray, np.ndar
         assert (found["frost"] == hazards.freeze_free_date(free, risk)).all()
 
 
-def test_dry_ground_holds_back_the_residue_alone(weather: tuple[np.ndarray, np.ndarray]) -> None:
-    """A third of the rate of decay puts the residue off in every year, no decay for good, and no other limit moves."""
-    tmin, tmax = weather
-    soil = soil_temperature((tmin + tmax) / 2, "bare", canopy_until=TURNED_UNDER)
-
-    def limits(**given: np.ndarray) -> dict[str, np.ndarray]:
-        crop = parameters.crop("pumpkin")
-        return plantback.limits(
-            tmin, tmax, soil, TURNED_UNDER, MIDWINTER, residue=RESIDUE, crop=crop, method="direct-seed", **given
-        )
-
-    moist, dry, dust = limits(), limits(moisture=np.full(soil.shape, 1 / 3)), limits(moisture=np.zeros(soil.shape))
-    assert (dry["residue"] > moist["residue"] + 10).all()
-    assert np.isnan(dust["residue"]).all()
-    for name in ("disease", "maggot", "soil_warm", "frost"):
-        np.testing.assert_array_equal(dust[name], moist[name])
-
-
 def test_limits_follow_the_crop_and_the_method(weather: tuple[np.ndarray, np.ndarray]) -> None:
     """Corn waits for less warmth than pumpkin, plants for less time than seed, and plastic warms the ground."""
     tmin, tmax = weather

@@ -6,16 +6,12 @@ import csv
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from covercrop import parameters
 from covercrop.errors import UnknownNameError
-from covercrop.hazards import freeze_free_date, freeze_free_from
-from covercrop.plantback import soil_warm
 from covercrop.soil_temperature import (
     GROUND_COVERS,
     PLASTIC_WARMING,
@@ -149,19 +145,3 @@ def test_held_is_the_lowest_of_three_days() -> None:
     expected = np.array([[np.nan, np.nan, 10.0, 20.0, 19.0], [np.nan] * 5])
     np.testing.assert_array_equal(held(soil), expected)
     np.testing.assert_array_equal(held(soil[:, :2]), np.full((2, 2), np.nan))
-
-
-def test_muskmelon_in_western_nebraska(champion: pd.DataFrame) -> None:
-    """Direct-seeded melons go in within ten days of 1 June: common practice, no source.
-
-    Soil and frost limits only, bare ground, the cover turned under on 10 May.
-    """
-    years = [table.iloc[:365] for _, table in champion.groupby(champion.index.year) if len(table) >= 365]
-    assert len(years) >= 30
-    tmin, tmax = (np.stack([year[name].to_numpy() for year in years]) for name in ("tmin_c", "tmax_c"))
-    turned_under, first_june = 129, 151
-    muskmelon = parameters.crop("muskmelon")
-    soil = soil_temperature((tmin + tmax) / 2, "bare", canopy_until=turned_under)
-    warm = soil_warm(soil, muskmelon.soil_planting.value, turned_under)
-    frost = freeze_free_date(freeze_free_from(tmin, 0, muskmelon.frost.value))
-    assert abs(np.median(np.maximum(warm, frost)) - first_june) <= 10

@@ -84,12 +84,11 @@ def season_strip(plan: Plan, width: int, glyphs: Glyphs = BLOCKS) -> list[StripR
     if odds.max(initial=0.0) >= LEAST_SHOWN:
         levels = np.where(odds < LEAST_SHOWN, 0, np.ceil(odds * (len(glyphs.odds) - 1))).astype(int)
         rows.append(StripRow(kind="window", label="window", text="".join(glyphs.odds[level] for level in levels)))
-    turned = _turned(plan)
-    if not np.isnat(turned):
+    if not np.isnat(plan.turned):
         residue = plan.dates["residue"]
         lag = blank()
-        fill(turned, residue.late, glyphs.possible, lag)
-        fill(turned, residue.median, glyphs.likely, lag)
+        fill(plan.turned, residue.late, glyphs.possible, lag)
+        fill(plan.turned, residue.median, glyphs.likely, lag)
         rows.append(StripRow(kind="lag", label="residue", text="".join(lag)))
     earliest, latest = plan.dates["earliest_planting"], plan.dates["latest_planting"]
     if not np.isnat(earliest.early):
@@ -101,15 +100,9 @@ def season_strip(plan: Plan, width: int, glyphs: Glyphs = BLOCKS) -> list[StripR
     return [StripRow(kind=row.kind, label=row.label, text=row.text.rstrip()) for row in rows]
 
 
-def _turned(plan: Plan) -> np.datetime64:
-    if plan.field.cover.turned_under is not None:
-        return np.datetime64(plan.field.cover.turned_under, "D")
-    return plan.turn_under.date if plan.turn_under else np.datetime64("NaT", "D")
-
-
 def _ends(plan: Plan) -> tuple[np.datetime64, np.datetime64]:
     """The week before whatever comes first, and the last date of interest."""
-    begins = [plan.on, _turned(plan)]
+    begins = [plan.on, plan.turned]
     likely = plan.window_days[plan.window_probability >= LEAST_SHOWN]
     if plan.field.cover.turned_under is None and likely.size:
         begins.append(likely[0])

@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from covercrop import advice, parameters, units
+from covercrop.errors import visible
 from covercrop.render import words
 from covercrop.render.strip import BLOCKS, LABEL, PLAIN, Glyphs, season_strip
 
@@ -40,6 +41,9 @@ _STATE_STYLE = {
 }
 _ROW_STYLE = {"ruler": "dim", "today": "bold", "window": "magenta", "lag": "yellow", "planting": "cyan"}
 
+#: What the less plain origins of a day are called.
+_ORIGINS = {"filled": "filled from the days beside", "climatology": "filled with the season's usual"}
+
 #: Characters beyond ASCII that the words use, for outputs that cannot hold them.
 _ASCII = str.maketrans({"·": "-", "°": " deg ", "²": "2", "³": "3", "±": "+/-"})
 
@@ -67,7 +71,8 @@ class Screen:
         self.console.file.write("".join(f"{line.rstrip()}\n" for line in captured.get().splitlines()))
 
     def fit(self, text: str) -> str:
-        """Text in the characters that the output can hold."""
+        """Text in the characters that the output can hold, and none that a terminal would obey."""
+        text = visible(text)
         if not self.plain:
             return text
         # Letters lose their accents; what has no plain form at all becomes a question mark.
@@ -89,7 +94,7 @@ class Screen:
         self.say(title, style="bold")
         for entry in entries:
             item = Table.grid(padding=(0, 1, 0, 0))
-            item.add_row("-", Text(self.fit(entry)))
+            item.add_row("-", Text(self.fit(entry), overflow="fold"))
             self.show(Padding(item, (0, 0, 0, 2)))
 
     def table(self, columns: Sequence[tuple[str, str]], rows: Iterable[Sequence[str]], indent: int = 2) -> None:
@@ -137,7 +142,7 @@ def ready(
     for plan in plans:
         _field(screen, plan, year, us=us, leave_out=shared)
     screen.items("Could not be worked out", (f"{name}: {message}" for name, message in problems))
-    screen.items("Note on all fields", shared)
+    screen.items("Notes for every field", shared)
     screen.items("Take care", dict.fromkeys(caution for plan in plans for caution in plan.cautions))
     if not plans:
         return
@@ -148,11 +153,11 @@ def ready(
         screen.items("Sources", (advice.reference(parameters.source(key)) for key in keys))
         return
     screen.say()
-    screen.say("Rests on", style="bold")
+    screen.say("Sources", style="bold")
     screen.say("; ".join(_short(parameters.source(key)) for key in keys) + ".", indent=2)
     screen.say(
-        f"{len(assumed)} numbers are assumed, since no source gives them; each with its reason, and the sources in "
-        "full: --full.",
+        f"{len(assumed)} assumptions stand where no source gives a number; --full shows each with its reason, and the "
+        "sources in full.",
         indent=2,
     )
 
@@ -166,7 +171,9 @@ def _in_all(lists: Sequence[Sequence[str]]) -> list[str]:
 
 def _short(source: Source) -> str:
     first = source.authors.split(",")[0].split(" and ")[0].strip()
-    return first if source.year in ("", "undated") else f"{first} {source.year}"
+    if first.startswith(("Authors not", "A seed house")):
+        first = source.title.split("(")[0].strip()
+    return first if source.year == "undated" else f"{first} {source.year}"
 
 
 def _field(screen: Screen, plan: Plan, year: int, *, us: bool, leave_out: Sequence[str] = ()) -> None:
@@ -189,9 +196,9 @@ def _dates(screen: Screen, plan: Plan, year: int) -> None:
     rows = [
         (label, *words.interval(plan.dates[name], year))
         for name, label in words.DATE_LABELS.items()
-        if not np.isnat(plan.dates[name].early)
+        if not np.isnat(plan.dates[name].early) and not (words.is_ended(plan) and name in words.STAND_DATES)
     ]
-    screen.table((("80 % interval", "left"), ("early", "right"), ("likely", "right"), ("late", "right")), rows)
+    screen.table((("date", "left"), ("early", "right"), ("likely", "right"), ("late", "right")), rows)
 
 
 def _strip(screen: Screen, plan: Plan) -> None:
@@ -210,11 +217,8 @@ def _strip(screen: Screen, plan: Plan) -> None:
 def covers(screen: Screen, records: Sequence[Cover]) -> None:
     """Print the covers that are known, a line each."""
     screen.table(
-        (("name", "left"), ("cover", "left"), ("bloom from", "left"), ("cultivars", "left")),
-        [
-            (cover.key, cover.common_name, cover.confidence, ", ".join(known.name for known in cover.cultivars))
-            for cover in records
-        ],
+        (("name", "left"), ("bloom", "left"), ("cultivars", "left")),
+        [(cover.key, cover.confidence, ", ".join(known.name for known in cover.cultivars)) for cover in records],
         indent=0,
     )
     screen.say()
@@ -242,12 +246,13 @@ def crops(screen: Screen, records: Sequence[Crop], *, us: bool = False) -> None:
 
 def record(screen: Screen, subject: Cover | Crop) -> None:
     """Print every number of a cover or crop, with its source or its reason."""
-    screen.say(f"{subject.common_name} ({subject.scientific_name})", style="bold")
+    family = f", {subject.family}" if isinstance(subject, parameters.Crop) else ""
+    screen.say(f"{subject.common_name} ({subject.scientific_name}{family})", style="bold")
     values = parameters.cited_values(subject)
     screen.say()
     for path, value in values:
         about = f" ({value.printed_range})" if value.printed_range else ""
-        screen.say(f"{path.replace('_', ' ')}: {value.printed}{about}", indent=2)
+        screen.say(f"{parameters.label(path)}: {value.printed}{about}", indent=2)
         origin = f"assumed: {value.reason}" if value.basis == "assumed" else f"{value.source}, {value.locator}"
         screen.say(origin, style="dim", indent=6)
     screen.items("Take care", subject.cautions)
@@ -264,7 +269,15 @@ def temperature(celsius: float, *, us: bool) -> str:
 # --- weather --------------------------------------------------------------------------------------
 
 
-def weather(screen: Screen, names: Sequence[str], origin: str, record: DailyWeather, summary: WeatherSummary) -> None:
+def weather(
+    screen: Screen,
+    names: Sequence[str],
+    origin: str,
+    record: DailyWeather,
+    summary: WeatherSummary,
+    *,
+    us: bool = False,
+) -> None:
     """Print where the weather of some fields comes from and how good it is.
 
     Parameters
@@ -281,10 +294,12 @@ def weather(screen: Screen, names: Sequence[str], origin: str, record: DailyWeat
     screen.say(f"from {origin}", indent=2)
     for station in record.stations:
         place = f"{station.latitude:.2f}, {station.longitude:.2f}"
-        height = "" if station.elevation_m is None else f", {station.elevation_m:.0f} m"
-        far = "" if station.distance_km is None else f", {station.distance_km:.0f} km away"
+        height = "" if station.elevation_m is None else f", {_height(station.elevation_m, us=us)}"
+        far = "" if station.distance_km is None else f", {_distance(station.distance_km, us=us)} away"
         screen.say(f"{station.name} ({station.id}): {place}{height}{far}", indent=4)
-    shares = ", ".join(f"{words.percent(share)} {kind}" for kind, share in summary.shares.items() if share)
+    shares = ", ".join(
+        f"{words.percent(share)} {_ORIGINS.get(kind, kind)}" for kind, share in summary.shares.items() if share
+    )
     screen.say(f"{summary.first} to {summary.last}, {summary.days:,} days: {shares}", indent=2)
     if summary.longest_gap:
         screen.say("longest run without readings: {} to {}".format(*summary.longest_gap), indent=2)
@@ -296,6 +311,14 @@ def weather(screen: Screen, names: Sequence[str], origin: str, record: DailyWeat
     if record.attribution:
         screen.say(record.attribution, indent=2)
     screen.say()
+
+
+def _height(metres: float, *, us: bool) -> str:
+    return f"{metres / units.M_PER_FT:.0f} ft" if us else f"{metres:.0f} m"
+
+
+def _distance(kilometres: float, *, us: bool) -> str:
+    return f"{kilometres / units.KM_PER_MILE:.0f} miles" if us else f"{kilometres:.0f} km"
 
 
 def degree_days(screen: Screen, table: DegreeDayTable, *, us: bool = False) -> None:

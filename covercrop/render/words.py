@@ -20,8 +20,8 @@ DATE_LABELS = {
     "emergence": "emergence",
     "bud": "buds visible",
     "first_flower": "first flowers open",
-    "bloom_25": "25 % bloom",
-    "bloom_50": "50 % bloom",
+    "bloom_25": "25% bloom",
+    "bloom_50": "50% bloom",
     "end_of_bloom": "end of bloom",
     "window_open": "window opens",
     "window_close": "window closes",
@@ -30,7 +30,7 @@ DATE_LABELS = {
     "disease": "seedling disease past",
     "maggot": "seedcorn maggot past",
     "soil_warm": "soil warm enough",
-    "frost": "last spring frost",
+    "frost": "free of frost from",
     "earliest_planting": "earliest safe planting",
     "latest_planting": "latest planting to ripen",
 }
@@ -50,13 +50,29 @@ STATE_WORDS = {
 #: Days that watering has to gain before it is mentioned.
 WORTH_WATERING = 3
 
+#: What is done to the cover, and what has been done once it is.
 _ENDING = {
-    "turn-under": "turn it under",
-    "roll": "roll it",
-    "mow": "mow it",
-    "tarp": "tarp it",
+    "turn-under": ("turn it under", "turned under"),
+    "roll": ("roll it", "rolled"),
+    "mow": ("mow it", "mown"),
+    "tarp": ("tarp it", "tarped"),
 }
 _PLANTING = {"direct-seed": "sow {}", "transplant": "set out {}"}
+_GROUND = {"bare": "on bare ground", "straw": "under straw", "black-plastic": "in black plastic"}
+_HOW = {"direct-seed": "direct-seeded", "transplant": "transplanted"}
+
+#: Rows of the table of dates that only a standing cover has.
+STAND_DATES = (
+    "emergence",
+    "bud",
+    "first_flower",
+    "bloom_25",
+    "bloom_50",
+    "end_of_bloom",
+    "window_open",
+    "window_close",
+    "viable_seed",
+)
 
 
 def day_month(day: np.datetime64, year: int | None = None) -> str:
@@ -85,49 +101,92 @@ def span(start: np.datetime64, end: np.datetime64) -> str:
 
 def percent(share: float) -> str:
     """A share as whole percent, never a false 0 or 100."""
-    if 0 < share < 0.01:
-        return "under 1 %"
-    if 0.99 < share < 1:
-        return "over 99 %"
-    return f"{share * 100:.0f} %"
+    if 0 < share < 0.005:
+        return "under 1%"
+    if 0.995 < share < 1:
+        return "over 99%"
+    return f"{share:.0%}"
+
+
+def chance(share: float) -> str:
+    """A chance as whole percent; a count of members makes nothing certain or impossible."""
+    return percent(min(max(share, 0.001), 0.999))
 
 
 def headline(plan: Plan) -> str:
     """What to do about the cover, in a sentence that can be acted on."""
-    return (_stand_headline if plan.field.cover.turned_under is None else _ground_headline)(plan)
+    return (_ground_headline if is_ended(plan) else _stand_headline)(plan)
+
+
+def is_ended(plan: Plan) -> bool:
+    """Whether the cover has been ended, so that only the ground is left to talk about."""
+    return plan.field.cover.turned_under is not None
 
 
 def _stand_headline(plan: Plan) -> str:
     """The headline while the cover still stands, or has died."""
-    ending = _ENDING[plan.field.cover.terminate]
-    closing = plan.dates["window_close"].early
-    soon = plan.on if np.isnat(closing) or closing < plan.on else closing
+    ending, _ = _ENDING[plan.field.cover.terminate]
+    match plan.state:
+        case "winter-killed":
+            said = (
+                f"The cold has most likely killed the {plan.cover.common_name}: go and look. "
+                "If it is dead there is no bloom to wait for."
+            )
+        case "seed-risk":
+            said = _too_late(plan, ending)
+        case "closing":
+            said = f"The window is closing ({chance(plan.window_now)} chance that it is still open): {ending} now."
+        case "in-window":
+            said = _open(plan, ending)
+        case _:
+            said = _not_yet(plan, ending)
+    return said
+
+
+def _not_yet(plan: Plan, ending: str) -> str:
     best = plan.turn_under
-    said = {
-        "winter-killed": f"The cold has most likely killed the {plan.cover.common_name}: go and look. "
-        "If it is dead there is no bloom to wait for.",
-        "seed-risk": f"Too late for a safe window ({percent(plan.closed_now)} odds that the first seed is viable): "
-        f"{ending} at once, and expect volunteers.",
-        "closing": f"The window is closing: {ending} by {weekday(soon)} ({percent(plan.window_now)} odds today).",
-        "in-window": f"The window is open ({percent(plan.window_now)} odds): {ending} by {weekday(soon)}.",
-    }
-    if plan.state in said:
-        return said[plan.state]
-    if best is None:
-        return f"No day to {ending} can be named yet."
-    return (
-        f"Not yet: plan to {ending} about {weekday(best.date)} ({percent(best.probability)} odds; "
-        f"best week {span(best.start, best.end)})."
-    )
+    if best is not None:
+        return (
+            f"Not yet: plan to {ending} about {weekday(best.date)} ({chance(best.probability)} chance that the "
+            f"window is open; best week {span(best.start, best.end)})."
+        )
+    if plan.outlook.complete:
+        return (
+            f"No day is right to {ending}: seed may ripen before that works. Turn it under instead, about "
+            f"{weekday(plan.dates['bloom_25'].median)}."
+        )
+    return f"No day to {ending} can be named yet."
+
+
+def _open(plan: Plan, ending: str) -> str:
+    best, last = plan.turn_under, plan.dates["window_close"].early
+    later = best is not None and best.date > plan.on
+    day = f"best on {weekday(best.date)}" if best is not None and later else "today is as good as any day"
+    risk = "" if np.isnat(last) else f"; after {day_month(last)} the risk of seed passes one in ten"
+    return f"The window is open ({chance(plan.window_now)} chance): {ending}, {day}{risk}."
+
+
+def _too_late(plan: Plan, ending: str) -> str:
+    if plan.field.cover.terminate == "turn-under" or plan.seed_now >= 0.5:
+        return (
+            f"Too late for a safe window ({chance(plan.seed_now)} chance that the first seed is viable): turn it "
+            "under at once, and expect volunteers."
+        )
+    last = plan.dates["viable_seed"].early - np.timedelta64(1, "D")
+    when = f"by {weekday(last)}" if last > plan.on else "at once"
+    return f"Too late to {ending} safely, but not to turn it under: do that {when}."
 
 
 def _ground_headline(plan: Plan) -> str:
-    """The headline once the cover is turned under."""
+    """The headline once the cover is ended."""
     if plan.state == "planted":
         return f"{plan.crop.common_name.capitalize()} was planted on {_own_date(plan, plan.field.crop.planted)}."
     if plan.state == "plantable":
-        return f"The ground is ready: {planting(plan)} now{_latest(plan)}."
-    return f"Turned under on {_own_date(plan, plan.field.cover.turned_under)}."
+        latest = plan.dates["latest_planting"].early
+        until = "" if np.isnat(latest) else f", and by {day_month(latest)} to ripen before frost"
+        return f"The ground is ready: {planting(plan)} now{until}."
+    _, ended = _ENDING[plan.field.cover.terminate]
+    return f"{ended.capitalize()} on {_own_date(plan, plan.field.cover.turned_under)}."
 
 
 def planting(plan: Plan) -> str:
@@ -137,46 +196,38 @@ def planting(plan: Plan) -> str:
 
 def then(plan: Plan) -> str:
     """What follows for the crop, and which limit holds it back; empty where nothing is to be said."""
-    earliest = plan.dates["earliest_planting"]
-    if plan.state in ("planted", "plantable", "winter-killed") or np.isnat(earliest.early):
+    if plan.state in ("planted", "plantable", "winter-killed") or np.isnat(plan.turned):
         return ""
-    after = f", if it is turned under on {day_month(plan.turn_under.date)}" if plan.turn_under else ""
+    _, ended = _ENDING[plan.field.cover.terminate]
+    after = "" if is_ended(plan) else f", if it is {ended} on {day_month(plan.turned)}"
+    if not plan.outlook.complete:
+        return f"When it is safe to {planting(plan)} cannot be said without past years of weather."
     why = f": {plantback.BINDING_WORDS[plan.binding_limit]}" if plan.binding_limit else ""
-    if np.isnat(earliest.median):
-        return f"It may be too cold to {planting(plan)} this season{after}{why}."
-    when = f"from about {weekday(earliest.median)}"
-    if np.isnat(earliest.late):
-        when += f" (from {day_month(earliest.early)}, or not at all)"
-    elif earliest.early != earliest.late:
-        when += f" ({span(earliest.early, earliest.late)})"
-    return f"{planting(plan).capitalize()} {when}{after}{why}."
+    likely, safe = plan.dates["earliest_planting"].median, plan.safe_planting
+    if np.isnat(likely):
+        return f"In most years no day is safe to {planting(plan)} this season{after}{why}."
+    sure = "" if safe == likely else f", in eight years of ten from {weekday(safe)}" if not np.isnat(safe) else ""
+    verb = "was" if likely < plan.on else "is"
+    return f"It {verb} likely safe to {planting(plan)} from {weekday(likely)}{sure}{after}{why}."
 
 
 def _own_date(plan: Plan, day: object) -> str:
     return day_month(np.datetime64(str(day)), int(str(plan.on)[:4]))
 
 
-def _latest(plan: Plan) -> str:
-    latest = plan.dates["latest_planting"].early
-    return "" if np.isnat(latest) else f", and by {day_month(latest)} to ripen before frost"
-
-
 def season_fit(plan: Plan) -> str:
-    """Whether the crop still has time to ripen, in a sentence."""
-    earliest, latest = plan.dates["earliest_planting"].median, plan.dates["latest_planting"].early
-    if np.isnat(earliest) or np.isnat(latest):
+    """Whether the crop still has time to ripen, in a sentence; empty where that is not known."""
+    latest = plan.dates["latest_planting"].early
+    if np.isnat(latest) or np.isnan(plan.ripens):
         return ""
-    room = int((latest - earliest).astype(int))
     crop = plan.crop.common_name
-    if room >= 0:
-        return (
-            f"{crop.capitalize()} has {room} days to spare: planted by {day_month(latest)} it ripens before "
-            "the first autumn frost in nine years of ten."
-        )
-    return (
-        f"Short season: planted on {day_month(earliest)}, {crop} is {-room} days too late to ripen before the first "
-        "autumn frost in nine years of ten; use transplants, a quicker variety or an earlier turning-under."
+    said = (
+        f"Planted as soon as it is safe, {crop} ripens before the first autumn frost with a "
+        f"{chance(plan.ripens)} chance; planted by {day_month(latest)} the chance is nine in ten."
     )
+    if plan.ripens < 0.8:
+        said += " Transplants, a quicker variety or an earlier ending of the cover would help."
+    return said
 
 
 def interval(dates: DateRange, year: int) -> tuple[str, str, str]:
@@ -189,42 +240,52 @@ def what_is_where(plan: Plan) -> str:
     """What was sown, when, and what is to follow how, in a line."""
     field = plan.field
     named = f" '{field.cover.cultivar}'" if field.cover.cultivar else ""
-    ground = {"bare": "on bare ground", "straw": "under straw", "black-plastic": "in black plastic"}
-    how = {"direct-seed": "direct-seeded", "transplant": "transplanted"}
     return (
         f"{plan.cover.common_name.capitalize()}{named}, sown {_own_date(plan, field.cover.sown)}; then "
-        f"{plan.crop.common_name}, {how[field.crop.method]} {ground[field.crop.ground_cover]}"
+        f"{plan.crop.common_name}, {_HOW[field.crop.method]} {_GROUND[field.crop.ground_cover]}"
     )
 
 
 def reasons(plan: Plan, *, us: bool = False) -> list[str]:
     """Why the answer is what it is, a sentence each."""
+    alive = f"Chance that the stand has lived through the cold: {chance(plan.survival)}."
     if plan.state == "winter-killed":
-        return [f"Odds that the stand has lived through the cold: {percent(plan.survival)}."]
-    seen = f"{percent(plan.observed_share)} of the days up to turning under are observed"
+        return [alive]
+    said = [] if is_ended(plan) else [f"The stand is most likely at BBCH {plan.bbch}: {plan.stage}."]
+    if plan.survival < 0.95 and not is_ended(plan):
+        said.append(alive)
     years = len(plan.outlook.years)
-    said = [f"The stand is most likely at BBCH {plan.bbch}: {plan.stage}."]
-    if plan.survival < 0.95:
-        said.append(f"Odds that it lives through the winter: {percent(plan.survival)}.")
+    seen = f"Of the days up to the ending of the cover, {percent(plan.observed_share)} are observed"
     said.append(f"{seen}; {years} past years of this place finish the season." if years else f"{seen}.")
-    close = plan.cover.seed.flower_to_maturity
-    if close.basis == "assumed" and not np.isnat(plan.dates["window_close"].early):
-        said.append(f"When the window closes rests on an assumed number: {close.reason}.")
+    seed = plan.cover.seed.flower_to_maturity
+    if seed.basis == "assumed" and not is_ended(plan) and not np.isnat(plan.dates["window_close"].early):
+        said.append(
+            f"The end of the window is the least sure: it rests on an assumed {seed.printed} from the first flowers "
+            f"to ripe seed ({seed.reason})."
+        )
     if plan.nitrogen:
         said.append(nitrogen(plan, us=us))
-    gain = plan.dates["residue"].median - plan.residue_if_watered
-    if not np.isnat(gain) and gain.astype(int) >= WORTH_WATERING:
+    return [*said, *_of_the_ground(plan), *filter(None, (season_fit(plan),))]
+
+
+def _of_the_ground(plan: Plan) -> list[str]:
+    """What is to be known about the ground and the seed in it."""
+    said = []
+    wait = plan.residue_by_rain - plan.dates["residue"].median
+    if not np.isnat(wait) and wait.astype(int) >= WORTH_WATERING:
         said.append(
-            f"The residue date goes by the rain: in ground that is kept moist it is likely "
-            f"{day_month(plan.residue_if_watered)}."
+            "Keep the ground moist while the residue rots: with the rain alone it would take until about "
+            f"{day_month(plan.residue_by_rain)}."
         )
-    if fit := season_fit(plan):
-        said.append(fit)
+    if plan.binding_limit == "maggot" and not np.isnat(plan.brood):
+        said.append(f"The flies bred on this cover are likely out about {day_month(plan.brood)}.")
+    if plan.emergence_days > 0 and plan.field.crop.method == "direct-seed":
+        said.append(f"Sown on the likely day, {plan.crop.common_name} is up in about {plan.emergence_days:.0f} days.")
     return said
 
 
 def nitrogen(plan: Plan, *, us: bool = False) -> str:
-    """What turning under brings, in a sentence."""
+    """What ending the cover brings, in a sentence."""
     per, unit = (1 / units.KG_HA_PER_LB_ACRE, "lb/acre") if us else (1.0, "kg/ha")
 
     def amount(name: str, step: int) -> str:
@@ -232,8 +293,20 @@ def nitrogen(plan: Plan, *, us: bool = False) -> str:
         low, high = (round(end * per / step) * step for end in (value.low, value.high))
         return f"{low:,.0f} to {high:,.0f} {unit}" if low != high else f"{low:,.0f} {unit}"
 
+    _, ended = _ENDING[plan.field.cover.terminate]
+    released = f", about {round(plan.pan_by_planting * 20) * 5}% of it by planting" if plan.pan_by_planting > 0 else ""
     return (
-        f"Turned under then it brings {amount('dry_matter_kg_ha', 100)} of dry matter with "
-        f"{amount('n_kg_ha', 5)} of nitrogen; {amount('pan_kg_ha', 5)} of that becomes available to the crop"
-        + (f", about {round(plan.pan_by_planting * 20) * 5} % of it by planting." if plan.pan_by_planting > 0 else ".")
+        f"The cover {'brought' if is_ended(plan) else f'then {ended} brings'} {amount('dry_matter_kg_ha', 100)} of dry "
+        f"matter with {amount('n_kg_ha', 5)} of nitrogen; {amount('pan_kg_ha', 5)} of that"
+        f"{_on_this_field(plan, us=us)} becomes available to the crop{released}."
     )
+
+
+def _on_this_field(plan: Plan, *, us: bool) -> str:
+    """The nitrogen that becomes available on the field's own area, where that is known."""
+    if plan.field.area_m2 is None:
+        return ""
+    per, unit = (1 / units.KG_PER_LB, "lb") if us else (1.0, "kg")
+    hectares = plan.field.area_m2 / units.M2_PER_HA
+    low, high = (end * hectares * per for end in (plan.nitrogen["pan_kg_ha"].low, plan.nitrogen["pan_kg_ha"].high))
+    return f" ({low:.1f} to {high:.1f} {unit} on this field)"

@@ -4,6 +4,7 @@ Run from the top of the repository::
 
     python data/validation/refit_bloom.py FOLDER            # print the table and the errors
     python data/validation/refit_bloom.py FOLDER --write    # and rewrite bloom_residuals.csv
+    python data/validation/refit_bloom.py FOLDER --gates    # how much hangs on the day-length gate
 
 FOLDER holds one CSV a station, columns ``date,tmin,tmax``, in degrees Celsius
 (see :data:`STATIONS`; none is shipped, all four are public daily records).
@@ -23,7 +24,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -49,6 +50,9 @@ STATIONS = {
 LONGEST_GAP = 15
 DAYS_PER_DEGREE = 4.5  # common practice is 4 to 5 days a degree, no source
 SEASON = 300
+
+#: Gates tried by ``--gates``: day lengths [h] at which development starts and is full, and cool days.
+GATES = tuple((none, full, cool) for none in (9.5, 10, 10.5, 11) for full in (12, 12.5, 13, 14) for cool in (0, 20, 40))
 
 Array = np.ndarray
 
@@ -150,6 +154,31 @@ def latitude_rule(seasons: Sequence[Season]) -> Callable[[list[int]], Callable[[
     return fit
 
 
+def photothermal_rates(seasons: Sequence[Season], emergence: Emergence, bloom: Bloom) -> list[Array]:
+    """Progress towards bloom on each day of each season [degC d]."""
+    rates = []
+    for season in seasons:
+        up = crossing(accumulate(np.maximum(season.tmean - emergence.base.value, 0.0)), emergence.sum.value)
+        rates.append(phenology.photothermal_rate(season.tmean, season.day_length, up, bloom))
+    return rates
+
+
+def try_gates(table: pd.DataFrame, means: dict[str, pd.DataFrame]) -> list[float]:
+    """Left-out RMSE [d] of crimson clover under each gate, sorted."""
+    parameters = read_parameter_file(COVERS)["crimson-clover"]
+    bloom = build(Bloom, parameters["bloom"], "bloom")
+    emergence = build(Emergence, parameters["emergence"], "emergence")
+    seasons = [read_season(row, means) for row in table[table.species == "crimson-clover"].itertuples()]
+    found = []
+    for values in GATES:
+        names = ("day_length_none", "day_length_full", "cool_days")
+        changed = {name: replace(getattr(bloom, name), value=value) for name, value in zip(names, values, strict=True)}
+        rates = photothermal_rates(seasons, emergence, replace(bloom, **changed))
+        _, left_out = errors(seasons, sum_rule([accumulate(rate) for rate in rates], seasons))
+        found.append(rmse(left_out))
+    return sorted(found)
+
+
 def refit(table: pd.DataFrame, means: dict[str, pd.DataFrame]) -> tuple[pd.DataFrame, dict[str, dict[str, float]]]:
     """The table with its predictions, and what was fitted to each cover."""
     parameters = read_parameter_file(COVERS)
@@ -159,12 +188,9 @@ def refit(table: pd.DataFrame, means: dict[str, pd.DataFrame]) -> tuple[pd.DataF
         bloom = build(Bloom, parameters[species]["bloom"], where)
         emergence = build(Emergence, parameters[species]["emergence"], where)
         seasons = [read_season(row, means) for row in rows.itertuples()]
-        progress, rates, warmth = [], [], []
-        for season in seasons:
-            up = crossing(accumulate(np.maximum(season.tmean - emergence.base.value, 0.0)), emergence.sum.value)
-            rates.append(phenology.photothermal_rate(season.tmean, season.day_length, up, bloom))
-            progress.append(accumulate(rates[-1]))
-            warmth.append(accumulate(np.maximum(season.tmean - bloom.base.value, 0.0)))
+        rates = photothermal_rates(seasons, emergence, bloom)
+        progress = [accumulate(rate) for rate in rates]
+        warmth = [accumulate(np.maximum(season.tmean - bloom.base.value, 0.0)) for season in seasons]
         whole, left_out = errors(seasons, sum_rule(progress, seasons))
         sum_whole, sum_left_out = errors(seasons, sum_rule(warmth, seasons))
         date_whole, date_left_out = errors(seasons, latitude_rule(seasons))
@@ -206,6 +232,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", type=Path, help="folder with the daily records")
     parser.add_argument("--write", action="store_true", help="rewrite bloom_residuals.csv")
+    parser.add_argument("--gates", action="store_true", help="try other gates on crimson clover")
     options = parser.parse_args()
     files = sorted({file for file, _, _ in STATIONS.values()})
     if missing := [file for file in files if not (options.folder / file).is_file()]:
@@ -214,7 +241,15 @@ def main() -> None:
             "each with date,tmin,tmax in degrees Celsius"
         )
     table = pd.read_csv(TABLE, dtype={"predicted_left_out": str})
-    table, fitted = refit(table, {file: read_station(options.folder, file) for file in files})
+    means = {file: read_station(options.folder, file) for file in files}
+    if options.gates:
+        left_out = try_gates(table, means)
+        print(
+            f"left-out RMSE of crimson clover over {len(left_out)} gates: "
+            f"{left_out[0]:.1f} to {left_out[-1]:.1f} days, median {np.median(left_out):.1f}"
+        )
+        return
+    table, fitted = refit(table, means)
     text = table.to_csv(index=False, float_format="%.0f", lineterminator="\n")
     print(text)
     print(pd.DataFrame(fitted).T.round(1).to_string())

@@ -1,0 +1,124 @@
+"""The ground once the cover is ended, in every member: what stands between it and the crop."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covercrop import decomposition, hazards, plantback, soil_water, termination
+from covercrop.soil_temperature import SOIL_ERROR_SD, soil_temperature
+
+if TYPE_CHECKING:
+    from covercrop.ensemble import Draws
+    from covercrop.parameters import Cover, Crop
+    from covercrop.season import CropEntry
+    from covercrop.weather.outlook import Outlook
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ground:
+    """The ground of one field, member by member.
+
+    Arrays of day indexes have shape (year, draw), or (year, 1) where the
+    draws play no part.
+
+    Attributes
+    ----------
+    limits : dict of str to numpy.ndarray
+        Day on which each limit on planting clears (:data:`covercrop.plantback.LIMITS`).
+    earliest, latest : numpy.ndarray
+        First day without a limit, and last day that lets the crop ripen.
+    frost_free : numpy.ndarray
+        First day of each year's spring after its last frost.
+    residue_by_rain : numpy.ndarray
+        When the residue would be gone with no water but the rain.
+    brood : numpy.ndarray
+        When most of the flies bred on the cover are out.
+    soil_c : numpy.ndarray, shape (year, day)
+        Soil temperature at planting depth [degC].
+    released : numpy.ndarray, shape (year, day)
+        Share of the plant-available nitrogen released [1].
+    """
+
+    limits: dict[str, Array]
+    earliest: Array
+    latest: Array
+    frost_free: Array
+    residue_by_rain: Array
+    brood: Array
+    soil_c: Array
+    released: Array
+
+
+def follow_ground(
+    outlook: Outlook,
+    latitude: float,
+    cover: Cover,
+    crop: Crop,
+    plan: CropEntry,
+    draws: Draws,
+    *,
+    terminate: str,
+    ended: float,
+    midwinter: int,
+) -> Ground:
+    """Follow the ground from the ending of the cover to the planting of the crop.
+
+    Parameters
+    ----------
+    outlook : Outlook
+    latitude : float
+        [degrees], north positive.
+    cover : Cover
+    crop : Crop
+    plan : CropEntry
+        How the crop is to be planted.
+    draws : Draws
+    terminate : str
+        How the cover is ended; one of :data:`covercrop.termination.METHODS`.
+    ended : float
+        Day index on which that is done; NaN where it is not.
+    midwinter : int
+        Day index of the midwinter before the crop's spring.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such ground cover or planting method.
+    """
+    dead = ended + (termination.TARP_DAYS.value if terminate == "tarp" else 0.0)
+    soil_c = soil_temperature(outlook.tmean, plan.ground_cover, canopy_until=dead)
+    limits = plantback.limits(
+        outlook.tmin,
+        outlook.tmax,
+        soil_c,
+        np.full(draws.residue.shape, dead),
+        midwinter,
+        residue=cover.residue,
+        crop=crop,
+        method=plan.method,
+        residue_draw=draws.residue,
+        soil_error=SOIL_ERROR_SD * draws.soil,
+    )
+    day_of_year = (outlook.days - outlook.days.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.float64) + 1
+    moisture = soil_water.moisture(
+        outlook.prcp, outlook.tmin, outlook.tmax, latitude, day_of_year, plan.ground_cover, dead
+    )
+    freeze = hazards.first_autumn_freeze(outlook.tmin, midwinter, crop.frost.value)
+    days = plantback.days_to_maturity(crop, plan.method, plan.days_to_maturity)
+    start = np.array([dead])
+    return Ground(
+        limits=limits,
+        earliest=plantback.earliest(limits),
+        latest=plantback.latest_planting(freeze, days)[:, np.newaxis],
+        frost_free=hazards.freeze_free_from(outlook.tmin, midwinter, crop.frost.value)[:, np.newaxis],
+        residue_by_rain=decomposition.residue_clear(soil_c, start, cover.residue, moisture=moisture),
+        brood=hazards.brood_peak(outlook.tmin, outlook.tmax, start),
+        soil_c=soil_c,
+        released=decomposition.nitrogen_released(soil_c, np.array(dead), cover.residue),
+    )
