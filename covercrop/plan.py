@@ -413,8 +413,8 @@ def _notes(field: Field, cover: Cover, stand: Stand, survival: float) -> list[st
     notes = []
     if survival < SURE and field.cover.turned_under is None:
         notes.append(
-            f"Chance that the stand lives through the cold: {survival:.0%}, snow not reckoned with. The dates are "
-            "those of a stand that lives."
+            f"The chance that the stand lives through the cold is {max(survival, 0.01):.0%}, with no snow reckoned "
+            "with; the dates are those of a stand that lives."
         )
     if not field.cover.cultivar:
         notes.append(f"The cultivar of the {cover.common_name} is not given, so its dates are wider than they need be.")

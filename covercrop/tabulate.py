@@ -67,7 +67,8 @@ def degree_day_table(
     for name, value in (("--lower", lower), ("--upper", upper)):
         if value is not None and not np.isfinite(value):
             raise UsageError(f"{name} {value}: give a temperature")
-    table = read_weather_file(path, units).table
+    # The sums of what stands in the file: a worked example may well repeat a day.
+    table = read_weather_file(path, units, sensor=False).table
     tmin, tmax = table["tmin_c"].to_numpy(), table["tmax_c"].to_numpy()
     dates = table.index.to_numpy().astype("datetime64[D]")
     unknown = np.isnan(tmin) | np.isnan(tmax)

@@ -270,6 +270,15 @@ def test_degree_days_as_csv(run: Run, week: Path) -> None:
     assert float(rows[1]["tmax"]) == 90
 
 
+def test_a_worked_example_of_equal_days(run: Run, tmp_path: Path) -> None:
+    """Ten days of 10 and 20 degC above 10: 5 degree-days each, though a thermometer would be stuck."""
+    path = tmp_path / "example.csv"
+    rows = "".join(f"2026-04-{day:02d},10,20\n" for day in range(1, 11))
+    path.write_text(f"date,tmin,tmax\n{rows}", encoding="utf-8")
+    _, printed, _ = run("degree-days", path, "--lower", 10, "--csv")
+    assert printed.splitlines()[-1] == "2026-04-10,10.0,20.0,5.0,50.0"
+
+
 def test_corn_degree_days(run: Run, week: Path) -> None:
     """86/50 degF with both extremes held between the thresholds, as corn growers count: 90/50 gives 18."""
     arguments = ["--method", "clamped-average", "--lower", 50, "--upper", 86, "--units", "us", "--json"]

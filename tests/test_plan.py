@@ -280,3 +280,56 @@ def test_a_record_that_starts_too_late_is_refused() -> None:
     """Without weather since sowing there is no answer, and the line says what to bring."""
     with pytest.raises(WeatherGapError, match="begins on 2025-10-01, after sowing"):
         plan_on("2026-04-20", record=weather(first="2025-10-01"))
+
+
+# --- what real seasons taught -------------------------------------------------------------------------
+
+
+def test_too_late_counts_from_today() -> None:
+    """With seed already likely, the ground is followed from today, the day on which it has to be done."""
+    plan = plan_on("2026-06-15", record=weather(last="2026-10-31"))
+    assert (plan.state, plan.turn_under) == ("seed-risk", None)
+    assert plan.turned == day("2026-06-15")
+    assert plan.dates["disease"].median == day("2026-07-06")
+
+
+def test_under_a_tarp_the_clocks_start_when_the_plants_are_dead() -> None:
+    """Tarped on 8 May, residue and disease begin three weeks later (SARE ONC17-033: full kill after three)."""
+    record = weather(last="2026-10-31")
+    tarped = plan_on("2026-06-01", record=record, terminate="tarp", turned_under="2026-05-08")
+    dug_in = plan_on("2026-06-01", record=record, turned_under="2026-05-08")
+    assert tarped.dates["disease"].median - dug_in.dates["disease"].median == np.timedelta64(21, "D")
+    assert tarped.dates["residue"].early > day("2026-05-29")
+
+
+def test_chances_are_those_of_a_stand_that_lives() -> None:
+    """A hard winter lowers the survival that is said, not the chance that the window holds its best day."""
+    record = weather()
+    cold = record.table.copy()
+    cold.loc["2026-01-10":"2026-01-18", ["tmin_c", "tmax_c"]] = [-17.0, -7.0]
+    plan = plan_on("2026-03-01", record=replace(record, table=cold))
+    assert 0.3 < plan.survival < 0.7
+    assert plan.turn_under is not None
+    assert plan.turn_under.probability > 0.6
+
+
+def test_the_second_winter_kills_nothing() -> None:
+    """Cold in the December after bloom does not make the spring's stand a dead one."""
+    record = weather(last="2026-12-31")
+    cold = record.table.copy()
+    cold.loc["2026-12-10":"2026-12-31", ["tmin_c", "tmax_c"]] = [-30.0, -20.0]
+    mild, hard = (plan_on("2026-12-31", record=each) for each in (record, replace(record, table=cold)))
+    assert hard.survival == pytest.approx(mild.survival)
+
+
+def test_no_more_than_thirty_past_years_are_used() -> None:
+    """A record of fifty years gives thirty members: older weather is of a cooler time."""
+    plan = plan_on("2026-04-20", record=weather(first="1975-01-01"))
+    assert len(plan.outlook.years) == 30
+    assert max(plan.outlook.years) == 2024
+
+
+def test_rain_alone_is_never_quicker_than_moist_ground() -> None:
+    """The residue in ground that gets only rain is gone no sooner than in ground that is kept moist."""
+    plan = plan_on("2026-04-20")
+    assert plan.residue_by_rain >= plan.dates["residue"].median

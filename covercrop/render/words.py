@@ -47,6 +47,9 @@ STATE_WORDS = {
     "winter-killed": "winter-killed",
 }
 
+#: Below this chance of having lived through the winter, every sentence about the stand is conditional.
+DOUBTFUL = 0.8
+
 #: Days that watering has to gain before it is mentioned.
 WORTH_WATERING = 3
 
@@ -129,7 +132,7 @@ def _stand_headline(plan: Plan) -> str:
     match plan.state:
         case "winter-killed":
             said = (
-                f"The cold has most likely killed the {plan.cover.common_name}: go and look. "
+                f"The cold has most likely killed the {plan.cover.common_name}, unless snow covered it: go and look. "
                 "If it is dead there is no bloom to wait for."
             )
         case "seed-risk":
@@ -140,6 +143,8 @@ def _stand_headline(plan: Plan) -> str:
             said = _open(plan, ending)
         case _:
             said = _not_yet(plan, ending)
+    if plan.state != "winter-killed" and plan.survival < DOUBTFUL:
+        return f"If it has lived through the cold ({chance(plan.survival)}): {said[0].lower()}{said[1:]}"
     return said
 
 
@@ -182,11 +187,17 @@ def _ground_headline(plan: Plan) -> str:
     if plan.state == "planted":
         return f"{plan.crop.common_name.capitalize()} was planted on {_own_date(plan, plan.field.crop.planted)}."
     if plan.state == "plantable":
-        latest = plan.dates["latest_planting"].early
-        until = "" if np.isnat(latest) else f", and by {day_month(latest)} to ripen before frost"
-        return f"The ground is ready: {planting(plan)} now{until}."
+        return _ready(plan)
     _, ended = _ENDING[plan.field.cover.terminate]
     return f"{ended.capitalize()} on {_own_date(plan, plan.field.cover.turned_under)}."
+
+
+def _ready(plan: Plan) -> str:
+    latest = plan.dates["latest_planting"]
+    if latest.median < plan.on:
+        return f"The ground is ready, but planted now {plan.crop.common_name} would hardly ripen before frost."
+    until = "" if np.isnat(latest.early) else f", and by {day_month(max(latest.early, plan.on))} to ripen before frost"
+    return f"The ground is ready: {planting(plan)} now{until}."
 
 
 def planting(plan: Plan) -> str:
@@ -222,8 +233,8 @@ def season_fit(plan: Plan) -> str:
         return ""
     crop = plan.crop.common_name
     said = (
-        f"Planted as soon as it is safe, {crop} ripens before the first autumn frost with a "
-        f"{chance(plan.ripens)} chance; planted by {day_month(latest)} the chance is nine in ten."
+        f"The chance that {crop}, planted as soon as it is safe, ripens before the first autumn frost is "
+        f"{chance(plan.ripens)}; planted by {day_month(latest)} it is nine in ten."
     )
     if plan.ripens < 0.8:
         said += " Transplants, a quicker variety or an earlier ending of the cover would help."
@@ -248,12 +259,9 @@ def what_is_where(plan: Plan) -> str:
 
 def reasons(plan: Plan, *, us: bool = False) -> list[str]:
     """Why the answer is what it is, a sentence each."""
-    alive = f"Chance that the stand has lived through the cold: {chance(plan.survival)}."
-    if plan.state == "winter-killed":
-        return [alive]
+    if plan.state in ("winter-killed", "planted"):
+        return []
     said = [] if is_ended(plan) else [f"The stand is most likely at BBCH {plan.bbch}: {plan.stage}."]
-    if plan.survival < 0.95 and not is_ended(plan):
-        said.append(alive)
     years = len(plan.outlook.years)
     seen = f"Of the days up to the ending of the cover, {percent(plan.observed_share)} are observed"
     said.append(f"{seen}; {years} past years of this place finish the season." if years else f"{seen}.")
@@ -270,6 +278,8 @@ def reasons(plan: Plan, *, us: bool = False) -> list[str]:
 
 def _of_the_ground(plan: Plan) -> list[str]:
     """What is to be known about the ground and the seed in it."""
+    if plan.state == "plantable":
+        return []
     said = []
     wait = plan.residue_by_rain - plan.dates["residue"].median
     if not np.isnat(wait) and wait.astype(int) >= WORTH_WATERING:

@@ -44,7 +44,7 @@ _YES = {"forecast": True, "true": True, "yes": True, "1": True, "y": True}
 _NO = {"observed": False, "false": False, "no": False, "0": False, "n": False, "": False}
 
 
-def read_weather_file(path: str | Path, units: Units = "metric") -> DailyWeather:
+def read_weather_file(path: str | Path, units: Units = "metric", *, sensor: bool = True) -> DailyWeather:
     """The record in a weather sheet.
 
     Parameters
@@ -60,6 +60,9 @@ def read_weather_file(path: str | Path, units: Units = "metric") -> DailyWeather
         What the file is written in: degC and mm, or degF and inches.  A unit
         of rain named in the header goes before it.  GHCN-Daily in tenths of
         a degree is recognised by itself.
+    sensor : bool
+        As in :func:`covercrop.weather.table.daily_weather`; a file of
+        GHCN-Daily always comes from thermometers.
 
     Returns
     -------
@@ -77,10 +80,10 @@ def read_weather_file(path: str | Path, units: Units = "metric") -> DailyWeather
     sheet = layout(path.name, text)
     if is_by_column(sheet):
         return read_ghcn(path, sheet, units)
-    return _own(path, sheet, units)
+    return _own(path, sheet, units, sensor=sensor)
 
 
-def _own(path: Path, sheet: Sheet, units: Units) -> DailyWeather:
+def _own(path: Path, sheet: Sheet, units: Units, *, sensor: bool) -> DailyWeather:
     columns, unit_of = _columns(sheet)
     for key in ("tmin", "tmax"):
         declared = "F" if units == "us" else "C"
@@ -103,7 +106,7 @@ def _own(path: Path, sheet: Sheet, units: Units) -> DailyWeather:
         frame["forecast"] = _kinds(sheet, table["kind"], columns["kind"])
         if frame["forecast"].all():
             sheet.fail("only forecast rows in it; add the days that were observed")
-    weather = daily_weather(frame, retrieved=changed(path), where=sheet.name, units=units)
+    weather = daily_weather(frame, retrieved=changed(path), where=sheet.name, units=units, sensor=sensor)
     if not days.is_monotonic_increasing:
         weather = replace(weather, notes=("the rows were not in order of date and were sorted", *weather.notes))
     return weather

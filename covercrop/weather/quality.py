@@ -166,7 +166,9 @@ def merge_duplicates(readings: pd.DataFrame, units: str, prefix: str) -> tuple[p
     return readings.groupby(level=0).first(), by_day.size().index
 
 
-def take_out_faults(days: Days, values: Values, rain: Values, flag: Words, forecast: NDArray[np.bool_]) -> None:
+def take_out_faults(
+    days: Days, values: Values, rain: Values, flag: Words, forecast: NDArray[np.bool_], *, sensor: bool = True
+) -> None:
     """Flag what cannot be true and set it to NaN, in place.
 
     Parameters
@@ -180,6 +182,9 @@ def take_out_faults(days: Days, values: Values, rain: Values, flag: Words, forec
         Faults known before; empty for none.
     forecast : numpy.ndarray of bool, shape (day,)
         Days that were not read but forecast, which make no climatology.
+    sensor : bool
+        Whether the values are those of a thermometer, which gets stuck and
+        strays; a worked example does neither.
     """
     outside = (values < COLDEST) | (values > HOTTEST)
     values[outside] = np.nan
@@ -190,12 +195,12 @@ def take_out_faults(days: Days, values: Values, rain: Values, flag: Words, forec
     stuck = np.zeros(len(days), dtype=bool)
     for first, end in runs((np.diff(values, axis=1) == 0).all(axis=0)):
         stuck[first : end + 1] = end + 1 - first >= STUCK_DAYS
-    stuck &= ~forecast  # a forecast has no sensor
+    stuck &= sensor & ~forecast  # a forecast has no sensor
     for name, wrong in (("tmin-above-tmax", above), ("stuck-sensor", stuck)):
         values[:, wrong] = np.nan
         flag[wrong] = name
 
-    for series in values:
+    for series in values if sensor else ():
         spike = spikes(days, series, ~forecast)
         series[spike] = np.nan
         flag[spike] = "spike"

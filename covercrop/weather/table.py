@@ -95,6 +95,7 @@ def daily_weather(
     retrieved: str = "",
     where: str = "",
     units: Units = "metric",
+    sensor: bool = True,
 ) -> DailyWeather:
     """A checked, gapless record from readings.
 
@@ -111,6 +112,9 @@ def daily_weather(
     units : {"metric", "us"}
         Units in which the values were declared before they became metric:
         the check that they can be true needs it, and messages show them so.
+    sensor : bool
+        Whether the values are those of a thermometer; those of a worked
+        example are taken as they are, repeated or far from the usual.
 
     Returns
     -------
@@ -151,7 +155,7 @@ def daily_weather(
     flag[calendar.isin(twice) & (flag == "")] = "duplicated"
 
     whole = int((~np.isnan(values[:2])).all(axis=0).sum())
-    take_out_faults(days, values[:2], values[2], flag, forecast)
+    take_out_faults(days, values[:2], values[2], flag, forecast, sensor=sensor)
     read = ~np.isnan(values[:2]).any(axis=0)
     check_left(list(faults_found(days, flag).values()), int(read.sum()), whole, prefix)
     check_months(days, values[:2], prefix)
