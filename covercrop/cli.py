@@ -180,7 +180,7 @@ def _ready(arguments: argparse.Namespace) -> int:
         from covercrop.render import terminal
 
         us = arguments.units == "us"
-        terminal.ready(_screen(), plans, on, title=title, us=us, full=arguments.full, problems=problems)
+        terminal.ready(_screen(), plans, on, title=title, us=us, full=arguments.full)
     return _report(problems)
 
 

@@ -296,7 +296,7 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
         pan_by_planting=_median_on(ground.released, planting),
         nitrogen={} if nowhere else _nitrogen(cover, outlook, stand, weights, draws, int(turned or 0)),
         outlook=outlook,
-        notes=(*weather.notes, *outlook.notes, *_notes(field, cover, stand, survival)),
+        notes=(*_credit(weather), *weather.notes, *outlook.notes, *_notes(field, cover, stand, survival)),
         assumptions=advice.assumptions(field, cover, crop),
         cautions=advice.cautions(field, cover, crop),
         sources=advice.sources(field, cover, crop),
@@ -407,6 +407,11 @@ def _observed_share(outlook: Outlook, turned: int | None) -> float:
     """Share of the days up to the ending of the cover that were observed; up to today, where there is no such day."""
     days = outlook.known if turned is None else turned + 1
     return min(outlook.observed / days, 1.0)
+
+
+def _credit(weather: DailyWeather) -> tuple[str, ...]:
+    """The line of credit that public data ask for."""
+    return (f"Weather: {weather.attribution}",) if weather.attribution else ()
 
 
 def _notes(field: Field, cover: Cover, stand: Stand, survival: float) -> list[str]:

@@ -118,7 +118,6 @@ def ready(
     title: str = "",
     us: bool = False,
     full: bool = False,
-    problems: Sequence[tuple[str, str]] = (),
 ) -> None:
     """Print this week's answer for every field.
 
@@ -133,19 +132,16 @@ def ready(
         Show US units.
     full : bool
         Every assumption with its reason, and every source in full.
-    problems : sequence of (field name, message)
-        Fields that could not be worked out.
     """
+    if not plans:
+        return
     year = int(str(on)[:4])
     screen.say(f"{title}, {words.weekday(on)} {year}", style="bold")
     shared = _in_all([plan.notes for plan in plans])
     for plan in plans:
         _field(screen, plan, year, us=us, leave_out=shared)
-    screen.items("Could not be worked out", (f"{name}: {message}" for name, message in problems))
     screen.items("Notes for every field", shared)
     screen.items("Take care", dict.fromkeys(caution for plan in plans for caution in plan.cautions))
-    if not plans:
-        return
     assumed = dict.fromkeys(assumption for plan in plans for assumption in plan.assumptions)
     keys = dict.fromkeys(key for plan in plans for key in plan.sources)
     if full:
