@@ -6,12 +6,13 @@ from typing import TYPE_CHECKING
 
 from covercrop import growth, parameters, plantback, soil_water, termination
 from covercrop.ensemble import SCOUTING_SD_DAYS
+from covercrop.traits import label
 from covercrop.weather.outlook import FEWEST_YEARS, MOST_YEARS
 
 if TYPE_CHECKING:
-    from covercrop.parameters import Cover, Crop
     from covercrop.records import CitedValue, Source
     from covercrop.season import Field
+    from covercrop.traits import Cover, Crop
 
 #: Sources of the methods that every answer uses, whatever the cover and crop.
 METHOD_SOURCES = (
@@ -63,7 +64,7 @@ def cautions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
 def assumptions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
     """Each value that no source gives, with the reason for what was set instead."""
     numbers = [
-        f"{subject.common_name.capitalize()}, {parameters.label(path)}, {value.printed}: {value.reason}."
+        f"{subject.common_name.capitalize()}, {label(path)}, {value.printed}: {value.reason}."
         for subject in (cover, crop)
         for path, value in _numbers(subject)
         if value.basis == "assumed"

@@ -45,7 +45,7 @@ from covercrop.degree_days import accumulate, crossing
 from covercrop.errors import UnknownNameError
 
 if TYPE_CHECKING:
-    from covercrop.parameters import Residue
+    from covercrop.traits import Residue
 
 Array: TypeAlias = NDArray[np.float64]
 

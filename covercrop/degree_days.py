@@ -275,6 +275,21 @@ def crossing(total: ArrayLike, threshold: ArrayLike, start: ArrayLike = 0.0) -> 
     return result[..., 0] if scalars else result
 
 
+def first_day(holds: NDArray[np.bool_]) -> Array:
+    """First day on which something holds.
+
+    Parameters
+    ----------
+    holds : ndarray of bool, shape (..., day)
+
+    Returns
+    -------
+    ndarray of float64, shape (...)
+        Day index; NaN where it never does.
+    """
+    return np.where(holds.any(axis=-1), holds.argmax(axis=-1), np.nan)
+
+
 def _first_reaching(sums: Array, target: Array, low: Indices, end: Indices) -> Indices:
     """The first place from `low` up to, without, `end` where `sums` is at least `target`; `end` if none."""
     behind = low - 1  # always short of the target; raised by ever shorter steps for as long as that holds

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.errors import OfflineError, WeatherError, WeatherFileError
+from covercrop.weather.fetching import FORECAST_DAYS
 from covercrop.weather.files import read_weather_file
 from covercrop.weather.quality import calendar_days
 from covercrop.weather.stations import station_weather, weather_at
@@ -22,9 +23,6 @@ if TYPE_CHECKING:
 
 #: Past seasons asked of a station, beside the present one.
 HISTORY_YEARS = 30
-
-#: Days of forecast asked of a station.
-FORECAST_DAYS = 14
 
 
 #: Poleward of this the warm half of the year tells the hemisphere [degrees].

@@ -13,8 +13,8 @@ from covercrop.soil_temperature import SOIL_ERROR_SD, soil_temperature
 
 if TYPE_CHECKING:
     from covercrop.ensemble import Draws
-    from covercrop.parameters import Cover, Crop
     from covercrop.season import CropEntry
+    from covercrop.traits import Cover, Crop
     from covercrop.weather.outlook import Outlook
 
 Array = NDArray[np.float64]

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from covercrop.degree_days import crossing
-from covercrop.parameters import Growth, Winter
+from covercrop.traits import Growth, Winter
 from covercrop.units import KG_HA_PER_LB_ACRE, KG_T_PER_LB_TON
 
 Array = NDArray[np.float64]

@@ -34,7 +34,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from covercrop.degree_days import accumulate, crossing, degree_days
+from covercrop.degree_days import accumulate, crossing, degree_days, first_day
 from covercrop.errors import UnknownNameError
 from covercrop.soil_temperature import held
 from covercrop.units import celsius_difference, celsius_from_fahrenheit
@@ -185,7 +185,7 @@ def maggot_clear(
     rotting = since_start < MAGGOT_BROOD_DAYS
     safe = (warmth >= MAGGOT_SAFE_SOIL) | (~flying & ((warmth >= MAGGOT_COLD_SOIL) | (~rotting & ~np.isnan(soil))))
     clear = safe & (since_start >= 0)
-    first = np.where(clear.any(axis=-1), clear.argmax(axis=-1), np.nan)
+    first = first_day(clear)
     return np.asarray(first[..., 0] if scalars else first)
 
 
@@ -293,7 +293,7 @@ def first_autumn_freeze(tmin: ArrayLike, midwinter: float, threshold: float = 0.
     freezes = np.asarray(tmin, dtype=np.float64)[..., begin:] <= threshold
     if freezes.shape[-1] == 0:
         return np.full(freezes.shape[:-1], np.nan)
-    return np.where(freezes.any(axis=-1), begin + freezes.argmax(axis=-1).astype(np.float64), np.nan)
+    return begin + first_day(freezes)
 
 
 def freeze_free_date(free_from: ArrayLike, risk: float = 0.1) -> float:

@@ -37,7 +37,7 @@ from numpy.typing import ArrayLike, NDArray
 from covercrop.degree_days import accumulate, crossing
 
 if TYPE_CHECKING:
-    from covercrop.parameters import Bloom, Cover
+    from covercrop.traits import Bloom, Cover
 
 Array = NDArray[np.float64]
 

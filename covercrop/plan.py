@@ -17,9 +17,9 @@ from covercrop.stand import Stand, grow_stand
 from covercrop.weather.outlook import Outlook, season_outlook
 
 if TYPE_CHECKING:
-    from covercrop.parameters import Cover, Crop
     from covercrop.records import DailyWeather
     from covercrop.season import Field
+    from covercrop.traits import Cover, Crop
 
 Array = NDArray[np.float64]
 

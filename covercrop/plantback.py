@@ -13,15 +13,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from covercrop import decomposition, hazards
+from covercrop.degree_days import first_day
 from covercrop.errors import UnknownNameError
 from covercrop.soil_temperature import held
 
 if TYPE_CHECKING:
-    from covercrop.parameters import Crop, Residue
+    from covercrop.traits import Crop, Residue
 
 Array: TypeAlias = NDArray[np.float64]
 
-METHODS = ("direct-seed", "transplant")
+METHODS = tuple(hazards.DISEASE_DAYS)
 
 LIMITS = ("residue", "disease", "maggot", "soil_warm", "frost")
 
@@ -97,7 +98,7 @@ def soil_warm(soil_c: ArrayLike, planting_temperature: float, start: ArrayLike, 
     late_enough = np.arange(kept.shape[-1]) >= np.atleast_1d(begin)[..., np.newaxis]
     warm_enough = kept[..., np.newaxis, :] + np.atleast_1d(error)[..., np.newaxis] >= planting_temperature - 1e-6
     clear = late_enough & warm_enough
-    first = np.where(clear.any(axis=-1), clear.argmax(axis=-1), np.nan)
+    first = first_day(clear)
     return np.asarray(first[..., 0] if scalars else first)
 
 

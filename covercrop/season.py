@@ -15,7 +15,7 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
-from covercrop import parameters, units
+from covercrop import hazards, parameters, soil_temperature, termination, units
 from covercrop.errors import FieldFileError, ParameterError
 from covercrop.records import Units
 
@@ -25,9 +25,6 @@ Value = TypeVar("Value")
 FIRST_YEAR, LAST_YEAR = 1800, 2100
 
 UNITS = ("metric", "us")
-PLANTING_METHODS = ("direct-seed", "transplant")
-GROUND_COVERS = ("bare", "straw", "black-plastic")
-TERMINATIONS = ("turn-under", "roll", "mow", "tarp")
 
 _FIELD = ("name", "latitude", "longitude", "elevation_m", "area_m2", "area_ft2", "cover", "weather", "crop", "scouting")
 _COVER = ("species", "cultivar", "sown", "turned_under", "terminate")
@@ -187,7 +184,7 @@ def _cover(table: _Table) -> CoverEntry:
         cultivar=cultivar,
         sown=table.date("sown"),
         turned_under=table.date("turned_under", None),
-        terminate=table.choice("terminate", TERMINATIONS, "turn-under"),
+        terminate=table.choice("terminate", termination.METHODS, "turn-under"),
     )
     if entry.turned_under is not None and entry.turned_under <= entry.sown:
         raise table.fail("turned_under", f"is not after sowing on {entry.sown}")
@@ -213,8 +210,8 @@ def _crop(table: _Table, cover: CoverEntry) -> CropEntry:
         raise table.fail("planted", f"is not after turning under on {cover.turned_under}")
     return CropEntry(
         name=name,
-        method=table.choice("method", PLANTING_METHODS, "direct-seed"),
-        ground_cover=table.choice("ground_cover", GROUND_COVERS, "bare"),
+        method=table.choice("method", tuple(hazards.DISEASE_DAYS), "direct-seed"),
+        ground_cover=table.choice("ground_cover", soil_temperature.GROUND_COVERS, "bare"),
         days_to_maturity=table.number("days_to_maturity", 20, 250, "give the days on the seed packet, 20 to 250", None),
         planted=planted,
     )

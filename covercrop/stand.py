@@ -14,8 +14,8 @@ from covercrop.daylength import day_length
 from covercrop.ensemble import NOTE_NOT_YET, NOTE_REACHED, Draws, Evidence, scouting_weights
 
 if TYPE_CHECKING:
-    from covercrop.parameters import Cover
     from covercrop.season import ScoutingNote
+    from covercrop.traits import Cover
     from covercrop.weather.outlook import Days, Outlook
 
 Array = NDArray[np.float64]

@@ -37,7 +37,7 @@ from covercrop.errors import UnknownNameError
 from covercrop.records import CitedValue
 
 if TYPE_CHECKING:
-    from covercrop.parameters import Cover
+    from covercrop.traits import Cover
 
 Array = NDArray[np.float64]
 

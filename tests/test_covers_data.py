@@ -16,8 +16,8 @@ import pytest
 from covercrop import parameters, phenology
 from covercrop.daylength import day_length
 from covercrop.degree_days import accumulate, crossing
-from covercrop.parameters import Cover
 from covercrop.termination import EARLY_PODS, SWELLING_PODS, TARP_DAYS
+from covercrop.traits import Cover
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 SCRIPT = REPOSITORY / "data" / "validation" / "refit_bloom.py"

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 from covercrop import decomposition
 from covercrop.decomposition import CASE_DRAW, CASES, RATES, effective_days, mass_left, pools_left
 from covercrop.errors import UnknownNameError
-from covercrop.parameters import Residue
 from covercrop.records import CitedValue
+from covercrop.traits import Residue
 
 CHECKS = Path(__file__).resolve().parent.parent / "data" / "validation" / "planting_checks.csv"
 FACTORS = ("linear_factor", "quadratic_factor", "sigmoid_factor", "carbon_nitrogen_factor")

@@ -12,6 +12,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "covercrop"
 LAYERS = (
     ("errors",),
     ("units", "records", "resources"),
+    ("traits",),
     ("parameters", "degree_days", "daylength", "soil_temperature", "soil_water", "weather"),
     ("phenology", "termination", "decomposition", "hazards", "growth"),
     ("ensemble", "plantback", "season"),

@@ -12,8 +12,9 @@ import pytest
 
 from covercrop import parameters
 from covercrop.errors import CovercropError, ParameterError, UnknownNameError
-from covercrop.parameters import Cover, Crop, Cultivar, Emergence, Seed, build, cited_values
+from covercrop.parameters import build, cited_values
 from covercrop.records import CitedValue
+from covercrop.traits import Cover, Crop, Cultivar, Emergence, Seed
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 CITED = '{ value = 40.0, unit = "degF", source = "someone1999", locator = "Table 2", basis = "measured" }'

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from covercrop import parameters, phenology
 from covercrop.daylength import day_length
-from covercrop.parameters import Bloom, Cover
 from covercrop.records import CitedValue
+from covercrop.traits import Bloom, Cover
 
 DAYS = 480
 ORDERED = ("emergence", "bud", "first_flower", "bloom_10", "bloom_25", "bloom_50", "end_of_bloom")

@@ -12,9 +12,9 @@ from hypothesis.extra.numpy import arrays
 
 from covercrop import hazards, parameters, plantback
 from covercrop.errors import UnknownNameError
-from covercrop.parameters import Residue
 from covercrop.records import CitedValue
 from covercrop.soil_temperature import held, soil_temperature
+from covercrop.traits import Residue
 
 DAY_INDEXES = arrays(np.float64, (3, 4), elements=st.one_of(st.integers(0, 9).map(float), st.just(np.nan)))
 MIDWINTER, TURNED_UNDER = 108, 237  # a season from 15 September; 10 May

@@ -14,10 +14,10 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterator, Sequence
 
-    from covercrop.parameters import Cover, Crop
     from covercrop.plan import Amount, Plan
     from covercrop.records import DailyWeather, DateRange
     from covercrop.tabulate import DegreeDayTable
+    from covercrop.traits import Cover, Crop
     from covercrop.weather.table import WeatherSummary
 
 SCHEMA = 1

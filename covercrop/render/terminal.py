@@ -15,14 +15,15 @@ from covercrop import advice, parameters, units
 from covercrop.errors import visible
 from covercrop.render import words
 from covercrop.render.strip import BLOCKS, LABEL, PLAIN, Glyphs, season_strip
+from covercrop.traits import Crop, label
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from covercrop.parameters import Cover, Crop
     from covercrop.plan import Plan
     from covercrop.records import DailyWeather, Source
     from covercrop.tabulate import DegreeDayTable
+    from covercrop.traits import Cover
     from covercrop.weather.table import WeatherSummary
 
 #: Text wider than this is hard to read, however wide the terminal.
@@ -242,13 +243,13 @@ def crops(screen: Screen, records: Sequence[Crop], *, us: bool = False) -> None:
 
 def record(screen: Screen, subject: Cover | Crop) -> None:
     """Print every number of a cover or crop, with its source or its reason."""
-    family = f", {subject.family}" if isinstance(subject, parameters.Crop) else ""
+    family = f", {subject.family}" if isinstance(subject, Crop) else ""
     screen.say(f"{subject.common_name} ({subject.scientific_name}{family})", style="bold")
     values = parameters.cited_values(subject)
     screen.say()
     for path, value in values:
         about = f" ({value.printed_range})" if value.printed_range else ""
-        screen.say(f"{parameters.label(path)}: {value.printed}{about}", indent=2)
+        screen.say(f"{label(path)}: {value.printed}{about}", indent=2)
         origin = f"assumed: {value.reason}" if value.basis == "assumed" else f"{value.source}, {value.locator}"
         screen.say(origin, style="dim", indent=6)
     screen.items("Take care", subject.cautions)

@@ -33,7 +33,8 @@ import pandas as pd
 from covercrop import phenology
 from covercrop.daylength import day_length
 from covercrop.degree_days import accumulate, crossing
-from covercrop.parameters import Bloom, Emergence, build, read_parameter_file
+from covercrop.parameters import build, read_parameter_file
+from covercrop.traits import Bloom, Emergence
 
 HERE = Path(__file__).resolve().parent
 TABLE = HERE / "bloom_residuals.csv"
