@@ -37,7 +37,7 @@ _ASSUMPTIONS = (
     "A day with a mean between 0 and 10 degC (32 and 50 degF) counts as cool, as in the trial that the bloom of "
     "crimson clover was fitted to.",
     f"Two people who scout the same stand differ by about {SCOUTING_SD_DAYS:.0f} days.",
-    "A stand is called dead when eight members of ten are, and planting safe when eight members of ten say so.",
+    "A stand is called dead, and planting safe, when eight in ten of the ways the season may go say so.",
     f"A forecast needs {FEWEST_YEARS} past years and uses no more than {MOST_YEARS}.",
 )
 _TARP = "A tarp sheds its rain beside it: weigh its edges down, and keep the runoff from ditches and streams."

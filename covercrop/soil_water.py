@@ -66,7 +66,9 @@ SOURCES = ("allen1998", "probert1998")
 
 #: What no source gives, for the reader of the dates.
 ASSUMPTIONS = (
-    "The soil is taken to be a loam, turned 20 cm (8 inches) deep and moist on the day of sowing: a sand dries sooner.",
+    "The soil is taken to be a loam, turned 20 cm (8 inches) deep and moist on the day of sowing: a sand dries sooner. "
+    "The water limits of a loam and the rule of evaporation are those of FAO Irrigation and Drainage Paper 56, from "
+    "memory.",
     "Rain is taken to soak in where it falls, and nothing to rise from below or run off.",
     "A standing cover is taken to draw four tenths of its water from the ground that is later turned, the rule of "
     "irrigators, from memory, for the top quarter of the roots.",
