@@ -105,7 +105,7 @@ def _parser() -> argparse.ArgumentParser:
     degree_days = command(
         "degree-days",
         _degree_days,
-        "plain degree-days from a weather file, per day and summed from its first day",
+        "plain degree-days from a weather file, per day and summed",
         units="units of the file, the thresholds and the answer",
     )
     degree_days.add_argument("file", metavar="FILE.csv", type=Path, help="daily weather, in the units of --units")
@@ -118,11 +118,10 @@ def _parser() -> argparse.ArgumentParser:
     degree_days.add_argument("--lower", type=float, required=True, metavar="X", help="base temperature, in --units")
     degree_days.add_argument("--upper", type=float, metavar="Y", help="upper threshold, in --units")
     degree_days.add_argument(
-        "--cutoff",
-        default="horizontal",
-        metavar="C",
-        help=f"what happens above it: {', '.join(CUTOFFS)} (default: horizontal)",
+        "--cutoff", metavar="C", help=f"what happens above it: {', '.join(CUTOFFS)} (default: {CUTOFFS[0]})"
     )
+    degree_days.add_argument("--from", dest="start", type=_date, metavar="DATE", help="first day of the sum")
+    degree_days.add_argument("--to", dest="end", type=_date, metavar="DATE", help="last day of the sum")
     degree_days.add_argument("--csv", action="store_true", help="print date,tmin,tmax,degree_days,sum")
 
     for name, run, brief in (
@@ -165,9 +164,10 @@ def _ready(arguments: argparse.Namespace) -> int:
     day = arguments.on or today
     on = np.datetime64(day, "D")
     plans, problems = [], []
-    for field in as_of(file, day):
+    for field in file.fields:
         try:
-            plans.append(make_plan(field, weather_of(field, max(today, day)), on))
+            known = as_of(field, day)
+            plans.append(make_plan(known, weather_of(known, max(today, day)), on))
         except WeatherGapError as error:
             problems.append((field.name, one_line(f"{described(field)}: {error}")))
         except CovercropError as error:
@@ -213,14 +213,21 @@ def _degree_days(arguments: argparse.Namespace) -> int:
     from covercrop.tabulate import degree_day_table
 
     table = degree_day_table(
-        arguments.file, arguments.units, arguments.method, arguments.lower, arguments.upper, arguments.cutoff
+        arguments.file,
+        arguments.units,
+        arguments.method,
+        arguments.lower,
+        arguments.upper,
+        arguments.cutoff,
+        start=arguments.start,
+        end=arguments.end,
     )
     if arguments.json:
-        _print(machine.dump(machine.degree_days(table, arguments.units)))
+        _print(machine.dump(machine.degree_days(table)))
     elif arguments.csv:
         _print(machine.degree_days_csv(table))
     else:
-        terminal.degree_days(_screen(), table, us=arguments.units == "us")
+        terminal.degree_days(_screen(), table)
     return 0
 
 

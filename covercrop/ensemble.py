@@ -117,6 +117,10 @@ def share_by(values: Array, weights: Array, day: float) -> float:
 #: the day; four days is the scoring interval of careful bloom surveys.
 SCOUTING_SD_DAYS = 4.0
 
+#: A note that even its best member misses by more than so many of its standard
+#: deviations is given a wider one: the slip of a month must not move a forecast.
+MOST_SD = 2.0
+
 #: Below this share of members that still count, the notes have all but
 #: contradicted the ensemble and their scatter is widened.
 LEAST_EFFECTIVE_SHARE = 0.02
@@ -143,6 +147,15 @@ class Evidence:
     day: float
     expected: Array
     kind: str
+
+
+def _misfit(note: Evidence) -> float:
+    """Days by which even the member that explains a note best is off; a note far from all has to be a slip."""
+    lateness = note.expected - note.day
+    known = lateness[~np.isnan(lateness)]
+    if not known.size:
+        return 0.0
+    return float(np.abs(known).min() if note.kind == NOTE_REACHED else max(-known.max(), 0.0))
 
 
 def _log_likelihood(note: Evidence, sd: float) -> Array:
@@ -181,6 +194,7 @@ def scouting_weights(
         The scatter that was used: wider than asked for if the notes would
         otherwise have left too few members [d].
     """
+    sd = max([sd, *(_misfit(note) / MOST_SD for note in notes)])
     while True:
         score = np.zeros(shape)
         for note in notes:

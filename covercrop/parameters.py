@@ -156,6 +156,11 @@ def _names(name: str) -> tuple[str, ...]:
     return tuple(_shipped(name))
 
 
+def _key(name: str) -> str:
+    """A name as the files have it, however it is spelled in case and between words."""
+    return "-".join(name.casefold().replace("_", " ").replace("-", " ").split())
+
+
 def cover_names() -> tuple[str, ...]:
     """Keys of the covers that are known."""
     return _names("covers.toml")
@@ -168,32 +173,32 @@ def crop_names() -> tuple[str, ...]:
 
 @cache
 def cover(name: str) -> Cover:
-    """A cover by its key.
+    """A cover by its name, such as ``crimson-clover`` or ``Crimson clover``.
 
     Raises
     ------
     UnknownNameError
         If there is no such cover; names near matches.
     """
-    table = _shipped("covers.toml").get(name)
+    table = _shipped("covers.toml").get(_key(name))
     if table is None:
         raise UnknownNameError("cover", name, cover_names())
-    return build(Cover, table, f"covers.toml [{name}]", key=name)
+    return build(Cover, table, f"covers.toml [{_key(name)}]", key=_key(name))
 
 
 @cache
 def crop(name: str) -> Crop:
-    """A crop by its key.
+    """A crop by its name, such as ``sweet-corn`` or ``Sweet corn``.
 
     Raises
     ------
     UnknownNameError
         If there is no such crop; names near matches.
     """
-    table = _shipped("crops.toml").get(name)
+    table = _shipped("crops.toml").get(_key(name))
     if table is None:
         raise UnknownNameError("crop", name, crop_names())
-    return build(Crop, table, f"crops.toml [{name}]", key=name)
+    return build(Crop, table, f"crops.toml [{_key(name)}]", key=_key(name))
 
 
 def cultivar(of: Cover, name: str) -> Cultivar:

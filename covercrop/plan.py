@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -38,8 +38,14 @@ DEAD_SHARE = 0.8
 #: Below this chance of living through the winter, the chance is said.
 SURE = 0.95
 
-#: A day with lower odds than this is no day to plan a visit for.
+#: A day with a smaller chance than this is no day to plan a visit for.
 LEAST_ODDS = 0.05
+
+#: Where the best day has a smaller chance than this, turning under is named beside another way of ending the cover.
+POOR = 0.5
+
+#: A gain in the chance that is worth waiting for.
+WORTH_WAITING = 0.02
 
 STATES = (
     "growing",
@@ -104,6 +110,9 @@ class Plan:
         The day of the answer.
     state : str
         One of :data:`STATES`.
+    method : str
+        How the cover is ended, or is to be: what the field file asks for, or
+        turning under where that has no window left.
     bbch : int
         BBCH stage of the stand; ``stage`` says it in words.
     dates : dict of str to DateRange
@@ -113,6 +122,9 @@ class Plan:
         cover, done or best, or today if it is too late; NaT where there is none.
     turn_under : TurnUnder or None
         None once it is done, and where no day has any chance.
+    surer : TurnUnder or None
+        The best day of turning under, where another way was asked for and has
+        poor chances.
     window_days : numpy.ndarray of datetime64[D], shape (day,)
     window_probability : numpy.ndarray, shape (day,)
         Chance that the window holds each day, if the stand lives; none for a
@@ -130,6 +142,8 @@ class Plan:
     ripens : float
         Chance that the crop ripens, planted as soon as it is safe; NaN where
         that is not known.
+    ripe : numpy.datetime64[D]
+        When a planted crop is ripe; NaT where none is planted.
     residue_by_rain : numpy.datetime64[D]
         When the residue is likely gone with no water but the rain; the date
         in ``dates`` is that of ground that is kept moist.
@@ -156,11 +170,13 @@ class Plan:
     crop: Crop
     on: np.datetime64
     state: str
+    method: str
     bbch: int
     stage: str
     dates: dict[str, DateRange]
     turned: np.datetime64
     turn_under: TurnUnder | None
+    surer: TurnUnder | None
     window_days: NDArray[np.datetime64]
     window_probability: Array
     window_now: float
@@ -170,6 +186,7 @@ class Plan:
     observed_share: float
     safe_planting: np.datetime64
     ripens: float
+    ripe: np.datetime64
     residue_by_rain: np.datetime64
     brood: np.datetime64
     emergence_days: float
@@ -233,10 +250,8 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
     ended = field.cover.turned_under is not None
     killed = not ended and share_by(stand.killed, stand.weights, today) >= DEAD_SHARE
 
-    odds = termination.probability_by_day(stand.opens, stand.closes, weights / weights.sum(), outlook.days.size)
-    best = None if ended or killed else _best(odds, today, outlook)
-    too_late = outlook.complete and not killed and share_by(stand.closes, weights, today - 1) >= 0.5
-    turned = _ending_day(field, best, outlook, today if too_late else None)
+    ending = _ending(field, cover, outlook, stand, weights, today, open_ended=ended or killed)
+    stand, best, turned = ending.stand, ending.best, ending.day
     spring = turned if turned is not None else _first(quantiles(stand.opens, weights)[1], today)
     midwinter = hazards.midwinter_before(outlook.days[0] + np.timedelta64(spring, "D"), field.latitude)
     ground = follow_ground(
@@ -246,7 +261,7 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
         crop,
         field.crop,
         draws,
-        terminate=field.cover.terminate,
+        terminate=ending.method,
         ended=np.nan if turned is None else float(turned),
         midwinter=outlook.position(midwinter),
     )
@@ -276,20 +291,23 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
         crop=crop,
         on=on,
         state=state,
+        method=ending.method,
         bbch=bbch,
         stage=phenology.stage_name(bbch),
         dates={name: _date_range(indexes.get(name), weights, outlook) for name in DATES},
         turned=np.datetime64("NaT", "D") if nowhere else outlook.days[0] + np.timedelta64(int(turned or 0), "D"),
         turn_under=best,
+        surer=ending.surer,
         window_days=outlook.days,
-        window_probability=np.zeros_like(odds) if killed else odds,
-        window_now=float(odds[today]) if 0 <= today < odds.size else 0.0,
+        window_probability=np.zeros_like(ending.odds) if killed else ending.odds,
+        window_now=float(ending.odds[today]) if today < ending.odds.size else 0.0,
         seed_now=share_by(stand.stages["viable_seed"], weights, today),
         survival=survival,
         binding_limit=None if nowhere or not outlook.complete else plantback.binding(ground.limits, weights),
         observed_share=_observed_share(outlook, turned),
         safe_planting=_dates(ground.earliest, weights, outlook, (SAFE_SHARE,))[0],
         ripens=_ripens(ground, weights),
+        ripe=_ripe(field, crop),
         residue_by_rain=likely(ground.residue_by_rain),
         brood=likely(ground.brood),
         emergence_days=_emergence(crop, ground, planting),
@@ -306,26 +324,70 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
 # --- the window -----------------------------------------------------------------------------------
 
 
-def _best(odds: Array, today: int, outlook: Outlook) -> TurnUnder | None:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Ending:
+    """How the cover is to be ended, or was: the way, its window and chances, the best day, and the day that counts.
+
+    ``surer`` is the best day of turning under, where the way asked for has poor chances.
+    """
+
+    method: str
+    stand: Stand
+    odds: Array
+    best: TurnUnder | None
+    day: int | None
+    surer: TurnUnder | None = None
+
+
+def _ending(
+    field: Field, cover: Cover, outlook: Outlook, stand: Stand, weights: Array, today: int, *, open_ended: bool
+) -> _Ending:
+    """The ending that the field file asks for, or turning under where that has no window, or none any more."""
+
+    def by(method: str) -> _Ending:
+        opens, closes = termination.window(stand.stages, method, cover)
+        odds = termination.probability_by_day(opens, closes, weights / weights.sum(), outlook.days.size)
+        best = None if open_ended else _best(odds, closes, weights, today, outlook)
+        return _Ending(
+            method=method,
+            stand=replace(stand, opens=opens, closes=closes),
+            odds=odds,
+            best=best,
+            day=None if best is None else outlook.position(best.date),
+        )
+
+    wanted = by(field.cover.terminate)
+    if field.cover.turned_under is not None:
+        return replace(wanted, day=outlook.position(np.datetime64(field.cover.turned_under, "D")))
+    if open_ended or not outlook.complete:
+        return wanted
+    if wanted.method != "turn-under":
+        turning = by("turn-under")
+        window = (wanted.stand.closes >= wanted.stand.opens) & (wanted.stand.closes >= today)
+        if weights[window].sum() < 0.5 * weights.sum():
+            wanted = turning
+        elif turning.best is not None and (wanted.best is None or wanted.best.probability < POOR):
+            wanted = replace(wanted, surer=turning.best)
+    too_late = share_by(wanted.stand.closes, weights, today - 1) >= 0.5
+    return replace(wanted, day=today) if wanted.day is None and too_late else wanted
+
+
+def _best(odds: Array, closes: Array, weights: Array, today: int, outlook: Outlook) -> TurnUnder | None:
     """The best day that is still to come; none where what is to come is not known."""
-    if not outlook.complete:
+    if not outlook.complete or today >= odds.size:
         return None
     ahead = odds.copy()
-    ahead[: max(today, 0)] = 0.0
-    if ahead.max(initial=0.0) < LEAST_ODDS:
+    ahead[:today] = 0.0
+    top = ahead.max()
+    if top < LEAST_ODDS:
         return None
-    day = termination.best_day(ahead)
-    start, end = termination.best_week(ahead)
+    # A gain of a hundredth or two is no reason to wait, and once the window is closing there is none at all.
+    closing = share_by(closes, weights, today + CLOSING_DAYS) >= 0.5
+    day = today if ahead[today] >= top - WORTH_WAITING or closing else termination.best_day(ahead)
+    start, end = termination.best_week(ahead, day)
     return TurnUnder(
         date=outlook.days[day], probability=float(odds[day]), start=outlook.days[start], end=outlook.days[end]
     )
-
-
-def _ending_day(field: Field, best: TurnUnder | None, outlook: Outlook, at_once: int | None) -> int | None:
-    """Day index from which the ground is followed: the day it was done, the best day, or today if it is too late."""
-    if field.cover.turned_under is not None:
-        return outlook.position(np.datetime64(field.cover.turned_under, "D"))
-    return at_once if best is None else outlook.position(best.date)
 
 
 def _bbch(stand: Stand, weights: Array, day: int) -> int:
@@ -353,6 +415,14 @@ def _ripens(ground: Ground, weights: Array) -> float:
     if not known.any():
         return np.nan
     return float(weights[(ground.earliest <= ground.latest) & known].sum() / weights.sum())
+
+
+def _ripe(field: Field, crop: Crop) -> np.datetime64:
+    """When a crop that is planted is ripe, by its days to maturity; NaT where it is not planted."""
+    if field.crop.planted is None:
+        return np.datetime64("NaT", "D")
+    days = plantback.days_to_maturity(crop, field.crop.method, field.crop.days_to_maturity)
+    return np.datetime64(field.crop.planted, "D") + np.timedelta64(int(np.ceil(days)), "D")
 
 
 def _median_on(by_year_and_day: Array, day: float) -> float:
@@ -419,7 +489,7 @@ def _notes(field: Field, cover: Cover, stand: Stand, survival: float) -> list[st
     if survival < SURE and field.cover.turned_under is None:
         notes.append(
             f"The chance that the stand lives through the cold is {max(survival, 0.01):.0%}, with no snow reckoned "
-            "with; the dates are those of a stand that lives."
+            "with; dates are those of a stand that lives."
         )
     if not field.cover.cultivar:
         notes.append(f"The cultivar of the {cover.common_name} is not given, so its dates are wider than they need be.")

@@ -103,7 +103,8 @@ class _Table:
 
     def __init__(self, where: str, table: Any, known: tuple[str, ...]) -> None:
         if not isinstance(table, dict):
-            raise FieldFileError(f"{where}: {table!r} is not a table")
+            way_out = "write it once, with single brackets" if isinstance(table, list) else "write it as a table"
+            raise FieldFileError(f"{where}: {_shown(table)} is not one table; {way_out}")
         self.where = where
         self.table = table
         for key in table:
@@ -130,8 +131,11 @@ class _Table:
         return value
 
     def choice(self, key: str, choices: tuple[str, ...], default: str) -> str:
-        value: str = self._take(key, lambda got: got in choices, f"use one of {', '.join(choices)}", default)
-        return value
+        def spelled(got: Any) -> str:
+            return got.casefold().replace(" ", "-").replace("_", "-") if isinstance(got, str) else ""
+
+        value = self._take(key, lambda got: spelled(got) in choices, f"use one of {', '.join(choices)}", default)
+        return spelled(value)
 
     def number(self, key: str, low: float, high: float, way_out: str, default: Any = ...) -> Any:
         def is_right(got: Any) -> bool:
@@ -174,13 +178,13 @@ def _named(lookup: Callable[..., Value], table: _Table, *arguments: Any) -> Valu
 
 
 def _cover(table: _Table) -> CoverEntry:
-    species = table.text("species", 'name the cover, such as "crimson-clover" (see: covercrop covers)')
-    cover = _named(parameters.cover, table, species)
+    named = table.text("species", 'name the cover, such as "crimson-clover" (see: covercrop covers)')
+    cover = _named(parameters.cover, table, named)
     cultivar = table.text("cultivar", "name the cultivar, or leave the line out", "")
     if cultivar:
         cultivar = _named(parameters.cultivar, table, cover, cultivar).name
     entry = CoverEntry(
-        species=species,
+        species=cover.key,
         cultivar=cultivar,
         sown=table.date("sown"),
         turned_under=table.date("turned_under", None),
@@ -202,7 +206,7 @@ def _weather(table: _Table, folder: Path) -> WeatherEntry:
 
 def _crop(table: _Table, cover: CoverEntry) -> CropEntry:
     name = table.text("name", 'name the crop that follows, such as "pumpkin" (see: covercrop crops)')
-    _named(parameters.crop, table, name)
+    name = _named(parameters.crop, table, name).key
     planted = table.date("planted", None)
     if planted is not None and cover.turned_under is None:
         raise table.fail("planted", "the cover is still standing; give turned_under in [field.cover] too")
@@ -221,9 +225,7 @@ def _note(table: _Table, cover: CoverEntry) -> ScoutingNote:
     percent = table.number("bloom_percent", 0, 100, "give 0 to 100", None)
     bbch = table.number("bbch", 0, 99, "give a BBCH stage, 0 to 99", None)
     if (percent is None) == (bbch is None):
-        raise FieldFileError(
-            f"{table.where}: give either bloom_percent or bbch, not {'both' if bbch is not None else 'neither'}"
-        )
+        raise FieldFileError(f"{table.where}: give bloom_percent or bbch{', not both' if bbch is not None else ''}")
     if bbch is not None and bbch != int(bbch):
         raise table.fail("bbch", "give a whole number, such as 60")
     note = ScoutingNote(
@@ -240,9 +242,9 @@ def _note(table: _Table, cover: CoverEntry) -> ScoutingNote:
 
 
 def _field(where: str, raw: Any, folder: Path) -> Field:
-    table = _Table(where, raw, _FIELD)
+    named = raw.get("name") if isinstance(raw, dict) else None
+    table = _Table(f'{where} "{named}"' if isinstance(named, str) else where, raw, _FIELD)
     name = table.text("name", "give the field a name")
-    table.where = f'{where} "{name}"'
     cover = _cover(table.below("cover", _COVER, "it says what was sown, and when"))
     crop = _crop(table.below("crop", _CROP, "it says what is to follow the cover"), cover)
     area = table.number("area_m2", 0.1, 1e8, "give the area in square metres", None)
@@ -354,28 +356,22 @@ def check_dates(file: FieldFile, today: dt.date) -> None:
                 )
 
 
-def as_of(file: FieldFile, on: dt.date) -> tuple[Field, ...]:
-    """The fields as they were known on an earlier day.
+def as_of(field: Field, on: dt.date) -> Field:
+    """A field as it was known on an earlier day.
 
     What was done or seen after ``on`` is left out.
 
     Raises
     ------
     FieldFileError
-        If a cover was not yet sown on ``on``.
+        If the cover was not yet sown on ``on``.
     """
-    fields = []
-    for field in file.fields:
-        cover, crop = field.cover, field.crop
-        if cover.sown > on:
-            raise FieldFileError(
-                f'{file.path}: field "{field.name}": sown = {cover.sown} is after {on}, the day asked about; '
-                "ask about a later day with --on"
-            )
-        if cover.turned_under is not None and cover.turned_under > on:
-            cover = replace(cover, turned_under=None)
-        if crop.planted is not None and crop.planted > on:
-            crop = replace(crop, planted=None)
-        scouting = tuple(note for note in field.scouting if note.date <= on)
-        fields.append(replace(field, cover=cover, crop=crop, scouting=scouting))
-    return tuple(fields)
+    cover, crop = field.cover, field.crop
+    if cover.sown > on:
+        raise FieldFileError(f"sown = {cover.sown} is after {on}, the day asked about; ask about a later day with --on")
+    if cover.turned_under is not None and cover.turned_under > on:
+        cover = replace(cover, turned_under=None)
+    if crop.planted is not None and crop.planted > on:
+        crop = replace(crop, planted=None)
+    scouting = tuple(note for note in field.scouting if note.date <= on)
+    return replace(field, cover=cover, crop=crop, scouting=scouting)

@@ -167,12 +167,14 @@ def best_day(probability: ArrayLike) -> int:
     return (first + last) // 2
 
 
-def best_week(probability: ArrayLike) -> tuple[int, int]:
-    """First and last day of the seven days with the best odds taken together.
+def best_week(probability: ArrayLike, day: int) -> tuple[int, int]:
+    """First and last day of the seven days around a day with the best odds taken together.
 
     Parameters
     ----------
     probability : array_like, shape (day,)
+    day : int
+        A day that the week has to hold.
 
     Returns
     -------
@@ -183,7 +185,8 @@ def best_week(probability: ArrayLike) -> tuple[int, int]:
     odds = np.asarray(probability, dtype=np.float64)
     length = min(7, odds.size)
     total = np.convolve(odds, np.ones(length), mode="valid")
-    first = best_day(total)
+    earliest = max(day - length + 1, 0)
+    first = earliest + best_day(total[earliest : day + 1])
     return first, first + length - 1
 
 

@@ -221,7 +221,7 @@ FIELD_FAULTS = {
         "planted = 2026-04-15: the cover is still standing; give turned_under",
     ),
     "scouting as a table": (("[[field.scouting]]", "[field.scouting]"), r"scouting = .*write each note as its own"),
-    "scouting as texts": ((NOTE, ""), "scouting 1: 'seen' is not a table"),
+    "scouting as texts": ((NOTE, ""), "scouting 1: 'seen' is not one table"),
     "weather as a text": (('file = "plot.csv"', 'station = ["a"]'), r"station = \['a'\]: give the station's id"),
     "method as a list": (('name = "pumpkin"', 'name = "pumpkin"\nmethod = ["sow"]'), r"method = \['sow'\]: use one of"),
     "empty name": (('"Mill terrace"', '" "'), "name = ' ': give the field a name"),
@@ -428,7 +428,7 @@ WEATHER_FAULTS: dict[str, tuple[str | bytes, str]] = {
     "header twice": (sheet([*SEASON[:9], HEADER, *SEASON[9:]]), "line 11, column 'tmin': 'tmin' is not a number"),
     "a line of means": (sheet([*SEASON, "mean,5,15,1"]), "line 265, column 'date': 'mean' is no date; write dates as"),
     "30 February": (with_row("2026-03-05", "2026-02-30,1,12,0"), "line 218, .*'2026-02-30' is not in the calendar"),
-    "month first": (with_row("2026-03-05", "03/05/2026,1,12,0"), "'03/05/2026' could be day or month first; write"),
+    "month first": (with_row("2026-03-05", "03/05/2026,1,12,0"), "'03/05/2026' is in no order that is safe to guess"),
     "reading of 2099": (
         sheet([*SEASON, "2099-01-01,1,12,0"]),
         "plot.csv: 2099-01-01 is after 2026-04-20, today, and is no forecast row; mend the date, or add a column kind",

@@ -279,6 +279,16 @@ def test_a_worked_example_of_equal_days(run: Run, tmp_path: Path) -> None:
     assert printed.splitlines()[-1] == "2026-04-10,10.0,20.0,5.0,50.0"
 
 
+def test_degree_days_between_two_days(run: Run, week: Path) -> None:
+    """The sum begins and ends where it is asked to, and the document says what was computed."""
+    _, printed, _ = run(
+        "degree-days", week, "--lower", 50, "--units", "us", "--from", "2026-04-02", "--to", "2026-04-03", "--json"
+    )
+    document = json.loads(printed)
+    assert [day["sum"] for day in document["days"]] == [20, 20]
+    assert (document["method"], document["lower"], document["upper"], document["cutoff"]) == ("average", 50, None, None)
+
+
 def test_corn_degree_days(run: Run, week: Path) -> None:
     """86/50 degF with both extremes held between the thresholds, as corn growers count: 90/50 gives 18."""
     arguments = ["--method", "clamped-average", "--lower", 50, "--upper", 86, "--units", "us", "--json"]
@@ -293,6 +303,8 @@ def test_corn_degree_days(run: Run, week: Path) -> None:
         (["--cutoff", "level", "--lower", "50", "--upper", "80"], "unknown .*'level'"),
         (["--lower", "80", "--upper", "50"], "80.*50"),
         (["--lower", "nan"], "--lower nan: give a temperature"),
+        (["--lower", "50", "--cutoff", "vertical"], "--cutoff vertical .*give --upper too"),
+        (["--lower", "50", "--from", "2027-01-01"], "no day from 2027-01-01 to its last"),
     ],
 )
 def test_degree_day_options_that_cannot_be_used(run: Run, week: Path, arguments: list[str], message: str) -> None:
@@ -366,8 +378,14 @@ def test_names_that_are_not_known(run: Run) -> None:
 
 
 def test_a_day_before_sowing(run: Run) -> None:
-    """Asked about a day on which a field was not sown yet, the line says which and what to do."""
-    assert "ask about a later day with --on" in one_line(*run("ready", "--on", "2025-09-01"))
+    """Asked about a day on which fields were not sown yet, each has its line, and the others are answered."""
+    status, printed, said = run("ready", "--on", "2025-09-12")
+    assert status == 1
+    assert "Chapel bench: GROWING" in printed
+    assert "Ford meadow" not in printed
+    assert said.count("\n") == 2
+    assert "Ford meadow: sown = 2025-09-15 is after 2025-09-12" in said
+    assert "ask about a later day with --on" in said
 
 
 def test_one_bad_field_does_not_hide_the_others(run: Run, own: Any) -> None:

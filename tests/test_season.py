@@ -118,8 +118,8 @@ def test_reading_changes_nothing(written) -> None:
         ('"direct-seed"', '"seed"', "method = 'seed': use one of direct-seed, transplant"),
         ("= 105", "= 5", "days_to_maturity = 5: give the days on the seed packet"),
         ('units = "us"', 'units = "F"', "weather: units = 'F': use one of metric, us"),
-        ("bbch = 61", "bbch = 61\nbloom_percent = 3", "scouting 1: give either bloom_percent or bbch, not both"),
-        ("bbch = 61\n", "", "scouting 1: give either bloom_percent or bbch, not neither"),
+        ("bbch = 61", "bbch = 61\nbloom_percent = 3", "scouting 1: give bloom_percent or bbch, not both"),
+        ("bbch = 61\n", "", "scouting 1: give bloom_percent or bbch"),
         ("bbch = 61", "bbch = 60.5", "bbch = 60.5: give a whole number"),
         ("bbch = 61", "bbch = 130", "bbch = 130: give a BBCH stage, 0 to 99"),
         ("date = 2026-05-10", "date = 2025-05-10", "scouting 1: date = 2025-05-10: is not after sowing"),
@@ -181,11 +181,17 @@ def test_a_scouting_date_ahead_is_refused(written) -> None:
 
 def test_the_field_as_it_was_known(written) -> None:
     """Asked about an earlier day, what was done and seen later is left out, and an unsown field is refused."""
-    file = read_fields(written())
-    (field,) = as_of(file, dt.date(2026, 5, 6))
-    assert field.cover.turned_under is None
-    assert [note.date.day for note in field.scouting] == [4]
-    (later,) = as_of(file, dt.date(2026, 5, 20))
-    assert later == file.fields[0]
+    (field,) = read_fields(written()).fields
+    earlier = as_of(field, dt.date(2026, 5, 6))
+    assert earlier.cover.turned_under is None
+    assert [note.date.day for note in earlier.scouting] == [4]
+    assert as_of(field, dt.date(2026, 5, 20)) == field
     with pytest.raises(FieldFileError, match="sown = 2025-09-12 is after 2025-08-01, the day asked about"):
-        as_of(file, dt.date(2025, 8, 1))
+        as_of(field, dt.date(2025, 8, 1))
+
+
+def test_names_in_any_spelling(written) -> None:
+    """Capitals, spaces and underscores in names and choices do not matter."""
+    path = written("hairy-vetch", "Hairy Vetch", text=GOOD.replace("direct-seed", "Direct seed"))
+    (field,) = read_fields(path).fields
+    assert (field.cover.species, field.crop.method) == ("hairy-vetch", "direct-seed")

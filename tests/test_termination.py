@@ -128,21 +128,25 @@ def test_best_day_is_the_middle_of_the_top(odds: list[float], day: int) -> None:
 
 
 def test_best_week_holds_the_most() -> None:
-    """The week that has the highest odds added up, and the middle one where several are as good."""
+    """The week around a day that has the highest odds added up, and the middle one where several are as good."""
     odds = np.zeros(60)
     odds[20:31] = np.concatenate([np.arange(1, 6), [6], np.arange(5, 0, -1)]) / 6
-    assert termination.best_week(odds) == (22, 28)
+    assert termination.best_week(odds, 25) == (22, 28)
+    assert termination.best_week(odds, 30) == (24, 30)
     flat = np.zeros(60)
     flat[20:31] = 1.0
-    assert termination.best_week(flat) == (22, 28)
-    assert termination.best_week([0.2, 0.4]) == (0, 1)
+    assert termination.best_week(flat, 25) == (22, 28)
+    assert termination.best_week([0.2, 0.4], 1) == (0, 1)
 
 
 @SHORT
 @given(st.lists(st.floats(0.0, 1.0), min_size=7, max_size=50))
 def test_best_week_is_no_worse_than_any_other(odds: list[float]) -> None:
-    """No other seven days have more."""
-    first, last = termination.best_week(odds)
+    """It holds its day, and no other seven days that do have more."""
+    day = termination.best_day(odds)
+    first, last = termination.best_week(odds, day)
     assert last - first == 6
+    assert first <= day <= last
     best = sum(odds[first : last + 1])
-    assert all(best >= sum(odds[day : day + 7]) - 1e-6 for day in range(len(odds) - 6))
+    others = range(max(day - 6, 0), min(day, len(odds) - 7) + 1)
+    assert all(best >= sum(odds[start : start + 7]) - 1e-6 for start in others)

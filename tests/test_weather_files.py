@@ -78,7 +78,7 @@ WRONG = {
     "comma": ("date,tmin,tmax\n2026-04-05,1,5,12,5\n", "line 2 has 5 values under 3 columns; a decimal comma"),
     "day first": (
         "date,tmin,tmax\n4/5/2026,1,2\n",
-        "'4/5/2026' could be day or month first; write dates as 2026-04-05",
+        "'4/5/2026' is in no order that is safe to guess; write dates as 2026-04-05",
     ),
     "no such day": ("date,tmin,tmax\n2026-02-28,1,2\n2026-02-30,1,2\n", "line 3.*'2026-02-30' is not in the calendar"),
     "far year": ("date,tmin,tmax\n2026-02-28,1,2\n2206-03-01,1,2\n", "line 3.*'2206-03-01' is too far off"),

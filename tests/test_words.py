@@ -33,14 +33,27 @@ def cold(low: float, high: float) -> DailyWeather:
         ("2026-05-06", {}, "The window is open ("),
         ("2026-05-14", {}, "The window is closing ("),
         ("2026-06-15", {}, "Too late for a safe window (over 99% chance that the first seed is viable): turn it under"),
-        ("2026-05-20", {"turned_under": "2026-05-08"}, "Turned under on 8 May."),
-        ("2026-05-20", {"turned_under": "2026-05-08", "terminate": "mow"}, "Mown on 8 May."),
+        ("2026-05-20", {"turned_under": "2026-05-08"}, "Since 8 May; wait before planting."),
         ("2026-07-01", {"turned_under": "2026-05-08"}, "The ground is ready: sow summer squash now, and by "),
         ("2026-07-01", {"turned_under": "2026-05-08", "method": "transplant"}, "The ground is ready: set out summer"),
         ("2026-10-15", {"turned_under": "2026-05-08"}, "The ground is ready, but planted now summer squash would"),
-        ("2026-07-01", {"turned_under": "2026-05-08", "planted": "2026-06-20"}, "Summer squash was planted on 20 Jun."),
-        ("2026-03-01", {"species": "balansa-clover", "terminate": "roll"}, "No day is right to roll it: seed may"),
-        ("2026-03-01", {"species": "hairy-vetch", "terminate": "roll"}, "Not yet: plan to roll it about "),
+        (
+            "2026-07-01",
+            {"turned_under": "2026-05-08", "planted": "2026-06-20"},
+            "Summer squash was planted on 20 Jun; it should ripen about 14 Aug.",
+        ),
+        (
+            "2026-07-01",
+            {"turned_under": "2026-05-08", "planted": "2026-05-15"},
+            "Summer squash was planted on 15 May, before the",
+        ),
+        (
+            "2026-03-01",
+            {"species": "balansa-clover", "terminate": "roll"},
+            "Rolling has no day that is safe; turning under",
+        ),
+        ("2026-03-01", {"species": "crimson-clover", "terminate": "roll"}, "Not yet: plan to roll it about "),
+        ("2026-12-01", {}, "By weather that ends on 31 Oct: too late"),
     ],
 )
 def test_headlines(on: str, changes: dict[str, str], begins: str) -> None:
@@ -49,11 +62,37 @@ def test_headlines(on: str, changes: dict[str, str], begins: str) -> None:
 
 
 def test_past_the_last_day_for_a_tarp_it_can_still_be_turned_under() -> None:
-    """A tarp's window closes three weeks before seed; until then turning under is said to be the way out."""
+    """A tarp's window closes three weeks before seed; from then on the whole answer is that of turning under."""
     plan = answer("2026-05-30", species="hairy-vetch", cultivar="common", terminate="tarp")
-    assert plan.state == "seed-risk"
+    assert plan.method == "turn-under"
     assert plan.seed_now < 0.5
-    assert "but not to turn it under" in words.headline(plan)
+    assert words.headline(plan).startswith("Tarping has no day that is safe; turning under may have. ")
+    assert "if it is turned under on" in words.then(plan)
+
+
+def test_the_surer_way_is_named_beside_a_poor_one() -> None:
+    """Rolling vetch has a window of a few days; turning under is named with its better chance."""
+    plan = answer("2026-03-01", species="hairy-vetch", terminate="roll")
+    assert plan.method == "roll"
+    assert plan.turn_under is not None
+    assert plan.surer is not None
+    assert plan.surer.probability > plan.turn_under.probability
+    assert "Turning under is surer: " in words.headline(plan)
+
+
+def test_what_was_done_is_called_by_its_name() -> None:
+    """A cover that was mown is not called turned under."""
+    assert words.state(answer("2026-05-20", turned_under="2026-05-08", terminate="mow")) == "mown"
+
+
+def test_a_crop_that_will_hardly_ripen_is_said_to() -> None:
+    """Where the chance of ripening is poor it stands beside the planting date."""
+    late = replace(
+        field(turned_under="2026-07-20", sown="2025-09-20"), crop=replace(field().crop, days_to_maturity=120)
+    )
+    plan = make_plan(late, SEASON, np.datetime64("2026-07-21"))
+    assert plan.ripens < 0.5
+    assert "it ripens before frost with a chance of only" in words.then(plan)
 
 
 def test_a_doubtful_stand_is_spoken_of_as_such() -> None:

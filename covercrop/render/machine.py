@@ -124,9 +124,14 @@ def weather(
     return document
 
 
-def degree_days(table: DegreeDayTable, units: str) -> dict[str, Any]:
+def degree_days(table: DegreeDayTable) -> dict[str, Any]:
     """The document of ``covercrop degree-days --json``."""
-    return {"schema": SCHEMA, "units": units, "days": [dict(zip(_COLUMNS, row, strict=True)) for row in _rows(table)]}
+    days = [dict(zip(_COLUMNS, row, strict=True)) for row in _rows(table)]
+    return {
+        "schema": SCHEMA,
+        **{name: getattr(table, name) for name in ("units", "method", "lower", "upper", "cutoff")},
+        "days": [day | {"filled": bool(filled)} for day, filled in zip(days, table.filled, strict=True)],
+    }
 
 
 def degree_days_csv(table: DegreeDayTable) -> str:

@@ -174,7 +174,7 @@ def _short(source: Source) -> str:
 
 
 def _field(screen: Screen, plan: Plan, year: int, *, us: bool, leave_out: Sequence[str] = ()) -> None:
-    state = (words.STATE_WORDS[plan.state].upper(), _STATE_STYLE[plan.state])
+    state = (words.state(plan).upper(), _STATE_STYLE[plan.state])
     headline = screen.fit(words.headline(plan))
     screen.say()
     screen.show(Text.assemble((screen.fit(plan.field.name), "bold"), ": ", state, f". {headline}"))
@@ -182,16 +182,16 @@ def _field(screen: Screen, plan: Plan, year: int, *, us: bool, leave_out: Sequen
         screen.say(then)
     screen.say(words.what_is_where(plan), style="dim")
     if plan.state != "winter-killed":
-        _dates(screen, plan, year)
+        _dates(screen, plan, year, us=us)
         _strip(screen, plan)
     screen.items("Why", words.reasons(plan, us=us))
     screen.items("Note", (note for note in plan.notes if note not in leave_out))
 
 
-def _dates(screen: Screen, plan: Plan, year: int) -> None:
+def _dates(screen: Screen, plan: Plan, year: int, *, us: bool) -> None:
     screen.say()
     rows = [
-        (label, *words.interval(plan.dates[name], year))
+        (label.format(soil=temperature(plan.crop.soil_planting.value, us=us)), *words.interval(plan.dates[name], year))
         for name, label in words.DATE_LABELS.items()
         if not np.isnat(plan.dates[name].early) and not (words.is_ended(plan) and name in words.STAND_DATES)
     ]
@@ -318,17 +318,19 @@ def _distance(kilometres: float, *, us: bool) -> str:
     return f"{kilometres / units.KM_PER_MILE:.0f} miles" if us else f"{kilometres:.0f} km"
 
 
-def degree_days(screen: Screen, table: DegreeDayTable, *, us: bool = False) -> None:
+def degree_days(screen: Screen, table: DegreeDayTable) -> None:
     """Print degree-days per day and summed, a line a day."""
-    unit = screen.fit("°F" if us else "°C")
-    columns = (table.tmin, table.tmax, table.degree_days, table.sum)
-    lines = [f"{'date':<10} {'tmin':>8} {'tmax':>8} {f'{unit} d':>9} {'sum':>10}"]
+    unit = screen.fit("°F" if table.units == "us" else "°C")
+    above = "" if table.upper is None else f", below {table.upper:g} {unit} ({table.cutoff} cut-off)"
+    columns = (table.tmin, table.tmax, table.degree_days, table.sum, table.filled)
+    lines = [
+        f"Degree-days above {table.lower:g} {unit}{above}, method: {table.method}",
+        "",
+        f"{'date':<10} {'tmin':>8} {'tmax':>8} {f'{unit} d':>9} {'sum':>10}",
+    ]
     lines += [
-        f"{day} {low:8.2f} {high:8.2f} {daily:9.2f} {total:10.2f}"
-        for day, low, high, daily, total in zip(table.dates, *columns, strict=True)
+        f"{day} {low:8.2f} {high:8.2f} {daily:9.2f} {total:10.2f}{' filled' if filled else ''}"
+        for day, low, high, daily, total, filled in zip(table.dates, *columns, strict=True)
     ]
     # A record may hold decades: straight to the output, since laying out a table would take seconds.
     screen.console.file.write("\n".join(lines) + "\n")
-    if table.filled:
-        screen.say()
-        screen.say(f"Days filled between the readings beside them: {table.filled}.")

@@ -29,7 +29,7 @@ DATE_LABELS = {
     "residue": "residue broken down",
     "disease": "seedling disease past",
     "maggot": "seedcorn maggot past",
-    "soil_warm": "soil warm enough",
+    "soil_warm": "soil at {soil}",
     "frost": "free of frost from",
     "earliest_planting": "earliest safe planting",
     "latest_planting": "latest planting to ripen",
@@ -47,6 +47,12 @@ STATE_WORDS = {
     "winter-killed": "winter-killed",
 }
 
+#: Days without weather after which the answer begins with saying so.
+STALE_DAYS = 21
+
+#: Below this chance of ripening it is said beside the planting date.
+LIKELY_RIPE = 0.8
+
 #: Below this chance of having lived through the winter, every sentence about the stand is conditional.
 DOUBTFUL = 0.8
 
@@ -60,6 +66,7 @@ _ENDING = {
     "mow": ("mow it", "mown"),
     "tarp": ("tarp it", "tarped"),
 }
+_GERUND = {"roll": "Rolling", "mow": "Mowing", "tarp": "Tarping"}
 _PLANTING = {"direct-seed": "sow {}", "transplant": "set out {}"}
 _GROUND = {"bare": "on bare ground", "straw": "under straw", "black-plastic": "in black plastic"}
 _HOW = {"direct-seed": "direct-seeded", "transplant": "transplanted"}
@@ -116,9 +123,18 @@ def chance(share: float) -> str:
     return percent(min(max(share, 0.001), 0.999))
 
 
+def state(plan: Plan) -> str:
+    """The state in words; a cover that was rolled, mown or tarped is not called turned under."""
+    return _ENDING[plan.method][1] if plan.state == "turned-under" else STATE_WORDS[plan.state]
+
+
 def headline(plan: Plan) -> str:
     """What to do about the cover, in a sentence that can be acted on."""
-    return (_ground_headline if is_ended(plan) else _stand_headline)(plan)
+    said = (_ground_headline if is_ended(plan) else _stand_headline)(plan)
+    ends = plan.outlook.days[plan.outlook.known - 1]
+    if (plan.on - ends).astype(int) > STALE_DAYS and not is_ended(plan):
+        return f"By weather that ends on {_own_date(plan, ends)}: {said[0].lower()}{said[1:]}"
+    return said
 
 
 def is_ended(plan: Plan) -> bool:
@@ -128,68 +144,78 @@ def is_ended(plan: Plan) -> bool:
 
 def _stand_headline(plan: Plan) -> str:
     """The headline while the cover still stands, or has died."""
-    ending, _ = _ENDING[plan.field.cover.terminate]
     match plan.state:
         case "winter-killed":
-            said = (
+            return (
                 f"The cold has most likely killed the {plan.cover.common_name}, unless snow covered it: go and look. "
-                "If it is dead there is no bloom to wait for."
+                "If it lives, add a scouting note; if not, write the day you work it in as turned_under."
             )
         case "seed-risk":
-            said = _too_late(plan, ending)
+            said = (
+                f"Too late for a safe window ({chance(plan.seed_now)} chance that the first seed is viable): turn it "
+                "under at once, and expect volunteers."
+            )
         case "closing":
-            said = f"The window is closing ({chance(plan.window_now)} chance that it is still open): {ending} now."
+            said = (
+                f"The window is closing ({chance(plan.window_now)} chance that it is still open): "
+                f"{_ENDING[plan.method][0]} now."
+            )
         case "in-window":
-            said = _open(plan, ending)
+            said = _open(plan)
         case _:
-            said = _not_yet(plan, ending)
-    if plan.state != "winter-killed" and plan.survival < DOUBTFUL:
-        return f"If it has lived through the cold ({chance(plan.survival)}): {said[0].lower()}{said[1:]}"
+            said = _not_yet(plan)
+    if plan.method != plan.field.cover.terminate:
+        said = f"{_GERUND[plan.field.cover.terminate]} has no day that is safe; turning under may have. {said}"
+    if plan.surer is not None:
+        said += f" Turning under is surer: {chance(plan.surer.probability)} on {weekday(plan.surer.date)}."
+    if plan.survival < DOUBTFUL:
+        said = f"If it has lived through the cold ({chance(plan.survival)}): {said[0].lower()}{said[1:]}"
     return said
 
 
-def _not_yet(plan: Plan, ending: str) -> str:
-    best = plan.turn_under
-    if best is not None:
-        return (
-            f"Not yet: plan to {ending} about {weekday(best.date)} ({chance(best.probability)} chance that the "
-            f"window is open; best week {span(best.start, best.end)})."
-        )
-    if plan.outlook.complete:
-        return (
-            f"No day is right to {ending}: seed may ripen before that works. Turn it under instead, about "
-            f"{weekday(plan.dates['bloom_25'].median)}."
-        )
-    return f"No day to {ending} can be named yet."
+def _not_yet(plan: Plan) -> str:
+    ending, best = _ENDING[plan.method][0], plan.turn_under
+    if best is None:
+        why = ": it hardly blooms in time" if plan.outlook.complete else " yet"
+        return f"No day to {ending} can be named{why}."
+    day = weekday(best.date) if best.date > plan.on else "now"
+    about = f"plan to {ending} about {day}" if day != "now" else f"if it has to be, {ending} now"
+    poor = "" if best.probability >= 0.5 else ", which is little"
+    return (
+        f"Not yet: {about} ({chance(best.probability)} chance that the window is open{poor}; best week "
+        f"{span(best.start, best.end)})."
+    )
 
 
-def _open(plan: Plan, ending: str) -> str:
+def _open(plan: Plan) -> str:
     best, last = plan.turn_under, plan.dates["window_close"].early
     later = best is not None and best.date > plan.on
     day = f"best on {weekday(best.date)}" if best is not None and later else "today is as good as any day"
-    risk = "" if np.isnat(last) else f"; after {day_month(last)} the risk of seed passes one in ten"
-    return f"The window is open ({chance(plan.window_now)} chance): {ending}, {day}{risk}."
-
-
-def _too_late(plan: Plan, ending: str) -> str:
-    if plan.field.cover.terminate == "turn-under" or plan.seed_now >= 0.5:
-        return (
-            f"Too late for a safe window ({chance(plan.seed_now)} chance that the first seed is viable): turn it "
-            "under at once, and expect volunteers."
-        )
-    last = plan.dates["viable_seed"].early - np.timedelta64(1, "D")
-    when = f"by {weekday(last)}" if last > plan.on else "at once"
-    return f"Too late to {ending} safely, but not to turn it under: do that {when}."
+    if np.isnat(last):
+        risk = ""
+    elif last < plan.on:
+        risk = "; the risk of seed has passed one in ten"
+    else:
+        risk = f"; after {day_month(last)} the risk of seed passes one in ten"
+    return f"The window is open ({chance(plan.window_now)} chance): {_ENDING[plan.method][0]}, {day}{risk}."
 
 
 def _ground_headline(plan: Plan) -> str:
     """The headline once the cover is ended."""
     if plan.state == "planted":
-        return f"{plan.crop.common_name.capitalize()} was planted on {_own_date(plan, plan.field.crop.planted)}."
+        return _planted(plan)
     if plan.state == "plantable":
         return _ready(plan)
-    _, ended = _ENDING[plan.field.cover.terminate]
-    return f"{ended.capitalize()} on {_own_date(plan, plan.field.cover.turned_under)}."
+    return f"Since {_own_date(plan, plan.field.cover.turned_under)}; wait before planting."
+
+
+def _planted(plan: Plan) -> str:
+    planted = np.datetime64(str(plan.field.crop.planted))
+    said = f"{plan.crop.common_name.capitalize()} was planted on {_own_date(plan, planted)}"
+    likely = plan.dates["earliest_planting"].median
+    if not np.isnat(likely) and planted < likely:
+        said += f", before the ground was likely safe ({day_month(likely)}): look at the stand, and be ready to resow"
+    return f"{said}; it should ripen about {_own_date(plan, plan.ripe)}."
 
 
 def _ready(plan: Plan) -> str:
@@ -209,8 +235,7 @@ def then(plan: Plan) -> str:
     """What follows for the crop, and which limit holds it back; empty where nothing is to be said."""
     if plan.state in ("planted", "plantable", "winter-killed") or np.isnat(plan.turned):
         return ""
-    _, ended = _ENDING[plan.field.cover.terminate]
-    after = "" if is_ended(plan) else f", if it is {ended} on {day_month(plan.turned)}"
+    after = "" if is_ended(plan) else f", if it is {_ENDING[plan.method][1]} on {day_month(plan.turned)}"
     if not plan.outlook.complete:
         return f"When it is safe to {planting(plan)} cannot be said without past years of weather."
     why = f": {plantback.BINDING_WORDS[plan.binding_limit]}" if plan.binding_limit else ""
@@ -218,8 +243,13 @@ def then(plan: Plan) -> str:
     if np.isnat(likely):
         return f"In most years no day is safe to {planting(plan)} this season{after}{why}."
     sure = "" if safe == likely else f", in eight years of ten from {weekday(safe)}" if not np.isnat(safe) else ""
-    verb = "was" if likely < plan.on else "is"
-    return f"It {verb} likely safe to {planting(plan)} from {weekday(likely)}{sure}{after}{why}."
+    if likely < plan.on:
+        said = f"It was likely safe to {planting(plan)} from {weekday(likely)}{sure}{after}."
+    else:
+        said = f"It is likely safe to {planting(plan)} from {weekday(likely)}{sure}{after}{why}."
+    if plan.ripens < LIKELY_RIPE:
+        said += f" Planted then, it ripens before frost with a chance of only {chance(plan.ripens)}."
+    return said
 
 
 def _own_date(plan: Plan, day: object) -> str:
@@ -236,7 +266,7 @@ def season_fit(plan: Plan) -> str:
         f"The chance that {crop}, planted as soon as it is safe, ripens before the first autumn frost is "
         f"{chance(plan.ripens)}; planted by {day_month(latest)} it is nine in ten."
     )
-    if plan.ripens < 0.8:
+    if plan.ripens < LIKELY_RIPE:
         said += " Transplants, a quicker variety or an earlier ending of the cover would help."
     return said
 
@@ -303,7 +333,7 @@ def nitrogen(plan: Plan, *, us: bool = False) -> str:
         low, high = (round(end * per / step) * step for end in (value.low, value.high))
         return f"{low:,.0f} to {high:,.0f} {unit}" if low != high else f"{low:,.0f} {unit}"
 
-    _, ended = _ENDING[plan.field.cover.terminate]
+    _, ended = _ENDING[plan.method]
     released = f", about {round(plan.pan_by_planting * 20) * 5}% of it by planting" if plan.pan_by_planting > 0 else ""
     return (
         f"The cover {'brought' if is_ended(plan) else f'then {ended} brings'} {amount('dry_matter_kg_ha', 100)} of dry "

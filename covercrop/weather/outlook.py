@@ -147,11 +147,6 @@ def season_outlook(weather: DailyWeather, start: np.datetime64, length: int, on:
     settled = min(known + ahead, length)
 
     notes = []
-    behind = today - last_known
-    if behind > 0:
-        since = "the day since is" if behind == 1 else f"the {behind} days since are"
-        source = "forecast" if ahead else "taken from past years"
-        notes.append(f"The last observed day is {record.day(last_known)}; {since} {source}.")
 
     days = start + np.arange(length).astype("timedelta64[D]")
     offsets, rows = _past_years(record, days[settled:], today)
@@ -162,6 +157,11 @@ def season_outlook(weather: DailyWeather, start: np.datetime64, length: int, on:
             "dates already reached are given. Name a station with a longer record."
         )
         offsets, rows, length = offsets[:0], _NO_ROWS, settled
+    behind = today - last_known
+    if behind > 0:
+        source = "forecast" if ahead else "taken from past years" if len(offsets) else "not known"
+        since = "the day since is" if behind == 1 else f"the {behind} days since are"
+        notes.append(f"The last observed day is {record.day(last_known)}; {since} {source}.")
 
     def members(values: Temperatures) -> Temperatures:
         season = np.empty((max(len(offsets), 1), length))

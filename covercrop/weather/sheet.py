@@ -171,14 +171,14 @@ def dates(sheet: Sheet, texts: pd.Series[str], position: int) -> pd.DatetimeInde
         text = "" if pd.isna(text) else str(text).strip()
         why = "is no date"
         if re.fullmatch(r"\d{1,2}[/.-]\d{1,2}[/.-]\d{2,4}", text):
-            why = "could be day or month first"
+            why = "is in no order that is safe to guess"
         elif re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
             why = "is not in the calendar" if days[wrong].isna()[0] else "is too far off"
         elif re.match(r"\d{4}-\d{2}-\d{2}[T ]", text):
             why = "is a time of day, and one row a day is needed"
         sheet.fail(
             f"line {sheet.line_of(position, text)}, column {sheet.header[position]!r}: {text!r} {why}; "
-            "write dates as 2026-04-05"
+            "write dates as 2026-04-05 (in a spreadsheet, give the column the format yyyy-mm-dd)"
         )
     return days
 
