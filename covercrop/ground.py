@@ -105,9 +105,8 @@ def follow_ground(
         residue_draw=draws.residue,
         soil_error=SOIL_ERROR_SD * draws.soil,
     )
-    day_of_year = (outlook.days - outlook.days.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.float64) + 1
     moisture = soil_water.moisture(
-        outlook.prcp, outlook.tmin, outlook.tmax, latitude, day_of_year, plan.ground_cover, dead
+        outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, plan.ground_cover, dead
     )
     freeze = hazards.first_autumn_freeze(outlook.tmin, midwinter, crop.frost.value)
     days = plantback.days_to_maturity(crop, plan.method, plan.days_to_maturity)

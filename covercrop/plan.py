@@ -121,7 +121,8 @@ class Plan:
         The day from which the ground is followed: that of the ending of the
         cover, done or best, or today if it is too late; NaT where there is none.
     turn_under : TurnUnder or None
-        None once it is done, and where no day has any chance.
+        None once it is done, where it is too late or the stand is dead, and
+        where no day has a chance to speak of.
     surer : TurnUnder or None
         The best day of turning under, where another way was asked for and has
         poor chances.
@@ -246,13 +247,14 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
         scouting=field.scouting,
     )
     survival = float(stand.living.sum())
-    weights = stand.living if survival > 0 else stand.weights
     ended = field.cover.turned_under is not None
+    # Once the cover is ended, what the cold would have done to it no longer matters.
+    weights = stand.weights if ended or survival == 0 else stand.living
     killed = not ended and share_by(stand.killed, stand.weights, today) >= DEAD_SHARE
 
     ending = _ending(field, cover, outlook, stand, weights, today, open_ended=ended or killed)
     stand, best, turned = ending.stand, ending.best, ending.day
-    spring = turned if turned is not None else _first(quantiles(stand.opens, weights)[1], today)
+    spring = turned if turned is not None else _first(quantiles(stand.opens, weights)[1], max(today, hazards.HALF_YEAR))
     midwinter = hazards.midwinter_before(outlook.days[0] + np.timedelta64(spring, "D"), field.latitude)
     ground = follow_ground(
         outlook,
@@ -300,13 +302,13 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
         surer=ending.surer,
         window_days=outlook.days,
         window_probability=np.zeros_like(ending.odds) if killed else ending.odds,
-        window_now=float(ending.odds[today]) if today < ending.odds.size else 0.0,
+        window_now=_holds(stand, weights, today),
         seed_now=share_by(stand.stages["viable_seed"], weights, today),
         survival=survival,
         binding_limit=None if nowhere or not outlook.complete else plantback.binding(ground.limits, weights),
         observed_share=_observed_share(outlook, turned),
         safe_planting=_dates(ground.earliest, weights, outlook, (SAFE_SHARE,))[0],
-        ripens=_ripens(ground, weights),
+        ripens=_ripens(ground, weights) if outlook.complete else np.nan,
         ripe=_ripe(field, crop),
         residue_by_rain=likely(ground.residue_by_rain),
         brood=likely(ground.brood),
@@ -369,22 +371,22 @@ def _ending(
         elif turning.best is not None and (wanted.best is None or wanted.best.probability < POOR):
             wanted = replace(wanted, surer=turning.best)
     too_late = share_by(wanted.stand.closes, weights, today - 1) >= 0.5
-    return replace(wanted, day=today) if wanted.day is None and too_late else wanted
+    return replace(wanted, best=None, surer=None, day=today) if too_late else wanted
 
 
 def _best(odds: Array, closes: Array, weights: Array, today: int, outlook: Outlook) -> TurnUnder | None:
     """The best day that is still to come; none where what is to come is not known."""
     if not outlook.complete or today >= odds.size:
         return None
-    ahead = odds.copy()
-    ahead[:today] = 0.0
+    ahead = odds[today:]
     top = ahead.max()
     if top < LEAST_ODDS:
         return None
     # A gain of a hundredth or two is no reason to wait, and once the window is closing there is none at all.
     closing = share_by(closes, weights, today + CLOSING_DAYS) >= 0.5
-    day = today if ahead[today] >= top - WORTH_WAITING or closing else termination.best_day(ahead)
-    start, end = termination.best_week(ahead, day)
+    place = 0 if ahead[0] >= top - WORTH_WAITING or closing else termination.best_day(ahead)
+    day = today + place
+    start, end = (today + edge for edge in termination.best_week(ahead, place))
     return TurnUnder(
         date=outlook.days[day], probability=float(odds[day]), start=outlook.days[start], end=outlook.days[end]
     )
@@ -409,12 +411,17 @@ def _state(field: Field, stand: Stand, ground: Ground, weights: Array, today: in
 # --- the ground -----------------------------------------------------------------------------------
 
 
+def _holds(stand: Stand, weights: Array, day: int) -> float:
+    """Chance that the window holds a day; one that is not known to have closed is open."""
+    return float(weights[(stand.opens <= day) & ~(stand.closes < day)].sum() / weights.sum())
+
+
 def _ripens(ground: Ground, weights: Array) -> float:
     """Chance that the crop ripens if it is planted on the first safe day; NaN where that is not known."""
-    known = ~np.isnan(ground.earliest + ground.latest)
-    if not known.any():
+    if np.isnan(ground.earliest).all():
         return np.nan
-    return float(weights[(ground.earliest <= ground.latest) & known].sum() / weights.sum())
+    latest = np.where(np.isnan(ground.latest), np.inf, ground.latest)  # no freeze, no last day
+    return float(weights[ground.earliest <= latest].sum() / weights.sum())
 
 
 def _ripe(field: Field, crop: Crop) -> np.datetime64:
@@ -476,7 +483,7 @@ def _date_range(index: Array | None, weights: Array, outlook: Outlook) -> DateRa
 def _observed_share(outlook: Outlook, turned: int | None) -> float:
     """Share of the days up to the ending of the cover that were observed; up to today, where there is no such day."""
     days = outlook.known if turned is None else turned + 1
-    return min(outlook.observed / days, 1.0)
+    return float(outlook.observed[:days].sum() / days)
 
 
 def _credit(weather: DailyWeather) -> tuple[str, ...]:

@@ -16,7 +16,7 @@ from covercrop.ensemble import NOTE_NOT_YET, NOTE_REACHED, Draws, Evidence, scou
 if TYPE_CHECKING:
     from covercrop.season import ScoutingNote
     from covercrop.traits import Cover
-    from covercrop.weather.outlook import Days, Outlook
+    from covercrop.weather.outlook import Outlook
 
 Array = NDArray[np.float64]
 
@@ -50,11 +50,6 @@ class Stand:
     def living(self) -> Array:
         """Weights of the members that live through the winter."""
         return self.weights * np.isnan(self.killed)
-
-
-def day_of_year(days: Days) -> Array:
-    """Day of the year, 1 on 1 January, of dates."""
-    return (days - days.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.float64) + 1
 
 
 def grow_stand(
@@ -92,7 +87,7 @@ def grow_stand(
     seed_variation = cover.seed.spread.value / cover.seed.flower_to_maturity.value
     stages = phenology.stage_days(
         outlook.tmean,
-        day_length(latitude, day_of_year(outlook.days)),
+        day_length(latitude, outlook.day_of_year),
         cover,
         requirement_shift=phenology.requirement_shift_for(offset, cover) + spread * draws.requirement,
         seed_scale=1 + seed_variation * draws.seed,
@@ -121,7 +116,8 @@ def _spring_over(closes: Array, outlook: Outlook, latitude: float) -> Array:
 
     The day axis runs on into a second winter, which is none of the cover's.
     """
-    midsummer = outlook.position(hazards.midwinter_before(outlook.days[0], latitude)) + hazards.HALF_YEAR
+    midwinter = hazards.midwinter_before(outlook.days[0] + np.timedelta64(hazards.HALF_YEAR, "D"), latitude)
+    midsummer = outlook.position(midwinter) + hazards.HALF_YEAR
     return np.where(np.isnan(closes), midsummer, closes)
 
 

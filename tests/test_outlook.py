@@ -46,7 +46,7 @@ def test_members_share_the_past_and_differ_in_what_is_to_come() -> None:
     """Up to today every member is the record; from tomorrow on each is its own past year, day for day."""
     outlook = season_outlook(record(), SOWN, 400, ON)
     assert outlook.complete
-    assert outlook.known == outlook.observed == outlook.position(ON) + 1
+    assert outlook.known == outlook.observed.sum() == outlook.position(ON) + 1
     assert (outlook.tmin[:, : outlook.known] == number("2020-09-15") + np.arange(outlook.known)).all()
     tomorrow = outlook.known
     for row, year in enumerate(outlook.years):

@@ -97,9 +97,9 @@ def day_month(day: np.datetime64, year: int | None = None) -> str:
     return text if year is None or int(iso[:4]) == year else f"{text} {iso[:4]}"
 
 
-def weekday(day: np.datetime64) -> str:
-    """A date as ``Tue 5 May``."""
-    return f"{WEEKDAYS[(int(day.astype(int)) + 3) % 7]} {day_month(day)}"
+def weekday(day: np.datetime64, year: int | None = None) -> str:
+    """A date as ``Tue 5 May``; with its year where that is not ``year``."""
+    return f"{WEEKDAYS[(int(day.astype(int)) + 3) % 7]} {day_month(day, year)}"
 
 
 def span(start: np.datetime64, end: np.datetime64) -> str:
@@ -167,7 +167,7 @@ def _stand_headline(plan: Plan) -> str:
     if plan.method != plan.field.cover.terminate:
         said = f"{_GERUND[plan.field.cover.terminate]} has no day that is safe; turning under may have. {said}"
     if plan.surer is not None:
-        said += f" Turning under is surer: {chance(plan.surer.probability)} on {weekday(plan.surer.date)}."
+        said += f" Turning under is surer: {chance(plan.surer.probability)} on {weekday(plan.surer.date, _year(plan))}."
     if plan.survival < DOUBTFUL:
         said = f"If it has lived through the cold ({chance(plan.survival)}): {said[0].lower()}{said[1:]}"
     return said
@@ -176,9 +176,9 @@ def _stand_headline(plan: Plan) -> str:
 def _not_yet(plan: Plan) -> str:
     ending, best = _ENDING[plan.method][0], plan.turn_under
     if best is None:
-        why = ": it hardly blooms in time" if plan.outlook.complete else " yet"
+        why = ": in most years it does not bloom in time" if plan.outlook.complete else " yet"
         return f"No day to {ending} can be named{why}."
-    day = weekday(best.date) if best.date > plan.on else "now"
+    day = weekday(best.date, _year(plan)) if best.date > plan.on else "now"
     about = f"plan to {ending} about {day}" if day != "now" else f"if it has to be, {ending} now"
     poor = "" if best.probability >= 0.5 else ", which is little"
     return (
@@ -190,13 +190,13 @@ def _not_yet(plan: Plan) -> str:
 def _open(plan: Plan) -> str:
     best, last = plan.turn_under, plan.dates["window_close"].early
     later = best is not None and best.date > plan.on
-    day = f"best on {weekday(best.date)}" if best is not None and later else "today is as good as any day"
+    day = f"best on {weekday(best.date, _year(plan))}" if best is not None and later else "today is as good as any day"
     if np.isnat(last):
         risk = ""
     elif last < plan.on:
-        risk = "; the risk of seed has passed one in ten"
+        risk = "; the chance that it has closed has passed one in ten"
     else:
-        risk = f"; after {day_month(last)} the risk of seed passes one in ten"
+        risk = f"; after {day_month(last)} the chance that it has closed passes one in ten"
     return f"The window is open ({chance(plan.window_now)} chance): {_ENDING[plan.method][0]}, {day}{risk}."
 
 
@@ -242,18 +242,28 @@ def then(plan: Plan) -> str:
     likely, safe = plan.dates["earliest_planting"].median, plan.safe_planting
     if np.isnat(likely):
         return f"In most years no day is safe to {planting(plan)} this season{after}{why}."
-    sure = "" if safe == likely else f", in eight years of ten from {weekday(safe)}" if not np.isnat(safe) else ""
+    sure = (
+        ""
+        if safe == likely
+        else f", in eight years of ten from {weekday(safe, _year(plan))}"
+        if not np.isnat(safe)
+        else ""
+    )
     if likely < plan.on:
-        said = f"It was likely safe to {planting(plan)} from {weekday(likely)}{sure}{after}."
+        said = f"It was likely safe to {planting(plan)} from {weekday(likely, _year(plan))}{sure}{after}."
     else:
-        said = f"It is likely safe to {planting(plan)} from {weekday(likely)}{sure}{after}{why}."
+        said = f"It is likely safe to {planting(plan)} from {weekday(likely, _year(plan))}{sure}{after}{why}."
     if plan.ripens < LIKELY_RIPE:
         said += f" Planted then, it ripens before frost with a chance of only {chance(plan.ripens)}."
     return said
 
 
+def _year(plan: Plan) -> int:
+    return int(str(plan.on)[:4])
+
+
 def _own_date(plan: Plan, day: object) -> str:
-    return day_month(np.datetime64(str(day)), int(str(plan.on)[:4]))
+    return day_month(np.datetime64(str(day)), _year(plan))
 
 
 def season_fit(plan: Plan) -> str:
@@ -311,7 +321,10 @@ def _of_the_ground(plan: Plan) -> list[str]:
     if plan.state == "plantable":
         return []
     said = []
-    wait = plan.residue_by_rain - plan.dates["residue"].median
+    residue = plan.dates["residue"].median
+    wait = plan.residue_by_rain - residue
+    if plan.outlook.complete and np.isnat(wait) and not np.isnat(residue):
+        said.append("Keep the ground moist while the residue rots: with the rain alone it would not this season.")
     if not np.isnat(wait) and wait.astype(int) >= WORTH_WATERING:
         said.append(
             "Keep the ground moist while the residue rots: with the rain alone it would take until about "

@@ -52,8 +52,8 @@ class Outlook:
         Rain [mm]; NaN where unknown.
     known : int
         Number of leading days up to the last observed one.
-    observed : int
-        How many of those were observed; the others were filled.
+    observed : numpy.ndarray of bool, shape (known,)
+        Which of those were observed; the others were filled.
     forecast : int
         Number of days after those that come from forecast rows.
     years : tuple of int
@@ -70,7 +70,7 @@ class Outlook:
     tmax: Temperatures
     prcp: Temperatures
     known: int
-    observed: int
+    observed: NDArray[np.bool_]
     forecast: int
     years: tuple[int, ...]
     complete: bool
@@ -80,6 +80,11 @@ class Outlook:
     def tmean(self) -> Temperatures:
         """Daily mean, half of the sum of the extremes [degC]."""
         return (self.tmin + self.tmax) / 2
+
+    @property
+    def day_of_year(self) -> Temperatures:
+        """Day of the year of each day, 1 on 1 January."""
+        return (self.days - self.days.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.float64) + 1
 
     def position(self, day: np.datetime64) -> int:
         """Where a day stands on the day axis, which it may lie beyond."""
@@ -159,7 +164,8 @@ def season_outlook(weather: DailyWeather, start: np.datetime64, length: int, on:
         offsets, rows, length = offsets[:0], _NO_ROWS, settled
     behind = today - last_known
     if behind > 0:
-        source = "forecast" if ahead else "taken from past years" if len(offsets) else "not known"
+        without = "taken from past years" if len(offsets) else "not known"
+        source = without if not ahead else "forecast" if ahead >= behind else f"partly forecast, partly {without}"
         since = "the day since is" if behind == 1 else f"the {behind} days since are"
         notes.append(f"The last observed day is {record.day(last_known)}; {since} {source}.")
 
@@ -175,7 +181,7 @@ def season_outlook(weather: DailyWeather, start: np.datetime64, length: int, on:
         tmax=members(record.tmax),
         prcp=members(record.prcp),
         known=known,
-        observed=int(record.observed[begin : last_known + 1].sum()),
+        observed=record.observed[begin : last_known + 1],
         forecast=ahead,
         years=tuple(int(str(start)[:4]) - int(offset) for offset in offsets),
         complete=length == asked,
