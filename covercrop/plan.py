@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from covercrop import advice, growth, hazards, parameters, phenology, plantback, termination
+from covercrop import advice, growth, hazards, parameters, phenology, plantback
+from covercrop.ending import TurnUnder, choose_ending, is_closing
 from covercrop.ensemble import EARLY, LATE, MEDIAN, SCOUTING_SD_DAYS, Draws, quantiles, share_by, standard_draws
 from covercrop.errors import FieldFileError
 from covercrop.ground import Ground, follow_ground
@@ -29,23 +30,11 @@ SEASON_DAYS = 500
 #: The ground counts as plantable once this share of the members says so.
 SAFE_SHARE = 0.8
 
-#: The window is closing when half of the members close within so many days.
-CLOSING_DAYS = 7
-
 #: A stand is called dead once this share of the members is: cold without snow kills more than cold under it.
 DEAD_SHARE = 0.8
 
 #: Below this chance of living through the winter, the chance is said.
 SURE = 0.95
-
-#: A day with a smaller chance than this is no day to plan a visit for.
-LEAST_ODDS = 0.05
-
-#: Where the best day has a smaller chance than this, turning under is named beside another way of ending the cover.
-POOR = 0.5
-
-#: A gain in the chance that is worth waiting for.
-WORTH_WAITING = 0.02
 
 STATES = (
     "growing",
@@ -86,16 +75,6 @@ class Amount:
     low: float
     median: float
     high: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TurnUnder:
-    """The best day, its chance, and the first and last day of the best week."""
-
-    date: np.datetime64
-    probability: float
-    start: np.datetime64
-    end: np.datetime64
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -252,7 +231,7 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
     weights = stand.weights if ended or survival == 0 else stand.living
     killed = not ended and share_by(stand.killed, stand.weights, today) >= DEAD_SHARE
 
-    ending = _ending(field, cover, outlook, stand, weights, today, open_ended=ended or killed)
+    ending = choose_ending(field, cover, outlook, stand, weights, today, settled=ended or killed)
     stand, best, turned = ending.stand, ending.best, ending.day
     spring = turned if turned is not None else _first(quantiles(stand.opens, weights)[1], max(today, hazards.HALF_YEAR))
     midwinter = hazards.midwinter_before(outlook.days[0] + np.timedelta64(spring, "D"), field.latitude)
@@ -323,73 +302,7 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
     )
 
 
-# --- the window -----------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Ending:
-    """How the cover is to be ended, or was: the way, its window and chances, the best day, and the day that counts.
-
-    ``surer`` is the best day of turning under, where the way asked for has poor chances.
-    """
-
-    method: str
-    stand: Stand
-    odds: Array
-    best: TurnUnder | None
-    day: int | None
-    surer: TurnUnder | None = None
-
-
-def _ending(
-    field: Field, cover: Cover, outlook: Outlook, stand: Stand, weights: Array, today: int, *, open_ended: bool
-) -> _Ending:
-    """The ending that the field file asks for, or turning under where that has no window, or none any more."""
-
-    def by(method: str) -> _Ending:
-        opens, closes = termination.window(stand.stages, method, cover)
-        odds = termination.probability_by_day(opens, closes, weights / weights.sum(), outlook.days.size)
-        best = None if open_ended else _best(odds, closes, weights, today, outlook)
-        return _Ending(
-            method=method,
-            stand=replace(stand, opens=opens, closes=closes),
-            odds=odds,
-            best=best,
-            day=None if best is None else outlook.position(best.date),
-        )
-
-    wanted = by(field.cover.terminate)
-    if field.cover.turned_under is not None:
-        return replace(wanted, day=outlook.position(np.datetime64(field.cover.turned_under, "D")))
-    if open_ended or not outlook.complete:
-        return wanted
-    if wanted.method != "turn-under":
-        turning = by("turn-under")
-        window = (wanted.stand.closes >= wanted.stand.opens) & (wanted.stand.closes >= today)
-        if weights[window].sum() < 0.5 * weights.sum():
-            wanted = turning
-        elif turning.best is not None and (wanted.best is None or wanted.best.probability < POOR):
-            wanted = replace(wanted, surer=turning.best)
-    too_late = share_by(wanted.stand.closes, weights, today - 1) >= 0.5
-    return replace(wanted, best=None, surer=None, day=today) if too_late else wanted
-
-
-def _best(odds: Array, closes: Array, weights: Array, today: int, outlook: Outlook) -> TurnUnder | None:
-    """The best day that is still to come; none where what is to come is not known."""
-    if not outlook.complete or today >= odds.size:
-        return None
-    ahead = odds[today:]
-    top = ahead.max()
-    if top < LEAST_ODDS:
-        return None
-    # A gain of a hundredth or two is no reason to wait, and once the window is closing there is none at all.
-    closing = share_by(closes, weights, today + CLOSING_DAYS) >= 0.5
-    place = 0 if ahead[0] >= top - WORTH_WAITING or closing else termination.best_day(ahead)
-    day = today + place
-    start, end = (today + edge for edge in termination.best_week(ahead, place))
-    return TurnUnder(
-        date=outlook.days[day], probability=float(odds[day]), start=outlook.days[start], end=outlook.days[end]
-    )
+# --- the stand ------------------------------------------------------------------------------------
 
 
 def _bbch(stand: Stand, weights: Array, day: int) -> int:
@@ -403,8 +316,10 @@ def _state(field: Field, stand: Stand, ground: Ground, weights: Array, today: in
         return "plantable" if share_by(ground.earliest, weights, today) >= SAFE_SHARE else "turned-under"
     if share_by(stand.closes, weights, today - 1) >= 0.5:
         return "seed-risk"
+    if is_closing(stand.opens, stand.closes, weights, today):
+        return "closing"
     if share_by(stand.opens, weights, today) >= 0.5:
-        return "closing" if share_by(stand.closes, weights, today + CLOSING_DAYS) >= 0.5 else "in-window"
+        return "in-window"
     return "budding" if share_by(stand.stages["bud"], weights, today) >= 0.5 else "growing"
 
 

@@ -14,10 +14,11 @@ from invented import field, weather
 from rich.console import Console
 
 from covercrop import field_weather, growth, hazards, parameters, phenology, termination
+from covercrop.ending import best_ahead
 from covercrop.ensemble import standard_draws
 from covercrop.errors import WeatherFileError
 from covercrop.ground import follow_ground
-from covercrop.plan import Plan, _best, make_plan
+from covercrop.plan import Plan, make_plan
 from covercrop.records import DailyWeather, Station
 from covercrop.render import machine, terminal, words
 from covercrop.season import ScoutingNote, WeatherEntry
@@ -242,7 +243,7 @@ def test_the_best_week_does_not_begin_in_the_past() -> None:
     odds[200:233] = 1.0
     outlook = season_outlook(RECORD, day("2025-09-20"), 500, day("2026-04-20"))
     closes = np.full((1, 1), np.nan)
-    best = _best(odds, closes, np.ones((1, 1)), 230, outlook)
+    best = best_ahead(odds, closes, closes, np.ones((1, 1)), 230, outlook)
     assert best is not None
     assert best.start >= outlook.days[230]
 
@@ -397,3 +398,13 @@ def test_heights_and_distances_in_us_units() -> None:
     terminal.weather(screen, ["A"], "station X", record, summary(record), us=True)
     assert "3281 ft" in text.getvalue()
     assert "62 miles away" in text.getvalue()
+
+
+def test_a_short_window_that_has_not_opened_is_not_closing() -> None:
+    """Where the window of a few days opens and closes within the week, the best day is its own, not today."""
+    odds = np.zeros(500)
+    odds[203:206] = 0.9
+    outlook = season_outlook(RECORD, day("2025-09-20"), 500, day("2026-04-20"))
+    best = best_ahead(odds, np.full((1, 1), 203.0), np.full((1, 1), 205.0), np.ones((1, 1)), 200, outlook)
+    assert best is not None
+    assert best.date == outlook.days[204]

@@ -17,6 +17,7 @@ LAYERS = (
     ("phenology", "termination", "decomposition", "hazards", "growth"),
     ("ensemble", "plantback", "season"),
     ("stand", "ground", "advice", "field_weather", "tabulate"),
+    ("ending",),
     ("plan",),
     ("render",),
     ("cli",),
