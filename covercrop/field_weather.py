@@ -13,6 +13,7 @@ import numpy as np
 from covercrop.errors import OfflineError, WeatherError, WeatherFileError
 from covercrop.weather.fetching import FORECAST_DAYS
 from covercrop.weather.files import read_weather_file
+from covercrop.weather.outlook import MOST_YEARS
 from covercrop.weather.quality import calendar_days
 from covercrop.weather.stations import station_weather, weather_at
 from covercrop.weather.table import blend, lapse_adjust
@@ -21,15 +22,10 @@ if TYPE_CHECKING:
     from covercrop.records import DailyWeather, Units
     from covercrop.season import Field
 
-#: Past seasons asked of a station, beside the present one.
-HISTORY_YEARS = 30
-
-
 #: Poleward of this the warm half of the year tells the hemisphere [degrees].
 SEASONS_FROM = 25.0
 #: Days of June to August, and of December to February, that are needed to tell.
 FEWEST_DAYS = 60
-
 
 #: A thermometer east of the machine's clock may be a day ahead.
 _DAY = dt.timedelta(days=1)
@@ -80,7 +76,7 @@ def weather_of(field: Field, today: dt.date, *, refresh: bool = False) -> DailyW
         network nor cache.
     """
     entry = field.weather
-    start = dt.date(field.cover.sown.year - HISTORY_YEARS, 1, 1)
+    start = dt.date(field.cover.sown.year - MOST_YEARS, 1, 1)
     end = today + dt.timedelta(days=FORECAST_DAYS)
     weather = None if entry.file is None else _file(entry.file, entry.units, today)
     if entry.station:

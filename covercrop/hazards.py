@@ -114,8 +114,7 @@ def generation_peaks(tmin: ArrayLike, tmax: ArrayLike, midwinter: float) -> Arra
     numpy.ndarray, shape (..., 3)
         Day indexes; NaN where not reached.
     """
-    total = accumulate(maggot_degree_days(tmin, tmax))
-    return np.asarray(crossing(total, np.array(MAGGOT_PEAKS), midwinter))
+    return _first_at(tmin, tmax, np.array(MAGGOT_PEAKS), midwinter)
 
 
 def brood_peak(tmin: ArrayLike, tmax: ArrayLike, start: ArrayLike) -> Array:
@@ -133,8 +132,12 @@ def brood_peak(tmin: ArrayLike, tmax: ArrayLike, start: ArrayLike) -> Array:
     numpy.ndarray, shape (..., k)
         Day index; NaN where not reached.
     """
-    total = accumulate(maggot_degree_days(tmin, tmax))
-    return np.asarray(crossing(total, MAGGOT_BROOD, np.asarray(start, dtype=np.float64) + 1))
+    return _first_at(tmin, tmax, MAGGOT_BROOD, np.asarray(start, dtype=np.float64) + 1)
+
+
+def _first_at(tmin: ArrayLike, tmax: ArrayLike, need: ArrayLike, start: ArrayLike) -> Array:
+    """Day on which the degree-days of the maggot since ``start`` come to ``need``."""
+    return np.asarray(crossing(accumulate(maggot_degree_days(tmin, tmax)), need, start))
 
 
 def maggot_clear(

@@ -323,12 +323,12 @@ def _state(field: Field, stand: Stand, ground: Ground, weights: Array, today: in
     return "budding" if share_by(stand.stages["bud"], weights, today) >= 0.5 else "growing"
 
 
-# --- the ground -----------------------------------------------------------------------------------
-
-
 def _holds(stand: Stand, weights: Array, day: int) -> float:
     """Chance that the window holds a day; one that is not known to have closed is open."""
     return float(weights[(stand.opens <= day) & ~(stand.closes < day)].sum() / weights.sum())
+
+
+# --- the ground -----------------------------------------------------------------------------------
 
 
 def _ripens(ground: Ground, weights: Array) -> float:

@@ -38,7 +38,12 @@ def ready(plans: Sequence[Plan], on: np.datetime64, problems: Sequence[tuple[str
     problems : sequence of (field name, message)
         Fields that could not be worked out.
     """
-    document: dict[str, Any] = {"schema": SCHEMA, "on": str(on), "fields": [field(plan) for plan in plans]}
+    return _document(str(on), [field(plan) for plan in plans], problems)
+
+
+def _document(on: str, fields: list[dict[str, Any]], problems: Sequence[tuple[str, str]]) -> dict[str, Any]:
+    """What every command about fields answers; ``problems`` only where there are any."""
+    document: dict[str, Any] = {"schema": SCHEMA, "on": on, "fields": fields}
     if problems:
         document["problems"] = [{"name": name, "message": message} for name, message in problems]
     return document
@@ -96,32 +101,26 @@ def weather(
     problems: Sequence[tuple[str, str]] = (),
 ) -> dict[str, Any]:
     """The document of ``covercrop weather --json``."""
-    document: dict[str, Any] = {
-        "schema": SCHEMA,
-        "on": today.isoformat(),
-        "fields": [
-            {
-                "name": name,
-                "stations": [asdict(station) for station in record.stations],
-                "first": str(summary.first),
-                "last": str(summary.last),
-                "days": summary.days,
-                "shares": {origin: round(share, 4) for origin, share in summary.shares.items()},
-                "flags": [
-                    {"flag": fault.flag, "days": fault.days, "first": [str(day) for day in fault.first]}
-                    for fault in summary.flags
-                ],
-                "longest_gap": [str(day) for day in summary.longest_gap] if summary.longest_gap else None,
-                "retrieved": record.retrieved or None,
-                "attribution": record.attribution or None,
-                "notes": list(record.notes),
-            }
-            for name, record, summary in found
-        ],
-    }
-    if problems:
-        document["problems"] = [{"name": name, "message": message} for name, message in problems]
-    return document
+    fields = [
+        {
+            "name": name,
+            "stations": [asdict(station) for station in record.stations],
+            "first": str(summary.first),
+            "last": str(summary.last),
+            "days": summary.days,
+            "shares": {origin: round(share, 4) for origin, share in summary.shares.items()},
+            "flags": [
+                {"flag": fault.flag, "days": fault.days, "first": [str(day) for day in fault.first]}
+                for fault in summary.flags
+            ],
+            "longest_gap": [str(day) for day in summary.longest_gap] if summary.longest_gap else None,
+            "retrieved": record.retrieved or None,
+            "attribution": record.attribution or None,
+            "notes": list(record.notes),
+        }
+        for name, record, summary in found
+    ]
+    return _document(today.isoformat(), fields, problems)
 
 
 def degree_days(table: DegreeDayTable) -> dict[str, Any]:

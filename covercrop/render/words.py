@@ -178,8 +178,9 @@ def _not_yet(plan: Plan) -> str:
     if best is None:
         why = ": in most years it does not bloom in time" if plan.outlook.complete else " yet"
         return f"No day to {ending} can be named{why}."
-    day = weekday(best.date, _year(plan)) if best.date > plan.on else "now"
-    about = f"plan to {ending} about {day}" if day != "now" else f"if it has to be, {ending} now"
+    about = f"if it has to be, {ending} now"
+    if best.date > plan.on:
+        about = f"plan to {ending} about {weekday(best.date, _year(plan))}"
     poor = "" if best.probability >= 0.5 else ", which is little"
     return (
         f"Not yet: {about} ({chance(best.probability)} chance that the window is open{poor}; best week "
@@ -242,13 +243,8 @@ def then(plan: Plan) -> str:
     likely, safe = plan.dates["earliest_planting"].median, plan.safe_planting
     if np.isnat(likely):
         return f"In most years no day is safe to {planting(plan)} this season{after}{why}."
-    sure = (
-        ""
-        if safe == likely
-        else f", in eight years of ten from {weekday(safe, _year(plan))}"
-        if not np.isnat(safe)
-        else ""
-    )
+    surer = not np.isnat(safe) and safe != likely
+    sure = f", in eight years of ten from {weekday(safe, _year(plan))}" if surer else ""
     if likely < plan.on:
         said = f"It was likely safe to {planting(plan)} from {weekday(likely, _year(plan))}{sure}{after}."
     else:

@@ -152,7 +152,6 @@ def season_outlook(weather: DailyWeather, start: np.datetime64, length: int, on:
     settled = min(known + ahead, length)
 
     notes = []
-
     days = start + np.arange(length).astype("timedelta64[D]")
     offsets, rows = _past_years(record, days[settled:], today)
     if rows.shape[1] and offsets.size < FEWEST_YEARS:

@@ -34,8 +34,11 @@ NO_READING = [
     "-999.9",
     "-9999",
     "-9999.0",
+    "999",
+    "999.9",
+    "9999",
+    "9999.0",
 ]
-NO_READING += ["999", "999.9", "9999", "9999.0"]
 #: Years outside these are slips of the pen.
 FIRST_YEAR, LAST_YEAR = 1750, 2100
 
