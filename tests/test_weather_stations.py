@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from datetime import date, timedelta
@@ -189,6 +191,28 @@ def test_trap_hung_server_is_left(server, tmp_path, monkeypatch, how):
     with pytest.raises(OfflineError, match="no answer from the weather server"):
         season(tmp_path)
     assert time.perf_counter() - start < 2.5
+
+
+def test_a_request_that_was_left_fails_in_silence(monkeypatch, capfd):
+    """The client logs the traceback of a failure, which Python prints where no handler is set up."""
+    left, failed = threading.Event(), threading.Event()
+
+    def request():
+        left.wait(5)
+        try:
+            raise TimeoutError("timed out")
+        except TimeoutError:
+            logging.getLogger("meteostat").warning("Could not load data file", exc_info=True)
+        failed.set()
+
+    with patience.listening() as heard, pytest.raises(patience.NoAnswerError):
+        patience.within(0.01, request)
+    with monkeypatch.context() as outside:
+        outside.setattr(logging.root, "handlers", [])  # those of pytest, which a user does not have
+        left.set()
+        assert failed.wait(5)
+    assert heard == []
+    assert capfd.readouterr().err == ""
 
 
 def test_trap_no_station_list(server, tmp_path):

@@ -15,6 +15,9 @@ Result = TypeVar("Result")
 #: Seconds that one answer may take.
 ANSWER_LIMIT = 6.0
 
+# A request that was left may fail later, with nobody listening; without a handler its traceback would be printed.
+logging.getLogger("meteostat").addHandler(logging.NullHandler())
+
 
 class NoAnswerError(Exception):
     """The server did not answer, or not in time."""
