@@ -17,7 +17,7 @@ from typing import Any
 import jsonschema
 import pytest
 
-from covercrop import cli, degree_days
+from covercrop import commands, degree_days
 from covercrop.cli import main
 from covercrop.plan import DATES, STATES
 
@@ -331,8 +331,8 @@ def test_wrong_usage_leaves_with_status_2(run: Run, arguments: list[str]) -> Non
 
 def test_help_names_the_methods() -> None:
     """The choices that the help names are those of the library."""
-    assert cli.METHODS == degree_days.METHODS
-    assert cli.CUTOFFS == degree_days.CUTOFFS
+    assert commands.degree_days.METHODS == degree_days.METHODS
+    assert commands.degree_days.CUTOFFS == degree_days.CUTOFFS
 
 
 @pytest.mark.parametrize("command", ["ready", "weather", "degree-days", "covers", "crops"])

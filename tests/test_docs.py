@@ -62,7 +62,11 @@ def test_the_field_file_of_the_readme_can_be_read(tmp_path: Path) -> None:
 
 def test_every_module_has_its_line() -> None:
     """DEVELOPERS names every module of the package."""
-    modules = {path.stem for path in (REPOSITORY / "covercrop").rglob("*.py")} - {"__init__", "__main__"}
+    modules = {
+        path.stem
+        for path in (REPOSITORY / "covercrop").rglob("*.py")
+        if path.parent.name != "commands"  # named after what they run
+    } - {"__init__", "__main__"}
     assert {name for name in modules if f"`{name}`" not in DEVELOPERS} == set()
 
 

@@ -20,6 +20,7 @@ LAYERS = (
     ("ending",),
     ("plan",),
     ("render",),
+    ("commands",),
     ("cli",),
     ("__main__",),
 )
@@ -50,7 +51,7 @@ def faults(source: str, importer: str) -> list[str]:
             found.append(f"{name} is relative")
         elif name.split(".")[0] == "covercrop":
             target = [*name.split("."), ""][1]
-            if target == "__version__" or (target == importer and importer in ("weather", "render")):
+            if target == "__version__" or (target == importer and importer in ("weather", "render", "commands")):
                 continue
             if target not in RANK:
                 found.append(f"{name} has no layer")

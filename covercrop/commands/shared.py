@@ -1,0 +1,118 @@
+"""What the commands have in common: their options, the field file, the way out.
+
+Nothing slow is imported at module level, so that ``--help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime as dt
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+from covercrop.errors import CovercropError, WeatherGapError, one_line
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from covercrop.render.terminal import Screen
+    from covercrop.season import Field, FieldFile
+
+Answer = TypeVar("Answer")
+
+
+class Commands:
+    """The commands of the parser, which each command's module adds its own to."""
+
+    def __init__(self, parser: argparse.ArgumentParser) -> None:
+        self._added = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+
+    def add(
+        self, name: str, run: Callable[[argparse.Namespace], int], brief: str, units: str = "units to show"
+    ) -> argparse.ArgumentParser:
+        """Add a command with the options that all have.
+
+        Parameters
+        ----------
+        name : str
+        run : callable
+            Takes what was parsed, gives the exit status.
+        brief : str
+            What it does, in a line that begins with a small letter.
+        units : str
+            What ``--units`` stands for.
+        """
+        added = self._added.add_parser(name, help=brief, description=f"{brief[0].upper()}{brief[1:]}.")
+        added.add_argument("--units", choices=("metric", "us"), default="metric", help=f"{units} (default: metric)")
+        added.add_argument("--json", action="store_true", help="answer as JSON")
+        added.set_defaults(run=run)
+        return added
+
+
+def fields_argument(parser: argparse.ArgumentParser) -> None:
+    """Let a command take a field file."""
+    parser.add_argument(
+        "fields", nargs="?", type=Path, metavar="FIELDS", help="field file (default: the demonstration)"
+    )
+
+
+def date(text: str) -> dt.date:
+    """A date as it is typed; for ``type=``."""
+    from covercrop.season import FIRST_YEAR, LAST_YEAR
+
+    try:
+        day = dt.date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a date; write it as 2026-04-20") from None
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        raise argparse.ArgumentTypeError(f"{text!r} is too far off; give a day from {FIRST_YEAR} to {LAST_YEAR}")
+    return day
+
+
+def read(arguments: argparse.Namespace) -> tuple[FieldFile, dt.date, str]:
+    """The field file (or the demonstration), today's date there, and a title."""
+    from covercrop.resources import data_path
+    from covercrop.season import check_dates, read_fields
+
+    path = arguments.fields or data_path("demo", "fields.toml", beside=("weather.csv",))
+    file = read_fields(path)
+    today = file.today or dt.date.today()
+    check_dates(file, today)
+    if arguments.fields is None:
+        return file, today, "Demonstration (an invented place)"
+    return file, today, f"{path.name}"
+
+
+def each_field(fields: Sequence[Field], work: Callable[[Field], Answer]) -> tuple[list[Answer], list[tuple[str, str]]]:
+    """What the work gives for each field, and the name and the trouble of each that it fails on."""
+    from covercrop.field_weather import described
+
+    answers, problems = [], []
+    for field in fields:
+        try:
+            answers.append(work(field))
+        except WeatherGapError as error:
+            problems.append((field.name, one_line(f"{described(field)}: {error}")))
+        except CovercropError as error:
+            problems.append((field.name, one_line(error)))
+    return answers, problems
+
+
+def report(problems: Sequence[tuple[str, str]]) -> int:
+    """Say which fields could not be worked out, a line each; the exit status."""
+    for name, message in problems:
+        print(one_line(f"covercrop: {name}: {message}"), file=sys.stderr)  # noqa: T201
+    return 1 if problems else 0
+
+
+def screen() -> Screen:
+    """The terminal, or whatever standard output is."""
+    from covercrop.render.terminal import Screen
+
+    return Screen()
+
+
+def show(text: str) -> None:
+    """Print text as it is."""
+    print(text)  # noqa: T201

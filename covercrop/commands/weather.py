@@ -1,0 +1,33 @@
+"""`covercrop weather`: which weather is used, and how good it is."""
+
+from __future__ import annotations
+
+import argparse
+
+from covercrop.commands.shared import Commands, each_field, fields_argument, read, report, screen, show
+
+
+def add(commands: Commands) -> None:
+    """Add it to the parser."""
+    weather = commands.add("weather", _run, "which weather is used, how complete it is, what was flagged")
+    fields_argument(weather)
+    weather.add_argument("--fetch", action="store_true", help="fetch station data now and keep them")
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    from covercrop.field_weather import described, weather_of
+    from covercrop.render import machine, terminal
+    from covercrop.weather.table import summary
+
+    file, today, _ = read(arguments)
+    found, problems = each_field(file.fields, lambda field: (field, weather_of(field, today, refresh=arguments.fetch)))
+    if arguments.json:
+        entries = [(field.name, record, summary(record)) for field, record in found]
+        show(machine.dump(machine.weather(entries, today, problems)))
+    else:
+        to = screen()
+        for record in {id(record): record for _, record in found}.values():
+            users = [field for field, used in found if used is record]
+            names = [field.name for field in users]
+            terminal.weather(to, names, described(users[0]), record, summary(record), us=arguments.units == "us")
+    return report(problems)
