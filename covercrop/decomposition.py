@@ -36,6 +36,7 @@ Neitsch, S.L., Arnold, J.G., Kiniry, J.R., Williams, J.R. (2011). Theoretical
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -114,7 +115,11 @@ def temperature_factor(soil_c: ArrayLike, case: str = "likely") -> Array:
     """
     if case not in CASES:
         raise UnknownNameError("decomposition case", case, CASES)
-    first, second, third = linear_factor(soil_c), quadratic_factor(soil_c), sigmoid_factor(soil_c)
+    return _in_case(case, linear_factor(soil_c), quadratic_factor(soil_c), sigmoid_factor(soil_c))
+
+
+def _in_case(case: str, first: Array, second: Array, third: Array) -> Array:
+    """Lowest, middle or highest of three factors."""
     if case == "slow":
         return np.minimum(np.minimum(first, second), third)
     if case == "fast":
@@ -190,12 +195,13 @@ def mass_left(effective: ArrayLike, fractions: Sequence[float]) -> Array:
     return np.asarray(pools_left(effective, fractions).sum(axis=-1))
 
 
-def days_to_clear(fractions: Sequence[float]) -> float:
+@cache
+def days_to_clear(fractions: tuple[float, float, float]) -> float:
     """Effective days until the carbohydrates or the whole are down to where the ground is called clear.
 
     Parameters
     ----------
-    fractions : sequence of float
+    fractions : tuple of float
         Carbohydrate, cellulose and lignin; they sum to 1.
 
     Returns
@@ -255,11 +261,11 @@ def residue_clear(
     if side.ndim > 0:
         begin = np.atleast_1d(begin)
     need = days_to_clear(fractions(residue))
-    ratio = residue.carbon_nitrogen.value
+    factors = linear_factor(soil_c), quadratic_factor(soil_c), sigmoid_factor(soil_c)
+    other = np.asarray(moisture, dtype=np.float64) * carbon_nitrogen_factor(residue.carbon_nitrogen.value)
 
     def day(case: str) -> Array:
-        total = effective_days(soil_c, ratio, case=case, moisture=moisture)
-        return np.asarray(crossing(total, need, begin))
+        return np.asarray(crossing(accumulate(_in_case(case, *factors) * other), need, begin))
 
     likely = day("likely")
     if not np.any(side):

@@ -290,6 +290,44 @@ def first_day(holds: NDArray[np.bool_]) -> Array:
     return np.where(holds.any(axis=-1), holds.argmax(axis=-1), np.nan)
 
 
+def first_at_least(values: ArrayLike, threshold: ArrayLike, start: ArrayLike = 0.0) -> Array:
+    """First day, from a given one on, on which a value is no less than a threshold.
+
+    Parameters
+    ----------
+    values : array_like, shape (..., day)
+        NaN where not known, which is never enough.
+    threshold : array_like, shape (..., k)
+        In the unit of ``values``.
+    start : array_like, shape (..., k)
+        Day index of the first day that counts; NaN where there is none.
+
+    Returns
+    -------
+    ndarray of float64, shape (..., k)
+        Day index, to within :data:`TOLERANCE` of the threshold; NaN where it is not reached.
+
+    Notes
+    -----
+    The highest value since the start only ever rises, so that one search serves any number of thresholds: a pass
+    over the days for each start that differs along ``k``.
+    """
+    values = np.asarray(values, dtype=np.float64)
+    threshold, begin = np.atleast_1d(threshold), np.atleast_1d(start)
+    day = np.arange(values.shape[-1])
+
+    def since(first: ArrayLike) -> Array:
+        counts = (day >= np.asarray(first)) & ~np.isnan(values)
+        return crossing(np.maximum.accumulate(np.where(counts, values, -np.inf), axis=-1), threshold)
+
+    if begin.shape[-1] == 1:
+        return since(begin)
+    found = np.full(np.broadcast_shapes(begin.shape, threshold.shape, (*values.shape[:-1], 1)), np.nan)
+    for first in np.unique(begin[~np.isnan(begin)]):
+        found = np.where(begin == first, since(first), found)
+    return found
+
+
 def _first_reaching(sums: Array, target: Array, low: Indices, end: Indices) -> Indices:
     """The first place from `low` up to, without, `end` where `sums` is at least `target`; `end` if none."""
     behind = low - 1  # always short of the target; raised by ever shorter steps for as long as that holds

@@ -92,12 +92,13 @@ def follow_ground(
         If there is no such ground cover or planting method.
     """
     dead = ended + (termination.TARP_DAYS.value if terminate == "tarp" else 0.0)
+    start = np.array([dead])  # the same in every member
     soil_c = soil_temperature(outlook.tmean, plan.ground_cover, canopy_until=dead)
     limits = plantback.limits(
         outlook.tmin,
         outlook.tmax,
         soil_c,
-        np.full(draws.residue.shape, dead),
+        start,
         midwinter,
         residue=cover.residue,
         crop=crop,
@@ -110,7 +111,6 @@ def follow_ground(
     )
     freeze = hazards.first_autumn_freeze(outlook.tmin, midwinter, crop.frost.value)
     days = plantback.days_to_maturity(crop, plan.method, plan.days_to_maturity)
-    start = np.array([dead])
     return Ground(
         limits=limits,
         earliest=plantback.earliest(limits),

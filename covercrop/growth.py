@@ -238,9 +238,12 @@ def _spells(tmean: Array, winter: Winter, start: ArrayLike, end: ArrayLike) -> A
     first, last = (np.asarray(index, dtype=np.float64)[..., None] for index in (start, end))
     spells = np.full(tmean.shape, np.inf)
     if days >= length:
-        # Window by window rather than by differences of a running sum, through which one NaN would spread.
-        windows = np.lib.stride_tricks.sliding_window_view(tmean, length, axis=-1)
-        means = windows.mean(axis=-1)
+        # Day by day rather than by differences of a running sum, through which one NaN would spread.
+        whole = days - length + 1
+        means = tmean[..., :whole].copy()
+        for later in range(1, length):
+            means += tmean[..., later : later + whole]
+        means /= length
         spells[..., length - 1 :] = np.where(np.isnan(means), np.inf, means)
     day = np.arange(days)
     inside = (day - (length - 1) >= first) & ((day <= last) | np.isnan(last))

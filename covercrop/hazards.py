@@ -34,7 +34,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from covercrop.degree_days import accumulate, crossing, degree_days, first_day
+from covercrop.degree_days import accumulate, crossing, degree_days, first_at_least, first_day
 from covercrop.errors import UnknownNameError
 from covercrop.soil_temperature import held
 from covercrop.units import celsius_difference, celsius_from_fahrenheit
@@ -69,6 +69,9 @@ DISEASE_DAYS = {"direct-seed": 21.0, "transplant": 14.0}
 
 #: Days from midwinter in which spring freezes are looked for; then it is midsummer.
 HALF_YEAR = 182
+
+#: No soil is colder [degC].
+ABSOLUTE_ZERO = -273.15
 
 #: What is turned under so many days before midwinter, or later, makes way for the next spring's crop.
 AUTUMN_DAYS = 92
@@ -177,19 +180,21 @@ def maggot_clear(
     numpy.ndarray, shape (..., k)
         Day index; NaN where not reached, and where ``start`` is NaN.
     """
-    soil = held(soil_c)[..., np.newaxis, :]
-    day = np.arange(soil.shape[-1], dtype=np.float64)
-    since_peak = day - generation_peaks(tmin, tmax, midwinter)[..., np.newaxis]
-    flying = np.any((since_peak >= 0) & (since_peak <= MAGGOT_PEAK_DAYS), axis=-2)[..., np.newaxis, :]
+    soil = held(soil_c)
     begin, error = (np.asarray(value, dtype=np.float64) for value in (start, soil_error))
-    scalars = begin.ndim == error.ndim == 0
-    since_start = day - np.atleast_1d(begin)[..., np.newaxis]
-    warmth = soil + np.atleast_1d(error)[..., np.newaxis]
-    rotting = since_start < MAGGOT_BROOD_DAYS
-    safe = (warmth >= MAGGOT_SAFE_SOIL) | (~flying & ((warmth >= MAGGOT_COLD_SOIL) | (~rotting & ~np.isnan(soil))))
-    clear = safe & (since_start >= 0)
-    first = first_day(clear)
-    return np.asarray(first[..., 0] if scalars else first)
+    day = np.arange(soil.shape[-1], dtype=np.float64)
+    flying = np.zeros(soil.shape, dtype=np.bool_)
+    for peak in np.moveaxis(generation_peaks(tmin, tmax, midwinter), -1, 0)[..., np.newaxis]:
+        flying |= (day >= peak) & (day <= peak + MAGGOT_PEAK_DAYS)
+    between = np.where(flying, np.nan, soil)
+    # The ways to be safe: warm soil; no flies, and mild soil; no flies, and whatever they bred on rotted.
+    ways = (
+        first_at_least(soil, MAGGOT_SAFE_SOIL - error, begin),
+        first_at_least(between, MAGGOT_COLD_SOIL - error, begin),
+        first_at_least(between, ABSOLUTE_ZERO, begin + MAGGOT_BROOD_DAYS),
+    )
+    first = np.fmin(np.fmin(*ways[:2]), ways[2])
+    return np.asarray(first[..., 0] if begin.ndim == error.ndim == 0 else first)
 
 
 # --- seedling diseases ----------------------------------------------------------------------------

@@ -185,11 +185,10 @@ def stage_days(
     requirement = cover.bloom.requirement.value + shift
     # A plant that blooms on a smaller sum hurries through its buds too, or its buds would come long before its flowers.
     hurry = np.clip(requirement / cover.bloom.requirement.value, 0.0, 1.0)
-    days = {"emergence": emergence}
-    for stage in ("bud", "first_flower", "bloom_10"):
-        ahead = hurry * getattr(cover.stages, stage).value
-        days[stage] = crossing(progress, requirement - ahead, emergence + 1)
-    days["bloom_25"] = crossing(progress, requirement, emergence + 1)
+    early = ("bud", "first_flower", "bloom_10")
+    sums = [*(requirement - hurry * getattr(cover.stages, stage).value for stage in early), requirement]
+    reached = np.split(crossing(progress, np.concatenate(sums), emergence + 1), len(sums), axis=-1)
+    days = {"emergence": emergence, **dict(zip((*early, "bloom_25"), reached, strict=True))}
 
     thermal = accumulate(thermal_rate(tmean, cover.bloom))
     for stage in ("bloom_50", "end_of_bloom"):

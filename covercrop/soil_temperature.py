@@ -148,16 +148,27 @@ def soil_temperature(
         turned_under = np.asarray(canopy_until, dtype=np.float64)[..., np.newaxis]
         shaded = ~(np.arange(air.shape[-1]) >= turned_under)  # NaN: shaded throughout
     leaf_area = np.where(shaded, CANOPY_LEAF_AREA, _LEAF_AREA[ground_cover])
-    surface, gain = np.broadcast_arrays(surface_temperature(air, leaf_area), daily_gain(depth_mm, leaf_area))
-    soil: Array = np.empty(surface.shape, dtype=np.float64)
-    if soil.shape[-1] == 0:
-        return soil
-    soil[..., 0] = surface[..., 0]
-    for day in range(1, soil.shape[-1]):
-        before = soil[..., day - 1]
-        soil[..., day] = before + gain[..., day] * (surface[..., day] - before)
+    surface = surface_temperature(air, leaf_area)
+    soil = _follow(surface, daily_gain(depth_mm, leaf_area))
     if ground_cover == "black-plastic":
         soil += np.where(shaded, 0.0, PLASTIC_WARMING)
+    return soil
+
+
+def _follow(surface: Array, gain: Array) -> Array:
+    """What closes each day a share of its gap to the surface, and begins on it.
+
+    Each day is a straight line of the day before; joining the lines of 1, 2, 4, ... days covers the axis in a few
+    passes over whole arrays, where a step a day would take hundreds.
+    """
+    soil: Array = gain * surface
+    soil[..., :1] = surface[..., :1]
+    kept = 1.0 - gain
+    step = 1
+    while step < soil.shape[-1]:
+        soil[..., step:] += kept[..., step:] * soil[..., :-step]
+        kept[..., step:] = kept[..., step:] * kept[..., :-step]
+        step *= 2
     return soil
 
 
@@ -180,6 +191,8 @@ def held(soil_c: ArrayLike, days: int = DAYS_HELD) -> Array:
     soil = np.asarray(soil_c, dtype=np.float64)
     lowest = np.full(soil.shape, np.nan)
     if soil.shape[-1] >= days:
-        windows = np.lib.stride_tricks.sliding_window_view(soil, days, axis=-1)
-        lowest[..., days - 1 :] = windows.min(axis=-1)
+        later = soil.shape[-1] - days + 1
+        lowest[..., days - 1 :] = soil[..., :later]
+        for back in range(1, days):
+            np.minimum(lowest[..., days - 1 :], soil[..., back : back + later], out=lowest[..., days - 1 :])
     return lowest

@@ -18,6 +18,7 @@ Probert, M.E., et al. (1998). Agricultural Systems 56, 1-28: numbers as later
 
 from __future__ import annotations
 
+import math
 from typing import TypeAlias
 
 import numpy as np
@@ -208,18 +209,28 @@ def _depletion(rain: Array, demand: Array, lost: NDArray[np.bool_], standing: in
     water, wanted, slope = (np.ascontiguousarray(np.moveaxis(each, -1, 0)) for each in (rain, demand, falling))
     kept = np.moveaxis(np.where(lost, 0.0, 1.0), -1, 0)
     missing = np.empty_like(water)
-    short = np.zeros(rain.shape[:-1])
-    for day in range(standing):
-        layer = np.maximum(short - water[day], fullest)
-        missing[day] = layer = kept[day] * (layer + np.minimum(wanted[day], available - layer))
-        short = np.maximum(layer, 0.0)  # what is above the limit drains
+    members = math.prod(rain.shape[:-1])
+    rows = (each.reshape(len(water), members) for each in (water, wanted, slope, kept, missing))
+    days = list(zip(*rows, strict=True))
+    short, spare = np.zeros((2, members))
+    # Hundreds of steps over few members: each writes where its result is wanted, or making arrays would cost the most.
+    for drop, want, _, keep, layer in days[:standing]:
+        np.maximum(np.subtract(short, drop, out=layer), fullest, out=layer)
+        layer += np.minimum(np.subtract(available, layer, out=spare), want, out=spare)
+        layer *= keep
+        np.maximum(layer, 0.0, out=short)  # what is above the limit drains
     surface = short * (SURFACE_DEPTH / TURNED_DEPTH)
-    for day in range(standing, len(water)):
-        surface = np.maximum(surface - water[day], 0.0)
-        evaporated = np.minimum(wanted[day], slope[day] * (TOTAL_EVAPORABLE - surface))
-        missing[day] = layer = kept[day] * (np.maximum(short - water[day], fullest) + evaporated)
-        short = np.maximum(layer, 0.0)
-        surface = np.minimum(surface + evaporated, short)  # free water goes before that of the surface
+    for drop, want, fall, keep, layer in days[standing:]:
+        np.maximum(np.subtract(surface, drop, out=surface), 0.0, out=surface)
+        evaporated = np.subtract(TOTAL_EVAPORABLE, surface, out=spare)
+        evaporated *= fall
+        np.minimum(evaporated, want, out=evaporated)
+        np.maximum(np.subtract(short, drop, out=layer), fullest, out=layer)
+        layer += evaporated
+        layer *= keep
+        np.maximum(layer, 0.0, out=short)
+        surface += evaporated
+        np.minimum(surface, short, out=surface)  # free water goes before that of the surface
     return np.moveaxis(missing, 0, -1)
 
 

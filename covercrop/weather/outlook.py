@@ -9,6 +9,7 @@ known day.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -143,7 +144,7 @@ def season_outlook(weather: DailyWeather, start: np.datetime64, length: int, on:
         be filled.
     """
     asked = length
-    record = _Record(weather)
+    record = _record(weather)
     begin = record.position(start)
     today = record.position(on)
     last_known = _last_known_day(record, start, today)
@@ -211,6 +212,12 @@ class _Record:
 
     def day(self, position: int) -> np.datetime64:
         return self.first + np.timedelta64(position, "D")
+
+
+@lru_cache(maxsize=64)
+def _record(weather: DailyWeather) -> _Record:
+    """The columns, taken out once for all the fields that share a record."""
+    return _Record(weather)
 
 
 def _last_known_day(record: _Record, start: np.datetime64, today: int) -> int:
