@@ -261,11 +261,16 @@ def residue_clear(
     if side.ndim > 0:
         begin = np.atleast_1d(begin)
     need = days_to_clear(fractions(residue))
-    factors = linear_factor(soil_c), quadratic_factor(soil_c), sigmoid_factor(soil_c)
-    other = np.asarray(moisture, dtype=np.float64) * carbon_nitrogen_factor(residue.carbon_nitrogen.value)
+    soil, water = np.asarray(soil_c, dtype=np.float64), np.asarray(moisture, dtype=np.float64)
+    # What lies before turning under plays no part.
+    skipped = max(int(np.min(begin, initial=soil.shape[-1], where=~np.isnan(begin))), 0)
+    soil = soil[..., skipped:]
+    factors = linear_factor(soil), quadratic_factor(soil), sigmoid_factor(soil)
+    other = carbon_nitrogen_factor(residue.carbon_nitrogen.value) * (water[..., skipped:] if water.ndim else water)
 
     def day(case: str) -> Array:
-        return np.asarray(crossing(accumulate(_in_case(case, *factors) * other), need, begin))
+        total = accumulate(_in_case(case, *factors) * other)
+        return np.asarray(crossing(total, need, begin - skipped)) + skipped
 
     likely = day("likely")
     if not np.any(side):

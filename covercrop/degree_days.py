@@ -314,11 +314,15 @@ def first_at_least(values: ArrayLike, threshold: ArrayLike, start: ArrayLike = 0
     """
     values = np.asarray(values, dtype=np.float64)
     threshold, begin = np.atleast_1d(threshold), np.atleast_1d(start)
-    day = np.arange(values.shape[-1])
+    earliest = np.min(begin, initial=values.shape[-1], where=~np.isnan(begin))
+    skipped = max(int(np.ceil(earliest)), 0)
+    values = values[..., skipped:]
+    day = skipped + np.arange(values.shape[-1])
 
     def since(first: ArrayLike) -> Array:
         counts = (day >= np.asarray(first)) & ~np.isnan(values)
-        return crossing(np.maximum.accumulate(np.where(counts, values, -np.inf), axis=-1), threshold)
+        peak = np.maximum.accumulate(np.where(counts, values, -np.inf), axis=-1)
+        return crossing(peak, threshold) + skipped
 
     if begin.shape[-1] == 1:
         return since(begin)

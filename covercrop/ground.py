@@ -35,23 +35,36 @@ class Ground:
         First day without a limit, and last day that lets the crop ripen.
     frost_free : numpy.ndarray
         First day of each year's spring after its last frost.
-    residue_by_rain : numpy.ndarray
-        When the residue would be gone with no water but the rain.
-    brood : numpy.ndarray
-        When most of the flies bred on the cover are out.
+    dead : float
+        Day index on which the ended cover is dead; NaN where it is not ended.
     soil_c : numpy.ndarray, shape (year, day)
         Soil temperature at planting depth [degC].
-    released : numpy.ndarray, shape (year, day)
-        Share of the plant-available nitrogen released [1].
     """
 
     limits: dict[str, Array]
     earliest: Array
     latest: Array
     frost_free: Array
+    dead: float
+    soil_c: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Aside:
+    """What is said beside the dates, and moves none of them.
+
+    Attributes
+    ----------
+    residue_by_rain : numpy.ndarray, shape (year, 1)
+        When the residue would be gone with no water but the rain.
+    brood : numpy.ndarray, shape (year, 1)
+        When most of the flies bred on the cover are out.
+    released : numpy.ndarray, shape (year, day)
+        Share of the plant-available nitrogen released [1].
+    """
+
     residue_by_rain: Array
     brood: Array
-    soil_c: Array
     released: Array
 
 
@@ -92,22 +105,18 @@ def follow_ground(
         If there is no such ground cover or planting method.
     """
     dead = ended + (termination.TARP_DAYS.value if terminate == "tarp" else 0.0)
-    start = np.array([dead])  # the same in every member
     soil_c = soil_temperature(outlook.tmean, plan.ground_cover, canopy_until=dead)
     limits = plantback.limits(
         outlook.tmin,
         outlook.tmax,
         soil_c,
-        start,
+        np.array([dead]),  # the same in every member
         midwinter,
         residue=cover.residue,
         crop=crop,
         method=plan.method,
         residue_draw=draws.residue,
         soil_error=SOIL_ERROR_SD * draws.soil,
-    )
-    moisture = soil_water.moisture(
-        outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, plan.ground_cover, dead
     )
     freeze = hazards.first_autumn_freeze(outlook.tmin, midwinter, crop.frost.value)
     days = plantback.days_to_maturity(crop, plan.method, plan.days_to_maturity)
@@ -116,8 +125,22 @@ def follow_ground(
         earliest=plantback.earliest(limits),
         latest=plantback.latest_planting(freeze, days)[:, np.newaxis],
         frost_free=hazards.freeze_free_from(outlook.tmin, midwinter, crop.frost.value)[:, np.newaxis],
-        residue_by_rain=decomposition.residue_clear(soil_c, start, cover.residue, moisture=moisture),
-        brood=hazards.brood_peak(outlook.tmin, outlook.tmax, start),
+        dead=dead,
         soil_c=soil_c,
-        released=decomposition.nitrogen_released(soil_c, np.array(dead), cover.residue),
+    )
+
+
+def ground_aside(outlook: Outlook, latitude: float, cover: Cover, plan: CropEntry, ground: Ground) -> Aside:
+    """What else the ground has to tell once it has been followed.
+
+    Takes what :func:`follow_ground` takes, and what it gave.
+    """
+    start = np.array([ground.dead])
+    moisture = soil_water.moisture(
+        outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, plan.ground_cover, ground.dead
+    )
+    return Aside(
+        residue_by_rain=decomposition.residue_clear(ground.soil_c, start, cover.residue, moisture=moisture),
+        brood=hazards.brood_peak(outlook.tmin, outlook.tmax, start),
+        released=decomposition.nitrogen_released(ground.soil_c, start[0], cover.residue),
     )

@@ -8,18 +8,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from covercrop import advice, growth, hazards, parameters, phenology, plantback
-from covercrop.ending import TurnUnder, choose_ending, is_closing
-from covercrop.ensemble import EARLY, LATE, MEDIAN, SCOUTING_SD_DAYS, Draws, quantiles, share_by, standard_draws
+from covercrop import advice, growth, parameters, phenology, plantback
+from covercrop.course import DATES, follow, member_dates
+from covercrop.ending import TurnUnder, is_closing
+from covercrop.ensemble import MEDIAN, SCOUTING_SD_DAYS, Draws, quantiles, share_by, standard_draws
 from covercrop.errors import FieldFileError
-from covercrop.ground import Ground, follow_ground
+from covercrop.ground import Ground, ground_aside
 from covercrop.records import DateRange
-from covercrop.stand import Stand, grow_stand
 from covercrop.weather.outlook import Outlook, season_outlook
 
 if TYPE_CHECKING:
     from covercrop.records import DailyWeather
     from covercrop.season import Field
+    from covercrop.stand import Stand
     from covercrop.traits import Cover, Crop
 
 Array = NDArray[np.float64]
@@ -29,9 +30,6 @@ SEASON_DAYS = 500
 
 #: The ground counts as plantable once this share of the members says so.
 SAFE_SHARE = 0.8
-
-#: A stand is called dead once this share of the members is: cold without snow kills more than cold under it.
-DEAD_SHARE = 0.8
 
 #: Below this chance of living through the winter, the chance is said.
 SURE = 0.95
@@ -46,25 +44,6 @@ STATES = (
     "plantable",
     "planted",
     "winter-killed",
-)
-
-DATES = (
-    "emergence",
-    "bud",
-    "first_flower",
-    "bloom_25",
-    "bloom_50",
-    "end_of_bloom",
-    "viable_seed",
-    "window_open",
-    "window_close",
-    "residue",
-    "disease",
-    "maggot",
-    "soil_warm",
-    "frost",
-    "earliest_planting",
-    "latest_planting",
 )
 
 
@@ -216,51 +195,16 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
     crop = parameters.crop(field.crop.name)
     outlook = season_outlook(weather, np.datetime64(field.cover.sown, "D"), SEASON_DAYS, on)
     today = outlook.position(on)
-    stand = grow_stand(
-        outlook,
-        field.latitude,
-        cover,
-        draws,
-        cultivar=field.cover.cultivar,
-        terminate=field.cover.terminate,
-        scouting=field.scouting,
-    )
-    survival = float(stand.living.sum())
-    ended = field.cover.turned_under is not None
-    # Once the cover is ended, what the cold would have done to it no longer matters.
-    weights = stand.weights if ended or survival == 0 else stand.living
-    killed = not ended and share_by(stand.killed, stand.weights, today) >= DEAD_SHARE
-
-    ending = choose_ending(field, cover, outlook, stand, weights, today, settled=ended or killed)
-    stand, best, turned = ending.stand, ending.best, ending.day
-    spring = turned if turned is not None else _first(quantiles(stand.opens, weights)[1], max(today, hazards.HALF_YEAR))
-    midwinter = hazards.midwinter_before(outlook.days[0] + np.timedelta64(spring, "D"), field.latitude)
-    ground = follow_ground(
-        outlook,
-        field.latitude,
-        cover,
-        crop,
-        field.crop,
-        draws,
-        terminate=ending.method,
-        ended=np.nan if turned is None else float(turned),
-        midwinter=outlook.position(midwinter),
-    )
-    indexes = {
-        **{name: stand.stages[name] for name in DATES if name in stand.stages},
-        "window_open": stand.opens,
-        "window_close": stand.closes,
-        **ground.limits,
-        # The limit is the date that one year in ten still freezes after; what is shown is the years themselves.
-        "frost": ground.frost_free,
-        "earliest_planting": ground.earliest,
-        "latest_planting": ground.latest,
-    }
+    course = follow(field, cover, crop, outlook, today, draws)
+    stand, ending, ground, weights, killed = course.stand, course.ending, course.ground, course.weights, course.killed
+    best, turned = ending.best, ending.day
+    aside = ground_aside(outlook, field.latitude, cover, field.crop, ground)
+    indexes = course.indexes()
     if killed:
         indexes = {"emergence": indexes["emergence"]}
 
     def likely(index: Array) -> np.datetime64:
-        return _dates(index, weights, outlook, (MEDIAN,))[0]
+        return member_dates(index, weights, outlook, (MEDIAN,))[0]
 
     state = "winter-killed" if killed else _state(field, stand, ground, weights, today)
     bbch = _bbch(stand, weights, today if turned is None else min(today, turned))
@@ -283,19 +227,19 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
         window_probability=np.zeros_like(ending.odds) if killed else ending.odds,
         window_now=_holds(stand, weights, today),
         seed_now=share_by(stand.stages["viable_seed"], weights, today),
-        survival=survival,
+        survival=course.survival,
         binding_limit=None if nowhere or not outlook.complete else plantback.binding(ground.limits, weights),
         observed_share=_observed_share(outlook, turned),
-        safe_planting=_dates(ground.earliest, weights, outlook, (SAFE_SHARE,))[0],
+        safe_planting=member_dates(ground.earliest, weights, outlook, (SAFE_SHARE,))[0],
         ripens=_ripens(ground, weights) if outlook.complete else np.nan,
         ripe=_ripe(field, crop),
-        residue_by_rain=likely(ground.residue_by_rain),
-        brood=likely(ground.brood),
+        residue_by_rain=likely(aside.residue_by_rain),
+        brood=likely(aside.brood),
         emergence_days=_emergence(crop, ground, planting),
-        pan_by_planting=_median_on(ground.released, planting),
+        pan_by_planting=_median_on(aside.released, planting),
         nitrogen={} if nowhere else _nitrogen(cover, outlook, stand, weights, draws, int(turned or 0)),
         outlook=outlook,
-        notes=(*_credit(weather), *weather.notes, *outlook.notes, *_notes(field, cover, stand, survival)),
+        notes=(*_credit(weather), *weather.notes, *outlook.notes, *_notes(field, cover, stand, course.survival)),
         assumptions=advice.assumptions(field, cover, crop),
         cautions=advice.cautions(field, cover, crop),
         sources=advice.sources(field, cover, crop),
@@ -379,19 +323,9 @@ def _nitrogen(
 # --- what it comes to -----------------------------------------------------------------------------
 
 
-def _first(day: float, otherwise: int) -> int:
-    return otherwise if np.isnan(day) else int(day)
-
-
-def _dates(
-    index: Array, weights: Array, outlook: Outlook, shares: tuple[float, ...] = (EARLY, MEDIAN, LATE)
-) -> NDArray[np.datetime64]:
-    """Dates by which these shares of the members have reached a stage."""
-    return outlook.dates(np.ceil(quantiles(np.broadcast_to(index, weights.shape), weights, shares)))
-
-
 def _date_range(index: Array | None, weights: Array, outlook: Outlook) -> DateRange:
-    early, median, late = _dates(np.array(np.nan) if index is None else index, weights, outlook)
+    unknown = np.array(np.nan) if index is None else index
+    early, median, late = member_dates(unknown, weights, outlook)
     return DateRange(early=early, median=median, late=late)
 
 

@@ -188,9 +188,7 @@ def binding_by_member(limits: dict[str, Array]) -> NDArray[np.str_]:
     limits : dict of str to numpy.ndarray
         Day index of each limit, all of one shape.
     """
-    days = np.stack(list(limits.values()))
-    last = np.where(np.isnan(days), np.inf, days).argmax(axis=0)
-    return np.array(list(limits))[last]
+    return np.array(list(limits))[_last_to_clear(limits)]
 
 
 def binding(limits: dict[str, Array], weights: ArrayLike | None = None) -> str | None:
@@ -208,11 +206,17 @@ def binding(limits: dict[str, Array], weights: ArrayLike | None = None) -> str |
     str or None
         None if there is no member of any weight.
     """
-    names = binding_by_member(limits)
-    weight = np.ones(names.shape) if weights is None else np.broadcast_to(np.asarray(weights), names.shape)
-    odds = {name: float(weight[names == name].sum()) for name in limits}
-    best = max(odds, key=lambda name: odds[name])
-    return best if odds[best] > 0 else None
+    last = _last_to_clear(limits)
+    weight = np.ones(last.shape) if weights is None else np.broadcast_to(np.asarray(weights), last.shape)
+    odds = np.bincount(last.ravel(), weight.ravel(), minlength=len(limits))
+    best = int(odds.argmax())
+    return list(limits)[best] if odds[best] > 0 else None
+
+
+def _last_to_clear(limits: dict[str, Array]) -> NDArray[np.intp]:
+    """Place in the dictionary of the limit that is the last to clear, in each member."""
+    days = np.stack(list(limits.values()))
+    return np.where(np.isnan(days), np.inf, days).argmax(axis=0)
 
 
 def days_to_maturity(crop: Crop, method: str, from_packet: float | None = None) -> float:

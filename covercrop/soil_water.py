@@ -216,8 +216,8 @@ def _depletion(rain: Array, demand: Array, lost: NDArray[np.bool_], standing: in
     # Hundreds of steps over few members: each writes where its result is wanted, or making arrays would cost the most.
     for drop, want, _, keep, layer in days[:standing]:
         np.maximum(np.subtract(short, drop, out=layer), fullest, out=layer)
-        layer += np.minimum(np.subtract(available, layer, out=spare), want, out=spare)
-        layer *= keep
+        np.add(layer, np.minimum(np.subtract(available, layer, out=spare), want, out=spare), out=layer)
+        np.multiply(layer, keep, out=layer)
         np.maximum(layer, 0.0, out=short)  # what is above the limit drains
     surface = short * (SURFACE_DEPTH / TURNED_DEPTH)
     for drop, want, fall, keep, layer in days[standing:]:
@@ -226,8 +226,8 @@ def _depletion(rain: Array, demand: Array, lost: NDArray[np.bool_], standing: in
         evaporated *= fall
         np.minimum(evaporated, want, out=evaporated)
         np.maximum(np.subtract(short, drop, out=layer), fullest, out=layer)
-        layer += evaporated
-        layer *= keep
+        np.add(layer, evaporated, out=layer)
+        np.multiply(layer, keep, out=layer)
         np.maximum(layer, 0.0, out=short)
         surface += evaporated
         np.minimum(surface, short, out=surface)  # free water goes before that of the surface

@@ -119,12 +119,12 @@ def years_earlier(days: Days, years: NDArray[np.int64]) -> Days:
     return first + np.minimum(day_in_month[None, :], length - 1).astype("timedelta64[D]")
 
 
-def season_outlook(weather: DailyWeather, start: np.datetime64, length: int, on: np.datetime64) -> Outlook:
+def season_outlook(weather: DailyWeather | Record, start: np.datetime64, length: int, on: np.datetime64) -> Outlook:
     """The season from ``start``, as far as it is known on day ``on`` and as it may go on.
 
     Parameters
     ----------
-    weather : DailyWeather
+    weather : DailyWeather or Record
         Rows after ``on`` are used only if they are forecast rows.
     start : numpy.datetime64[D]
         Day of sowing.
@@ -144,7 +144,7 @@ def season_outlook(weather: DailyWeather, start: np.datetime64, length: int, on:
         be filled.
     """
     asked = length
-    record = _record(weather)
+    record = weather if isinstance(weather, Record) else record_of(weather)
     begin = record.position(start)
     today = record.position(on)
     last_known = _last_known_day(record, start, today)
@@ -192,35 +192,58 @@ def season_outlook(weather: DailyWeather, start: np.datetime64, length: int, on:
 _NO_ROWS = np.empty((1, 0), dtype=np.int64)
 
 
-class _Record:
-    """The columns of a weather table, as arrays."""
+class Record:
+    """The columns of a weather record as arrays, taken out once where many seasons are asked of it.
 
-    def __init__(self, weather: DailyWeather) -> None:
-        table = weather.table
-        self.first = table.index[0].to_datetime64().astype("datetime64[D]")
-        self.tmin = table["tmin_c"].to_numpy()
-        self.tmax = table["tmax_c"].to_numpy()
-        self.prcp = table["prcp_mm"].to_numpy()
-        origin = table["origin"].to_numpy()
+    Parameters
+    ----------
+    first : numpy.datetime64[D]
+    tmin, tmax : numpy.ndarray, shape (day,)
+        [degC], NaN where unknown.
+    prcp : numpy.ndarray, shape (day,)
+        [mm], NaN where unknown.
+    origin : numpy.ndarray of str, shape (day,), optional
+        As in :class:`~covercrop.records.DailyWeather`; every day that is
+        known was observed, by default.
+    """
+
+    def __init__(
+        self,
+        first: np.datetime64,
+        tmin: Temperatures,
+        tmax: Temperatures,
+        prcp: Temperatures,
+        origin: NDArray[np.str_] | None = None,
+    ) -> None:
+        self.first = first
+        self.tmin = tmin
+        self.tmax = tmax
+        self.prcp = prcp
         self.usable = ~(np.isnan(self.tmin) | np.isnan(self.tmax))
-        self.observed = origin == "observed"
-        self.filled = origin == "climatology"
-        self.forecast = origin == "forecast"
+        self.observed, self.filled, self.forecast = (
+            (self.usable if name == "observed" else np.zeros_like(self.usable)) if origin is None else origin == name
+            for name in ("observed", "climatology", "forecast")
+        )
 
     def position(self, day: np.datetime64) -> int:
+        """Where a day stands in the record, which it may lie beyond."""
         return int((day - self.first).astype(int))
 
     def day(self, position: int) -> np.datetime64:
+        """The day that stands at a position."""
         return self.first + np.timedelta64(position, "D")
 
 
 @lru_cache(maxsize=64)
-def _record(weather: DailyWeather) -> _Record:
-    """The columns, taken out once for all the fields that share a record."""
-    return _Record(weather)
+def record_of(weather: DailyWeather) -> Record:
+    """The columns of a weather table, taken out once for all the fields that share it."""
+    table = weather.table
+    tmin, tmax, prcp = (table[name].to_numpy() for name in ("tmin_c", "tmax_c", "prcp_mm"))
+    first = table.index[0].to_datetime64().astype("datetime64[D]")
+    return Record(first, tmin, tmax, prcp, table["origin"].to_numpy().astype(np.str_))
 
 
-def _last_known_day(record: _Record, start: np.datetime64, today: int) -> int:
+def _last_known_day(record: Record, start: np.datetime64, today: int) -> int:
     """Position of the last observed day, if the season is known up to it."""
     begin = record.position(start)
     if begin < 0:
@@ -246,18 +269,27 @@ def _last_known_day(record: _Record, start: np.datetime64, today: int) -> int:
     return last_known
 
 
-def _forecast_days(record: _Record, begin: int, most: int) -> int:
+def _forecast_days(record: Record, begin: int, most: int) -> int:
     """Number of forecast rows that follow the last observed day without a hole."""
     usable = record.forecast[begin : begin + most] & record.usable[begin : begin + most]
     return int(np.cumprod(usable).sum())
 
 
-def _past_years(record: _Record, rest: Days, today: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+@lru_cache(maxsize=256)
+def _rows_of_years(first: np.datetime64, count: int, years: int) -> NDArray[np.int64]:
+    """Days since 1970 of a stretch of days in each of the years before it; many places share them."""
+    rest = first + np.arange(count).astype("timedelta64[D]")
+    rows = years_earlier(rest, np.arange(1, years + 1)).astype(np.int64)
+    rows.setflags(write=False)
+    return rows
+
+
+def _past_years(record: Record, rest: Days, today: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Past years complete enough to finish the season: how long ago, and their rows."""
     offsets = np.arange(1, len(record.tmin) // 365 + 2)
     if not rest.size:
         return offsets[:0], _NO_ROWS
-    rows = (years_earlier(rest, offsets) - record.first).astype(np.int64)
+    rows = _rows_of_years(rest[0], rest.size, offsets.size) - int(record.first.astype(np.int64))
     inside = (rows[:, 0] >= 0) & (rows[:, -1] <= min(today, len(record.tmin) - 1))
     offsets, rows = offsets[inside], rows[inside]
     complete = (record.usable & ~record.forecast)[rows].all(axis=1)
