@@ -80,8 +80,13 @@ def assumptions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
 
 def sources(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
     """Keys of the sources behind an answer, each once: those of the cover and crop, then those of the methods."""
+    return sources_of(field.cover.terminate, cover, crop)
+
+
+def sources_of(terminate: str, cover: Cover, crop: Crop) -> tuple[str, ...]:
+    """The same for a way of ending the cover, wherever it is grown."""
     cited = [value.source for subject in (cover, crop) for _, value in _numbers(subject) if value.source]
-    return tuple(dict.fromkeys((*cited, *termination.sources(field.cover.terminate), *METHOD_SOURCES)))
+    return tuple(dict.fromkeys((*cited, *termination.sources(terminate), *METHOD_SOURCES)))
 
 
 def reference(source: Source) -> str:

@@ -34,6 +34,7 @@ Baskerville, G.L., Emin, P. (1969). Rapid estimation of heat accumulation from
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import TypeAlias
 
@@ -264,14 +265,17 @@ def crossing(total: ArrayLike, threshold: ArrayLike, start: ArrayLike = 0.0) -> 
     sums = total.ravel()
     row = np.arange(0, sums.size, days).reshape(*leading, 1)
     earlier = np.where(first > 0, sums[row + np.maximum(first - 1, 0)], 0.0)
-    target = np.broadcast_to(earlier + (threshold - TOLERANCE), shape).ravel()
-    low = np.broadcast_to(row + first, shape).ravel()
-    end = np.broadcast_to(row + days, shape).ravel()
-    found = np.empty(low.size, dtype=np.intp)
-    for begin in range(0, low.size, _BLOCK):
-        block = slice(begin, begin + _BLOCK)
-        found[block] = _first_reaching(sums, target[block], low[block], end[block])
-    result = np.where(known & (found < end).reshape(shape), found.reshape(shape) - row, np.nan)
+    target, low, end = earlier + (threshold - TOLERANCE), row + first, row + days
+    if math.prod(shape) <= _BLOCK:
+        found = _first_reaching(sums, target, low, end)
+    else:
+        target, low, end = (np.broadcast_to(each, shape).ravel() for each in (target, low, end))
+        found = np.empty(low.size, dtype=np.intp)
+        for begin in range(0, low.size, _BLOCK):
+            block = slice(begin, begin + _BLOCK)
+            found[block] = _first_reaching(sums, target[block], low[block], end[block])
+        found, end = found.reshape(shape), end.reshape(shape)
+    result = np.where(known & (found < end), found - row, np.nan)
     return result[..., 0] if scalars else result
 
 
@@ -335,10 +339,10 @@ def first_at_least(values: ArrayLike, threshold: ArrayLike, start: ArrayLike = 0
 def _first_reaching(sums: Array, target: Array, low: Indices, end: Indices) -> Indices:
     """The first place from `low` up to, without, `end` where `sums` is at least `target`; `end` if none."""
     behind = low - 1  # always short of the target; raised by ever shorter steps for as long as that holds
-    step = 1 << int((end - low).max()).bit_length()
+    step = 1 << int(np.max(end - low)).bit_length()
     while step := step >> 1:
         ahead = behind + step
-        behind += ((sums.take(ahead, mode="clip") < target) & (ahead < end)) * step
+        behind = behind + ((sums.take(ahead, mode="clip") < target) & (ahead < end)) * step
     found = behind + 1
     # A sum that is NaN is not short of anything, but has not reached it either.
     return np.where(sums.take(found, mode="clip") >= target, found, end)

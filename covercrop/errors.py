@@ -11,6 +11,7 @@
     |   +-- WeatherGapError     a gap too long to fill
     |   +-- StationError        no such station, or none near enough
     |   +-- OfflineError        nothing cached and no network
+    +-- RegionError             a grid, a table of stations or a run over them cannot go on
     +-- UsageError              an option or argument cannot be used (ValueError)
 
 Each message is one plain line: the place, the value found, the way out.
@@ -109,6 +110,10 @@ class StationError(WeatherError):
 
 class OfflineError(WeatherError):
     """No network, and nothing kept from an earlier visit."""
+
+
+class RegionError(CovercropError):
+    """A grid or a table of stations cannot be used, or a run over it cannot go on."""
 
 
 class UsageError(CovercropError, ValueError):

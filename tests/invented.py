@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from covercrop.records import DailyWeather
 from covercrop.season import CoverEntry, CropEntry, Field
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 
 def weather(
@@ -74,3 +78,56 @@ def field(
         crop=CropEntry(name=crop, method=method, ground_cover=ground_cover, planted=date(planted)),
         scouting=scouting,
     )
+
+
+def grid(
+    rows: int = 6,
+    columns: int = 5,
+    first: str = "1996-01-01",
+    last: str = "2015-12-31",
+    *,
+    units: str = "degC",
+    projected: bool = False,
+    calendar: str = "standard",
+) -> xr.Dataset:
+    """A grid of invented daily extremes: warmer to the south, colder with height, one cell of it sea.
+
+    It holds no rain.  With ``projected`` it lies along x and y, with latitude and longitude in two dimensions.
+    """
+    import xarray as xr
+
+    days = pd.date_range(first, last)
+    if calendar == "noleap":
+        days = days[(days.month != 2) | (days.day != 29)]
+    latitude = np.linspace(40.0, 33.0, rows)[:, None] + np.zeros((1, columns))
+    longitude = np.zeros((rows, 1)) + np.linspace(-88.0, -82.0, columns)[None, :]
+    if projected:
+        latitude = latitude + 0.03 * np.arange(columns)
+    record = weather(first, last).table
+    record = record.loc[days]
+    local = np.random.default_rng(77).normal(0, 1.2, (rows, columns))
+    shift = 0.75 * (37.5 - latitude) + local
+    stretch = 1 + 0.02 * (latitude - 37.5)
+    extremes = {}
+    for name, column, kind in (("tasmin", "tmin_c", "minimum"), ("tasmax", "tmax_c", "maximum")):
+        celsius = 12.5 + (record[column].to_numpy()[:, None, None] - 12.5) * stretch + shift
+        values = {"degC": celsius, "K": celsius + 273.15, "degF": celsius * 1.8 + 32}[units]
+        values[:, 0, -1] = np.nan
+        about = {"units": units, "standard_name": "air_temperature", "cell_methods": f"time: {kind}"}
+        extremes[name] = (("time", "y", "x") if projected else ("time", "lat", "lon"), values.astype(np.float32), about)
+    if projected:
+        coordinates = {
+            "y": ("y", np.arange(rows) * -4000.0, {"units": "m", "standard_name": "projection_y_coordinate"}),
+            "x": ("x", np.arange(columns) * 4000.0, {"units": "m", "standard_name": "projection_x_coordinate"}),
+            "lat": (("y", "x"), latitude, {"units": "degrees_north", "standard_name": "latitude"}),
+            "lon": (("y", "x"), longitude, {"units": "degrees_east", "standard_name": "longitude"}),
+        }
+    else:
+        coordinates = {
+            "lat": ("lat", latitude[:, 0], {"units": "degrees_north", "standard_name": "latitude"}),
+            "lon": ("lon", longitude[0], {"units": "degrees_east", "standard_name": "longitude"}),
+        }
+    made = xr.Dataset(extremes, coords=coordinates)
+    steps = (days - days[0]).days.to_numpy() if calendar == "standard" else np.arange(len(days))
+    about = {"units": f"days since {first}", "calendar": calendar, "standard_name": "time"}
+    return made.assign_coords(time=("time", steps, about))

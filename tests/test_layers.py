@@ -20,6 +20,7 @@ LAYERS = (
     ("ending",),
     ("course",),
     ("plan",),
+    ("region",),
     ("render",),
     ("commands",),
     ("cli",),
@@ -52,7 +53,9 @@ def faults(source: str, importer: str) -> list[str]:
             found.append(f"{name} is relative")
         elif name.split(".")[0] == "covercrop":
             target = [*name.split("."), ""][1]
-            if target == "__version__" or (target == importer and importer in ("weather", "render", "commands")):
+            if target == "__version__" or (
+                target == importer and importer in ("weather", "region", "render", "commands")
+            ):
                 continue
             if target not in RANK:
                 found.append(f"{name} has no layer")
@@ -103,7 +106,7 @@ def test_one_module_speaks_to_the_weather_service() -> None:
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
 def test_slow_packages_wait_until_they_are_needed(path: Path) -> None:
     """Outside weather/ and render/ nothing slow is imported at module level: starting takes no longer than numpy."""
-    slow = {"pandas", "scipy", "meteostat", "rich", "xarray"}
+    slow = {"pandas", "scipy", "meteostat", "rich", "xarray", "dask", "distributed", "cftime", "matplotlib"}
     if module_of(path) in ("weather", "render"):
         slow -= {"pandas", "rich"}
     statements = [

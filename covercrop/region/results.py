@@ -1,0 +1,275 @@
+"""The answers of a region put together, as a CF dataset or a table of places."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covercrop import __version__, advice, parameters, plantback
+from covercrop.region.cells import AT_PERCENTILES, CHANCES, LIMIT_NUMBER, SINGLE, STATUS, no_answers
+from covercrop.region.question import Question, as_words
+from covercrop.resources import data_file
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from pathlib import Path
+
+    import xarray as xr
+
+    from covercrop.region.grid import Grid
+
+Arrays = dict[str, NDArray[Any]]
+
+_FILL = -9999
+
+DEFINITION = (
+    "Each cell is answered as covercrop ready answers a field there on the day of sowing, with the cell's record as "
+    "its only weather: every complete past season, at most thirty, times 64 draws of what is uncertain in plant and "
+    "soil. Dates are those of a stand that lives through the winter. The date at percentile 10 comes before those of "
+    "nine members in ten; no date where a stage is not reached. The season is the last that can begin in the record: "
+    "the year of a date only says where in the season it lies."
+)
+
+
+def parameter_fingerprint() -> str:
+    """What tells one version of the shipped parameters from another."""
+    seen = hashlib.sha256()
+    for name in ("covers.toml", "crops.toml"):
+        seen.update(data_file(name).read_bytes())
+    return seen.hexdigest()[:16]
+
+
+def together(blocks: Iterable[tuple[tuple[Any, ...], Arrays]], shape: tuple[int, ...], percentiles: int) -> Arrays:
+    """Blocks laid out in space.
+
+    Parameters
+    ----------
+    blocks : iterable of (index into space, arrays by name)
+    shape : tuple of int
+        Of space.
+    percentiles : int
+        Number of them.
+    """
+    whole = {
+        name: array.reshape(*array.shape[:-1], *shape)
+        for name, array in no_answers(int(np.prod(shape)), percentiles).arrays().items()
+    }
+    for where, arrays in blocks:
+        for name, array in arrays.items():
+            place = whole[name][(..., *where)]
+            place[...] = array.reshape(place.shape)
+    return whole
+
+
+def dates_of(arrays: Arrays, name: str) -> NDArray[np.datetime64]:
+    """Dates of a quantity that is kept as days after sowing."""
+    days = arrays[name]
+    reached = ~np.isnan(days)
+    later = np.where(reached, days, 0).astype("timedelta64[D]")
+    return np.where(reached, arrays["sowing"] + later, np.datetime64("NaT"))
+
+
+def dataset(grid: Grid, question: Question, arrays: Arrays, *, history: str, as_dates: bool) -> xr.Dataset:
+    """The answers over a grid, by the CF conventions.
+
+    Parameters
+    ----------
+    grid : Grid
+    question : Question
+    arrays : dict of str to numpy.ndarray
+        From :func:`together`.
+    history : str
+        Who made it from what, and when.
+    as_dates : bool
+        Dates as CF time; else as days after sowing.
+    """
+    import xarray as xr
+
+    sown = arrays["sowing"]
+    known = ~np.isnat(sown)
+    base = sown[known].min() if known.any() else np.datetime64("2000-01-01")
+    located = {"grid_mapping": grid.mapping} if grid.mapping else {}
+    if _two_dimensional(grid):
+        located["coordinates"] = "lat lon"
+    variables: dict[str, Any] = {}
+
+    def add(name: str, values: NDArray[Any], about: dict[str, Any]) -> None:
+        dims = (("percentile",) if name in AT_PERCENTILES else ()) + grid.dims
+        variables[name] = (dims, values, {**about, **located})
+
+    for name, words in (SINGLE | AT_PERCENTILES).items():
+        if as_dates or name == "sowing":
+            dates = sown if name == "sowing" else dates_of(arrays, name)
+            units = {"units": f"days since {base}", "calendar": "standard"}
+            there = ~np.isnat(dates)
+            number = np.where(there, (np.where(there, dates, base) - base).astype(np.int64), _FILL)
+            add(name, number.astype(np.int32), {"long_name": words, **units, "_FillValue": np.int32(_FILL)})
+        else:
+            about = {"long_name": f"{words}, in days after sowing", "units": "d", "_FillValue": np.float32(np.nan)}
+            add(name, arrays[name].astype(np.float32), about)
+    for name, words in CHANCES.items():
+        if name == "planting_chance" and question.plant_by is None:
+            continue
+        about = {"long_name": words, "units": "1", "_FillValue": np.float32(np.nan)}
+        if name == "planting_chance" and question.plant_by is not None:
+            about["plant_by"] = f"{question.plant_by.month:02d}-{question.plant_by.day:02d}"
+        add(name, arrays[name].astype(np.float32), about)
+    limits = {
+        "flag_values": np.arange(len(LIMIT_NUMBER) + 1, dtype=np.int8),
+        "flag_meanings": _flags(("none", *LIMIT_NUMBER)),
+    }
+    add(
+        "binding_limit",
+        arrays["binding_limit"],
+        {"long_name": "limit on planting that is most often the last to clear", **limits},
+    )
+    add("years", arrays["years"], {"long_name": "past seasons that took part", "units": "1"})
+    status = {"flag_values": np.arange(len(STATUS), dtype=np.int8), "flag_meanings": _flags(STATUS)}
+    add("status", arrays["status"], {"long_name": "whether the cell is answered, or why not", **status})
+
+    percentile = np.array(question.percentiles)
+    coordinates: dict[str, Any] = {
+        "percentile": ("percentile", percentile, {"long_name": "percentile of the members", "units": "percent"}),
+        **_place(grid),
+    }
+    made = xr.Dataset(variables, coords=coordinates, attrs=_about(question, history, grid.notes))
+    if grid.mapping and grid.mapping in grid.dataset.coords:
+        made[grid.mapping] = grid.dataset[grid.mapping]
+    return made
+
+
+def _two_dimensional(grid: Grid) -> bool:
+    return not {"lat", "latitude"} & set(grid.dims)
+
+
+def _place(grid: Grid) -> dict[str, Any]:
+    """The coordinates of the input along space, and latitude and longitude."""
+    kept = {
+        dim: (dim, grid.dataset[dim].values, _plain(grid.dataset[dim].attrs))
+        for dim in grid.dims
+        if dim in grid.dataset.coords
+    }
+    if _two_dimensional(grid):
+        kept["lat"] = (grid.dims, grid.latitude, {"standard_name": "latitude", "units": "degrees_north"})
+        kept["lon"] = (grid.dims, grid.longitude, {"standard_name": "longitude", "units": "degrees_east"})
+    return kept
+
+
+def _plain(attributes: dict[Any, Any]) -> dict[str, Any]:
+    return {str(name): value for name, value in attributes.items() if name != "_FillValue"}
+
+
+def _flags(names: Sequence[str]) -> str:
+    return " ".join(names)
+
+
+def _about(question: Question, history: str, notes: Sequence[str]) -> dict[str, Any]:
+    words = as_words(question)
+    return {
+        "Conventions": "CF-1.11",
+        "title": f"Ending {words['cover']} and planting {words['crop']}",
+        "source": f"covercrop {__version__}",
+        "history": history,
+        "references": "; ".join(advice.reference(parameters.source(key)) for key in source_keys(question)),
+        "comment": " ".join((DEFINITION, *notes)),
+        "parameters": parameter_fingerprint(),
+        "source_keys": " ".join(source_keys(question)),
+        **{
+            f"question_{name}": value if isinstance(value, str | float) else " ".join(f"{each:g}" for each in value)
+            for name, value in words.items()
+            if value not in (None, "")
+        },
+    }
+
+
+def source_keys(question: Question) -> tuple[str, ...]:
+    """Keys of the sources behind the answers; of the methods alone where cells choose their own cover or crop."""
+    if isinstance(question.cover, str) and isinstance(question.crop, str) and isinstance(question.terminate, str):
+        cover, crop = parameters.cover(question.cover), parameters.crop(question.crop)
+        return advice.sources_of(question.terminate, cover, crop)
+    return tuple(dict.fromkeys((*advice.METHOD_SOURCES, *plantback.SOURCES)))
+
+
+def write_netcdf(made: xr.Dataset, path: Path) -> None:
+    """Write a dataset as NetCDF, compressed."""
+    made.to_netcdf(path, engine="netcdf4", encoding=_encoding(made, {"zlib": True, "complevel": 4}))
+
+
+def write_zarr(made: xr.Dataset, path: Path) -> None:
+    """Write a dataset as a Zarr store."""
+    made.to_zarr(path, mode="w", consolidated=False, zarr_format=2)
+
+
+def _encoding(made: xr.Dataset, how: dict[str, Any]) -> dict[Any, dict[str, Any]]:
+    return {name: dict(how) for name, variable in made.data_vars.items() if variable.ndim}
+
+
+# --- places ---------------------------------------------------------------------------------------
+
+
+def rows(places: Sequence[dict[str, Any]], question: Question, arrays: Arrays) -> list[dict[str, Any]]:
+    """What is known of each place, by name, in plain values: for a table, or the properties of a point.
+
+    Parameters
+    ----------
+    places : sequence of dict
+        What the table of stations says of each.
+    question : Question
+    arrays : dict of str to numpy.ndarray
+        The last axis is that of the places.
+    """
+    limits = {number: name for name, number in LIMIT_NUMBER.items()}
+    dates = {name: dates_of(arrays, name) for name in (*AT_PERCENTILES, *SINGLE) if name != "sowing"}
+    dates["sowing"] = arrays["sowing"]
+    answered = []
+    for at, place in enumerate(places):
+        row = {**place, "status": STATUS[int(arrays["status"][at])]}
+        for name in SINGLE:
+            row[name] = _iso(dates[name][at])
+        for name in AT_PERCENTILES:
+            for percentile, date in zip(question.percentiles, dates[name][:, at], strict=True):
+                row[f"{name}_p{percentile:g}"] = _iso(date)
+        for name in CHANCES:
+            if name != "planting_chance" or question.plant_by is not None:
+                value = float(arrays[name][at])
+                row[name] = None if np.isnan(value) else round(value, 3)
+        row["binding_limit"] = limits.get(int(arrays["binding_limit"][at]))
+        row["years"] = int(arrays["years"][at])
+        answered.append(row)
+    return answered
+
+
+def _iso(date: np.datetime64) -> str | None:
+    return None if np.isnat(date) else str(date.astype("datetime64[D]"))
+
+
+def geojson(answered: Sequence[dict[str, Any]], question: Question, history: str) -> dict[str, Any]:
+    """A collection of points (RFC 7946), with what is known of each."""
+    return {
+        "type": "FeatureCollection",
+        "covercrop": {
+            "history": history,
+            "parameters": parameter_fingerprint(),
+            "question": as_words(question),
+            "sources": list(source_keys(question)),
+            "comment": DEFINITION,
+        },
+        "features": [
+            {
+                "type": "Feature",
+                "id": row["id"],
+                "geometry": {
+                    "type": "Point",
+                    "coordinates": [row["longitude"], row["latitude"]]
+                    + ([] if row["elevation"] is None else [row["elevation"]]),
+                },
+                "properties": {
+                    name: value for name, value in row.items() if name not in ("longitude", "latitude", "elevation")
+                },
+            }
+            for row in answered
+        ],
+    }

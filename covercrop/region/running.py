@@ -1,0 +1,118 @@
+"""Blocks over workers: on this machine, or on a cluster that is there already."""
+
+from __future__ import annotations
+
+import logging
+import os
+from contextlib import contextmanager
+from importlib.util import find_spec
+from typing import TYPE_CHECKING, Any
+
+from covercrop.errors import CovercropError, RegionError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Mapping
+
+    from distributed import Client
+
+    from covercrop.region.part import Part
+
+NEEDED = ("xarray", "dask", "distributed", "zarr", "netCDF4", "cftime")
+
+
+def check_installed() -> None:
+    """Say how to get what is not installed.
+
+    Raises
+    ------
+    RegionError
+        If a package of the extra is missing.
+    """
+    missing = [name for name in NEEDED if find_spec(name) is None]
+    if missing:
+        raise RegionError(f"region needs {', '.join(missing)}: pip install 'covercrop[region]'")
+
+
+@contextmanager
+def workers(scheduler: str | None, count: int | None, most: int) -> Iterator[Client]:
+    """Workers to hand blocks to.
+
+    Parameters
+    ----------
+    scheduler : str or None
+        Address of a cluster's scheduler; None for processes on this machine.
+    count : int or None
+        Number of those; as many as there are cores, by default.
+    most : int
+        No more than there are blocks are of use.
+
+    Raises
+    ------
+    RegionError
+        If the cluster does not answer.
+    """
+    import dask
+    from distributed import Client, LocalCluster
+
+    quiet = {"distributed.admin.large-graph-warning-threshold": "1GiB", "distributed.comm.timeouts.connect": "10s"}
+    with dask.config.set(quiet):
+        if scheduler is not None:
+            try:
+                client = Client(scheduler, timeout=10)
+            except (OSError, ValueError, TypeError, ImportError) as error:
+                raise RegionError(
+                    f"--scheduler {scheduler}: no cluster answers there ({type(error).__name__}); check the address, "
+                    "or leave it out to work on this machine"
+                ) from None
+            with client:
+                yield client
+            return
+        with (
+            LocalCluster(
+                n_workers=min(count or os.cpu_count() or 1, most),
+                threads_per_worker=1,
+                dashboard_address=None,
+                silence_logs=logging.CRITICAL,
+            ) as cluster,
+            Client(cluster) as client,
+        ):
+            yield client
+
+
+def run(client: Client, part: Part, jobs: Mapping[int, Any], done: Callable[[int], None]) -> None:
+    """Work through blocks, each kept as soon as it is there.
+
+    Parameters
+    ----------
+    client : distributed.Client
+    part : Part
+    jobs : mapping of int to dask.delayed.Delayed
+        By the number of the block.
+    done : callable
+        Told the number of each block that is kept.
+
+    Raises
+    ------
+    CovercropError
+        If a block cannot be worked out; what was kept stays.
+    """
+    from distributed import as_completed
+
+    numbers = list(jobs)
+    futures = client.compute([jobs[number] for number in numbers], retries=2)
+    number_of = {future.key: number for future, number in zip(futures, numbers, strict=True)}
+    waiting = as_completed(futures)
+    del futures  # so that a future, and what it holds, can go once its block is kept
+    for future in waiting:
+        number = number_of[future.key]
+        try:
+            answers = future.result()
+        except CovercropError:
+            raise
+        except Exception as error:  # whatever a worker or a cluster may come to
+            raise RegionError(
+                f"block {number} could not be worked out ({type(error).__name__}: {error}); what is done is kept, run "
+                "the same command again"
+            ) from error
+        part.save(number, answers)
+        done(number)

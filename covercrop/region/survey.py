@@ -1,0 +1,221 @@
+"""A region asked from its input to its output."""
+
+from __future__ import annotations
+
+import csv
+import json
+from contextlib import AbstractContextManager, nullcontext
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from covercrop import __version__
+from covercrop.errors import UsageError
+from covercrop.region import results, running
+from covercrop.region.part import Part
+from covercrop.region.question import Question, as_words
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from covercrop.records import Units
+    from covercrop.region.results import Arrays
+
+GRID_ENDINGS = (".nc", ".zarr")
+TABLE_ENDINGS = (".geojson", ".csv")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Survey:
+    """A region that was asked.
+
+    Attributes
+    ----------
+    out : pathlib.Path
+        Where the answer lies.
+    arrays : dict of str to numpy.ndarray
+        Everything in it (:meth:`covercrop.region.cells.Answers.arrays`), in the shape of space.
+    latitude, longitude : numpy.ndarray
+        [degrees], in the shape of space.
+    x, y : numpy.ndarray or None
+        Along the last and the first dimension of a grid, in its own coordinates; None for stations.
+    question : Question
+    notes : tuple of str
+    """
+
+    out: Path
+    arrays: Arrays
+    latitude: np.ndarray
+    longitude: np.ndarray
+    x: np.ndarray | None
+    y: np.ndarray | None
+    question: Question
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Work:
+    """How a region is worked through.
+
+    Attributes
+    ----------
+    scheduler : str or None
+        Address of a cluster; None for processes on this machine.
+    workers : int or None
+        Number of those.
+    progress : callable, optional
+        Told how many blocks there are and how many were done before; gives a context with what to call for each one.
+    """
+
+    scheduler: str | None = None
+    workers: int | None = None
+    progress: Callable[[int, int], AbstractContextManager[Callable[[int], None]]] = lambda _all, _done: nullcontext(
+        lambda _number: None
+    )
+
+
+def ask_grid(path: Path, out: Path, question: Question, work: Work, *, as_dates: bool, history: str) -> Survey:
+    """Ask every cell of a grid, and write what they answer.
+
+    Parameters
+    ----------
+    path, out : pathlib.Path
+    question : Question
+    work : Work
+    as_dates : bool
+        Write CF time; else days after sowing.
+    history : str
+        Who made it from what, and when.
+
+    Raises
+    ------
+    CovercropError
+        If the input cannot be used, or the run cannot go on.
+    """
+    from dask import delayed
+
+    from covercrop.region.grid import block_answers, open_grid
+
+    _check_ending(out, GRID_ENDINGS)
+    grid = open_grid(path, question)
+    blocks = grid.blocks()
+    part = Part(out, _asked(question, grid.identity, dates=as_dates, blocks=len(blocks)))
+
+    def job(where: tuple[slice, ...]) -> Any:
+        lies = dict(zip(grid.dims, where, strict=True))
+        lazy = grid.dataset.isel(lies)
+        return delayed(block_answers)(
+            lazy["tasmin"].data,
+            lazy["tasmax"].data,
+            grid.days,
+            grid.unit,
+            grid.latitude[where],
+            question,
+            {option: values[where] for option, values in grid.choices.items()},
+        )
+
+    _work_through(part, len(blocks), lambda number: job(blocks[number]), work)
+    laid_out = ((where, part.load(number)) for number, where in enumerate(blocks))
+    arrays = results.together(laid_out, grid.latitude.shape, len(question.percentiles))
+    made = results.dataset(grid, question, arrays, history=history, as_dates=as_dates)
+    part.finish(lambda whole: (results.write_zarr if out.suffix == ".zarr" else results.write_netcdf)(made, whole))
+    x, y = (grid.dataset[dim].values if dim in grid.dataset.coords else None for dim in (grid.dims[-1], grid.dims[0]))
+    return Survey(
+        out=out,
+        arrays=arrays,
+        latitude=grid.latitude,
+        longitude=grid.longitude,
+        x=x if len(grid.dims) == 2 else None,
+        y=y if len(grid.dims) == 2 else None,
+        question=question,
+        notes=grid.notes,
+    )
+
+
+def ask_stations(path: Path, out: Path, question: Question, units: Units, work: Work, *, history: str) -> Survey:
+    """Ask every station of a table, and write what they answer.
+
+    Parameters
+    ----------
+    path, out : pathlib.Path
+    question : Question
+    units : {"metric", "us"}
+        Of the weather files.
+    work : Work
+    history : str
+
+    Raises
+    ------
+    CovercropError
+        If the input cannot be used, or the run cannot go on.
+    """
+    from dask import delayed
+
+    from covercrop.region import places
+
+    _check_ending(out, TABLE_ENDINGS)
+    stations = places.read_table(path, question)
+    groups = [slice(at, at + places.GROUP) for at in range(0, len(stations), places.GROUP)]
+    identity = places.identity(path, stations)
+    part = Part(out, _asked(question, identity, units=units, blocks=len(groups)))
+
+    def job(number: int) -> Any:
+        return delayed(places.group_answers)(stations[groups[number]], units, len(question.percentiles))
+
+    _work_through(part, len(groups), job, work)
+    laid_out = (((where,), part.load(number)) for number, where in enumerate(groups))
+    arrays = results.together(laid_out, (len(stations),), len(question.percentiles))
+    answered = results.rows(places.as_places(stations), question, arrays)
+    if out.suffix == ".geojson":
+        document = results.geojson(answered, question, history)
+        part.finish(lambda whole: _write(whole, json.dumps(document, indent=1, allow_nan=False) + "\n"))
+    else:
+        part.finish(lambda whole: _write_table(whole, answered))
+    return Survey(
+        out=out,
+        arrays=arrays,
+        latitude=np.array([station.latitude for station in stations]),
+        longitude=np.array([station.longitude for station in stations]),
+        x=None,
+        y=None,
+        question=question,
+        notes=(),
+    )
+
+
+def _check_ending(out: Path, endings: tuple[str, ...]) -> None:
+    if out.suffix not in endings:
+        kind = "a grid" if endings == GRID_ENDINGS else "a table of stations"
+        raise UsageError(f"-o {out}: the answers of {kind} are written as {' or '.join(endings)}; name it so")
+
+
+def _asked(question: Question, identity: str, **more: Any) -> dict[str, Any]:
+    """All that an answer depends on."""
+    return {
+        "input": identity,
+        "question": as_words(question),
+        "version": __version__,
+        "parameters": results.parameter_fingerprint(),
+        **more,
+    }
+
+
+def _work_through(part: Part, count: int, job: Callable[[int], Any], work: Work) -> None:
+    missing = part.missing(count)
+    with work.progress(count, count - len(missing)) as done:
+        if missing:
+            with running.workers(work.scheduler, work.workers, len(missing)) as client:
+                running.run(client, part, {number: job(number) for number in missing}, done)
+
+
+def _write(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8")
+
+
+def _write_table(path: Path, answered: Sequence[dict[str, Any]]) -> None:
+    with path.open("w", encoding="utf-8", newline="") as file:
+        table = csv.DictWriter(file, fieldnames=list(answered[0]))
+        table.writeheader()
+        table.writerows(answered)

@@ -1,0 +1,184 @@
+"""A region as a picture: when to end the cover, when to plant, and what holds it back."""
+
+from __future__ import annotations
+
+import datetime as dt
+from importlib.util import find_spec
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from covercrop.errors import RegionError
+from covercrop.region.cells import LIMIT_NUMBER
+from covercrop.region.question import MonthDay, as_words
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from covercrop.region.survey import Survey
+
+#: Each limit, and none, in words and in one of the colours of Okabe and Ito, which all kinds of sight tell apart.
+_LIMITS = {
+    "none": ("no day to end it", "#999999"),
+    "residue": ("residue", "#009E73"),
+    "disease": ("seedling disease", "#CC79A7"),
+    "maggot": ("seedcorn maggot", "#E69F00"),
+    "soil_warm": ("cool soil", "#0072B2"),
+    "frost": ("late frost", "#56B4E9"),
+}
+_NOTHING = "#e8e8e8"
+
+#: What is drawn in colours of time, and what it is called.
+_DATES = {
+    "window_open": "Window opens",
+    "window_close": "Window closes",
+    "safe_planting": "Planting safe in eight years of ten",
+}
+
+
+def check_installed() -> None:
+    """Say how to get what draws maps.
+
+    Raises
+    ------
+    RegionError
+        If matplotlib is not installed.
+    """
+    if find_spec("matplotlib") is None:
+        raise RegionError("--map needs matplotlib: pip install 'covercrop[region]'")
+
+
+def draw(survey: Survey, path: Path) -> None:
+    """Draw a region as a PNG.
+
+    Parameters
+    ----------
+    survey : Survey
+    path : pathlib.Path
+        Written whole or not at all.
+
+    Raises
+    ------
+    RegionError
+        If it cannot be written.
+    """
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(10, 8.4), layout="constrained")
+    FigureCanvasAgg(figure)
+    axes = figure.subplots(2, 2)
+    dates = {name: _day_of_season(survey, name) for name in _DATES}
+    for axis, (name, title) in zip(axes.flat, _DATES.items(), strict=False):
+        _dates(figure, axis, survey, dates[name], title)
+    _limit(axes.flat[3], survey)
+    figure.suptitle(_title(survey), fontsize=14)
+    part = path.with_name(f".{path.name}.writing")
+    try:
+        figure.savefig(part, format="png", dpi=110)
+        part.replace(path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise RegionError(f"{path}: the map cannot be written ({error.strerror}); name another place") from None
+
+
+def _title(survey: Survey) -> str:
+    """What was asked, in words."""
+    words = {name: str(value).replace("from:", "by ") for name, value in as_words(survey.question).items()}
+    cover, crop = (words[name].replace("-", " ") for name in ("cover", "crop"))
+    sown = words["sown"].replace("w-before-freeze", " weeks before the middle first freeze")
+    if isinstance(survey.question.sown, MonthDay):
+        sown = _day_month((np.datetime64(f"2001-{sown}") - np.datetime64("2001-01-01")).astype(float))
+    return f"{cover[0].upper()}{cover[1:]}, sown {sown}; then {crop}"
+
+
+def _day_of_season(survey: Survey, name: str) -> np.ndarray:
+    """Days after the 1 January before or in the season's spring; the middle percentile."""
+    days = survey.arrays[name]
+    if days.ndim > survey.latitude.ndim:
+        days = days[_middle(survey)]
+    sowing = survey.arrays["sowing"]
+    known = ~np.isnat(sowing)
+    # In the north the spring lies in the year after sowing, in the south in the same one.
+    year = sowing.astype("datetime64[Y]") + (survey.latitude >= 0).astype("timedelta64[Y]")
+    shift = np.where(known, (sowing - year.astype("datetime64[D]")).astype(np.float64), np.nan)
+    return days + shift
+
+
+def _middle(survey: Survey) -> int:
+    percentiles = np.array(survey.question.percentiles)
+    return int(np.abs(percentiles - 50).argmin())
+
+
+def _dates(figure: Figure, axis: Axes, survey: Survey, days: np.ndarray, title: str) -> None:
+    known = days[~np.isnan(days)]
+    percentile = survey.question.percentiles[_middle(survey)]
+    which = (
+        ""
+        if title.startswith("Planting")
+        else f" ({'middle year' if percentile == 50 else f'percentile {percentile:g}'})"
+    )
+    _frame(axis, survey, f"{title}{which}")
+    if not known.size:
+        axis.text(0.5, 0.5, "not reached anywhere", transform=axis.transAxes, ha="center")
+        return
+    low, high = np.floor(known.min()), np.ceil(known.max())
+    drawn = _fill(axis, survey, days, cmap="viridis", vmin=low, vmax=max(high, low + 1))
+    bar = figure.colorbar(drawn, ax=axis, shrink=0.9)
+    step = next(each for each in (1, 2, 5, 7, 14, 28, 56, 400) if (high - low) / each <= 7)
+    ticks = np.arange(low, max(high, low + 1) + 0.5, step)
+    bar.set_ticks(ticks.tolist(), labels=[_day_month(tick) for tick in ticks])
+
+
+def _limit(axis: Axes, survey: Survey) -> None:
+    from matplotlib.colors import BoundaryNorm, ListedColormap
+    from matplotlib.patches import Patch
+
+    _frame(axis, survey, "What holds planting back")
+    number = survey.arrays["binding_limit"].astype(float)
+    number[survey.arrays["status"] != 0] = np.nan
+    names = ("none", *LIMIT_NUMBER)
+    colours = ListedColormap([_LIMITS[name][1] for name in names])
+    _fill(axis, survey, number, cmap=colours, norm=BoundaryNorm(np.arange(-0.5, len(names)), len(names)))
+    shown = [place for place in range(len(names)) if (number == place).any()]
+    patches = [Patch(facecolor=_LIMITS[names[place]][1], label=_LIMITS[names[place]][0]) for place in shown]
+    if np.isnan(number).any():
+        patches.append(Patch(facecolor=_NOTHING, label="no answer"))
+    axis.legend(handles=patches, loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False)
+
+
+def _frame(axis: Axes, survey: Survey, title: str) -> None:
+    axis.set_title(title, fontsize=11)
+    axis.set_facecolor(_NOTHING)
+    axis.tick_params(labelsize=8)
+    if survey.x is None or _geographic(survey):
+        axis.set_aspect(1 / max(np.cos(np.radians(float(np.nanmean(survey.latitude)))), 0.1))
+        axis.set_xlabel("degrees east", fontsize=8)
+        axis.set_ylabel("degrees north", fontsize=8)
+    else:
+        axis.set_aspect("equal")
+
+
+def _geographic(survey: Survey) -> bool:
+    """Whether the grid lies along parallels and meridians."""
+    assert survey.x is not None
+    along = survey.longitude[0]
+    return survey.y is not None and np.array_equal(survey.x, along) and np.array_equal(survey.y, survey.latitude[:, 0])
+
+
+def _fill(axis: Axes, survey: Survey, values: np.ndarray, **how: Any) -> Any:
+    if survey.x is not None and survey.y is not None:
+        return axis.pcolormesh(survey.x, survey.y, np.ma.masked_invalid(values), shading="nearest", **how)
+    here = ~np.isnan(values)
+    axis.scatter(survey.longitude[~here], survey.latitude[~here], c="none", edgecolors="#555555", s=36)
+    return axis.scatter(
+        survey.longitude[here], survey.latitude[here], c=values[here], s=42, edgecolors="#333333", linewidths=0.4, **how
+    )
+
+
+def _day_month(day: float) -> str:
+    date = dt.date(2001, 1, 1) + dt.timedelta(days=int(day))
+    return f"{date.day} {date:%b}"
