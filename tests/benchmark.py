@@ -1,4 +1,4 @@
-"""Speed, as ratios measured in one run: ``python tests/benchmark.py [core] [ready] [help]``.
+"""Speed, as ratios measured in one run: ``python tests/benchmark.py [core] [ready] [help] [many] [cells] [grid]``.
 
 Times of one machine say little on another, and little on the same one an hour later; so each benchmark runs ours and
 a reference in turn and gives the median of the pairwise ratios.  Nothing is asserted.
@@ -10,6 +10,14 @@ ready
     ``python -m covercrop ready`` on the demonstration, against starting Python with numpy and pandas.
 help
     ``python -m covercrop --help``, against the same.
+many
+    ``python -m covercrop ready`` on 300 fields that share ten weather files, in seconds of processor time, against 5 s.
+cells
+    The first day on which each of 64 degree-day sums, as a region needs for its draws, is reached in each season of 48
+    cells of 30 years: ours against xclim's.
+grid
+    ``python -m covercrop region`` on 2,500 and 10,000 cells of 30 years, from a NetCDF file to all dates on disk:
+    processor time, memory, and the time of the larger run over four times that of the smaller.
 """
 
 from __future__ import annotations
@@ -35,7 +43,7 @@ Array = NDArray[np.float64]
 STATIONS, YEARS, BASE = 200, 40, 4.0
 SUMS = np.array([200.0, 500.0, 900.0, 1300.0, 1800.0])
 REPEATS_CORE, REPEATS_COMMAND = 9, 11
-BARS = {"core": 1.3, "ready": 2.5, "help": 0.6}
+BARS = {"core": 1.3, "ready": 2.5, "help": 0.6, "cells": 1 / 50}
 
 
 def _weather() -> tuple[Array, Array]:
@@ -75,10 +83,10 @@ def _ours(tmin: Array, tmax: Array, starts: Array) -> Array:
     return crossing(total[:, None], SUMS, starts[:, None])
 
 
-def _timed(job: Callable[[], object]) -> tuple[float, object]:
-    begin = time.perf_counter()
+def _timed(job: Callable[[], object], clock: Callable[[], float] = time.perf_counter) -> tuple[float, object]:
+    begin = clock()
     result = job()
-    return time.perf_counter() - begin, result
+    return clock() - begin, result
 
 
 def _row(name: str, ours: list[float], reference: list[float], remark: str = "") -> str:
@@ -126,10 +134,195 @@ def _command(name: str, *arguments: str) -> str:
     return _row(name, ours, reference)
 
 
+def cells() -> str:
+    """The degree-day crossing that each stage of a region needs, by ours and by xclim: 64 sums above 4 degC."""
+    import warnings
+
+    import pandas as pd
+    import xarray as xr
+
+    warnings.simplefilter("ignore")
+    from xclim.indices import degree_days_exceedance_date
+
+    rng = np.random.default_rng(7)
+    years, count, needs = 30, 48, np.linspace(250.0, 350.0, 64)
+    time_axis = pd.date_range("1991-01-01", periods=round(years * 365.25), freq="D")
+    day = np.arange(time_axis.size)
+    mean = 11 - 11 * np.cos(2 * np.pi * (day - 20) / 365.25) + rng.normal(0, 4, (count, day.size))
+    tas = xr.DataArray(mean, dims=("cell", "time"), coords={"time": time_axis}, attrs={"units": "degC"})
+    starts = np.flatnonzero(time_axis.day_of_year == 1)
+
+    def our(sums: Array) -> Array:
+        # As a region is worked through: a cell at a time, a row for each season of it.
+        rows = np.minimum(starts[:, None] + np.arange(365), day.size - 1)
+        found = [crossing(accumulate(np.maximum(cell.take(rows) - BASE, 0.0)), sums) for cell in mean]
+        return np.stack(found) + 1
+
+    def theirs(sums: Array) -> Array:
+        found = [
+            degree_days_exceedance_date(tas, thresh="4 degC", sum_thresh=f"{need} K days", after_date="01-01")
+            for need in sums
+        ]
+        return np.stack([np.asarray(one.transpose("cell", "time")) for one in found], axis=-1)
+
+    # Processor time: others may be busy on the machine.
+    once = [
+        (_timed(lambda: our(needs[:1]), time.process_time)[0], _timed(lambda: theirs(needs[:1]), time.process_time)[0])
+        for _ in range(3)
+    ]
+    seconds, got = _timed(lambda: our(needs), time.process_time)
+    reference, expected = _timed(lambda: theirs(needs), time.process_time)
+    agree = float(np.mean(np.asarray(got) == np.asarray(expected)))
+    times, single = reference / seconds, median(b / a for a, b in once)
+    remark = (
+        f"{np.asarray(got).size} dates, {agree:.2%} agree; {times:.0f} times as fast, {single:.0f} times for one sum"
+    )
+    return _row("cells", [seconds], [reference], remark)
+
+
+def _grid_file(path: Path, cells: int) -> None:
+    """Invented extremes of 30 years on a square grid, single precision, as a NetCDF file in tiles of 10 by 25."""
+    import netCDF4
+
+    rng = np.random.default_rng(3)
+    columns = 100
+    rows = cells // columns
+    day = np.arange(10957)
+    wave = 12.5 - 12 * np.cos(2 * np.pi * (day - 20) / 365.25)
+    weather = wave + rng.normal(0, 4, day.size)
+    with netCDF4.Dataset(path, "w") as file:
+        for name, size in (("time", day.size), ("lat", rows), ("lon", columns)):
+            file.createDimension(name, size)
+        steps = file.createVariable("time", "i4", ("time",))
+        steps.units, steps.standard_name, steps.calendar = "days since 1991-01-01", "time", "standard"
+        steps[:] = day
+        for name, values, unit in (
+            ("lat", np.linspace(34, 41, rows), "degrees_north"),
+            ("lon", np.linspace(-90, -80, columns), "degrees_east"),
+        ):
+            place = file.createVariable(name, "f8", (name,))
+            place.units = unit
+            place[:] = values
+        for name, sign in (("tasmin", -1), ("tasmax", 1)):
+            extreme = file.createVariable(name, "f4", ("time", "lat", "lon"), chunksizes=(day.size, 10, 25))
+            extreme.units = "degC"
+            for row in range(0, rows, 10):
+                local = rng.normal(0, 1.5, (1, 10, columns)) - 0.7 * np.linspace(-3, 4, rows)[row : row + 10][:, None]
+                noise = rng.normal(0, 1.5, (day.size, 10, columns))
+                extreme[:, row : row + 10] = weather[:, None, None] + local + noise * 0.3 + sign * 6
+
+
+def grid() -> str:
+    """A region from file to file, and whether four times the cells cost four times as much."""
+    import resource
+    import tempfile
+    import threading
+
+    environment = {**os.environ, "PYTHONPATH": str(REPOSITORY), "OMP_NUM_THREADS": "1"}
+    asked = ["--cover", "crimson-clover", "--sown", "09-15", "--crop", "pumpkin", "--plant-by", "06-10"]
+    lines, spent = [], {}
+    for count in (2500, 10000):
+        with tempfile.TemporaryDirectory() as folder:
+            _grid_file(Path(folder, "grid.nc"), count)
+            before = resource.getrusage(resource.RUSAGE_CHILDREN)
+            begin = time.perf_counter()
+            command = ["-m", "covercrop", "region", f"{folder}/grid.nc", "-o", f"{folder}/out.zarr", *asked]
+            process = subprocess.Popen([sys.executable, *command], env=environment, stdout=subprocess.DEVNULL)
+            most = [0]
+
+            def watch(
+                root: int = process.pid, most: list[int] = most, process: subprocess.Popen[bytes] = process
+            ) -> None:
+                while process.poll() is None:
+                    most[0] = max(most[0], _memory(root))
+                    time.sleep(0.3)
+
+            watcher = threading.Thread(target=watch)
+            watcher.start()
+            status = process.wait()
+            watcher.join()
+            seconds = time.perf_counter() - begin
+            after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        if status:
+            return f"grid    missing: it ends with status {status}"
+        spent[count] = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+        lines.append(
+            f"grid    {count:>6} cells: {seconds:6.1f} s, {spent[count]:6.1f} s of processor, "
+            f"{spent[count] / count * 1e3:5.2f} ms a cell, {most[0] / 2**30:.2f} GiB"
+        )
+    lines.append(f"grid    four times the cells cost {spent[10000] / spent[2500]:.2f} times as much")
+    return "\n".join(lines)
+
+
+def _memory(root: int) -> int:
+    """Bytes held by a process and all below it, shared pages counted once [bytes]."""
+    parents, sizes = {}, {}
+    for entry in Path("/proc").glob("[0-9]*"):
+        try:
+            stat = (entry / "stat").read_text().rsplit(")", 1)[1].split()
+            parents[int(entry.name)] = int(stat[1])
+            rollup = (entry / "smaps_rollup").read_text()
+            sizes[int(entry.name)] = int(rollup.split("Pss:")[1].split()[0]) * 1024
+        except (OSError, IndexError):
+            continue
+    family = {root}
+    while grown := {child for child, parent in parents.items() if parent in family} - family:
+        family |= grown
+    return sum(sizes.get(member, 0) for member in family)
+
+
+def many() -> str:
+    """A file of 300 fields that share ten weather files, read, planned and shown."""
+    import resource
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        _many_fields(Path(folder))
+        environment = {**os.environ, "PYTHONPATH": str(REPOSITORY), "OMP_NUM_THREADS": "1"}
+        command = [sys.executable, "-m", "covercrop", "ready", f"{folder}/fields.toml"]
+        lines = []
+        for _ in range(3):
+            before = resource.getrusage(resource.RUSAGE_CHILDREN)
+            seconds, done = _timed(
+                lambda: subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
+            )
+            after = resource.getrusage(resource.RUSAGE_CHILDREN)
+            lines.append((after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime, seconds))
+            assert isinstance(done, subprocess.CompletedProcess)
+            if done.returncode:
+                return f"many    missing: {done.stderr.strip().splitlines()[-1]}"
+    processor, seconds = min(lines)
+    return f"many    300 fields: {seconds:.2f} s, {processor:.2f} s of processor (bar 5 s)"
+
+
+def _many_fields(folder: Path) -> None:
+    """Ten records of thirty years to 0.1 degree, and 300 fields that use them."""
+    rng = np.random.default_rng(11)
+    dates = np.arange(np.datetime64("1995-09-01"), np.datetime64("2026-04-21"))
+    day = (dates - dates.astype("datetime64[Y]").astype("datetime64[D]")).astype(int)
+    for number in range(10):
+        mean = 12 + 0.2 * number - 12 * np.cos(2 * np.pi * (day - 20) / 365.25) + rng.normal(0, 4, day.size)
+        rain = np.maximum(rng.normal(-2, 9, day.size), 0)
+        rows = (f"{d},{m - 5:.1f},{m + 5:.1f},{r:.1f}" for d, m, r in zip(dates, mean, rain, strict=True))
+        (folder / f"w{number}.csv").write_text("date,tmin,tmax,rain\n" + "\n".join(rows) + "\n")
+    covers, crops = ("crimson-clover", "hairy-vetch", "winter-pea"), ("pumpkin", "summer-squash", "sweet-corn")
+    text = "today = 2026-04-20\n"
+    for number in range(300):
+        text += (
+            f'[[field]]\nname = "Field {number:03d}"\nlatitude = {36 + number / 100:.2f}\nlongitude = -84\n'
+            f'[field.cover]\nspecies = "{covers[number % 3]}"\nsown = 2025-09-{5 + number % 20:02d}\n'
+            f'[field.weather]\nfile = "w{number % 10}.csv"\n[field.crop]\nname = "{crops[number % 3]}"\n'
+        )
+    (folder / "fields.toml").write_text(text)
+
+
 BENCHMARKS: dict[str, Callable[[], str]] = {
     "core": core,
     "ready": lambda: _command("ready", "ready"),
     "help": lambda: _command("help", "--help"),
+    "many": many,
+    "cells": cells,
+    "grid": grid,
 }
 
 

@@ -127,16 +127,16 @@ def open_grid(path: Path, question: Question) -> Grid:
     if not dims:
         data, dims = data.expand_dims("cell", axis=-1), ("cell",)
     if len(dims) > 2:
-        sizes = ", ".join(f"{dim} ({data.sizes[dim]})" for dim in dims)
-        raise RegionError(f"{path}: tasmin runs over {sizes} beside the time; choose one of all but two of them")
+        axes = ", ".join(f"{dim} ({data.sizes[dim]})" for dim in dims)
+        raise RegionError(f"{path}: tasmin runs over {axes} beside the time; choose one of all but two of them")
     data = data.transpose(time, *dims)
     unit = {name: _unit(data[name], name, path) for name in _EXTREMES}
     latitude, longitude = (_place(raw, data, dims, kind, path) for kind in ("latitude", "longitude"))
     if (np.abs(latitude[~np.isnan(latitude)]) > 90).any():
         raise RegionError(f"{path}: a latitude of {np.nanmax(np.abs(latitude)):g}; give degrees from -90 to 90")
     choices = {option: _choices(raw, option, name, data, dims, path) for option, name in question.per_cell().items()}
-    sizes = _block_sizes(data["tasmin"], dims)
-    lazy = data.chunk({time: -1, **sizes})
+    pieces: dict[Any, Any] = {time: -1, **_block_sizes(data["tasmin"], dims)}
+    lazy = data.chunk(pieces)
     grid = Grid(
         dataset=lazy,
         dims=dims,

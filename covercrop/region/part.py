@@ -103,6 +103,10 @@ class Part:
         with np.load(self._file(number), allow_pickle=False) as file:
             return {name: file[name] for name in file.files}
 
+    def discard(self) -> None:
+        """Clear the folder away."""
+        shutil.rmtree(self.folder)
+
     def finish(self, write: Callable[[Path], None]) -> None:
         """Write the whole, put it in its place, and clear the folder away.
 

@@ -111,6 +111,7 @@ def _row(row: dict[str, str], where: str, folder: Path, question: Question) -> S
         raise RegionError(f"{where}: id is empty; give the station a name of its own")
     if not row["file"] or not (folder / row["file"]).is_file():
         raise RegionError(f"{where}: file = {row['file']!r}: no such weather file beside the table; mend the path")
+    latitude, longitude = number("latitude", -90, 90), number("longitude", -180, 180)
     try:
         chosen = {
             option: month_day(row[column.casefold()]) if option == "sown" else choice(row[column.casefold()])
@@ -121,8 +122,8 @@ def _row(row: dict[str, str], where: str, folder: Path, question: Question) -> S
         raise RegionError(f"{where}: {error}") from None
     return StationRow(
         id=row["id"],
-        latitude=number("latitude", -90, 90),
-        longitude=number("longitude", -180, 180),
+        latitude=latitude,
+        longitude=longitude,
         elevation=number("elevation", -430, 6000) if row.get("elevation") else None,
         file=folder / row["file"],
         question=own,

@@ -25,6 +25,17 @@ Arrays = dict[str, NDArray[Any]]
 
 _FILL = -9999
 
+#: Why a cell has no answer, in words.
+WHY = {
+    "no_data": "no temperatures",
+    "gaps_too_long": "gaps too long to fill",
+    "tasmin_above_tasmax": "a minimum above the maximum",
+    "temperature_that_cannot_be": "temperatures that cannot be",
+    "too_few_years": "too few whole seasons",
+    "no_sowing_date": "no sowing date: fewer than half of the autumns freeze",
+    "no_such_choice": "no choice of their own that is known",
+}
+
 DEFINITION = (
     "Each cell is answered as covercrop ready answers a field there on the day of sowing, with the cell's record as "
     "its only weather: every complete past season, at most thirty, times 64 draws of what is uncertain in plant and "
@@ -62,6 +73,12 @@ def together(blocks: Iterable[tuple[tuple[Any, ...], Arrays]], shape: tuple[int,
             place = whole[name][(..., *where)]
             place[...] = array.reshape(place.shape)
     return whole
+
+
+def counts(arrays: Arrays) -> dict[str, int]:
+    """Number of cells by status; those that occur."""
+    number = np.bincount(arrays["status"].ravel(), minlength=len(STATUS))
+    return {name: int(count) for name, count in zip(STATUS, number, strict=True) if count}
 
 
 def dates_of(arrays: Arrays, name: str) -> NDArray[np.datetime64]:
@@ -147,7 +164,7 @@ def _two_dimensional(grid: Grid) -> bool:
 
 def _place(grid: Grid) -> dict[str, Any]:
     """The coordinates of the input along space, and latitude and longitude."""
-    kept = {
+    kept: dict[str, Any] = {
         dim: (dim, grid.dataset[dim].values, _plain(grid.dataset[dim].attrs))
         for dim in grid.dims
         if dim in grid.dataset.coords

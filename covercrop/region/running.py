@@ -33,18 +33,28 @@ def check_installed() -> None:
         raise RegionError(f"region needs {', '.join(missing)}: pip install 'covercrop[region]'")
 
 
+def processes(asked: int | None) -> int:
+    """Number of processes to work with: as many as there are cores, by default."""
+    return asked or os.cpu_count() or 1
+
+
+def run_here(part: Part, jobs: Mapping[int, Any], done: Callable[[int], None]) -> None:
+    """Work through blocks one after the other in this process; takes what :func:`run` takes."""
+    for number, job in jobs.items():
+        part.save(number, job.compute(scheduler="synchronous"))
+        done(number)
+
+
 @contextmanager
-def workers(scheduler: str | None, count: int | None, most: int) -> Iterator[Client]:
+def workers(scheduler: str | None, count: int) -> Iterator[Client]:
     """Workers to hand blocks to.
 
     Parameters
     ----------
     scheduler : str or None
         Address of a cluster's scheduler; None for processes on this machine.
-    count : int or None
-        Number of those; as many as there are cores, by default.
-    most : int
-        No more than there are blocks are of use.
+    count : int
+        Number of those.
 
     Raises
     ------
@@ -69,7 +79,7 @@ def workers(scheduler: str | None, count: int | None, most: int) -> Iterator[Cli
             return
         with (
             LocalCluster(
-                n_workers=min(count or os.cpu_count() or 1, most),
+                n_workers=count,
                 threads_per_worker=1,
                 dashboard_address=None,
                 silence_logs=logging.CRITICAL,

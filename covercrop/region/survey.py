@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from covercrop import __version__
-from covercrop.errors import UsageError
+from covercrop.errors import RegionError, UsageError
 from covercrop.region import results, running
 from covercrop.region.part import Part
 from covercrop.region.question import Question, as_words
@@ -94,7 +94,7 @@ def ask_grid(path: Path, out: Path, question: Question, work: Work, *, as_dates:
     CovercropError
         If the input cannot be used, or the run cannot go on.
     """
-    from dask import delayed
+    from dask.delayed import delayed
 
     from covercrop.region.grid import block_answers, open_grid
 
@@ -119,6 +119,7 @@ def ask_grid(path: Path, out: Path, question: Question, work: Work, *, as_dates:
     _work_through(part, len(blocks), lambda number: job(blocks[number]), work)
     laid_out = ((where, part.load(number)) for number, where in enumerate(blocks))
     arrays = results.together(laid_out, grid.latitude.shape, len(question.percentiles))
+    _check_answered(path, part, arrays)
     made = results.dataset(grid, question, arrays, history=history, as_dates=as_dates)
     part.finish(lambda whole: (results.write_zarr if out.suffix == ".zarr" else results.write_netcdf)(made, whole))
     x, y = (grid.dataset[dim].values if dim in grid.dataset.coords else None for dim in (grid.dims[-1], grid.dims[0]))
@@ -151,7 +152,7 @@ def ask_stations(path: Path, out: Path, question: Question, units: Units, work: 
     CovercropError
         If the input cannot be used, or the run cannot go on.
     """
-    from dask import delayed
+    from dask.delayed import delayed
 
     from covercrop.region import places
 
@@ -167,6 +168,7 @@ def ask_stations(path: Path, out: Path, question: Question, units: Units, work: 
     _work_through(part, len(groups), job, work)
     laid_out = (((where,), part.load(number)) for number, where in enumerate(groups))
     arrays = results.together(laid_out, (len(stations),), len(question.percentiles))
+    _check_answered(path, part, arrays)
     answered = results.rows(places.as_places(stations), question, arrays)
     if out.suffix == ".geojson":
         document = results.geojson(answered, question, history)
@@ -191,6 +193,18 @@ def _check_ending(out: Path, endings: tuple[str, ...]) -> None:
         raise UsageError(f"-o {out}: the answers of {kind} are written as {' or '.join(endings)}; name it so")
 
 
+def _check_answered(path: Path, part: Part, arrays: Arrays) -> None:
+    """Refuse to write an answer that holds none."""
+    found = results.counts(arrays)
+    if "answered" in found:
+        return
+    part.discard()
+    most = max(found, key=lambda status: (status != "no_data", found[status]))
+    raise RegionError(
+        f"{path}: no cell can be answered: {found[most]:,} have {results.WHY[most]}; mend the input, or ask otherwise"
+    )
+
+
 def _asked(question: Question, identity: str, **more: Any) -> dict[str, Any]:
     """All that an answer depends on."""
     return {
@@ -204,10 +218,13 @@ def _asked(question: Question, identity: str, **more: Any) -> dict[str, Any]:
 
 def _work_through(part: Part, count: int, job: Callable[[int], Any], work: Work) -> None:
     missing = part.missing(count)
+    jobs = {number: job(number) for number in missing}
     with work.progress(count, count - len(missing)) as done:
-        if missing:
-            with running.workers(work.scheduler, work.workers, len(missing)) as client:
-                running.run(client, part, {number: job(number) for number in missing}, done)
+        if work.scheduler is None and min(len(jobs), running.processes(work.workers)) <= 1:
+            running.run_here(part, jobs, done)
+            return
+        with running.workers(work.scheduler, min(len(jobs), running.processes(work.workers))) as client:
+            running.run(client, part, jobs, done)
 
 
 def _write(path: Path, text: str) -> None:

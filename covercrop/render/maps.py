@@ -127,8 +127,8 @@ def _dates(figure: Figure, axis: Axes, survey: Survey, days: np.ndarray, title: 
         return
     low, high = np.floor(known.min()), np.ceil(known.max())
     drawn = _fill(axis, survey, days, cmap="viridis", vmin=low, vmax=max(high, low + 1))
-    bar = figure.colorbar(drawn, ax=axis, shrink=0.9)
-    step = next(each for each in (1, 2, 5, 7, 14, 28, 56, 400) if (high - low) / each <= 7)
+    bar = figure.colorbar(drawn, ax=axis, location="bottom", shrink=0.9, aspect=30)
+    step = next(each for each in (1, 2, 5, 7, 14, 28, 56, 400) if (high - low) / each <= 6)
     ticks = np.arange(low, max(high, low + 1) + 0.5, step)
     bar.set_ticks(ticks.tolist(), labels=[_day_month(tick) for tick in ticks])
 
@@ -147,7 +147,7 @@ def _limit(axis: Axes, survey: Survey) -> None:
     patches = [Patch(facecolor=_LIMITS[names[place]][1], label=_LIMITS[names[place]][0]) for place in shown]
     if np.isnan(number).any():
         patches.append(Patch(facecolor=_NOTHING, label="no answer"))
-    axis.legend(handles=patches, loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False)
+    axis.legend(handles=patches, loc="upper center", bbox_to_anchor=(0.5, -0.06), ncols=2, frameon=False)
 
 
 def _frame(axis: Axes, survey: Survey, title: str) -> None:
@@ -156,10 +156,12 @@ def _frame(axis: Axes, survey: Survey, title: str) -> None:
     axis.tick_params(labelsize=8)
     if survey.x is None or _geographic(survey):
         axis.set_aspect(1 / max(np.cos(np.radians(float(np.nanmean(survey.latitude)))), 0.1))
-        axis.set_xlabel("degrees east", fontsize=8)
-        axis.set_ylabel("degrees north", fontsize=8)
+        axis.xaxis.set_major_formatter("{x:g}\N{DEGREE SIGN}")
+        axis.yaxis.set_major_formatter("{x:g}\N{DEGREE SIGN}")
     else:
         axis.set_aspect("equal")
+        axis.set_xticks([])
+        axis.set_yticks([])
 
 
 def _geographic(survey: Survey) -> bool:

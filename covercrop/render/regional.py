@@ -6,24 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from covercrop.region.cells import STATUS
 from covercrop.region.question import as_words
-from covercrop.region.results import dates_of
+from covercrop.region.results import WHY, counts, dates_of
 
 if TYPE_CHECKING:
     from covercrop.region.survey import Survey
     from covercrop.render.terminal import Screen
-
-#: Why a cell has no answer, in words.
-_WHY = {
-    "no_data": "no temperatures",
-    "gaps_too_long": "gaps too long to fill",
-    "tasmin_above_tasmax": "a minimum above the maximum",
-    "temperature_that_cannot_be": "temperatures that cannot be",
-    "too_few_years": "too few whole seasons",
-    "no_sowing_date": "no sowing date: fewer than half of the autumns freeze",
-    "no_such_choice": "no choice of their own that is known",
-}
 
 _SHOWN = {
     "sowing": "sowing",
@@ -37,12 +25,6 @@ _SHOWN = {
 }
 
 
-def counts(survey: Survey) -> dict[str, int]:
-    """Number of cells by status; those that occur."""
-    number = np.bincount(survey.arrays["status"].ravel(), minlength=len(STATUS))
-    return {name: int(count) for name, count in zip(STATUS, number, strict=True) if count}
-
-
 def summary(screen: Screen, survey: Survey) -> None:
     """Print what a region came to.
 
@@ -52,12 +34,12 @@ def summary(screen: Screen, survey: Survey) -> None:
     survey : Survey
     """
     cells = "cells" if survey.x is not None else "places"
-    found = counts(survey)
+    found = counts(survey.arrays)
     total = sum(found.values())
     screen.say(f"{survey.out}: {found.get('answered', 0):,} of {total:,} {cells} answered", style="bold")
     for status, count in found.items():
         if status != "answered":
-            screen.say(f"{count:,} have {_WHY[status]}", indent=2)
+            screen.say(f"{count:,} have {WHY[status]}", indent=2)
     rows = []
     for name, label in _SHOWN.items():
         early, middle, late = _across(survey, name)
@@ -78,7 +60,7 @@ def document(survey: Survey, history: str) -> dict[str, Any]:
         "out": str(survey.out),
         "question": as_words(survey.question),
         "history": history,
-        "cells": counts(survey),
+        "cells": counts(survey.arrays),
         "dates": {
             name: dict(zip(("first", "middle", "last"), _across(survey, name, iso=True), strict=True))
             for name in _SHOWN
