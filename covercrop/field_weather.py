@@ -6,21 +6,26 @@ import datetime as dt
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
 from covercrop.errors import OfflineError, WeatherError, WeatherFileError
 from covercrop.weather.fetching import FORECAST_DAYS
 from covercrop.weather.files import read_weather_file
-from covercrop.weather.outlook import MOST_YEARS
+from covercrop.weather.outlook import MOST_YEARS, record_of
 from covercrop.weather.quality import calendar_days
 from covercrop.weather.stations import station_weather, weather_at
 from covercrop.weather.table import blend, lapse_adjust
 
 if TYPE_CHECKING:
+    from collections.abc import Hashable
+
     from covercrop.records import DailyWeather, Units
     from covercrop.season import Field
+
+#: What was read for the fields of one run, by all that it depends on.
+SharedWeather: TypeAlias = "dict[Hashable, DailyWeather]"
 
 #: Poleward of this the warm half of the year tells the hemisphere [degrees].
 SEASONS_FROM = 25.0
@@ -38,23 +43,27 @@ def _file(path: Path, units: Units, today: dt.date) -> DailyWeather:
     except (OSError, ValueError):
         written = 0  # reading it says what is wrong
     weather = _read(path, units, written)
-    table = weather.table
-    ahead = table.index[(table["origin"] == "observed").to_numpy() & (table.index > np.datetime64(today + _DAY))]
-    if len(ahead):
+    record = record_of(weather)
+    tomorrow = max(record.position(np.datetime64(today + _DAY)), -1)
+    ahead = np.flatnonzero(record.observed[tomorrow + 1 :])
+    if ahead.size:
+        first = record.day(tomorrow + 1 + int(ahead[0]))
         raise WeatherFileError(
-            f"{path.name}: {ahead[0]:%Y-%m-%d} is after {today}, today, and is no forecast row; mend the date, or add "
+            f"{path.name}: {first} is after {today}, today, and is no forecast row; mend the date, or add "
             "a column kind with forecast in such rows"
         )
     return weather
 
 
-@lru_cache(maxsize=16)
+@lru_cache(maxsize=512)
 def _read(path: Path, units: Units, written: int) -> DailyWeather:
     """A file's record; ``written`` tells a file that was changed since."""
     return read_weather_file(path, units)
 
 
-def weather_of(field: Field, today: dt.date, *, refresh: bool = False) -> DailyWeather:
+def weather_of(
+    field: Field, today: dt.date, *, refresh: bool = False, shared: SharedWeather | None = None
+) -> DailyWeather:
     """The daily weather of a field, from thirty years before it was sown up to today and the forecast beyond.
 
     Parameters
@@ -63,6 +72,9 @@ def weather_of(field: Field, today: dt.date, *, refresh: bool = False) -> DailyW
     today : datetime.date
     refresh : bool
         Fetch station data anew, even where a fresh enough copy is kept.
+    shared : dict, optional
+        What other fields of the same run have brought, so that a station is
+        read and checked once for all of them; added to.
 
     Returns
     -------
@@ -75,26 +87,47 @@ def weather_of(field: Field, today: dt.date, *, refresh: bool = False) -> DailyW
         If the file cannot be used, no station serves, or there is neither
         network nor cache.
     """
-    entry = field.weather
+    shared = {} if shared is None else shared
     start = dt.date(field.cover.sown.year - MOST_YEARS, 1, 1)
+    named = field.weather.file or field.weather.station
+    place = (field.weather, field.elevation_m, start, today, None if named else (field.latitude, field.longitude))
+    if place not in shared:
+        shared[place] = _gathered(field, start, today, shared, refresh=refresh)
+    weather = shared[place]
+    if named:
+        _check_hemisphere(field, weather)
+    return weather
+
+
+def _gathered(field: Field, start: dt.date, today: dt.date, shared: SharedWeather, *, refresh: bool) -> DailyWeather:
+    """The weather of a field, from its file, its station, or those around it."""
+    entry = field.weather
     end = today + dt.timedelta(days=FORECAST_DAYS)
     weather = None if entry.file is None else _file(entry.file, entry.units, today)
     if entry.station:
+        asked = (entry.station, start, end, today)
         try:
-            record = station_weather(entry.station, start, end, today=today, refresh=refresh)
+            if asked not in shared:
+                shared[asked] = station_weather(entry.station, start, end, today=today, refresh=refresh)
         except OfflineError as error:
             if weather is None:
                 raise
             # The grower's own file is there: the answer is poorer without the station, not impossible.
-            weather = replace(
-                weather, notes=(*weather.notes, f"Station {entry.station} could not be reached: {error}.")
-            )
-        else:
-            station = lapse_adjust(record, record.stations[0].elevation_m, field.elevation_m)
-            weather = station if weather is None else blend(weather, station)
+            return replace(weather, notes=(*weather.notes, f"Station {entry.station} could not be reached: {error}."))
+        record = shared[asked]
+        station = lapse_adjust(record, record.stations[0].elevation_m, field.elevation_m)
+        weather = station if weather is None else blend(weather, station)
     if weather is None:
-        return weather_at(field.latitude, field.longitude, field.elevation_m, start, end, today=today, refresh=refresh)
-    _check_hemisphere(field, weather)
+        return weather_at(
+            field.latitude,
+            field.longitude,
+            field.elevation_m,
+            start,
+            end,
+            today=today,
+            refresh=refresh,
+            shared=shared,
+        )
     return weather
 
 
@@ -102,18 +135,26 @@ def _check_hemisphere(field: Field, weather: DailyWeather) -> None:
     """Refuse a record with the seasons of the other hemisphere: a sign is wrong in the latitude."""
     if abs(field.latitude) < SEASONS_FROM:
         return
-    month = calendar_days(weather.table).astype("datetime64[M]").astype(np.int64) % 12 + 1
-    middle = (weather.table["tmin_c"] + weather.table["tmax_c"]) / 2
-    july, january = (middle[np.isin(month, season)].dropna() for season in ((6, 7, 8), (12, 1, 2)))
-    if min(len(july), len(january)) < FEWEST_DAYS:
+    warmer = _warmer_july(weather)
+    if warmer is None:
         return
-    warmer = float(july.mean() - january.mean())
     if warmer * np.sign(field.latitude) < -1:
         raise WeatherError(
             f"{described(field)}: {'July is warmer than January' if warmer > 0 else 'January is warmer than July'} in "
             f"it, but latitude = {field.latitude:g} lies {'south' if field.latitude < 0 else 'north'} of the equator; "
             "check the sign of the latitude"
         )
+
+
+@lru_cache(maxsize=512)
+def _warmer_july(weather: DailyWeather) -> float | None:
+    """How much warmer a record's June to August are than its December to February [K]; None where that is not known."""
+    month = calendar_days(weather.table).astype("datetime64[M]").astype(np.int64) % 12 + 1
+    middle = (weather.table["tmin_c"] + weather.table["tmax_c"]) / 2
+    july, january = (middle[np.isin(month, season)].dropna() for season in ((6, 7, 8), (12, 1, 2)))
+    if min(len(july), len(january)) < FEWEST_DAYS:
+        return None
+    return float(july.mean() - january.mean())
 
 
 def described(field: Field) -> str:

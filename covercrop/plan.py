@@ -158,7 +158,9 @@ class Plan:
     sources: tuple[str, ...]
 
 
-def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Draws | None = None) -> Plan:
+def make_plan(
+    field: Field, weather: DailyWeather, on: np.datetime64, draws: Draws | None = None, *, beside: bool = True
+) -> Plan:
     """Work out one field.
 
     Parameters
@@ -171,6 +173,9 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
         The day of the answer.
     draws : Draws, optional
         The standard set by default.
+    beside : bool
+        Work out what is only said beside the dates, too: ``residue_by_rain``,
+        ``brood`` and ``pan_by_planting``, which cost as much as the dates.
 
     Returns
     -------
@@ -198,7 +203,7 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
     course = follow(field, cover, crop, outlook, today, draws)
     stand, ending, ground, weights, killed = course.stand, course.ending, course.ground, course.weights, course.killed
     best, turned = ending.best, ending.day
-    aside = ground_aside(outlook, field.latitude, cover, field.crop, ground)
+    aside = ground_aside(outlook, field.latitude, cover, field.crop, ground) if beside else None
     indexes = course.indexes()
     if killed:
         indexes = {"emergence": indexes["emergence"]}
@@ -210,6 +215,7 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
     bbch = _bbch(stand, weights, today if turned is None else min(today, turned))
     planting = quantiles(ground.earliest, weights)[1]
     nowhere = turned is None or killed
+    never = np.array(np.nan)
     return Plan(
         field=field,
         cover=cover,
@@ -233,10 +239,10 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
         safe_planting=member_dates(ground.earliest, weights, outlook, (SAFE_SHARE,))[0],
         ripens=_ripens(ground, weights) if outlook.complete else np.nan,
         ripe=_ripe(field, crop),
-        residue_by_rain=likely(aside.residue_by_rain),
-        brood=likely(aside.brood),
+        residue_by_rain=likely(aside.residue_by_rain if aside else never),
+        brood=likely(aside.brood if aside else never),
         emergence_days=_emergence(crop, ground, planting),
-        pan_by_planting=_median_on(aside.released, planting),
+        pan_by_planting=_median_on(aside.released, planting) if aside else np.nan,
         nitrogen={} if nowhere else _nitrogen(cover, outlook, stand, weights, draws, int(turned or 0)),
         outlook=outlook,
         notes=(*_credit(weather), *weather.notes, *outlook.notes, *_notes(field, cover, stand, course.survival)),

@@ -20,7 +20,7 @@ LAYERS = (
     ("ending",),
     ("course",),
     ("plan",),
-    ("region",),
+    ("region", "agenda"),
     ("render",),
     ("commands",),
     ("cli",),

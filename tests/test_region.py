@@ -1,3 +1,4 @@
+# ruff: noqa: PD011  the values of an xarray, not of a pandas object
 """A region: the same answers as a field's, whatever the input looks like, and none lost on the way."""
 
 from __future__ import annotations
@@ -119,9 +120,14 @@ def test_fifty_cells_agree_with_ready_to_the_day() -> None:
             continue
         sowing = got.sowing[0]
         field = invented.field(
-            str(question.cover), str(question.crop), sown=str(sowing), latitude=latitude, terminate=str(question.terminate),
-            method=str(question.method), ground_cover=str(question.ground_cover),
-        )  # fmt: skip
+            str(question.cover),
+            str(question.crop),
+            sown=str(sowing),
+            latitude=latitude,
+            terminate=str(question.terminate),
+            method=str(question.method),
+            ground_cover=str(question.ground_cover),
+        )
         plan = make_plan(field, weather, sowing)
         for name in AT_PERCENTILES:
             dates = plan.dates[name]
@@ -228,7 +234,7 @@ def test_a_noleap_calendar_gives_the_dates_of_the_real_one(folder: Path) -> None
 
 
 def test_each_cell_may_choose_for_itself(tmp_path: Path) -> None:
-    """Cover by flags, sowing by day of the year: each cell as if it were asked alone; one that chooses nothing has none."""
+    """Cover by flags, sowing by day of the year: each cell as if it were asked alone; one without a choice has none."""
     grid = invented.grid(2, 3)
     kinds = np.array([[1, 2, 1], [2, 1, 9]], dtype=np.int8)
     about = {"flag_values": np.array([1, 2], dtype=np.int8), "flag_meanings": "crimson_clover hairy_vetch"}

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import argparse
 
-from covercrop.commands.shared import Commands, date, each_field, fields_argument, read, report, screen, show
+from covercrop.commands.shared import Commands, date, each_field, fields_argument, named, read, report, screen, show
+
+#: More fields than this are shown in a table.
+FEW = 5
 
 
 def add(commands: Commands) -> None:
@@ -13,30 +16,52 @@ def add(commands: Commands) -> None:
     fields_argument(ready)
     ready.add_argument("--on", type=date, metavar="DATE", help="the day asked about, as 2026-04-20 (default: today)")
     ready.add_argument("--full", action="store_true", help="add every assumption with its reason, and sources in full")
+    ready.add_argument(
+        "--field",
+        action="append",
+        metavar="NAME",
+        help=f"only this field, in full; more than {FEW} fields are shown in a table",
+    )
+    ready.add_argument("--due", action="store_true", help="only fields that need something within the week")
 
 
 def _run(arguments: argparse.Namespace) -> int:
     import numpy as np
 
-    from covercrop.field_weather import weather_of
+    from covercrop.agenda import is_due
+    from covercrop.field_weather import SharedWeather, weather_of
     from covercrop.plan import Plan, make_plan
     from covercrop.season import Field, as_of
 
     file, today, title = read(arguments)
     day = arguments.on or today
     on = np.datetime64(day, "D")
+    fields = named(file, arguments.field)
+    table = not arguments.full and (arguments.due or len(fields) > FEW) and not arguments.field
+    shared: SharedWeather = {}
 
     def plan(field: Field) -> Plan:
         known = as_of(field, day)
-        return make_plan(known, weather_of(known, max(today, day)), on)
+        weather = weather_of(known, max(today, day), shared=shared)
+        return make_plan(known, weather, on, beside=not (table or arguments.json))
 
-    plans, problems = each_field(file.fields, plan)
+    plans, problems = each_field(fields, plan)
+    shown = [each for each in plans if is_due(each)] if arguments.due else plans
     if arguments.json:
         from covercrop.render import machine
 
-        show(machine.dump(machine.ready(plans, on, problems)))
+        show(machine.dump(machine.ready(shown, on, problems)))
+    elif table:
+        from covercrop.render import summary, terminal
+
+        to = screen()
+        if plans:
+            summary.fields(to, shown, on, title=title, of=len(plans))
+            to.say()
+            to.say(f"One field in full: covercrop ready {arguments.fields or ''} --field NAME".replace("  ", " "))
+            terminal.beneath(to, shown)
     else:
         from covercrop.render import terminal
 
-        terminal.ready(screen(), plans, on, title=title, us=arguments.units == "us", full=arguments.full)
+        terminal.ready(screen(), shown, on, title=title, us=arguments.units == "us", full=arguments.full)
     return report(problems)

@@ -11,7 +11,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from covercrop.errors import CovercropError, WeatherGapError, one_line
+from covercrop.errors import CovercropError, UnknownNameError, WeatherGapError, one_line
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -82,6 +82,23 @@ def read(arguments: argparse.Namespace) -> tuple[FieldFile, dt.date, str]:
     if arguments.fields is None:
         return file, today, "Demonstration (an invented place)"
     return file, today, f"{path.name}"
+
+
+def named(file: FieldFile, names: Sequence[str] | None) -> tuple[Field, ...]:
+    """The fields of a file with these names, in any spelling of case; all without names.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such field; names near matches.
+    """
+    if not names:
+        return file.fields
+    by_name = {field.name.casefold(): field for field in file.fields}
+    for name in names:
+        if name.casefold() not in by_name:
+            raise UnknownNameError("field", name, [field.name for field in file.fields])
+    return tuple(by_name[name.casefold()] for name in dict.fromkeys(names))
 
 
 def each_field(fields: Sequence[Field], work: Callable[[Field], Answer]) -> tuple[list[Answer], list[tuple[str, str]]]:

@@ -15,12 +15,15 @@ def add(commands: Commands) -> None:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    from covercrop.field_weather import described, weather_of
+    from covercrop.field_weather import SharedWeather, described, weather_of
     from covercrop.render import machine, terminal
     from covercrop.weather.table import summary
 
     file, today, _ = read(arguments)
-    found, problems = each_field(file.fields, lambda field: (field, weather_of(field, today, refresh=arguments.fetch)))
+    shared: SharedWeather = {}
+    found, problems = each_field(
+        file.fields, lambda field: (field, weather_of(field, today, refresh=arguments.fetch, shared=shared))
+    )
     if arguments.json:
         entries = [(field.name, record, summary(record)) for field, record in found]
         show(machine.dump(machine.weather(entries, today, problems)))

@@ -134,7 +134,7 @@ def record_of_cell(first: np.datetime64, tmin: Array, tmax: Array) -> Record:
     days = first + np.arange(tmin.size).astype("timedelta64[D]")
     origin = np.where(empty, "missing", "observed").astype(object)
     (tmin, tmax), origin = fill_gaps(days, np.stack((tmin, tmax)), origin)
-    return Record(first, tmin, tmax, rain, origin.astype(np.str_))
+    return Record(first, tmin, tmax, rain, origin)
 
 
 # --- sowing ---------------------------------------------------------------------------------------

@@ -142,6 +142,19 @@ def ready(
     for plan in plans:
         _field(screen, plan, year, us=us, leave_out=shared)
     screen.items("Notes for every field", shared)
+    beneath(screen, plans, full=full)
+
+
+def beneath(screen: Screen, plans: Sequence[Plan], *, full: bool = False) -> None:
+    """Print what goes with every answer: cautions, assumptions, sources.
+
+    Parameters
+    ----------
+    screen : Screen
+    plans : sequence of Plan
+    full : bool
+        Every assumption with its reason, and every source in full.
+    """
     screen.items("Take care", dict.fromkeys(caution for plan in plans for caution in plan.cautions))
     assumed = dict.fromkeys(assumption for plan in plans for assumption in plan.assumptions)
     keys = dict.fromkeys(key for plan in plans for key in plan.sources)

@@ -128,11 +128,32 @@ def state(plan: Plan) -> str:
     return _ENDING[plan.method][1] if plan.state == "turned-under" else STATE_WORDS[plan.state]
 
 
+def ending(plan: Plan) -> str:
+    """What is done to end the cover: at once by turning under, where seed is about."""
+    return _ENDING["turn-under" if plan.state == "seed-risk" else plan.method][0]
+
+
+def is_stale(plan: Plan) -> bool:
+    """Whether a standing cover is judged by weather that ends too long ago."""
+    ends = plan.outlook.days[plan.outlook.known - 1]
+    return bool((plan.on - ends).astype(int) > STALE_DAYS) and not is_ended(plan)
+
+
+def is_doubtful(plan: Plan) -> bool:
+    """Whether a standing cover may well have died of the cold."""
+    return plan.survival < DOUBTFUL and not is_ended(plan)
+
+
+def is_planted(plan: Plan) -> bool:
+    """Whether the crop is in the ground."""
+    return plan.field.crop.planted is not None
+
+
 def headline(plan: Plan) -> str:
     """What to do about the cover, in a sentence that can be acted on."""
     said = (_ground_headline if is_ended(plan) else _stand_headline)(plan)
-    ends = plan.outlook.days[plan.outlook.known - 1]
-    if (plan.on - ends).astype(int) > STALE_DAYS and not is_ended(plan):
+    if is_stale(plan):
+        ends = plan.outlook.days[plan.outlook.known - 1]
         return f"By weather that ends on {_own_date(plan, ends)}: {said[0].lower()}{said[1:]}"
     return said
 
@@ -168,7 +189,7 @@ def _stand_headline(plan: Plan) -> str:
         said = f"{_GERUND[plan.field.cover.terminate]} has no day that is safe; turning under may have. {said}"
     if plan.surer is not None:
         said += f" Turning under is surer: {chance(plan.surer.probability)} on {weekday(plan.surer.date, _year(plan))}."
-    if plan.survival < DOUBTFUL:
+    if is_doubtful(plan):
         said = f"If it has lived through the cold ({chance(plan.survival)}): {said[0].lower()}{said[1:]}"
     return said
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -213,7 +213,7 @@ class Record:
         tmin: Temperatures,
         tmax: Temperatures,
         prcp: Temperatures,
-        origin: NDArray[np.str_] | None = None,
+        origin: NDArray[Any] | None = None,
     ) -> None:
         self.first = first
         self.tmin = tmin
@@ -234,13 +234,13 @@ class Record:
         return self.first + np.timedelta64(position, "D")
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=512)
 def record_of(weather: DailyWeather) -> Record:
     """The columns of a weather table, taken out once for all the fields that share it."""
     table = weather.table
     tmin, tmax, prcp = (table[name].to_numpy() for name in ("tmin_c", "tmax_c", "prcp_mm"))
     first = table.index[0].to_datetime64().astype("datetime64[D]")
-    return Record(first, tmin, tmax, prcp, table["origin"].to_numpy().astype(np.str_))
+    return Record(first, tmin, tmax, prcp, table["origin"].to_numpy(object))
 
 
 def _last_known_day(record: Record, start: np.datetime64, today: int) -> int:

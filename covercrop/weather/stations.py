@@ -12,7 +12,7 @@ from dataclasses import replace
 from datetime import date
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -23,6 +23,9 @@ from covercrop.weather.fetching import Answer, Ask, station_record
 from covercrop.weather.patience import ANSWER_LIMIT, NoAnswerError, listening, within
 from covercrop.weather.store import NO_DAYS, NO_READINGS, Days, Kept, Values, cache_folder, load
 from covercrop.weather.table import MOST_CLIMB, blend, lapse_adjust
+
+if TYPE_CHECKING:
+    from collections.abc import Hashable
 
 Day = date | np.datetime64
 
@@ -154,6 +157,7 @@ def weather_at(
     today: Day,
     cache_dir: str | Path | None = None,
     refresh: bool = False,
+    shared: dict[Hashable, DailyWeather] | None = None,
 ) -> DailyWeather:
     """The record of a place, from the stations around it.
 
@@ -169,6 +173,8 @@ def weather_at(
         Without it no height is corrected for.
     start, end, today, cache_dir, refresh
         As for :func:`station_weather`.
+    shared : dict, optional
+        Records of stations that other places have brought; added to.
 
     Returns
     -------
@@ -186,12 +192,16 @@ def weather_at(
     asked = int((min(last, now) - first).astype(int)) + 1
     weather: DailyWeather | None = None
     offline: OfflineError | None = None
+    shared = {} if shared is None else shared
     for station in nearest(latitude, longitude, elevation_m, cache_dir=folder):
-        kept = load(folder, station.id) or Kept(station=station)
+        asked_for = (station.id, first, last, now)
         try:
-            # After one outage the other stations are only looked up: each would cost a time limit.
-            ask = _asker(folder) if offline is None else None
-            record = station_record(kept, first, last, now, folder, ask, refresh=refresh)
+            if asked_for not in shared:
+                kept = load(folder, station.id) or Kept(station=station)
+                # After one outage the other stations are only looked up: each would cost a time limit.
+                ask = _asker(folder) if offline is None else None
+                shared[asked_for] = station_record(kept, first, last, now, folder, ask, refresh=refresh)
+            record = shared[asked_for]
         except StationError:
             continue
         except OfflineError as error:
