@@ -54,6 +54,8 @@ def next_task(plan: Plan) -> Task:
     ----------
     plan : Plan
     """
+    start: np.datetime64
+    end: np.datetime64
     on, never = plan.on, np.datetime64("NaT", "D")
     best, last = plan.turn_under, plan.dates["latest_planting"].early
     match plan.state:
@@ -62,7 +64,7 @@ def next_task(plan: Plan) -> Task:
         case "seed-risk":
             what, start, end = "end", on, on
         case "closing" | "in-window":
-            start = on if best is None else best.date
+            start = on if best is None else max(best.start, on)
             what, end = "end", max(start, plan.dates["window_close"].early)
         case "turned-under":
             what, start, end = "plant", plan.safe_planting, last

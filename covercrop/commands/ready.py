@@ -58,7 +58,7 @@ def _run(arguments: argparse.Namespace) -> int:
         if plans:
             summary.fields(to, shown, on, title=title, of=len(plans))
             to.say()
-            to.say(f"One field in full: covercrop ready {arguments.fields or ''} --field NAME".replace("  ", " "))
+            to.say("One field in full: covercrop ready FIELDS --field NAME")
             terminal.beneath(to, shown)
     else:
         from covercrop.render import terminal

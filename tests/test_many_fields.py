@@ -1,0 +1,199 @@
+"""Many fields in one file: the table, what is due, one field in full, and weather read once."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import invented
+from covercrop import field_weather
+from covercrop.agenda import by_need, is_due, next_task
+from covercrop.cli import main
+from covercrop.ending import TurnUnder
+from covercrop.plan import Plan, make_plan
+from covercrop.records import DateRange
+
+ON = np.datetime64("2026-04-20")
+RECORD = invented.weather()
+
+
+@pytest.fixture(scope="module")
+def plan() -> Plan:
+    """A plan to vary."""
+    return make_plan(invented.field(), RECORD, ON)
+
+
+def varied(plan: Plan, name: str, state: str, **changes: object) -> Plan:
+    """The plan of a field of another name and state."""
+    dates = plan.dates | changes.pop("dates", {})  # type: ignore[operator]
+    return replace(plan, field=replace(plan.field, name=name), state=state, dates=dates, **changes)  # type: ignore[arg-type]
+
+
+def ahead(days: int, length: int = 6) -> TurnUnder:
+    """A best day so many days after the day asked about, its week around it."""
+    start = ON + np.timedelta64(days, "D")
+    return TurnUnder(
+        date=start + np.timedelta64(3, "D"), probability=0.9, start=start, end=start + np.timedelta64(length, "D")
+    )
+
+
+def until(days: int) -> dict[str, DateRange]:
+    """A window that may close from so many days on."""
+    early = ON + np.timedelta64(days, "D")
+    return {"window_close": DateRange(early=early, median=early + 5, late=early + 9)}
+
+
+def test_what_needs_doing_first_comes_first(plan: Plan) -> None:
+    """Seed about, closing, dead or alive, open, next week, later, no date: in this order, whatever the file's."""
+    never = np.datetime64("NaT", "D")
+    fields = [
+        varied(plan, "no date", "growing", turn_under=None),
+        varied(plan, "in June", "turned-under", safe_planting=ON + 50),
+        varied(plan, "later", "budding", turn_under=ahead(12)),
+        varied(plan, "open", "in-window", turn_under=replace(ahead(0), date=ON), dates=until(9)),
+        varied(plan, "seed", "seed-risk", turn_under=None),
+        varied(plan, "dead", "winter-killed", turn_under=None),
+        varied(plan, "soon", "budding", turn_under=ahead(5)),
+        varied(plan, "closing", "closing", turn_under=replace(ahead(0), date=ON), dates=until(2)),
+        varied(plan, "planted", "planted", ripe=never),
+    ]
+    names = [each.field.name for each in by_need(fields)]
+    assert names == ["seed", "closing", "dead", "open", "soon", "later", "in June", "no date", "planted"]
+    assert [each.field.name for each in by_need(fields) if is_due(each)] == names[:5]
+
+
+@pytest.mark.parametrize(("days", "due"), [(0, True), (6, True), (7, False)])
+def test_a_week_has_seven_days(plan: Plan, days: int, due: bool) -> None:
+    """What begins six days from now is due, what begins in seven is not."""
+    assert is_due(varied(plan, "field", "budding", turn_under=ahead(days))) is due
+
+
+def test_a_window_that_may_have_closed_ends_today_at_the_earliest(plan: Plan) -> None:
+    """No task ends before it begins."""
+    task = next_task(varied(plan, "field", "closing", turn_under=replace(ahead(0), date=ON), dates=until(-4)))
+    assert task.start == task.end == ON
+
+
+@pytest.fixture(scope="module")
+def farm(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Eight fields on two weather files: some for this week, some for later, one of them turned under."""
+    folder = tmp_path_factory.mktemp("farm")
+    for number in range(2):
+        table = invented.weather("1996-01-01", "2026-04-20", mean=12.5 + 4.5 * number, seed=number).table
+        table[["tmin_c", "tmax_c", "prcp_mm"]].round(1).to_csv(folder / f"w{number}.csv")
+    text = "today = 2026-04-20\n"
+    for number in range(8):
+        done = "turned_under = 2026-04-10\n" if number == 3 else ""
+        text += (
+            f'[[field]]\nname = "Field {number}, a long way up the Hollin road"\nlatitude = {37 - 3 * (number % 2)}\nlongitude = -84\n'
+            f'[field.cover]\nspecies = "crimson-clover"\nsown = 2025-09-{10 + number}\n{done}'
+            f'[field.weather]\nfile = "w{number % 2}.csv"\n[field.crop]\nname = "pumpkin"\n'
+        )
+    (folder / "fields.toml").write_text(text)
+    return folder / "fields.toml"
+
+
+def test_the_table(farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    """A line a field, within 80 columns, those of this week under their heading; then the way to one field in full."""
+    monkeypatch.setenv("COLUMNS", "80")
+    assert main(["ready", str(farm)]) == 0
+    shown = capsys.readouterr().out
+    table = shown[: shown.index("Take care")]
+    assert max(map(len, shown.splitlines())) <= 80
+    assert table.count("Hollin road") + table.count("..") >= 8
+    assert table.index("This week") < table.index("Later")
+    assert "--field NAME" in table
+    assert "licensed advice" in shown
+    this_week = table[table.index("This week") : table.index("Later")]
+    assert main(["ready", str(farm), "--due"]) == 0
+    due = capsys.readouterr().out
+    assert "Later" not in due
+    assert all(line in due for line in this_week.splitlines())
+
+
+def test_the_table_says_what_the_full_answers_say(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The same states and dates as in JSON, which does without the table."""
+    assert main(["ready", str(farm), "--json"]) == 0
+    fields = json.loads(capsys.readouterr().out)["fields"]
+    assert len(fields) == 8
+    assert main(["ready", str(farm), "--json", "--due"]) == 0
+    due = json.loads(capsys.readouterr().out)["fields"]
+    assert 0 < len(due) < 8
+    week = np.timedelta64(7, "D")
+    for field in fields:
+        if field["state"] in ("growing", "budding"):
+            assert (field in due) == (np.datetime64(field["turn_under"]["from"]) < ON + week)
+
+
+def test_one_field_in_full(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """By name, in any case; an unknown one gets near matches."""
+    name = "field 2, A long way up the hollin road"
+    assert main(["ready", str(farm), "--field", name]) == 0
+    shown = capsys.readouterr().out
+    assert "earliest safe planting" in shown
+    assert "Field 3" not in shown
+    assert main(["ready", str(farm), "--field", "Field 9, a long way up the Hollin road"]) == 1
+    assert "unknown field" in capsys.readouterr().err
+
+
+def test_full_means_every_field_in_full(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`--full` keeps the long form."""
+    assert main(["ready", str(farm), "--full"]) == 0
+    assert capsys.readouterr().out.count("earliest safe planting") == 8
+
+
+def test_what_is_said_beside_moves_no_date(plan: Plan) -> None:
+    """Without what is only said beside the dates, a plan is the same."""
+    short = make_plan(invented.field(), RECORD, ON, beside=False)
+    assert short.dates == plan.dates
+    assert short.turn_under == plan.turn_under
+    assert short.binding_limit == plan.binding_limit
+    assert np.isnat(short.residue_by_rain)
+
+
+def test_each_file_is_read_once(
+    farm: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Eight fields, two files."""
+    read: list[Path] = []
+    original = field_weather.read_weather_file
+    monkeypatch.setattr(
+        field_weather, "read_weather_file", lambda path, units: (read.append(path), original(path, units))[1]
+    )
+    field_weather._read.cache_clear()
+    assert main(["ready", str(farm)]) == 0
+    capsys.readouterr()
+    assert sorted(path.name for path in read) == ["w0.csv", "w1.csv"]
+
+
+def test_each_station_is_asked_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fields that name one station share its record, each moved to its own height."""
+    asked: list[str] = []
+
+    def station_weather(station: str, *_: object, **__: object) -> object:
+        asked.append(station)
+        from covercrop.records import Station
+
+        return replace(
+            RECORD, stations=(Station(id=station, name="Hollin", latitude=37.6, longitude=-84.9, elevation_m=200.0),)
+        )
+
+    monkeypatch.setattr(field_weather, "station_weather", station_weather)
+    import datetime as dt
+
+    from covercrop.season import WeatherEntry
+
+    shared: field_weather.SharedWeather = {}
+    fields = [
+        replace(invented.field(), elevation_m=height, weather=WeatherEntry(station="HOLL1"))
+        for height in (200.0, 400.0, 400.0)
+    ]
+    low, high, again = (field_weather.weather_of(field, dt.date(2026, 4, 20), shared=shared) for field in fields)
+    assert asked == ["HOLL1"]
+    assert high is again
+    difference = (high.table["tmin_c"] - low.table["tmin_c"]).to_numpy()
+    np.testing.assert_allclose(difference, -1.3, atol=1e-9)  # 200 m at the 6.5 K/km of ISO 2533
