@@ -332,6 +332,26 @@ def stations(folder: Path) -> Path:
     return folder / "stations.csv"
 
 
+def test_a_row_and_a_height(tmp_path: Path) -> None:
+    """One row of cells is a grid, and a height of two metres none of its dimensions; nor are single points refused."""
+    grid = invented.grid(1, 3)
+    grid.expand_dims(height=[2.0], axis=1).to_netcdf(tmp_path / "row.nc")
+    points = (
+        invented.grid(2, 2)
+        .stack(site=("lat", "lon"))
+        .reset_index("site")
+        .reset_coords(drop=False)
+        .set_coords(["lat", "lon"])
+    )
+    points.to_netcdf(tmp_path / "points.nc")
+    for name, shape in (("row", (1, 3)), ("points", (4,))):
+        out = tmp_path / f"{name}-answer.nc"
+        assert main(["region", str(tmp_path / f"{name}.nc"), "-o", str(out), *ASKED, "--workers", "1"]) == 0
+        made = xr.load_dataset(out)
+        assert made["status"].shape == shape
+        assert (made["status"] == 0).sum() == made["status"].size - 1
+
+
 def test_a_table_of_stations(tmp_path: Path) -> None:
     """GeoJSON of points and a CSV, each station as a field there is answered."""
     table = stations(tmp_path / "table")

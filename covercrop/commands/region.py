@@ -115,10 +115,11 @@ def _progress(count: int, done: int) -> Iterator[Callable[[int], None]]:
     console = Console(stderr=True)
     if done:
         console.print(f"going on with a run that was stopped: {done} of {count} blocks are done", highlight=False)
-    if not sys.stderr.isatty():
-        yield lambda _number: None
-        return
     columns = (TextColumn("blocks"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=console, transient=True) as bar:
-        task = bar.add_task("blocks", total=count, completed=done)
-        yield lambda _number: bar.advance(task)
+    try:
+        with Progress(*columns, console=console, transient=True, disable=not sys.stderr.isatty()) as bar:
+            task = bar.add_task("blocks", total=count, completed=done)
+            yield lambda _number: bar.advance(task)
+    except KeyboardInterrupt:
+        console.print("stopped; the same command goes on where it was")
+        raise

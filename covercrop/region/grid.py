@@ -120,7 +120,11 @@ def open_grid(path: Path, question: Question) -> Grid:
     names = {name: _extreme(raw, name, path) for name in _EXTREMES}
     time = _time_dim(raw, names["tasmin"], path)
     days, calendar = _days(raw, time, path)
-    data = raw[[names["tasmin"], names["tasmax"]]].rename({names[name]: name for name in names}).squeeze(drop=False)
+    data = raw[[names["tasmin"], names["tasmax"]]].rename({names[name]: name for name in names})
+    places = {kind: _place_name(raw, kind, path) for kind in ("latitude", "longitude")}
+    of_place = {str(dim) for name in places.values() for dim in raw[name].dims}
+    # A height of two metres is no dimension of the grid.
+    data = data.isel({dim: 0 for dim in data.dims if data.sizes[dim] == 1 and str(dim) not in of_place}, drop=True)
     if data["tasmin"].dims != data["tasmax"].dims or data["tasmin"].shape != data["tasmax"].shape:
         raise RegionError(f"{path}: tasmin and tasmax do not lie on one grid; give both in one shape")
     dims = tuple(str(dim) for dim in data["tasmin"].dims if dim != time)
@@ -131,7 +135,7 @@ def open_grid(path: Path, question: Question) -> Grid:
         raise RegionError(f"{path}: tasmin runs over {axes} beside the time; choose one of all but two of them")
     data = data.transpose(time, *dims)
     unit = {name: _unit(data[name], name, path) for name in _EXTREMES}
-    latitude, longitude = (_place(raw, data, dims, kind, path) for kind in ("latitude", "longitude"))
+    latitude, longitude = (_place(raw, data, dims, name, path) for name in places.values())
     if (np.abs(latitude[~np.isnan(latitude)]) > 90).any():
         raise RegionError(f"{path}: a latitude of {np.nanmax(np.abs(latitude)):g}; give degrees from -90 to 90")
     choices = {option: _choices(raw, option, name, data, dims, path) for option, name in question.per_cell().items()}
@@ -255,20 +259,32 @@ def _unit(variable: xr.DataArray, name: str, path: Path) -> str:
     return _UNIT[unit]
 
 
-def _place(raw: xr.Dataset, data: xr.Dataset, dims: tuple[str, ...], kind: str, path: Path) -> Array:
+def _place_name(raw: xr.Dataset, kind: str, path: Path) -> str:
+    """The variable that holds the latitude or the longitude."""
     short, unit = kind[:3], {"latitude": "degrees_north", "longitude": "degrees_east"}[kind]
     for name, variable in raw.variables.items():
         about = variable.attrs
-        known = about.get("standard_name") == kind or about.get("units") == unit or str(name) in (kind, short)
-        if known and set(map(str, variable.dims)) <= set(dims):
-            lies = raw[name].drop_vars([each for each in raw[name].coords if each not in dims], errors="ignore")
-            like = data["tasmin"].isel({data["tasmin"].dims[0]: 0}, drop=True)
-            shaped = lies.broadcast_like(like).transpose(*dims)
-            return np.asarray(shaped.values, dtype=np.float64)
+        if about.get("standard_name") == kind or about.get("units") == unit or str(name) in (kind, short):
+            return str(name)
     raise RegionError(
-        f"{path}: no {kind} for the cells; add a coordinate with standard_name {kind!r} and units {unit!r} over "
-        f"{' and '.join(dims)}"
+        f"{path}: no {kind} for the cells; add a coordinate with standard_name {kind!r} and units {unit!r}"
     )
+
+
+def _place(raw: xr.Dataset, data: xr.Dataset, dims: tuple[str, ...], name: str, path: Path) -> Array:
+    """Latitude or longitude of each cell."""
+    return np.asarray(_over_space(raw, data, dims, name, path), dtype=np.float64)
+
+
+def _over_space(raw: xr.Dataset, data: xr.Dataset, dims: tuple[str, ...], name: str, path: Path) -> NDArray[Any]:
+    """A variable's value for each cell."""
+    variable = raw[name]
+    if not {str(dim) for dim in variable.dims} <= set(dims):
+        lies, space = (" and ".join(map(str, each)) for each in (variable.dims, dims))
+        raise RegionError(f"{path}: {name!r} runs over {lies}, and the cells over {space}; give it for each cell")
+    like = data["tasmin"].isel({data["tasmin"].dims[0]: 0}, drop=True)
+    alone = variable.drop_vars([each for each in variable.coords if each not in dims], errors="ignore")
+    return np.asarray(alone.broadcast_like(like).transpose(*dims).values)
 
 
 def _choices(
@@ -277,11 +293,7 @@ def _choices(
     """What a variable says for each cell: days of the year for sowing, else names by its flags."""
     if name not in raw:
         raise RegionError(f"{path}: no variable {name!r} for the {option} of each cell; add it, or give one for all")
-    variable = raw[name]
-    if not set(map(str, variable.dims)) <= set(dims):
-        raise RegionError(f"{path}: {name!r} runs over {', '.join(map(str, variable.dims))}, not {', '.join(dims)}")
-    like = data["tasmin"].isel({data["tasmin"].dims[0]: 0}, drop=True)
-    values = variable.broadcast_like(like).transpose(*dims).values
+    variable, values = raw[name], _over_space(raw, data, dims, name, path)
     chosen = np.full(values.shape, None, dtype=object)
     if option == "sown":
         whole = np.isfinite(values) & (values >= 1) & (values <= 366)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from covercrop.errors import CovercropError, RegionError
 from covercrop.region.cells import Answers, Place, answers
-from covercrop.region.question import Question, choice, month_day
+from covercrop.region.question import Question, month_day
 from covercrop.weather.files import read_weather_file
 from covercrop.weather.outlook import record_of
 
@@ -114,7 +114,7 @@ def _row(row: dict[str, str], where: str, folder: Path, question: Question) -> S
     latitude, longitude = number("latitude", -90, 90), number("longitude", -180, 180)
     try:
         chosen = {
-            option: month_day(row[column.casefold()]) if option == "sown" else choice(row[column.casefold()])
+            option: month_day(row[column.casefold()]) if option == "sown" else row[column.casefold()]
             for option, column in question.per_cell().items()
         }
         own = question.with_choices(**chosen)
