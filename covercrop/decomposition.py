@@ -63,6 +63,9 @@ RATES = (0.2, 0.05, 0.0095)
 CARBOHYDRATE_CLEAR = 0.10
 MASS_CLEAR = 0.50
 
+#: Days after turning under within which residue is first looked for.
+SOON = 100
+
 #: Standard normal draw at which the slow and the fast case stand: between
 #: them lie 80 % of the members.
 CASE_DRAW = 1.2816
@@ -264,18 +267,24 @@ def residue_clear(
     soil, water = np.asarray(soil_c, dtype=np.float64), np.asarray(moisture, dtype=np.float64)
     # What lies before turning under plays no part.
     skipped = max(int(np.min(begin, initial=soil.shape[-1], where=~np.isnan(begin))), 0)
-    soil = soil[..., skipped:]
-    factors = linear_factor(soil), quadratic_factor(soil), sigmoid_factor(soil)
-    other = carbon_nitrogen_factor(residue.carbon_nitrogen.value) * (water[..., skipped:] if water.ndim else water)
+    wanted = ("likely", "slow", "fast") if np.any(side) else ("likely",)
 
-    def day(case: str) -> Array:
-        total = accumulate(_in_case(case, *factors) * other)
-        return np.asarray(crossing(total, need, begin - skipped)) + skipped
+    def days_within(count: int) -> list[Array]:
+        until = slice(skipped, skipped + count)
+        warmth = soil[..., until]
+        factors = linear_factor(warmth), quadratic_factor(warmth), sigmoid_factor(warmth)
+        other = carbon_nitrogen_factor(residue.carbon_nitrogen.value) * (water[..., until] if water.ndim else water)
+        totals = (accumulate(_in_case(case, *factors) * other) for case in wanted)
+        return [np.asarray(crossing(total, need, begin - skipped)) + skipped for total in totals]
 
-    likely = day("likely")
+    # Most of it is gone within a season; the rest of the days is looked at only where it is not.
+    found = days_within(SOON)
+    if any(np.isnan(day).any() for day in found):
+        found = days_within(soil.shape[-1])
+    likely = found[0]
     if not np.any(side):
         return likely + np.zeros_like(side)
-    slow, fast = day("slow"), day("fast")
+    slow, fast = found[1:]
     shifted = np.where(side < 0, likely + (likely - slow) * side, likely + (fast - likely) * side)
     exact = np.where(side == 0, likely, shifted)  # a slow case that is not reached says nothing of the likely one
     return np.asarray(np.maximum(np.ceil(exact - 1e-9), begin))

@@ -56,6 +56,9 @@ TOLERANCE = 1e-6
 # Two temperatures closer than this are the same one, told apart by rounding.
 _SAME = 1e-9
 
+# Most of what is waited for comes within so many days: the rest of the season is looked at only if it does not.
+_SOON = 100
+
 # Searched at a time, so that the work stays in the processor's cache.
 _BLOCK = 16384
 
@@ -267,7 +270,9 @@ def crossing(total: ArrayLike, threshold: ArrayLike, start: ArrayLike = 0.0) -> 
     earlier = np.where(first > 0, sums[row + np.maximum(first - 1, 0)], 0.0)
     target, low, end = earlier + (threshold - TOLERANCE), row + first, row + days
     if math.prod(shape) <= _BLOCK:
-        found = _first_reaching(sums, target, low, end)
+        sound = np.isfinite(total[..., 0]).all() and np.isfinite(total[..., -1]).all()
+        search = _first_in_bands if sound else _first_reaching
+        found = search(sums, target, low, end)
     else:
         target, low, end = (np.broadcast_to(each, shape).ravel() for each in (target, low, end))
         found = np.empty(low.size, dtype=np.intp)
@@ -322,11 +327,18 @@ def first_at_least(values: ArrayLike, threshold: ArrayLike, start: ArrayLike = 0
     skipped = max(int(np.ceil(earliest)), 0)
     values = values[..., skipped:]
     day = skipped + np.arange(values.shape[-1])
+    # Lower than all that is looked for, by no more than it takes: a great number would cost digits of the others.
+    never = float(np.fmin.reduce(threshold, axis=None, initial=np.fmin.reduce(values, axis=None, initial=0.0))) - 1.0
 
     def since(first: ArrayLike) -> Array:
         counts = (day >= np.asarray(first)) & ~np.isnan(values)
-        peak = np.maximum.accumulate(np.where(counts, values, -np.inf), axis=-1)
-        return crossing(peak, threshold) + skipped
+        counted = np.where(counts, values, never)
+
+        def within(days: int) -> Array:
+            return crossing(np.maximum.accumulate(counted[..., :days], axis=-1), threshold)
+
+        found = within(_SOON)
+        return (within(day.size) if np.isnan(found).any() else found) + skipped
 
     if begin.shape[-1] == 1:
         return since(begin)
@@ -334,6 +346,16 @@ def first_at_least(values: ArrayLike, threshold: ArrayLike, start: ArrayLike = 0
     for first in np.unique(begin[~np.isnan(begin)]):
         found = np.where(begin == first, since(first), found)
     return found
+
+
+def _first_in_bands(sums: Array, target: Array, low: Indices, end: Indices) -> Indices:
+    """What :func:`_first_reaching` finds, by one search: each row is lifted above all that stand before it."""
+    days = sums.size // max(int(end.size), 1)
+    rows = sums.reshape(-1, days)
+    bottom, top = float(rows[:, 0].min()), float(rows[:, -1].max()) + 1.0
+    lift = (end // days - 1) * (top + 1.0 - bottom)
+    lifted = (rows + lift.reshape(-1, 1)).ravel()
+    return np.maximum(lifted.searchsorted(np.clip(target, bottom, top) + lift), low)
 
 
 def _first_reaching(sums: Array, target: Array, low: Indices, end: Indices) -> Indices:

@@ -180,8 +180,11 @@ def kill_day(
     """
     limit = winter.kill_temperature.value + winter.spread.value * np.atleast_1d(np.asarray(deviation, dtype=np.float64))
     begin, last = (np.asarray(index, dtype=np.float64) for index in (start, end))
+    air = np.asarray(tmean, dtype=np.float64)
+    if last.size and np.isfinite(last).all():
+        air = air[..., : int(max(last.max(), 0)) + 1]  # what comes later kills nothing
     # The coldest spell so far only ever falls, so that one search serves any number of draws.
-    coldest = np.minimum.accumulate(_spells(np.asarray(tmean, dtype=np.float64), winter, begin, np.inf), axis=-1)
+    coldest = np.minimum.accumulate(_spells(air, winter, begin, np.inf), axis=-1)
     killed = crossing(-coldest, -limit)
     return np.where(killed <= np.where(np.isnan(last), np.inf, last), killed, np.nan)
 

@@ -77,6 +77,9 @@ STAGE_NAMES = {
     81: "first seed may be viable",
 }
 
+#: Days from sowing within which the stages are first looked for.
+SOON = 310
+
 # Between these the code is read off a straight line; from emergence to buds a cover only grows leaves.
 _BLOOM_STAGES = ("bud", "first_flower", "bloom_10", "bloom_25", "bloom_50", "end_of_bloom", "viable_seed")
 
@@ -173,11 +176,24 @@ def stage_days(
         ``bloom_25``, ``bloom_50``, ``end_of_bloom``, ``viable_seed``; NaN
         where a stage is not reached.
     """
-    tmean = np.asarray(tmean, dtype=np.float64)
+    tmean, hours = (np.asarray(value, dtype=np.float64) for value in (tmean, day_length))
     shift = np.atleast_1d(np.asarray(requirement_shift, dtype=np.float64))
     scale = np.atleast_1d(np.asarray(seed_scale, dtype=np.float64))
     sown = np.asarray(sowing, dtype=np.float64)[..., np.newaxis]
 
+    # Most seasons end within ten months; the rest of the days is looked at only where they do not.
+    soon = int(np.max(sown, initial=0.0, where=~np.isnan(sown))) + SOON
+    days = _stage_days(tmean[..., :soon], hours[..., :soon], cover, sown, shift, scale)
+    if soon < tmean.shape[-1] and np.isnan(days["viable_seed"] + days["end_of_bloom"]).any():
+        days = _stage_days(tmean, hours, cover, sown, shift, scale)
+    shape = np.broadcast_shapes(*(day.shape for day in days.values()))
+    return {stage: np.broadcast_to(day, shape).copy() for stage, day in days.items()}
+
+
+def _stage_days(
+    tmean: Array, day_length: Array, cover: Cover, sown: Array, shift: Array, scale: Array
+) -> dict[str, Array]:
+    """The stages that are reached on the days given."""
     warmth = accumulate(np.maximum(tmean - cover.emergence.base.value, 0.0))
     emergence = crossing(warmth, cover.emergence.sum.value, sown)
     progress = accumulate(photothermal_rate(tmean, day_length, emergence[..., 0], cover.bloom))
@@ -197,9 +213,7 @@ def stage_days(
     ripening = accumulate(np.maximum(tmean - cover.seed.base.value, 0.0))
     to_viable = cover.seed.viable_share.value * cover.seed.flower_to_maturity.value * scale
     days["viable_seed"] = crossing(ripening, to_viable, days["first_flower"] + 1)
-
-    shape = np.broadcast_shapes(*(day.shape for day in days.values()))
-    return {stage: np.broadcast_to(day, shape).copy() for stage, day in days.items()}
+    return days
 
 
 # --- how far cultivars and places differ ----------------------------------------------------------

@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from covercrop.degree_days import CUTOFFS, METHODS, accumulate, crossing, degree_days
+from covercrop.degree_days import CUTOFFS, METHODS, accumulate, crossing, degree_days, first_at_least
 from covercrop.errors import UnknownNameError, UsageError
 from covercrop.resources import data_file
 
@@ -417,3 +417,37 @@ def test_sums_stop_where_the_weather_is_unknown() -> None:
     assert np.isnan(total[2:]).all()
     np.testing.assert_array_equal(crossing(total, [5.0, 10.0, 12.0, 20.0]), [0.0, 1.0, np.nan, np.nan])
     np.testing.assert_array_equal(crossing(total, [1.0, 1.0, np.nan], [1.0, 3.0, 0.0]), [1.0, np.nan, np.nan])
+
+
+@given(
+    st.lists(st.one_of(st.floats(-40, 40), st.just(float("nan"))), min_size=1, max_size=260),
+    st.lists(st.floats(-60, 60), min_size=1, max_size=4),
+    st.lists(st.one_of(st.integers(-3, 262), st.just(float("nan"))), min_size=1, max_size=4),
+)
+def test_the_first_day_on_which_a_value_is_reached(
+    values: list[float], thresholds: list[float], starts: list[float]
+) -> None:
+    """As counted day by day, wherever it starts, with days unknown, and however late it comes."""
+    count = min(len(thresholds), len(starts))
+    for begin in (starts[:count], starts[:1]):
+        got = first_at_least(np.array(values), np.array(thresholds[:count]), np.array(begin))
+        for place, threshold in enumerate(thresholds[:count]):
+            start = begin[place if len(begin) > 1 else 0]
+            days = [day for day, value in enumerate(values) if day >= start and value >= threshold - 1e-6]
+            assert got[place] == days[0] if days else np.isnan(got[place])
+
+
+@given(
+    st.lists(st.lists(st.floats(0, 30), min_size=40, max_size=40), min_size=1, max_size=5),
+    st.lists(st.floats(0, 900), min_size=1, max_size=6),
+    st.integers(0, 45),
+)
+def test_one_search_finds_what_a_count_finds(daily: list[list[float]], thresholds: list[float], start: int) -> None:
+    """Rows end to end, lifted above each other: each finds the day of its own sum."""
+    total = np.cumsum(np.array(daily), axis=-1)
+    got = crossing(total, np.array(thresholds), np.full((len(daily), 1), float(start)))
+    for row, sums in enumerate(total):
+        before = sums[start - 1] if 0 < start <= 40 else 0.0
+        for place, threshold in enumerate(thresholds):
+            days = [day for day in range(start, 40) if sums[day] >= before + (threshold - 1e-6)]
+            assert got[row, place] == days[0] if days else np.isnan(got[row, place])

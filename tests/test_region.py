@@ -1,4 +1,4 @@
-# ruff: noqa: PD011  the values of an xarray, not of a pandas object
+# ruff: noqa: PD011, PD013  the values of an xarray, not of a pandas object
 """A region: the same answers as a field's, whatever the input looks like, and none lost on the way."""
 
 from __future__ import annotations
