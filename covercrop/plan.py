@@ -130,8 +130,8 @@ class Plan:
     brood : numpy.datetime64[D]
         When most maggot flies bred on the cover are likely out.
     emergence_days : float
-        Days until the crop is up, sown on the likely day [d]; NaN where that
-        is not known.
+        Days until the crop is up, sown on the likely day or on the day on
+        which it was [d]; NaN where that is not known.
     pan_by_planting : float
         Share of the plant-available nitrogen released by the likely day of
         the earliest planting; NaN where there is none.
@@ -291,7 +291,7 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
         ripe=_ripe(field, crop),
         residue_by_rain=likely(ground.residue_by_rain),
         brood=likely(ground.brood),
-        emergence_days=_emergence(crop, ground, planting),
+        emergence_days=_emergence(crop, ground, _planted(field, outlook, planting)),
         pan_by_planting=_median_on(ground.released, planting),
         nitrogen={} if nowhere else _nitrogen(cover, outlook, stand, weights, draws, int(turned or 0)),
         outlook=outlook,
@@ -352,8 +352,16 @@ def _median_on(by_year_and_day: Array, day: float) -> float:
     return np.nan if np.isnan(day) else float(np.median(by_year_and_day[:, int(day)]))
 
 
+def _planted(field: Field, outlook: Outlook, likely: float) -> float:
+    """Day index on which the crop was planted, or is likely to be."""
+    if field.crop.planted is None:
+        return likely
+    day = outlook.position(np.datetime64(field.crop.planted, "D"))
+    return float(day) if day < outlook.days.size else np.nan
+
+
 def _emergence(crop: Crop, ground: Ground, planting: float) -> float:
-    """Days until the crop is up, sown on the likely day; NaN where that is not known."""
+    """Days until the crop is up, sown on a day; NaN where that is not known."""
     return float(plantback.emergence_days(crop, _median_on(ground.soil_c, planting)))
 
 

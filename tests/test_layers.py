@@ -19,6 +19,7 @@ LAYERS = (
     ("stand", "ground", "advice", "field_weather", "tabulate"),
     ("ending",),
     ("plan",),
+    ("agenda",),
     ("render",),
     ("commands",),
     ("cli",),
@@ -102,7 +103,7 @@ def test_one_module_speaks_to_the_weather_service() -> None:
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
 def test_slow_packages_wait_until_they_are_needed(path: Path) -> None:
     """Outside weather/ and render/ nothing slow is imported at module level: starting takes no longer than numpy."""
-    slow = {"pandas", "scipy", "meteostat", "rich", "xarray"}
+    slow = {"pandas", "scipy", "meteostat", "rich", "xarray", "icalendar"}
     if module_of(path) in ("weather", "render"):
         slow -= {"pandas", "rich"}
     statements = [

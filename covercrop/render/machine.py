@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from covercrop.plan import Amount, Plan
     from covercrop.records import DailyWeather, DateRange
+    from covercrop.render.reminders import Reminder
     from covercrop.tabulate import DegreeDayTable
     from covercrop.traits import Cover, Crop
     from covercrop.weather.table import WeatherSummary
@@ -121,6 +122,38 @@ def weather(
         for name, record, summary in found
     ]
     return _document(today.isoformat(), fields, problems)
+
+
+def calendar(
+    plans: Sequence[Plan],
+    reminders: Sequence[Reminder],
+    on: np.datetime64,
+    problems: Sequence[tuple[str, str]] = (),
+) -> dict[str, Any]:
+    """The document of ``covercrop calendar --json``."""
+    fields = [
+        {
+            "name": plan.field.name,
+            "state": plan.state,
+            "events": [_event(reminder) for reminder in reminders if reminder.field is plan.field],
+        }
+        for plan in plans
+    ]
+    return _document(str(on), fields, problems)
+
+
+def _event(reminder: Reminder) -> dict[str, Any]:
+    event = reminder.event
+    return {
+        "kind": event.kind,
+        "number": event.number,
+        "from": str(event.first),
+        "to": str(event.last),
+        "title": reminder.title,
+        "odds": reminder.odds,
+        "advice": reminder.advice or None,
+        "cautions": list(reminder.cautions),
+    }
 
 
 def degree_days(table: DegreeDayTable) -> dict[str, Any]:
