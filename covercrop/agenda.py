@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop import hazards, plantback
+from covercrop.ending import POOR
 from covercrop.ensemble import quantiles
 from covercrop.records import DateRange
 from covercrop.units import celsius_from_fahrenheit
@@ -97,11 +98,13 @@ def _stand(plan: Plan) -> Iterator[Event]:
     elif plan.state == "seed-risk":
         yield Event(kind="turn-under", first=plan.on, last=plan.on)
     elif plan.turn_under is not None:
-        opens, closes = plan.dates["window_open"].median, plan.dates["window_close"]
+        best, opens, closes = plan.turn_under, plan.dates["window_open"].median, plan.dates["window_close"]
         yield from _visits(plan, opens)
+        yield Event(kind="turn-under", first=best.start, last=best.end)
+        if best.probability < POOR:
+            return  # there is hardly a window, and its ends would come in any order
         if not np.isnat(opens):
             yield Event(kind="window-opens", first=opens, last=opens)
-        yield Event(kind="turn-under", first=plan.turn_under.start, last=plan.turn_under.end)
         if not np.isnat(closes.early):
             # From the day after which it may be too late to the one by which it likely is.
             yield Event(kind="window-closes", first=closes.early, last=_or(closes.median, closes.early))
@@ -161,8 +164,14 @@ def planting_day(plan: Plan) -> np.datetime64:
 
 
 def days_to_emergence(plan: Plan) -> int:
-    """Whole days from sowing the crop to emergence; :data:`EMERGENCE_ASSUMED` where that is not known."""
-    return EMERGENCE_ASSUMED if np.isnan(plan.emergence_days) else round(plan.emergence_days)
+    """Whole days from sowing the crop to emergence.
+
+    Where the soil lies outside the crop's table it is taken for cold, and the
+    longest time of the table holds; :data:`EMERGENCE_ASSUMED` for a crop without one.
+    """
+    if np.isnan(plan.emergence_days):
+        return max((round(point.days.value) for point in plan.crop.emergence), default=EMERGENCE_ASSUMED)
+    return round(plan.emergence_days)
 
 
 def ripe_day(plan: Plan) -> np.datetime64:

@@ -204,12 +204,17 @@ def _entry(reminder: Reminder, sequence: int, stamp: dt.date) -> Entry:
     entry.add("DTSTART", _date(event.first))
     entry.add("DTEND", _date(event.last) + dt.timedelta(days=1))  # the first day that is no longer part of it
     entry.add("TRANSP", "TRANSPARENT")
-    entry.add("SUMMARY", reminder.title)
-    entry.add("DESCRIPTION", _description(reminder, stamp))
-    entry.add("LOCATION", field_name(field))
+    entry.add("SUMMARY", _text(reminder.title))
+    entry.add("DESCRIPTION", _text(_description(reminder, stamp)))
+    entry.add("LOCATION", _text(field_name(field)))
     entry.add("GEO", (field.latitude, field.longitude))
     entry.add("CATEGORIES", ["Cover crop", CATEGORIES[event.kind]])
     return entry
+
+
+def _text(text: str) -> str:
+    """Text without a backslash, which icalendar reads back as the end of a line where an n follows it."""
+    return text.replace("\\", "/")
 
 
 def _description(reminder: Reminder, stamp: dt.date) -> str:
@@ -251,10 +256,12 @@ def document(entries: Sequence[Entry], title: str) -> bytes:
         What the calendar is called.
     """
     calendar = _icalendar()()
+    from icalendar import vText
+
     calendar.add("PRODID", f"{MAKER}covercrop {__version__}//EN")
     calendar.add("VERSION", "2.0")
     calendar.add("CALSCALE", "GREGORIAN")
-    name = f"Cover crops, {one_line(title)}"
+    name = vText(_text(f"Cover crops: {one_line(title)}"))  # which escapes it, as plain text would not be
     calendar.add("NAME", name)
     calendar.add("X-WR-CALNAME", name)  # what calendars read that came before NAME
     calendar.add("DESCRIPTION", advice.ADVICE_FIRST)

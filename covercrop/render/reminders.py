@@ -90,10 +90,10 @@ def reminders(plan: Plan, *, us: bool = False) -> tuple[Reminder, ...]:
         Show US units.
     """
     stale = words.stale_since(plan)
-    basis = f"By weather that ends on {stale}." if stale else ""
     found = []
     for event in agenda(plan):
         said = _WORDS[event.kind](plan, event, us)
+        basis = f"By weather that ends on {stale}." if stale not in said.odds else ""
         found.append(
             Reminder(
                 field=plan.field,
@@ -139,9 +139,12 @@ def _open_on(plan: Plan, day: np.datetime64) -> str:
 
 
 def _scout(plan: Plan, event: Event, us: bool) -> _Words:
-    what = "first flowers" if event.number == 1 else "flower buds"
+    if event.first >= plan.dates["first_flower"].median:
+        what = "see how much is in bloom"
+    else:
+        what = "look for first flowers" if event.number == 1 else "look for flower buds"
     return _Words(
-        f"scout, look for {what}",
+        f"scout, {what}",
         words.if_it_lives(
             plan,
             f"The window opens {_likely(plan.dates['window_open'])}; on this day it is open with a chance "
@@ -176,8 +179,8 @@ def _turn_under(plan: Plan, event: Event, us: bool) -> _Words:
             plan,
             _joined(
                 words.instead(plan),
-                f"The window is open with a chance of {chance(best.probability)} on {weekday(best.date)}, the best "
-                f"day; this is the best week.",
+                f"On {weekday(best.date)}, the best day of the best week, the window is open with a chance of "
+                f"{chance(best.probability)}.",
                 words.surer(plan),
             ),
         ),
@@ -205,7 +208,8 @@ def _window_closes(plan: Plan, event: Event, us: bool) -> _Words:
 def _planting(plan: Plan, event: Event, us: bool) -> _Words:
     cautions = (advice.TREATED_SEED,) if plan.field.crop.method == "direct-seed" else ()
     if plan.state == "plantable":
-        return _Words(f"{words.planting(plan)}, the ground is ready", words.headline(plan), "", cautions)
+        odds = f"{words.headline(plan)} By now it is safe in eight years of ten or more."
+        return _Words(f"{words.planting(plan)}, the ground is ready", odds, "", cautions)
     likely, safe = plan.dates["earliest_planting"].median, plan.safe_planting
     surer = "" if np.isnat(safe) or safe == likely else f", in eight years of ten from {day_month(safe)}"
     why = f": {BINDING_WORDS[plan.binding_limit]}" if plan.binding_limit else ""
@@ -232,8 +236,8 @@ def _thinning(plan: Plan, event: Event, us: bool) -> _Words:
     return _Words(
         f"thin the {plan.crop.common_name}",
         f"{sown} on {day_month(day)} it is up in about {days} days{guess}; this is {THIN_AFTER // 7} weeks later.",
-        "Leave the strongest seedling of each spot, and cut the others off rather than pull them. A month from sowing "
-        "is common practice, with no source behind it.",
+        "Leave the strongest seedling of each spot, and cut the others off rather than pull them. About a month from "
+        "sowing is common practice, with no source behind it.",
     )
 
 
