@@ -161,7 +161,7 @@ def _check_stand(plan: Plan, event: Event, us: bool) -> _Words:
 
 def _window_opens(plan: Plan, event: Event, us: bool) -> _Words:
     return _Words(
-        "window opens",
+        "window likely opens",
         words.if_it_lives(plan, f"The window opens {_likely(plan.dates['window_open'])}."),
         f"From then on the {plan.cover.common_name} is in flower with no viable seed: look before you bring a machine.",
     )
@@ -184,7 +184,8 @@ def _turn_under(plan: Plan, event: Event, us: bool) -> _Words:
                 words.surer(plan),
             ),
         ),
-        "Once it is done, write the day into the field file as turned_under: the dates after it move along.",
+        "Look first: flowers open, no pods swelling. Once it is done, write the day into the field file as "
+        "turned_under: the dates after it move along.",
         cautions,
     )
 
@@ -217,8 +218,7 @@ def _planting(plan: Plan, event: Event, us: bool) -> _Words:
     return _Words(
         f"{words.planting(plan)}, likely safe from {day_month(likely)}",
         f"Likely safe from {day_month(likely)}{surer}{_if_ended(plan)}{why}. {words.season_fit(plan)}".rstrip(),
-        f"Before you plant, the soil should have held {soil} for three days running, and the residue should fall apart "
-        "in the hand.",
+        f"Measure before you plant: the soil should have held {soil} on three days running.",
         cautions,
     )
 
@@ -236,8 +236,8 @@ def _thinning(plan: Plan, event: Event, us: bool) -> _Words:
     return _Words(
         f"thin the {plan.crop.common_name}",
         f"{sown} on {day_month(day)} it is up in about {days} days{guess}; this is {THIN_AFTER // 7} weeks later.",
-        "Leave the strongest seedling of each spot, and cut the others off rather than pull them. About a month from "
-        "sowing is common practice, with no source behind it.",
+        "Leave the strongest seedling of each spot and cut the others off. To thin about a month from sowing is common "
+        "practice, with no source behind it.",
     )
 
 
@@ -246,7 +246,7 @@ def _spring_frost(plan: Plan, event: Event, us: bool) -> _Words:
         "frost watch",
         f"Until {day_month(event.last)} the chance of a night of {words.temperature(plan.crop.frost.value, us=us)} or "
         "less to come is more than one in ten.",
-        f"Read the night's forecast, and have a cover at hand for the {plan.crop.common_name}.",
+        f"Read the night's forecast, and have cloth at hand to lay over the {plan.crop.common_name}.",
     )
 
 
