@@ -14,6 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import numpy as np
 import pytest
 import vobject
@@ -21,11 +22,12 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from invented import field, weather
 
+from covercrop.agenda import KINDS
 from covercrop.cli import main
 from covercrop.errors import LONGEST_LINE, one_line
-from covercrop.plan import make_plan
+from covercrop.plan import STATES, make_plan
 from covercrop.render import calendar
-from covercrop.render.reminders import CATEGORIES, reminders
+from covercrop.render.reminders import CATEGORIES, Reminder, reminders
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -140,6 +142,61 @@ def test_another_parser_reads_what_the_document_says(run: Run, tmp_path: Path, o
         assert event.dtstamp.value == dt.datetime.fromisoformat(f"{on}T00:00:00+00:00")
         assert name == event.summary.value.split(": ")[0]
         assert uuid.UUID(event.uid.value).version == 5
+
+
+TEXT = {"type": "string", "minLength": 1}
+DAY = {"type": "string", "format": "date"}
+DOCUMENT = {
+    "type": "object",
+    "additionalProperties": False,
+    "required": ["schema", "on", "fields"],
+    "properties": {
+        "schema": {"const": 1},
+        "on": DAY,
+        "problems": {"type": "array"},
+        "fields": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "additionalProperties": False,
+                "required": ["name", "state", "events"],
+                "properties": {
+                    "name": TEXT,
+                    "state": {"enum": list(STATES)},
+                    "events": {
+                        "type": "array",
+                        "items": {
+                            "type": "object",
+                            "additionalProperties": False,
+                            "required": ["kind", "number", "from", "to", "title", "odds", "advice", "cautions"],
+                            "properties": {
+                                "kind": {"enum": list(KINDS)},
+                                "number": {"type": "integer", "minimum": 0},
+                                "from": DAY,
+                                "to": DAY,
+                                "title": TEXT,
+                                "odds": TEXT,
+                                "advice": {"type": ["string", "null"], "minLength": 1},
+                                "cautions": {"type": "array", "items": TEXT},
+                            },
+                        },
+                    },
+                },
+            },
+        },
+    },
+}
+
+
+@pytest.mark.parametrize("on", ["2025-09-20", FEBRUARY, "2026-05-25", "2026-12-24"])
+def test_the_document_keeps_to_its_schema(run: Run, on: str) -> None:
+    """On any day, before a field was sown and after all is over too, the document has its keys."""
+    status, printed, said = run("calendar", "--json", "--on", on)
+    document = json.loads(printed)
+    jsonschema.validate(document, DOCUMENT, format_checker=jsonschema.FormatChecker())
+    assert document["on"] == on
+    assert len(document["fields"]) + len(document.get("problems", ())) == 3
+    assert status == (1 if said else 0)
 
 
 def test_the_calendar_names_itself(run: Run, tmp_path: Path) -> None:
@@ -330,16 +387,63 @@ def test_when_every_field_fails_the_file_stays(run: Run, own: Any, tmp_path: Pat
     assert path.read_bytes() == before
 
 
-def test_a_season_that_cannot_come_back_is_dropped(tmp_path: Path) -> None:
+def test_a_season_that_cannot_come_back_is_dropped() -> None:
     """What lies further back than a season is long leaves the file; what is nearer stays as a record."""
-    made = make_plan(field(), weather(), np.datetime64(FEBRUARY))
-    entries, _ = calendar.merge(reminders(made), {}, dt.date(2026, 2, 15))
+    entries, _ = calendar.merge(SAID, {}, dt.date(2026, 2, 15))
     before = {str(entry["UID"]): entry for entry in entries}
     last = max(calendar._last(entry) for entry in entries)
     for days, left in ((500, 1), (501, 0)):
         kept, changes = calendar.merge((), before, last + dt.timedelta(days=days))
         assert len(kept) == left
         assert changes.withdrawn == 0
+
+
+MADE = make_plan(field(), weather(), np.datetime64(FEBRUARY))
+SAID = reminders(MADE)
+RUNS = st.lists(
+    st.tuples(
+        st.integers(0, 40),  # days since the run before
+        st.dictionaries(st.integers(0, len(SAID) - 1), st.integers(-20, 20)),  # which dates there are, and how moved
+    ),
+    min_size=1,
+    max_size=6,
+)
+
+
+def moved(reminder: Reminder, days: int) -> Reminder:
+    shift = np.timedelta64(days, "D")
+    event = replace(reminder.event, first=reminder.event.first + shift, last=reminder.event.last + shift)
+    return replace(reminder, event=event)
+
+
+@given(RUNS)
+def test_any_course_of_runs(runs: list[tuple[int, dict[int, int]]]) -> None:
+    """Whatever comes and goes: one event a UID, numbers that rise exactly with what is said, nothing left ahead."""
+    on, held = dt.date(2026, 2, 15), dict[str, Any]()
+    for wait, dates in runs:
+        on += dt.timedelta(days=wait)
+        ahead = [moved(SAID[place], days) for place, days in dates.items()]
+        entries, changes = calendar.merge(ahead, held, on)
+        now = {str(entry["UID"]): entry for entry in entries}
+        assert len(now) == len(entries)
+        assert changes.new + changes.changed + changes.same == len(ahead)
+        wanted = {calendar.uid(each.field, each.event.kind, each.event.number): each for each in ahead}
+        for uid, entry in now.items():
+            if uid in wanted:
+                assert entry["STATUS"] == "CONFIRMED"
+                assert entry.decoded("DTSTART") == dt.date.fromisoformat(str(wanted[uid].event.first))
+            else:
+                assert entry["STATUS"] == "CANCELLED" or calendar._last(entry) < on
+            if uid in held:
+                same = entry.to_ical() == held[uid].to_ical()
+                assert calendar._sequence(entry) == calendar._sequence(held[uid]) + (not same)
+                assert calendar._stamp(entry) == (calendar._stamp(held[uid]) if same else on)
+            else:
+                assert calendar._sequence(entry) == 0
+        assert held.keys() <= now.keys()
+        if entries:
+            read = calendar._icalendar().from_ical(calendar.document(entries, "fields.toml"))
+            held = {str(entry["UID"]): entry for entry in read.walk("VEVENT")}
 
 
 # --- names ----------------------------------------------------------------------------------------
@@ -359,7 +463,6 @@ HOSTILE = (
     "\\n",
     "^n^^",
 )
-MADE = make_plan(field(), weather(), np.datetime64(FEBRUARY))
 
 
 def round_trip(name: str) -> None:
@@ -417,7 +520,7 @@ def test_a_hostile_name_from_the_field_file(run: Run, own: Any, tmp_path: Path) 
 
 SOMEONES = (
     "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//else//EN\r\nBEGIN:VEVENT\r\nUID:1\r\nDTSTAMP:20260101T000000Z\r\n"
-    "DTSTART:20260101T100000Z\r\nSUMMARY:dentist\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n"
+    "DTSTART:20260101T100000Z\r\nSUMMARY:dentist\r\nLOCATION:Ford meadow\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n"
 )
 OURS = SOMEONES.replace("-//else//", "-//covercrop//covercrop 0//")
 WHOLE_DAY = OURS.replace("DTSTART:20260101T100000Z", "DTSTART;VALUE=DATE:20260101\r\nDTEND;VALUE=DATE:20260102")
@@ -431,6 +534,8 @@ REFUSED = {
     "no day": (WHOLE_DAY.replace("DTSTART;VALUE=DATE:20260101\r\n", ""), "damaged .*DTSTART"),
     "a wrong day": (WHOLE_DAY.replace("20260102", "20261302"), "the calendar in it is damaged"),
     "a wrong number": (WHOLE_DAY.replace("UID:1", "UID:1\r\nSEQUENCE:-4"), "damaged .*sequence below 0"),
+    "other fields": (WHOLE_DAY.replace("Ford meadow", "Far field"), "dates of other fields, such as Far field; give"),
+    "no place": (WHOLE_DAY.replace("LOCATION:Ford meadow\r\n", ""), "damaged .*LOCATION"),
     "no UID": (WHOLE_DAY.replace("UID:1\r\n", ""), "damaged .*UID"),
     "no stamp": (WHOLE_DAY.replace("DTSTAMP:20260101T000000Z\r\n", ""), "damaged .*DTSTAMP"),
 }
@@ -462,7 +567,7 @@ def test_a_sound_file_of_ours_is_taken(run: Run, tmp_path: Path) -> None:
     path.write_bytes(WHOLE_DAY.encode())
     status, _, said = run("calendar", "-o", path)
     assert (status, said) == (0, "")
-    assert "1" in by_uid(path)
+    assert by_uid(path)["1"].summary.value == "dentist"
 
 
 def test_places_that_cannot_be_written(run: Run, tmp_path: Path) -> None:

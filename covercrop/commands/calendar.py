@@ -38,8 +38,8 @@ def _run(arguments: argparse.Namespace) -> int:
     output = arguments.output
     if output == _STANDARD_OUTPUT and arguments.json:
         raise UsageError("-o - and --json both print to standard output; give one of them, or -o with a file's name")
-    before = {} if output in (None, _STANDARD_OUTPUT) else calendar.read(output)
     file, today, title = read(arguments)
+    before = {} if output in (None, _STANDARD_OUTPUT) else calendar.read(output, file.fields)
     day = arguments.on or today
     on = np.datetime64(day, "D")
 

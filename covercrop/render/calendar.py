@@ -78,17 +78,20 @@ def uids(field: Field) -> frozenset[str]:
 # --- the file as it was ---------------------------------------------------------------------------
 
 
-def read(path: Path) -> dict[str, Entry]:
+def read(path: Path, fields: Iterable[Field]) -> dict[str, Entry]:
     """The events of a file that an earlier run wrote, by UID; none where there is no file.
 
     Parameters
     ----------
     path : pathlib.Path
+    fields : iterable of Field
+        The fields that are to be written to it.
 
     Raises
     ------
     UsageError
         If something else stands there, which is never overwritten, or the
+        dates of quite other fields, which would all be withdrawn; if the
         package icalendar is not installed.
     """
     calendar_class = _icalendar()
@@ -108,11 +111,15 @@ def read(path: Path) -> dict[str, Entry]:
         raise UsageError(f"{path}: is a calendar that another program wrote; give another name with -o")
     try:
         calendar = calendar_class.from_ical(content)
-        return {str(entry["UID"]): _checked(entry) for entry in calendar.walk("VEVENT")}
+        entries = {str(entry["UID"]): _checked(entry) for entry in calendar.walk("VEVENT")}
     except (ValueError, LookupError, TypeError, AttributeError) as error:
         raise UsageError(
             f"{path}: the calendar in it is damaged ({one_line(error)}); move it away, or give another name with -o"
         ) from None
+    held = sorted({str(entry["LOCATION"]) for entry in entries.values()})
+    if held and not {_text(field_name(field)) for field in fields} & set(held):
+        raise UsageError(f"{path}: holds the dates of other fields, such as {held[0]}; give another name with -o")
+    return entries
 
 
 def _checked(entry: Entry) -> Entry:
@@ -120,8 +127,8 @@ def _checked(entry: Entry) -> Entry:
     days = (entry.decoded("DTSTART"), entry.decoded("DTEND"), _stamp(entry))
     if any(type(day) is not dt.date for day in days):
         raise ValueError(f"event {entry['UID']} has no whole days")
-    if _sequence(entry) < 0 or not str(entry["SUMMARY"]):
-        raise ValueError(f"event {entry['UID']} has no title, or a sequence below 0")
+    if _sequence(entry) < 0 or not (str(entry["SUMMARY"]) and str(entry["LOCATION"])):
+        raise ValueError(f"event {entry['UID']} has no title or no place, or a sequence below 0")
     return entry
 
 

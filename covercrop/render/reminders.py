@@ -45,6 +45,9 @@ CATEGORIES = {
     "next-sowing": "Cover",
 }
 
+#: Kinds whose dates move with the weather of the season; the others rest on past years, or on a date already said.
+_BY_THE_SEASON = ("scout", "window-opens", "turn-under", "window-closes", "planting", "spring-frost")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reminder:
@@ -93,7 +96,8 @@ def reminders(plan: Plan, *, us: bool = False) -> tuple[Reminder, ...]:
     found = []
     for event in agenda(plan):
         said = _WORDS[event.kind](plan, event, us)
-        basis = f"By weather that ends on {stale}." if stale not in said.odds else ""
+        old = event.kind in _BY_THE_SEASON and stale not in said.odds
+        basis = f"By weather that ends on {stale}." if old else ""
         found.append(
             Reminder(
                 field=plan.field,
