@@ -44,8 +44,10 @@ def datebook(screen: Screen, reminders: Sequence[Reminder], on: np.datetime64, *
 
 
 def _days(event: Event, year: int) -> str:
-    first = words.weekday(event.first, year)
-    return first if event.last == event.first else f"{first} - {words.weekday(event.last, year)}"
+    last = words.weekday(event.last, year)
+    if event.last == event.first:
+        return last
+    return f"{words.weekday(event.first, int(str(event.last)[:4]))} - {last}"
 
 
 def saved(screen: Screen, path: str, changes: Changes) -> None:
