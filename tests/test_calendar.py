@@ -387,6 +387,16 @@ def test_when_every_field_fails_the_file_stays(run: Run, own: Any, tmp_path: Pat
     assert path.read_bytes() == before
 
 
+def test_an_event_is_past_the_day_after_its_last() -> None:
+    """What is no longer to be expected is withdrawn up to its last day, and left as a record from the next day on."""
+    entries, _ = calendar.merge(SAID[:1], {}, dt.date(2026, 2, 15))
+    before = {str(entry["UID"]): entry for entry in entries}
+    last = calendar._last(entries[0])
+    for days, status, withdrawn in ((0, "CANCELLED", 1), (1, "CONFIRMED", 0)):
+        (entry,), changes = calendar.merge((), before, last + dt.timedelta(days=days))
+        assert (entry["STATUS"], changes.withdrawn) == (status, withdrawn)
+
+
 def test_a_season_that_cannot_come_back_is_dropped() -> None:
     """What lies further back than a season is long leaves the file; what is nearer stays as a record."""
     entries, _ = calendar.merge(SAID, {}, dt.date(2026, 2, 15))
