@@ -18,7 +18,7 @@ LAYERS = (
     ("ensemble", "plantback", "season"),
     ("stand", "ground", "advice", "field_weather", "tabulate"),
     ("ending",),
-    ("plan",),
+    ("plan", "hindcast"),
     ("render",),
     ("commands",),
     ("cli",),

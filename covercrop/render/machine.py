@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterator, Sequence
 
+    from covercrop.hindcast import Hindcast, Score
     from covercrop.plan import Amount, Plan
     from covercrop.records import DailyWeather, DateRange
     from covercrop.tabulate import DegreeDayTable
@@ -121,6 +122,42 @@ def weather(
         for name, record, summary in found
     ]
     return _document(today.isoformat(), fields, problems)
+
+
+def hindcast(replayed: Sequence[Hindcast], today: dt.date, problems: Sequence[tuple[str, str]] = ()) -> dict[str, Any]:
+    """The document of ``covercrop hindcast --json``."""
+    fields = [
+        {
+            "name": each.field.name,
+            "species": each.cover.key,
+            "cultivar": each.field.cover.cultivar or None,
+            "sown": f"{each.field.cover.sown:%m-%d}",
+            "years": list(each.years),
+            "rows": [_hindcast_row(score) for score in each.scores],
+        }
+        for each in replayed
+    ]
+    return _document(today.isoformat(), fields, problems)
+
+
+def _hindcast_row(score: Score) -> dict[str, Any]:
+    def days(value: float, digits: int = 2) -> float | None:
+        return None if np.isnan(value) else round(value, digits)
+
+    return {
+        "issue": score.issue,
+        "event": score.event,
+        "seasons": score.seasons,
+        "bias_days": days(score.bias_days),
+        "rmse_days": days(score.rmse_days),
+        "crps_days": days(score.crps_days),
+        "coverage_80": days(score.coverage_80, 3),
+        "width_days": days(score.width_days),
+        **{
+            name: {"rmse_days": days(plain.rmse_days), "crps_days": days(plain.crps_days)}
+            for name, plain in (("station_mean", score.station_mean), ("pace", score.pace))
+        },
+    }
 
 
 def degree_days(table: DegreeDayTable) -> dict[str, Any]:
