@@ -37,6 +37,7 @@ from covercrop.daylength import day_length
 from covercrop.degree_days import accumulate
 from covercrop.ensemble import EARLY, LATE, MEDIAN, quantiles
 from covercrop.errors import UsageError, WeatherGapError
+from covercrop.season import cover_of
 from covercrop.weather.outlook import FEWEST_YEARS, MOST_FILLED, Record, season_outlook
 
 if TYPE_CHECKING:
@@ -194,7 +195,7 @@ def replay_seasons(
         If an issue date does not lie between sowing and the end of the season.
     """
     record = Record(weather)
-    cover = parameters.cover(field.cover.species)
+    cover = cover_of(field.cover)
     starts = _whole_seasons(record, field.cover.sown)
     if len(starts) <= FEWEST_SEASONS:
         raise WeatherGapError(

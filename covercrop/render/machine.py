@@ -13,7 +13,9 @@ from covercrop import advice, parameters
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterator, Sequence
+    from pathlib import Path
 
+    from covercrop.calibrate import Calibrated
     from covercrop.hindcast import Hindcast, Score
     from covercrop.plan import Amount, Plan
     from covercrop.records import DailyWeather, DateRange
@@ -157,6 +159,42 @@ def _hindcast_row(score: Score) -> dict[str, Any]:
             name: {"rmse_days": days(plain.rmse_days), "crps_days": days(plain.crps_days)}
             for name, plain in (("station_mean", score.station_mean), ("pace", score.pace))
         },
+    }
+
+
+def calibration(fitted: Calibrated, path: Path | None) -> dict[str, Any]:
+    """The document of ``covercrop calibrate --json``."""
+
+    def days(value: float) -> float | None:
+        return None if np.isnan(value) else round(value, 2)
+
+    return {
+        "schema": SCHEMA,
+        "file": None if path is None else str(path),
+        **asdict(fitted.calibration),
+        "rmse_days": days(fitted.rmse),
+        "left_out": {
+            "by": fitted.left_out_by or None,
+            "rmse_days": days(fitted.left_out),
+            "plain_sum_rmse_days": days(fitted.plain_sum),
+            "latitude_rmse_days": days(fitted.latitude),
+        },
+        "later_days": days(fitted.later),
+        "rows": [
+            {
+                "line": row.record.line,
+                "place": row.record.season.site,
+                "sown": row.record.sown.isoformat(),
+                "stage": row.record.stage,
+                "date": row.record.date.isoformat(),
+                "error_days": days(row.error),
+                "left_out_days": days(row.left_out),
+                "plain_sum_days": days(row.plain_sum),
+                "latitude_days": days(row.latitude),
+            }
+            for row in fitted.rows
+        ],
+        "notes": [fitted.on_limit, *fitted.warnings],
     }
 
 
