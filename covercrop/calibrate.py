@@ -171,13 +171,18 @@ def errors(seasons: Sequence[Season], rule: Rule, groups: Sequence[str] = ()) ->
     return whole, [without[groups[row]](row) - seasons[row].observed for row in rows]
 
 
-def photothermal_rates(seasons: Sequence[Season], emergence: Emergence, bloom: Bloom) -> list[Array]:
+def emergence_days(seasons: Sequence[Season], emergence: Emergence) -> list[Array]:
+    """Day index of emergence in each season."""
+    warmth = [accumulate(np.maximum(season.tmean - emergence.base.value, 0.0)) for season in seasons]
+    return [crossing(total, emergence.sum.value) for total in warmth]
+
+
+def photothermal_rates(seasons: Sequence[Season], emerged: Sequence[Array], bloom: Bloom) -> list[Array]:
     """Progress towards bloom on each day of each season [degC d]."""
-    rates = []
-    for season in seasons:
-        up = crossing(accumulate(np.maximum(season.tmean - emergence.base.value, 0.0)), emergence.sum.value)
-        rates.append(phenology.photothermal_rate(season.tmean, season.day_length, up, bloom))
-    return rates
+    return [
+        phenology.photothermal_rate(season.tmean, season.day_length, up, bloom)
+        for season, up in zip(seasons, emerged, strict=True)
+    ]
 
 
 def pace_before(rates: Sequence[Array], seasons: Sequence[Season]) -> float:
@@ -242,6 +247,7 @@ class Model:
         self.seasons = seasons
         self.cover = cover
         self.thermal = [accumulate(phenology.thermal_rate(season.tmean, cover.bloom)) for season in seasons]
+        self._emerged = emergence_days(seasons, cover.emergence)
         self._under: dict[float, tuple[list[Array], float]] = {}
         self.standard_pace = self.under(cover.bloom.day_length_full.value)[1]
 
@@ -250,7 +256,7 @@ class Model:
         if day_length_full not in self._under:
             bloom = self.cover.bloom
             limit = replace(bloom.day_length_full, value=day_length_full)
-            rates = photothermal_rates(self.seasons, self.cover.emergence, replace(bloom, day_length_full=limit))
+            rates = photothermal_rates(self.seasons, self._emerged, replace(bloom, day_length_full=limit))
             self._under[day_length_full] = [accumulate(rate) for rate in rates], pace_before(rates, self.seasons)
         return self._under[day_length_full]
 

@@ -21,7 +21,7 @@ from covercrop.calibrate import BloomRecord, Calibrated, Model, Season, calibrat
 from covercrop.calibration import calibrated, read_calibration, write_calibration
 from covercrop.cli import main
 from covercrop.daylength import day_length
-from covercrop.ensemble import standard_draws
+from covercrop.ensemble import quantiles, standard_draws
 from covercrop.errors import FieldFileError, ParameterError, RecordsError
 from covercrop.plan import make_plan
 from covercrop.records import DailyWeather
@@ -163,10 +163,10 @@ def test_the_interval_holds_the_truth_at_its_rate(climates: dict[str, Record]) -
 
 
 def test_both_intervals_hold_where_two_numbers_are_fitted(climates: dict[str, Record]) -> None:
-    """The same with the day-length limit fitted too: 150 sets, eyes off by 3 days."""
-    sums, limits, _ = held(climates, 150, 3.0, limit=True)
-    assert at_its_rate(sums, 150, 0.8)
-    assert at_its_rate(limits, 150, 0.8)
+    """The same with the day-length limit fitted too: 100 sets, eyes off by 3 days."""
+    sums, limits, _ = held(climates, 100, 3.0, limit=True)
+    assert at_its_rate(sums, 100)
+    assert at_its_rate(limits, 100)
 
 
 def test_too_narrow_an_interval_would_be_seen() -> None:
@@ -456,28 +456,33 @@ def test_a_calibrated_cover_blooms_as_the_fit_predicts(own: Path, climates: dict
 # --- the plant's part of the interval -------------------------------------------------------------
 
 
-def test_the_whole_interval_holds_simulated_fields() -> None:
+@pytest.mark.parametrize("cultivar", ["", "Dixie"])
+def test_the_whole_interval_holds_simulated_fields(cultivar: str) -> None:
     """Plants drawn from the spread of the requirement, in weather that was held out: eight in ten are held.
 
-    The weather of the season after today is not in the record that the forecast sees, and the plant's need is
-    not the one in the middle; the 80 % interval of 25 % bloom has to hold both.
+    Neither the weather after today nor the plant's need, which is not the one in the middle, is known to the
+    forecast; its 80 % interval of 25 % bloom has to hold both.
     """
     rng = np.random.default_rng(7)
-    whole = invented.weather("1985-01-01", "2024-12-31", seed=11)
-    spread = phenology.requirement_spread(COVER, cultivar_known=False)
+    spread = phenology.requirement_spread(COVER, cultivar_known=bool(cultivar))
     held_count = total = 0
-    for year in range(1999, 2024):
-        start, on = np.datetime64(f"{year}-09-20"), np.datetime64(f"{year + 1}-03-20")
-        past = DailyWeather(table=whole.table.loc[: str(on)])
-        outlook = season_outlook(past, start, 330, on)
-        stand = grow_stand(outlook, 37.6, COVER, standard_draws())
-        low, high = np.quantile(stand.stages["bloom_25"], [0.1, 0.9], method="inverted_cdf")
-        came = tmean_of(Record(whole), str(start))
-        lengths = day_length(37.6, outlook.day_of_year[: came.size])
-        for _ in range(8):
-            truth = phenology.stage_days(came, lengths, COVER, requirement_shift=spread * rng.standard_normal())
-            held_count += bool(low <= truth["bloom_25"][0] <= high)
-            total += 1
+    for seed in (11, 12, 13):
+        whole = invented.weather("1985-01-01", "2024-12-31", seed=seed)
+        known = Record(whole)
+        for year in range(1999, 2024):
+            start, on = np.datetime64(f"{year}-09-20"), np.datetime64(f"{year + 1}-03-20")
+            past = DailyWeather(table=whole.table.loc[: str(on)])
+            outlook = season_outlook(past, start, 320, on)
+            stand = grow_stand(outlook, 37.6, COVER, standard_draws(), cultivar=cultivar)
+            early, _, late = quantiles(stand.stages["bloom_25"], stand.weights)
+            truth = phenology.stage_days(
+                tmean_of(known, str(start)),
+                day_length(37.6, outlook.day_of_year),
+                COVER,
+                requirement_shift=spread * rng.standard_normal(30),
+            )["bloom_25"]
+            held_count += int(((early <= truth) & (truth <= late)).sum())
+            total += truth.size
     assert 0.75 <= held_count / total <= 0.88
 
 
@@ -588,7 +593,7 @@ def test_a_good_file_is_read_in_any_layout(written: Path) -> None:
             "2024-09-24,25%,2024-09-28",
             "gives no progress towards bloom since sowing on 2024-09",
         ),
-        ("26,weather.csv,", "26,weather.csv,metric,x,y", "line 4 has 11 values under 9 columns; put a text that holds"),
+        ("26,weather.csv,", "26,weather.csv,metric,x,y", " has 11 values under 9 columns; put a text that holds"),
     ],
 )
 def test_one_bad_row_is_named_and_nothing_is_used(

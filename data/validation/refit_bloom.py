@@ -31,6 +31,7 @@ import pandas as pd
 
 from covercrop.calibrate import (
     Season,
+    emergence_days,
     errors,
     fit_sum,
     latitude_rule,
@@ -100,11 +101,12 @@ def try_gates(table: pd.DataFrame, means: dict[str, pd.DataFrame]) -> list[float
     bloom = build(Bloom, parameters["bloom"], "bloom")
     emergence = build(Emergence, parameters["emergence"], "emergence")
     seasons = [read_season(row, means) for row in table[table.species == "crimson-clover"].itertuples()]
+    emerged = emergence_days(seasons, emergence)
     found = []
     for values in GATES:
         names = ("day_length_none", "day_length_full", "cool_days")
         changed = {name: replace(getattr(bloom, name), value=value) for name, value in zip(names, values, strict=True)}
-        rates = photothermal_rates(seasons, emergence, replace(bloom, **changed))
+        rates = photothermal_rates(seasons, emerged, replace(bloom, **changed))
         _, left_out = errors(seasons, sum_rule([accumulate(rate) for rate in rates], seasons))
         found.append(rmse(left_out))
     return sorted(found)
@@ -119,7 +121,7 @@ def refit(table: pd.DataFrame, means: dict[str, pd.DataFrame]) -> tuple[pd.DataF
         bloom = build(Bloom, parameters[species]["bloom"], where)
         emergence = build(Emergence, parameters[species]["emergence"], where)
         seasons = [read_season(row, means) for row in rows.itertuples()]
-        rates = photothermal_rates(seasons, emergence, bloom)
+        rates = photothermal_rates(seasons, emergence_days(seasons, emergence), bloom)
         progress = [accumulate(rate) for rate in rates]
         warmth = [accumulate(np.maximum(season.tmean - bloom.base.value, 0.0)) for season in seasons]
         whole, left_out = errors(seasons, sum_rule(progress, seasons))
