@@ -211,8 +211,8 @@ class Fit:
         [h]; the error is NaN where the limit is the cover's own.
     scatter : float
         Of a record about the fit [d].
-    freedom : int
-        Records less numbers fitted.
+    records, freedom : int
+        Records, and records less numbers fitted.
     pace, scale : float
         As in :class:`covercrop.calibration.Requirement`.
     """
@@ -222,9 +222,19 @@ class Fit:
     day_length_full: float
     day_length_full_se: float
     scatter: float
+    records: int
     freedom: int
     pace: float
     scale: float
+
+    @property
+    def ahead(self) -> float:
+        """Scatter of a record that was not fitted [d]: that of a record, and the mean error of the fit at a record.
+
+        The second is the scatter times the root of numbers fitted over
+        records, whatever they are and however they hang together.
+        """
+        return self.scatter * float(np.sqrt(1 + (self.records - self.freedom) / self.records))
 
     def interval(self, value: float, se: float) -> tuple[float, float]:
         """The 80 % interval of a fitted number, by Student's t."""
@@ -344,6 +354,7 @@ def fit(model: Model, rows: Sequence[int], *, limit: bool) -> Fit:
         day_length_full=full,
         day_length_full_se=float(se[1]) if limit else np.nan,
         scatter=scatter,
+        records=len(rows),
         freedom=freedom,
         pace=pace,
         scale=pace / model.standard_pace,
@@ -551,7 +562,7 @@ def _calibration(
     # What another season will do: the scatter of a record, the error of the fit itself, and that both are known from
     # few records.  Where places were left out, the error at those is known, and is taken if it is larger.
     widened = float(t.ppf(_UPPER, found.freedom) / norm.ppf(_UPPER))
-    ahead = widened * float(np.hypot(found.scatter, found.requirement_se / found.pace))
+    ahead = widened * found.ahead
     low, high = found.interval(found.requirement, found.requirement_se)
     bloom = cover.bloom
     return Calibration(

@@ -144,8 +144,7 @@ def held(
         limits += low <= full <= high
         # The spread that a field gets, held against the record that was left out.
         expected = float(model.days([len(seen) - 1], found.requirement, found.day_length_full)[0])
-        spread = np.hypot(found.scatter, found.requirement_se / found.pace)
-        low, high = found.interval(expected, spread)
+        low, high = found.interval(expected, found.ahead)
         ahead += low <= seen[-1].observed <= high
     return sums, limits, ahead
 
@@ -164,9 +163,10 @@ def test_the_interval_holds_the_truth_at_its_rate(climates: dict[str, Record]) -
 
 def test_both_intervals_hold_where_two_numbers_are_fitted(climates: dict[str, Record]) -> None:
     """The same with the day-length limit fitted too: 100 sets, eyes off by 3 days."""
-    sums, limits, _ = held(climates, 100, 3.0, limit=True)
+    sums, limits, ahead = held(climates, 100, 3.0, limit=True)
     assert at_its_rate(sums, 100)
     assert at_its_rate(limits, 100)
+    assert at_its_rate(ahead, 100)
 
 
 def test_too_narrow_an_interval_would_be_seen() -> None:

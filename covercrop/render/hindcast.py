@@ -32,13 +32,12 @@ _COLUMNS = (
 )
 
 _KEY = (
-    "off by: days by which the likely date missed, as a root mean square over the seasons. Held it: the seasons in "
-    "which the day fell inside the 80% interval. Score: the mean miss in days with credit for honest odds (CRPS); "
-    "smaller is better.",
-    "average date: the other seasons' dates as odds. Pace: degree-days since midwinter, carried on at the average "
-    "pace to the average sum, with the rule's own errors as odds.",
-    "The truth here is what the full season's weather gives in the model: this tests the weather's part of an "
-    "interval, not how well the model knows your cover. For that, keep bloom records and see covercrop calibrate.",
+    "Off by: days by which the likely date missed, as a root mean square over the seasons. Held it: seasons whose day "
+    "fell inside the 80% interval. Score: the mean miss in days, with credit for honest odds (CRPS); smaller is better.",
+    "Average date: the score of the other seasons' dates. Pace: that of degree-days since midwinter, carried on at the "
+    "average pace up to the average sum, with the rule's own errors as its odds.",
+    "What came is what the whole season's weather gives in the model: this tests the weather's part of an interval, "
+    "not how well the model knows your cover. Keep bloom records for that; covercrop calibrate takes them.",
 )
 
 
