@@ -21,10 +21,11 @@ from covercrop.ensemble import (
     scouting_weights,
     surprise,
 )
+from covercrop.growth import nitrogen_percent
 
 if TYPE_CHECKING:
     from covercrop.season import ScoutingNote
-    from covercrop.traits import Cover
+    from covercrop.traits import Cover, Growth
     from covercrop.weather.outlook import Outlook
 
 Array = NDArray[np.float64]
@@ -63,6 +64,11 @@ class Stand:
     def living(self) -> Array:
         """Weights of the members that live through the winter."""
         return self.weights * np.isnan(self.killed)
+
+    def nitrogen_percent(self, day: float, growth: Growth) -> Array:
+        """Nitrogen in the dry matter on a day, member by member [% N]."""
+        stages = self.stages
+        return nitrogen_percent(day, stages["bud"], stages["bloom_50"], stages["viable_seed"], growth)
 
 
 def grow_stand(
