@@ -19,6 +19,7 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from copy import deepcopy
+from math import isfinite
 from pathlib import Path
 
 from covercrop.errors import FieldFileError, UnknownNameError
@@ -148,6 +149,8 @@ def _table(entry: Entry, path: Path) -> Iterator[str]:
     yield "[[field.scouting]]"
     for key, value in entry.items():
         said = f"  # {stage_name(float(value))}" if key == "bbch" and isinstance(value, int | float) else ""
+        if isinstance(value, float) and not isfinite(value):
+            raise FieldFileError(f"{path}: {key} = {value}: give a number")
         yield f"{key} = {_value(value, path)}{said}"
 
 
