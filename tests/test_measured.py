@@ -100,7 +100,7 @@ def test_a_thermometer_in_the_wrong_unit_is_noticed() -> None:
 
 
 def test_readings_mend_a_field_whose_soil_is_off() -> None:
-    """Simulated fields with the errors that are stated: what is left is as large as is said, and far below the first."""
+    """Simulated fields with the errors that are stated: what is left is as large as is said, and much less."""
     rng = np.random.default_rng(11)
     count, days = 3000, np.array([236, 243, 250])
     field_error = rng.normal(0, SOIL_ERROR_SD * np.sqrt(measured.FIELD_SHARE + measured.COVER_SHARE), count)
@@ -196,7 +196,9 @@ def test_a_sample_is_what_the_answer_rests_on() -> None:
     assert amounts[1].high - amounts[1].low < amounts[0].high - amounts[0].low
     share = [plan.nitrogen["n_kg_ha"].median / plan.nitrogen["dry_matter_kg_ha"].median for plan in (plain, sampled)]
     assert share[1] > 1.2 * share[0]
-    assert sampled.dates == plain.dates
+    # A stand that was cut was alive, which no longer leaves out the members that the cold would have killed.
+    for name in ("bud", "window_open", "window_close", "earliest_planting"):
+        assert abs((sampled.dates[name].median - plain.dates[name].median).astype(int)) <= 1, name
     said = " ".join(sampled.notes)
     assert "Your clip sample of 18 Apr, 600 kg/ha (540 lb/acre), is used instead of the model's" in said
     assert "The 3.9% of nitrogen in your sample of 18 Apr is used instead of the model's" in said
