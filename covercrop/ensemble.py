@@ -134,9 +134,9 @@ SURPRISING_SD = 2.0
 #: contradicted the ensemble and their scatter is widened.
 LEAST_EFFECTIVE_SHARE = 0.05
 
-#: Draws are drawn anew about what the notes say, so much wider, but never in less than this part of their range, nor
+#: Draws are gathered about what the notes say, over so much more than its spread, never over less than this, nor
 #: beyond the limit.
-REFOCUS_WIDER, REFOCUS_LEAST, REFOCUS_LIMIT = 1.5, 0.3, 3.5
+REFOCUS_WIDER, REFOCUS_LEAST, REFOCUS_LIMIT = 1.1, 0.25, 3.5
 
 NOTE_REACHED = "reached"
 NOTE_NOT_YET = "not yet"
