@@ -170,7 +170,7 @@ def weighing(scouting: Sequence[ScoutingNote]) -> tuple[ScoutingNote | None, Sco
 
 
 def dry_matter(
-    day: int, scouting: Sequence[ScoutingNote], outlook: Outlook, grown: Array, spread: float
+    day: int, scouting: Sequence[ScoutingNote], outlook: Outlook, grown_on: Callable[[int], Array], spread: float
 ) -> tuple[Array, Array]:
     """Dry matter on a day, by the model and by what was measured before.
 
@@ -181,8 +181,9 @@ def dry_matter(
     scouting : sequence of ScoutingNote
         In order of time.
     outlook : Outlook
-    grown : numpy.ndarray, shape (year, day)
-        The model: dry matter up to that day [kg/ha].
+    grown_on : callable
+        The model: dry matter of each year's stand, shape (year,), on a day
+        index [kg/ha].
     spread : float
         Standard deviation of the model, as a share.
 
@@ -197,26 +198,26 @@ def dry_matter(
     against what is known by then, each by its own error.  What grows after a
     measurement is the model's, with the model's error.
     """
-    at, mean, variance = 0, np.zeros(len(grown)), np.zeros(len(grown))
+    weight: Array = np.zeros(1)  # of the model, when it was last looked at
+    mean, variance = weight, weight
 
-    def grow(until: int) -> tuple[Array, Array]:
-        gain = grown[:, until] - grown[:, at]
-        return mean + gain, variance + (spread * gain) ** 2
+    def grow(until: int) -> tuple[Array, Array, Array]:
+        now = grown_on(until)
+        return now, mean + now - weight, variance + (spread * (now - weight)) ** 2
 
     for note in weighing(scouting):
         noted = day + 1 if note is None else outlook.position(np.datetime64(note.date, "D"))
         if note is None or noted > day:
             continue
-        mean, variance = grow(noted)
-        at = noted
+        weight, mean, variance = grow(noted)
         if note.dry_matter_kg_ha is not None:
             mean = np.full_like(mean, note.dry_matter_kg_ha)
             variance = (CLIP_ERROR * mean) ** 2
         elif note.height_cm is not None:
-            weight = height_weight(note.height_cm)
-            trust = variance / (variance + (HEIGHT_ERROR * weight) ** 2)
-            mean, variance = mean + trust * (weight - mean), (1 - trust) * variance
-    mean, variance = grow(day)
+            by_height = height_weight(note.height_cm)
+            trust = variance / (variance + (HEIGHT_ERROR * by_height) ** 2)
+            mean, variance = mean + trust * (by_height - mean), (1 - trust) * variance
+    _, mean, variance = grow(day)
     return mean, np.sqrt(variance)
 
 

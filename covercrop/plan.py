@@ -374,7 +374,9 @@ def _nitrogen(
         return {}
     # Emergence is the same in every draw, since it does not depend on what is drawn.
     grown = growth.dry_matter(outlook.tmean[:, : turned + 1], stand.stages["emergence"][:, 0], cover.growth)
-    mean, sd = measured.dry_matter(turned, field.scouting, outlook, grown, cover.growth.spread.value)
+    mean, sd = measured.dry_matter(
+        turned, field.scouting, outlook, lambda day: grown[:, day], cover.growth.spread.value
+    )
     dry_matter = np.maximum(mean[:, None] + sd[:, None] * draws.dry_matter, 0.0)
     percent_on = partial(stand.nitrogen_percent, growth=cover.growth)
     percent = percent_on(turned) * measured.nitrogen_factor(turned, field.scouting, outlook, percent_on)

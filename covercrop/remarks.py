@@ -88,7 +88,9 @@ def _weights(field: Field, cover: Cover, outlook: Outlook, stand: Stand) -> list
             f"{_kg_ha(model)}; what grows after it is the model's."
         )
     if height is not None and height.height_cm is not None:
-        mean, _ = measured.dry_matter(until, field.scouting, outlook, grown, cover.growth.spread.value)
+        mean, _ = measured.dry_matter(
+            until, field.scouting, outlook, lambda day: grown[:, day], cover.growth.spread.value
+        )
         inches = height.height_cm / 100 / units.M_PER_IN
         said.append(
             f"Your height of {_day(height.date)}, {height.height_cm:.0f} cm ({inches:.0f} inches), speaks for "

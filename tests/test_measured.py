@@ -25,6 +25,11 @@ SOIL = np.broadcast_to(np.linspace(0.0, 25.0, 500), (3, 500))
 GROWN = np.array([1.0, 1.1])[:, np.newaxis] * np.linspace(0.0, 5000.0, 251)
 
 
+def grown_on(day: int) -> np.ndarray:
+    """The growth model: a straight line, a tenth steeper in the second year."""
+    return GROWN[:, day]
+
+
 def on(day: int, **seen: float) -> ScoutingNote:
     """A note on a day index."""
     start: dt.date = SOWN.astype(object)
@@ -131,7 +136,7 @@ def test_the_rule_for_heights() -> None:
 
 def test_without_a_measurement_the_growth_model_stands() -> None:
     """The mean is the model's, its spread the stated share."""
-    mean, sd = dry_matter(250, [on(100, bbch=50)], OUTLOOK, GROWN, 0.3)
+    mean, sd = dry_matter(250, [on(100, bbch=50)], OUTLOOK, grown_on, 0.3)
     assert mean == pytest.approx(GROWN[:, 250])
     assert sd == pytest.approx(0.3 * GROWN[:, 250])
 
@@ -139,10 +144,10 @@ def test_without_a_measurement_the_growth_model_stands() -> None:
 def test_a_clip_sample_takes_the_place_of_the_model() -> None:
     """On its day it is all that counts; afterwards the model's gain comes on top, with the model's error."""
     notes = [on(150, dry_matter_kg_ha=1000.0), on(200, dry_matter_kg_ha=3200.0)]
-    mean, sd = dry_matter(200, notes, OUTLOOK, GROWN, 0.3)
+    mean, sd = dry_matter(200, notes, OUTLOOK, grown_on, 0.3)
     assert (mean == 3200).all()
     assert sd == pytest.approx(np.full(2, 0.15 * 3200))
-    later, later_sd = dry_matter(250, notes, OUTLOOK, GROWN, 0.3)
+    later, later_sd = dry_matter(250, notes, OUTLOOK, grown_on, 0.3)
     assert later == pytest.approx(3200 + np.array([1000, 1100]))
     assert later_sd == pytest.approx(np.hypot(0.15 * 3200, 0.3 * np.array([1000, 1100])))
 
@@ -150,7 +155,7 @@ def test_a_clip_sample_takes_the_place_of_the_model() -> None:
 def test_a_height_moves_the_model_a_little() -> None:
     """Between the model and the rule, nearer to the model; its spread is a little smaller."""
     note = on(250, height_cm=120.0)
-    mean, sd = dry_matter(250, [note], OUTLOOK, GROWN, 0.3)
+    mean, sd = dry_matter(250, [note], OUTLOOK, grown_on, 0.3)
     rule = height_weight(120.0)
     assert (GROWN[:, 250] < mean).all()
     assert (mean < (GROWN[:, 250] + rule) / 2).all()
@@ -160,14 +165,14 @@ def test_a_height_moves_the_model_a_little() -> None:
 
 def test_a_height_of_the_day_of_a_sample_adds_nothing() -> None:
     """The scales know better than the ruler."""
-    with_height = dry_matter(250, [on(200, dry_matter_kg_ha=3200.0, height_cm=90.0)], OUTLOOK, GROWN, 0.3)
-    without = dry_matter(250, [on(200, dry_matter_kg_ha=3200.0)], OUTLOOK, GROWN, 0.3)
+    with_height = dry_matter(250, [on(200, dry_matter_kg_ha=3200.0, height_cm=90.0)], OUTLOOK, grown_on, 0.3)
+    without = dry_matter(250, [on(200, dry_matter_kg_ha=3200.0)], OUTLOOK, grown_on, 0.3)
     assert np.array(with_height) == pytest.approx(np.array(without))
 
 
 def test_a_measurement_after_the_day_asked_about_does_not_count() -> None:
     """The last day is that of the cover."""
-    mean, _ = dry_matter(240, [on(245, dry_matter_kg_ha=3200.0)], OUTLOOK, GROWN, 0.3)
+    mean, _ = dry_matter(240, [on(245, dry_matter_kg_ha=3200.0)], OUTLOOK, grown_on, 0.3)
     assert mean == pytest.approx(GROWN[:, 240])
 
 
