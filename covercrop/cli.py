@@ -13,7 +13,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from covercrop import __version__
-from covercrop.commands import degree_days, known, ready, scout, weather
+from covercrop.commands import calibrate, degree_days, hindcast, known, ready, scout, weather
 from covercrop.commands.shared import Commands
 from covercrop.errors import CovercropError, one_line
 
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 COMMANDS = (
     ready,
     scout,
+    hindcast,
+    calibrate,
     weather,
     degree_days,
     known,

@@ -16,6 +16,7 @@ from covercrop.errors import FieldFileError
 from covercrop.ground import Ground, follow_ground
 from covercrop.records import DateRange
 from covercrop.remarks import remarks
+from covercrop.season import cover_of
 from covercrop.stand import Stand, grow_stand
 from covercrop.weather.outlook import Outlook, season_outlook
 
@@ -214,7 +215,7 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
             "enter the cover that stands now, or ask about an earlier day with --on"
         )
     draws = draws or standard_draws()
-    cover = parameters.cover(field.cover.species)
+    cover = cover_of(field.cover)
     crop = parameters.crop(field.crop.name)
     outlook = season_outlook(weather, np.datetime64(field.cover.sown, "D"), SEASON_DAYS, on)
     today = outlook.position(on)
@@ -426,6 +427,12 @@ def _notes(field: Field, cover: Cover, survival: float) -> list[str]:
             f"The chance that the stand lives through the cold is {max(survival, 0.01):.0%}, with no snow reckoned "
             "with; dates are those of a stand that lives."
         )
-    if not field.cover.cultivar:
+    if own := field.cover.calibration:
+        days = cover.bloom.spread.value / cover.bloom.pace.value
+        notes.append(
+            f"The bloom of the {cover.common_name} follows your own records ({own.records}: {own.count} at "
+            f"{own.places} place{'s' * (own.places > 1)}), good to about {days:.0f} days."
+        )
+    elif not field.cover.cultivar:
         notes.append(f"The cultivar of the {cover.common_name} is not given, so its dates are wider than they need be.")
     return notes

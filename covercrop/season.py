@@ -16,8 +16,10 @@ from pathlib import Path
 from typing import Any, TypeVar, cast
 
 from covercrop import hazards, parameters, soil_temperature, termination, units
+from covercrop.calibration import Calibration, calibrated, read_calibration
 from covercrop.errors import FieldFileError, ParameterError
 from covercrop.records import Units
+from covercrop.traits import Cover
 
 Value = TypeVar("Value")
 
@@ -30,7 +32,7 @@ UNITS = ("metric", "us")
 NO_BUDS = 50
 
 _FIELD = ("name", "latitude", "longitude", "elevation_m", "area_m2", "area_ft2", "cover", "weather", "crop", "scouting")
-_COVER = ("species", "cultivar", "sown", "turned_under", "terminate")
+_COVER = ("species", "cultivar", "sown", "turned_under", "terminate", "calibration")
 _WEATHER = ("file", "station", "units")
 _CROP = ("name", "method", "ground_cover", "days_to_maturity", "planted")
 _SCOUTING = (
@@ -50,13 +52,14 @@ _SCOUTING = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CoverEntry:
-    """What was sown, and what has been done with it."""
+    """What was sown, and what has been done with it; ``calibration`` holds own numbers for its bloom."""
 
     species: str
     sown: dt.date
     cultivar: str = ""
     turned_under: dt.date | None = None
     terminate: str = "turn-under"
+    calibration: Calibration | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -222,11 +225,35 @@ def _named(lookup: Callable[..., Value], table: _Table, *arguments: Any) -> Valu
         raise FieldFileError(f"{table.where}: {error}") from None
 
 
-def _cover(table: _Table) -> CoverEntry:
+def cover_of(entry: CoverEntry) -> Cover:
+    """The cover of an entry, with its own numbers where it has some."""
+    cover = parameters.cover(entry.species)
+    return cover if entry.calibration is None else calibrated(cover, entry.calibration)
+
+
+def _calibration(table: _Table, folder: Path, cover: Cover, cultivar: str) -> Calibration | None:
+    """The own numbers that a field names, if they are of the cover and cultivar that it has."""
+    name = table.text("calibration", "name the file that covercrop calibrate wrote, relative to the field file", "")
+    if not name:
+        return None
+    calibration = _named(read_calibration, table, folder / name)
+    if calibration.cover != cover.key:
+        raise table.fail(
+            "calibration", f"was fitted to {calibration.cover}, and this field has {cover.key}; name another"
+        )
+    if calibration.cultivar.casefold() != cultivar.casefold():
+        other = repr(calibration.cultivar) if calibration.cultivar else "records that name no cultivar"
+        here = f"has cultivar = {cultivar!r}" if cultivar else "names no cultivar"
+        raise table.fail("calibration", f"was fitted to {other}, and this field {here}; make the two the same")
+    return calibration
+
+
+def _cover(table: _Table, folder: Path) -> CoverEntry:
     named = table.text("species", 'name the cover, such as "crimson-clover" (see: covercrop covers)')
     cover = _named(parameters.cover, table, named)
     cultivar = table.text("cultivar", "name the cultivar, or leave the line out", "")
-    if cultivar:
+    calibration = _calibration(table, folder, cover, cultivar)
+    if cultivar and calibration is None:
         cultivar = _named(parameters.cultivar, table, cover, cultivar).name
     entry = CoverEntry(
         species=cover.key,
@@ -234,6 +261,7 @@ def _cover(table: _Table) -> CoverEntry:
         sown=table.date("sown"),
         turned_under=table.date("turned_under", None),
         terminate=table.choice("terminate", termination.METHODS, "turn-under"),
+        calibration=calibration,
     )
     if entry.turned_under is not None and entry.turned_under <= entry.sown:
         raise table.fail("turned_under", f"is not after sowing on {entry.sown}")
@@ -354,7 +382,7 @@ def _field(where: str, raw: Any, folder: Path) -> Field:
     named = raw.get("name") if isinstance(raw, dict) else None
     table = _Table(f'{where} "{named}"' if isinstance(named, str) else where, raw, _FIELD)
     name = table.text("name", "give the field a name")
-    cover = _cover(table.below("cover", _COVER, "it says what was sown, and when"))
+    cover = _cover(table.below("cover", _COVER, "it says what was sown, and when"), folder)
     crop = _crop(table.below("crop", _CROP, "it says what is to follow the cover"), cover)
     area = table.number("area_m2", 0.1, 1e8, "give the area in square metres", None)
     square_feet = table.number("area_ft2", 1, 1e9, "give the area in square feet", None)

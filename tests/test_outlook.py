@@ -195,3 +195,27 @@ def test_not_reached_is_nat() -> None:
     dates = outlook.dates(np.array([0.0, 10.0, np.nan]))
     assert list(dates[:2].astype(str)) == ["2020-09-15", "2020-09-25"]
     assert np.isnat(dates[2])
+
+
+def test_a_replay_uses_the_years_on_either_side_nearest_first() -> None:
+    """A season that is over is finished by the years before and after it, in turn."""
+    on = np.datetime64("2010-04-01")
+    outlook = season_outlook(record(), np.datetime64("2009-09-15"), 360, on, replay=True)
+    assert outlook.years[:4] == (2008, 2010, 2007, 2011)
+    assert outlook.tmin[0, outlook.known] == number("2009-04-02")
+    assert outlook.tmin[1, outlook.known] == number("2011-04-02")
+
+
+def test_a_replay_never_sees_what_it_foretells() -> None:
+    """No member holds a day of the season itself that came after the day of the forecast; nor do forecast rows."""
+    start, length = np.datetime64("2009-09-15"), 360
+    weather = record()
+    weather.table.loc["2010-04-02":"2010-04-10", "origin"] = "forecast"
+    for on in ("2009-12-31", "2010-02-15", "2010-04-01"):
+        outlook = season_outlook(weather, start, length, np.datetime64(on), replay=True)
+        own = (outlook.tmin[:, outlook.known :] > number(on)) & (
+            outlook.tmin[:, outlook.known :] <= number("2009-09-15") + length - 1
+        )
+        assert outlook.forecast == 0
+        assert len(outlook.years) >= FEWEST_YEARS
+        assert not own.any()
