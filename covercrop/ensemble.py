@@ -308,7 +308,7 @@ def refocus(draw: Array, weights: Array) -> tuple[Array, Array]:
     Importance sampling.  Without it one good note leaves a dozen draws of 64
     that count, and an unlikely one three, too few for an interval.
     """
-    share = weights.sum(axis=0) / weights.sum()
+    share = weights.reshape(-1, draw.size).sum(axis=0) / weights.sum()
     centre = float((share * draw).sum())
     spread = max(REFOCUS_WIDER * float(np.sqrt((share * (draw - centre) ** 2).sum())), REFOCUS_LEAST)
     moved = np.clip(centre + min(spread, 1.0) * draw, -REFOCUS_LIMIT, REFOCUS_LIMIT)

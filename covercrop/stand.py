@@ -188,6 +188,6 @@ def _over_years(expected: Array) -> Array:
     on which the date of a stage between two others would otherwise depend.
     """
     known = ~np.isnan(expected)
-    count = known.sum(axis=0, keepdims=True)
-    total = np.where(known, expected, 0.0).sum(axis=0, keepdims=True)
-    return np.where(2 * count > len(expected), total / np.maximum(count, 1), np.nan)
+    count = known.sum(axis=-2, keepdims=True)
+    total = np.where(known, expected, 0.0).sum(axis=-2, keepdims=True)
+    return np.where(2 * count > expected.shape[-2], total / np.maximum(count, 1), np.nan)

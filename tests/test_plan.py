@@ -375,3 +375,28 @@ def test_a_forecast_without_past_years_dates_what_it_covers() -> None:
     assert all(plan.dates[name].early < plan.dates[name].median for name in inside)
     assert np.isnat(plan.dates["viable_seed"].median)
     assert plan.turn_under is None
+
+
+# --- what a note does not tell --------------------------------------------------------------------
+
+
+def test_a_note_of_today_says_nothing_of_the_weather_to_come() -> None:
+    """Buds half way to flowers on the last observed day: no past year is likelier to follow for it, and frost stays."""
+    note = ScoutingNote(date=dt.date(2026, 4, 20), bbch=55)
+    plain, noted = plan_on("2026-04-20"), plan_on("2026-04-20", scouting=(note,))
+    assert noted.dates["frost"] == plain.dates["frost"]
+    assert noted.dates["latest_planting"] == plain.dates["latest_planting"]
+    assert width(noted, "window_open") < width(plain, "window_open")
+
+
+def test_a_note_narrows_the_stage_and_leaves_the_rest_as_wide() -> None:
+    """The soil and the dry matter are no surer for a note of the bloom: their intervals stay as wide, or nearly."""
+    note = ScoutingNote(date=dt.date(2026, 4, 20), bbch=55)
+    plain, noted = (plan_on("2026-04-20", turned_under=None, scouting=notes) for notes in ((), (note,)))
+    spans = [
+        (plan.nitrogen["dry_matter_kg_ha"].high - plan.nitrogen["dry_matter_kg_ha"].low)
+        / plan.nitrogen["dry_matter_kg_ha"].median
+        for plan in (plain, noted)
+    ]
+    assert spans[1] > 0.9 * spans[0]
+    assert width(noted, "soil_warm") > 0.85 * width(plain, "soil_warm")
