@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from covercrop import growth, parameters, plantback, soil_water, termination
+from covercrop import growth, measured, parameters, plantback, soil_water, termination
 from covercrop.ensemble import SCOUTING_SD_DAYS
 from covercrop.traits import label
 from covercrop.weather.outlook import FEWEST_YEARS, MOST_YEARS
@@ -44,7 +44,8 @@ _CAUTIONS = (
 _ASSUMPTIONS = (
     "A day with a mean between 0 and 10 degC (32 and 50 degF) counts as cool, as in the trial that the bloom of "
     "crimson clover was fitted to.",
-    f"Two people who scout the same stand differ by about {SCOUTING_SD_DAYS:.0f} days.",
+    f"Two people who scout the same stand differ by about {SCOUTING_SD_DAYS:.0f} days; half of that, as variance, is "
+    "taken to be the same in all notes of a field.",
     "A stand is called dead, and planting safe, when eight in ten of the ways the season may go say so.",
     f"A forecast needs {FEWEST_YEARS} past years and uses no more than {MOST_YEARS}.",
 )
@@ -79,6 +80,7 @@ def assumptions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
     ]
     return (
         *_ASSUMPTIONS,
+        *measured.assumptions(field.scouting),
         *plantback.ASSUMPTIONS,
         *soil_water.ASSUMPTIONS,
         *termination.assumptions(field.cover.terminate),

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from covercrop.plan import Amount, Plan
     from covercrop.records import DailyWeather, DateRange
     from covercrop.render.reminders import Reminder
+    from covercrop.season import Field, ScoutingNote
     from covercrop.tabulate import DegreeDayTable
     from covercrop.traits import Cover, Crop
     from covercrop.weather.table import WeatherSummary
@@ -97,6 +98,13 @@ def _amount(amount: Amount | None) -> dict[str, float | None]:
     if amount is None:
         return {"low": None, "median": None, "high": None}
     return {"low": round(amount.low, 1), "median": round(amount.median, 1), "high": round(amount.high, 1)}
+
+
+def scouted(field: Field, note: ScoutingNote, path: Path) -> dict[str, Any]:
+    """The document of ``covercrop scout --json``: the note as it was read back, in metric units."""
+    seen = {key: value for key, value in asdict(note).items() if key != "date" and value not in (None, "")}
+    entry = {"name": field.name, "file": str(path), "noted": seen, "notes_in_file": len(field.scouting)}
+    return _document(note.date.isoformat(), [entry], ())
 
 
 def weather(
