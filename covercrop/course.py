@@ -135,6 +135,7 @@ def follow(field: Field, cover: Cover, crop: Crop, outlook: Outlook, today: int,
         terminate=ending.method,
         ended=np.nan if turned is None else float(turned),
         midwinter=outlook.position(midwinter),
+        scouting=field.scouting,
     )
     return Course(stand=stand, ending=ending, ground=ground, weights=weights, survival=survival, killed=killed)
 

@@ -9,11 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop import decomposition, hazards, plantback, soil_water, termination
-from covercrop.soil_temperature import SOIL_ERROR_SD, soil_temperature
+from covercrop.measured import SoilCheck, soil_check
+from covercrop.soil_temperature import soil_temperature
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from covercrop.ensemble import Draws
-    from covercrop.season import CropEntry
+    from covercrop.season import CropEntry, ScoutingNote
     from covercrop.traits import Cover, Crop
     from covercrop.weather.outlook import Outlook
 
@@ -39,6 +42,8 @@ class Ground:
         Day index on which the ended cover is dead; NaN where it is not ended.
     soil_c : numpy.ndarray, shape (year, day)
         Soil temperature at planting depth [degC].
+    soil_check : SoilCheck
+        What thermometer readings have done to it.
     """
 
     limits: dict[str, Array]
@@ -47,6 +52,7 @@ class Ground:
     frost_free: Array
     dead: float
     soil_c: Array
+    soil_check: SoilCheck
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,6 +85,7 @@ def follow_ground(
     terminate: str,
     ended: float,
     midwinter: int,
+    scouting: Sequence[ScoutingNote] = (),
 ) -> Ground:
     """Follow the ground from the ending of the cover to the planting of the crop.
 
@@ -98,6 +105,8 @@ def follow_ground(
         Day index on which that is done; NaN where it is not.
     midwinter : int
         Day index of the midwinter before the crop's spring.
+    scouting : sequence of ScoutingNote
+        Its thermometer readings set the soil model right.
 
     Raises
     ------
@@ -105,7 +114,9 @@ def follow_ground(
         If there is no such ground cover or planting method.
     """
     dead = ended + (termination.TARP_DAYS.value if terminate == "tarp" else 0.0)
-    soil_c = soil_temperature(outlook.tmean, plan.ground_cover, canopy_until=dead)
+    modelled = soil_temperature(outlook.tmean, plan.ground_cover, canopy_until=dead)
+    check = soil_check(scouting, outlook, modelled, dead)
+    soil_c = check.corrected(modelled, dead)
     limits = plantback.limits(
         outlook.tmin,
         outlook.tmax,
@@ -116,7 +127,7 @@ def follow_ground(
         crop=crop,
         method=plan.method,
         residue_draw=draws.residue,
-        soil_error=SOIL_ERROR_SD * draws.soil,
+        soil_error=check.sd * draws.soil,
     )
     freeze = hazards.first_autumn_freeze(outlook.tmin, midwinter, crop.frost.value)
     days = plantback.days_to_maturity(crop, plan.method, plan.days_to_maturity)
@@ -127,6 +138,7 @@ def follow_ground(
         frost_free=hazards.freeze_free_from(outlook.tmin, midwinter, crop.frost.value)[:, np.newaxis],
         dead=dead,
         soil_c=soil_c,
+        soil_check=check,
     )
 
 

@@ -14,13 +14,14 @@ LAYERS = (
     ("units", "records", "resources"),
     ("traits",),
     ("parameters", "degree_days", "daylength", "soil_temperature", "soil_water", "weather"),
-    ("phenology", "termination", "decomposition", "hazards", "growth"),
+    ("phenology", "termination", "decomposition", "hazards", "growth", "calibration"),
     ("ensemble", "plantback", "season"),
-    ("stand", "ground", "advice", "field_weather", "tabulate"),
-    ("ending",),
+    ("measured",),
+    ("stand", "ground", "advice", "field_weather", "field_notes", "tabulate"),
+    ("ending", "remarks"),
     ("course",),
-    ("plan",),
-    ("region", "agenda"),
+    ("plan", "hindcast", "calibrate"),
+    ("region", "agenda", "needs", "bloom_records"),
     ("render",),
     ("commands",),
     ("cli",),
@@ -106,7 +107,18 @@ def test_one_module_speaks_to_the_weather_service() -> None:
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
 def test_slow_packages_wait_until_they_are_needed(path: Path) -> None:
     """Outside weather/ and render/ nothing slow is imported at module level: starting takes no longer than numpy."""
-    slow = {"pandas", "scipy", "meteostat", "rich", "xarray", "dask", "distributed", "cftime", "matplotlib"}
+    slow = {
+        "pandas",
+        "scipy",
+        "meteostat",
+        "rich",
+        "xarray",
+        "icalendar",
+        "dask",
+        "distributed",
+        "cftime",
+        "matplotlib",
+    }
     if module_of(path) in ("weather", "render"):
         slow -= {"pandas", "rich"}
     statements = [

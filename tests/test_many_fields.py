@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from covercrop import field_weather
-from covercrop.agenda import by_need, is_due, next_task
 from covercrop.cli import main
 from covercrop.ending import TurnUnder
+from covercrop.needs import by_need, is_due, next_task
 from covercrop.plan import Plan, make_plan
 from covercrop.records import DateRange
 

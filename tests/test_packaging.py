@@ -15,7 +15,15 @@ from typing import Any
 import pytest
 
 REPOSITORY = Path(__file__).resolve().parent.parent
-SHIPPED = ("covers.toml", "crops.toml", "sources.toml", "demo/fields.toml", "demo/weather.csv", "demo/README.md")
+SHIPPED = (
+    "covers.toml",
+    "crops.toml",
+    "sources.toml",
+    "demo/fields.toml",
+    "demo/weather.csv",
+    "demo/README.md",
+    "demo/records.csv",
+)
 
 # Run with -I: neither the working directory nor PYTHONPATH nor the user's own packages take part.
 PROBE = """

@@ -28,8 +28,8 @@ def add(commands: Commands) -> None:
 def _run(arguments: argparse.Namespace) -> int:
     import numpy as np
 
-    from covercrop.agenda import is_due
     from covercrop.field_weather import SharedWeather, weather_of
+    from covercrop.needs import is_due
     from covercrop.plan import Plan, make_plan
     from covercrop.season import Field, as_of
 

@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop.agenda import by_need, is_due, next_task
+from covercrop.needs import by_need, is_due, next_task
 from covercrop.render import words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from covercrop.agenda import Task
+    from covercrop.needs import Task
     from covercrop.plan import Plan
     from covercrop.render.terminal import Screen
 
@@ -51,8 +51,13 @@ def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: s
             screen.say()
             screen.say(heading, style="bold")
             _lines(screen, [_HEADS, *rows], widths)
-    _mark(screen, "weather that ends more than three weeks before", [p for p in plans if words.is_stale(p)])
-    _mark(screen, "a cover that may not have lived through the cold", [p for p in plans if words.is_doubtful(p)])
+    _mark(
+        screen,
+        "weather that ends more than three weeks before",
+        [p for p in plans if not words.is_ended(p) and words.stale_since(p)],
+    )
+    doubtful = [plan for plan in plans if words.is_doubtful(plan)]
+    _mark(screen, "a cover that may not have lived through the cold", doubtful)
 
 
 def _mark(screen: Screen, why: str, plans: Sequence[Plan]) -> None:

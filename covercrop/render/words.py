@@ -123,6 +123,11 @@ def chance(share: float) -> str:
     return percent(min(max(share, 0.001), 0.999))
 
 
+def temperature(celsius: float, *, us: bool) -> str:
+    """A temperature with its unit, whole degrees."""
+    return f"{units.fahrenheit_from_celsius(celsius):.0f} °F" if us else f"{celsius:.0f} °C"
+
+
 def state(plan: Plan) -> str:
     """The state in words; a cover that was rolled, mown or tarped is not called turned under."""
     return _ENDING[plan.method][1] if plan.state == "turned-under" else STATE_WORDS[plan.state]
@@ -131,12 +136,6 @@ def state(plan: Plan) -> str:
 def ending(plan: Plan) -> str:
     """What is done to end the cover: at once by turning under, where seed is about."""
     return _ENDING["turn-under" if plan.state == "seed-risk" else plan.method][0]
-
-
-def is_stale(plan: Plan) -> bool:
-    """Whether a standing cover is judged by weather that ends too long ago."""
-    ends = plan.outlook.days[plan.outlook.known - 1]
-    return bool((plan.on - ends).astype(int) > STALE_DAYS) and not is_ended(plan)
 
 
 def is_doubtful(plan: Plan) -> bool:
@@ -152,10 +151,14 @@ def is_planted(plan: Plan) -> bool:
 def headline(plan: Plan) -> str:
     """What to do about the cover, in a sentence that can be acted on."""
     said = (_ground_headline if is_ended(plan) else _stand_headline)(plan)
-    if is_stale(plan):
-        ends = plan.outlook.days[plan.outlook.known - 1]
-        return f"By weather that ends on {_own_date(plan, ends)}: {said[0].lower()}{said[1:]}"
-    return said
+    stale = "" if is_ended(plan) else stale_since(plan)
+    return f"By weather that ends on {stale}: {said[0].lower()}{said[1:]}" if stale else said
+
+
+def stale_since(plan: Plan) -> str:
+    """The last day with weather, where that is long ago; empty otherwise."""
+    ends = plan.outlook.days[plan.outlook.known - 1]
+    return _own_date(plan, ends) if (plan.on - ends).astype(int) > STALE_DAYS else ""
 
 
 def is_ended(plan: Plan) -> bool:
@@ -185,13 +188,34 @@ def _stand_headline(plan: Plan) -> str:
             said = _open(plan)
         case _:
             said = _not_yet(plan)
-    if plan.method != plan.field.cover.terminate:
-        said = f"{_GERUND[plan.field.cover.terminate]} has no day that is safe; turning under may have. {said}"
-    if plan.surer is not None:
-        said += f" Turning under is surer: {chance(plan.surer.probability)} on {weekday(plan.surer.date, _year(plan))}."
-    if is_doubtful(plan):
-        said = f"If it has lived through the cold ({chance(plan.survival)}): {said[0].lower()}{said[1:]}"
-    return said
+    said = " ".join(filter(None, (instead(plan), said, surer(plan))))
+    return if_it_lives(plan, said)
+
+
+def instead(plan: Plan) -> str:
+    """That another way of ending the cover is planned than was asked for; empty where it is the same."""
+    if plan.method == plan.field.cover.terminate:
+        return ""
+    return f"{_GERUND[plan.field.cover.terminate]} has no day that is safe; turning under may have."
+
+
+def surer(plan: Plan) -> str:
+    """The best day of turning under, where the way asked for has poor chances; empty otherwise."""
+    if plan.surer is None:
+        return ""
+    return f"Turning under is surer: {chance(plan.surer.probability)} on {weekday(plan.surer.date, _year(plan))}."
+
+
+def if_it_lives(plan: Plan, said: str) -> str:
+    """A sentence about the stand, made conditional where it may well have died."""
+    if not is_doubtful(plan):
+        return said
+    return f"If it has lived through the cold ({chance(plan.survival)}): {said[0].lower()}{said[1:]}"
+
+
+def to_end(plan: Plan) -> str:
+    """What is to be done to the cover: ``turn it under``."""
+    return _ENDING[plan.method][0]
 
 
 def _not_yet(plan: Plan) -> str:
