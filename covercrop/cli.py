@@ -13,7 +13,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from covercrop import __version__
-from covercrop.commands import calibrate, degree_days, hindcast, known, ready, weather
+from covercrop.commands import calendar, calibrate, degree_days, hindcast, known, ready, scout, weather
 from covercrop.commands.shared import Commands
 from covercrop.errors import CovercropError, one_line
 
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 #: In the order of the help.
 COMMANDS = (
     ready,
+    scout,
+    calendar,
     hindcast,
     calibrate,
     weather,
@@ -40,6 +42,7 @@ examples:
   covercrop ready                      this week's answer for the demonstration
   covercrop ready fields.toml          the same for your own fields
   covercrop ready fields.toml --json   for another program
+  covercrop scout fields.toml "Mill terrace" --bloom 10
   covercrop weather fields.toml        where the weather comes from, and how good it is
 
 exit status: 0; 1 a problem, said in one line; 2 wrong usage"""

@@ -28,11 +28,26 @@ FIRST_YEAR, LAST_YEAR = 1800, 2100
 
 UNITS = ("metric", "us")
 
+#: BBCH code that stands for a stand without buds: the last one before they show (51).
+NO_BUDS = 50
+
 _FIELD = ("name", "latitude", "longitude", "elevation_m", "area_m2", "area_ft2", "cover", "weather", "crop", "scouting")
 _COVER = ("species", "cultivar", "sown", "turned_under", "terminate", "calibration")
 _WEATHER = ("file", "station", "units")
 _CROP = ("name", "method", "ground_cover", "days_to_maturity", "planted")
-_SCOUTING = ("date", "bloom_percent", "bbch", "note")
+_SCOUTING = (
+    "date",
+    "bloom_percent",
+    "bbch",
+    "note",
+    "soil_c",
+    "soil_f",
+    "height_cm",
+    "height_in",
+    "dry_matter_kg_ha",
+    "dry_matter_lb_acre",
+    "nitrogen_percent",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,12 +84,42 @@ class CropEntry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScoutingNote:
-    """What was seen on one visit: a percentage in bloom, or a BBCH stage."""
+    """What was seen on one visit.
+
+    Attributes
+    ----------
+    date : datetime.date
+    bloom_percent, bbch
+        The stage, as the share in bloom [%] or as a BBCH code; at most one.
+    note : str
+    soil_c : float or None
+        Reading of a soil thermometer at planting depth [degC].
+    height_cm : float or None
+        Height of the stand [cm].
+    dry_matter_kg_ha, nitrogen_percent : float or None
+        Dry weight [kg/ha] and its nitrogen [% N] of a clip sample.
+    """
 
     date: dt.date
     bloom_percent: float | None = None
     bbch: int | None = None
     note: str = ""
+    soil_c: float | None = None
+    height_cm: float | None = None
+    dry_matter_kg_ha: float | None = None
+    nitrogen_percent: float | None = None
+
+    @property
+    def has_stage(self) -> bool:
+        """Whether the stage of the stand was seen."""
+        return self.bloom_percent is not None or self.bbch is not None
+
+    @property
+    def of_the_stand(self) -> bool:
+        """Whether anything was seen or measured that a standing cover is needed for."""
+        return self.has_stage or any(
+            value is not None for value in (self.height_cm, self.dry_matter_kg_ha, self.nitrogen_percent)
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -249,11 +294,65 @@ def _crop(table: _Table, cover: CoverEntry) -> CropEntry:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Unit:
+    """A key of a measurement: its unit in words, what is believed in it, and the way to the metric one."""
+
+    key: str
+    words: str
+    low: float
+    high: float
+    to_metric: Callable[[float], float] = float
+
+
+#: What a note may measure, each in the metric and in the US unit.
+_MEASURED = {
+    "soil": (
+        _Unit("soil_c", "degC", -20, 45),
+        _Unit("soil_f", "degF", -4, 113, units.celsius_from_fahrenheit),
+    ),
+    "height": (
+        _Unit("height_cm", "cm", 1, 300),
+        _Unit("height_in", "inches", 0.5, 120, lambda inches: inches * units.M_PER_IN * 100),
+    ),
+    "dry weight": (
+        _Unit("dry_matter_kg_ha", "kg/ha (the dry grams of a square metre, times 10)", 50, 20_000),
+        _Unit(
+            "dry_matter_lb_acre",
+            "lb/acre (the dry grams of a square foot, times 96)",
+            45,
+            18_000,
+            lambda pounds: pounds * units.KG_HA_PER_LB_ACRE,
+        ),
+    ),
+}
+
+
+def _measured(table: _Table, name: str) -> float | None:
+    """A measurement that may stand in the metric or in the US unit, as metric."""
+    metric, us = _MEASURED[name]
+    values = [
+        table.number(
+            unit.key,
+            unit.low,
+            unit.high,
+            f"give the {name} in {unit.words}, {unit.low:,g} to {unit.high:,g}; in {other.words.split(' (')[0]} it is "
+            f"{other.key} (scout: --units {system})",
+            None,
+        )
+        for unit, other, system in ((metric, us, "us"), (us, metric, "metric"))
+    ]
+    if None not in values:
+        raise table.fail(us.key, f"{metric.key} is given too; keep one of them")
+    found = [unit.to_metric(value) for unit, value in zip((metric, us), values, strict=True) if value is not None]
+    return found[0] if found else None
+
+
 def _note(table: _Table, cover: CoverEntry) -> ScoutingNote:
     percent = table.number("bloom_percent", 0, 100, "give 0 to 100", None)
     bbch = table.number("bbch", 0, 99, "give a BBCH stage, 0 to 99", None)
-    if (percent is None) == (bbch is None):
-        raise FieldFileError(f"{table.where}: give bloom_percent or bbch{', not both' if bbch is not None else ''}")
+    if percent is not None and bbch is not None:
+        raise FieldFileError(f"{table.where}: give bloom_percent or bbch, not both")
     if bbch is not None and bbch != int(bbch):
         raise table.fail("bbch", "give a whole number, such as 60")
     note = ScoutingNote(
@@ -261,11 +360,21 @@ def _note(table: _Table, cover: CoverEntry) -> ScoutingNote:
         bloom_percent=percent,
         bbch=None if bbch is None else int(bbch),
         note=table.text("note", "write some words, or leave the line out", ""),
+        soil_c=_measured(table, "soil"),
+        height_cm=_measured(table, "height"),
+        dry_matter_kg_ha=_measured(table, "dry weight"),
+        nitrogen_percent=table.number("nitrogen_percent", 0.3, 8, "give % N of the dry weight, 0.3 to 8", None),
     )
+    if not note.of_the_stand and note.soil_c is None:
+        raise FieldFileError(
+            f"{table.where}: give bloom_percent or bbch, or what was measured: {', '.join(_SCOUTING[4:])}"
+        )
     if note.date <= cover.sown:
         raise table.fail("date", f"is not after sowing on {cover.sown}")
-    if cover.turned_under is not None and note.date > cover.turned_under:
-        raise table.fail("date", f"is after turning under on {cover.turned_under}; mend one of the two")
+    if cover.turned_under is not None and note.date > cover.turned_under and note.of_the_stand:
+        raise table.fail(
+            "date", f"is after turning under on {cover.turned_under}; mend one of the two, or note the soil alone"
+        )
     return note
 
 
@@ -332,15 +441,46 @@ def read_fields(path: Path) -> FieldFile:
         If the file cannot be read, or something in it is not what it should
         be; the line names the place, the value and the way out.
     """
+    return parse_fields(path, read_bytes(path))
+
+
+def read_bytes(path: Path) -> bytes:
+    """The bytes of a field file.
+
+    Raises
+    ------
+    FieldFileError
+        If there is no such file, or it cannot be read.
+    """
     try:
-        text = path.read_bytes().decode("utf-8-sig")  # some editors put a mark before the first character
-        raw = tomllib.loads(text)
+        return path.read_bytes()
     except FileNotFoundError:
         raise FieldFileError(f"{path}: no such file; give the path of your field file") from None
     except IsADirectoryError:
         raise FieldFileError(f"{path}: is a folder; give the path of a field file in it") from None
     except OSError as error:
         raise FieldFileError(f"{path}: cannot be read ({error.strerror})") from None
+    except ValueError as error:
+        raise FieldFileError(f"{path}: cannot be read ({error}); give the path of a plain field file") from None
+
+
+def parse_fields(path: Path, content: bytes) -> FieldFile:
+    """The field file that some bytes make.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Where they stand, or will stand.
+    content : bytes
+
+    Raises
+    ------
+    FieldFileError
+        As :func:`read_fields`.
+    """
+    try:
+        text = content.decode("utf-8-sig")  # some editors put a mark before the first character
+        raw = tomllib.loads(text)
     except UnicodeDecodeError as error:
         raise FieldFileError(f"{path}: byte {error.start} is not UTF-8 text; save the file as UTF-8") from None
     except tomllib.TOMLDecodeError as error:

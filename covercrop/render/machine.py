@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from covercrop.hindcast import Hindcast, Score
     from covercrop.plan import Amount, Plan
     from covercrop.records import DailyWeather, DateRange
+    from covercrop.render.reminders import Reminder
+    from covercrop.season import Field, ScoutingNote
     from covercrop.tabulate import DegreeDayTable
     from covercrop.traits import Cover, Crop
     from covercrop.weather.table import WeatherSummary
@@ -98,6 +100,13 @@ def _amount(amount: Amount | None) -> dict[str, float | None]:
     return {"low": round(amount.low, 1), "median": round(amount.median, 1), "high": round(amount.high, 1)}
 
 
+def scouted(field: Field, note: ScoutingNote, path: Path) -> dict[str, Any]:
+    """The document of ``covercrop scout --json``: the note as it was read back, in metric units."""
+    seen = {key: value for key, value in asdict(note).items() if key != "date" and value not in (None, "")}
+    entry = {"name": field.name, "file": str(path), "noted": seen, "notes_in_file": len(field.scouting)}
+    return _document(note.date.isoformat(), [entry], ())
+
+
 def weather(
     found: Sequence[tuple[str, DailyWeather, WeatherSummary]],
     today: dt.date,
@@ -124,6 +133,38 @@ def weather(
         for name, record, summary in found
     ]
     return _document(today.isoformat(), fields, problems)
+
+
+def calendar(
+    plans: Sequence[Plan],
+    reminders: Sequence[Reminder],
+    on: np.datetime64,
+    problems: Sequence[tuple[str, str]] = (),
+) -> dict[str, Any]:
+    """The document of ``covercrop calendar --json``."""
+    fields = [
+        {
+            "name": plan.field.name,
+            "state": plan.state,
+            "events": [_event(reminder) for reminder in reminders if reminder.field is plan.field],
+        }
+        for plan in plans
+    ]
+    return _document(str(on), fields, problems)
+
+
+def _event(reminder: Reminder) -> dict[str, Any]:
+    event = reminder.event
+    return {
+        "kind": event.kind,
+        "number": event.number,
+        "from": str(event.first),
+        "to": str(event.last),
+        "title": reminder.title,
+        "odds": reminder.odds,
+        "advice": reminder.advice or None,
+        "cautions": list(reminder.cautions),
+    }
 
 
 def hindcast(replayed: Sequence[Hindcast], today: dt.date, problems: Sequence[tuple[str, str]] = ()) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """The season of one field, in each of the ways it may still go.
 
 What has been observed is the same in every member; forecast rows follow
-where there are any; the rest is one past year's weather a member.  Nothing
+where there are any, with an error that grows with their lead; the rest is one past year's weather a member.  Nothing
 is invented: where there are too few past years, the season ends with its last
 known day.
 """
@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop.errors import WeatherGapError
+from covercrop.weather.lead import forecast_error, lead_sd, lone_forecast_error
 
 if TYPE_CHECKING:
     from covercrop.records import DailyWeather
@@ -46,8 +47,9 @@ class Outlook:
     days : numpy.ndarray of datetime64[D], shape (day,)
         From the day of sowing.
     tmin, tmax : numpy.ndarray, shape (year, day)
-        [degC].  With no past years there is one row, and the season ends
-        with the last day that is known or forecast.
+        [degC].  With no past years the season ends with the last day that
+        is known or forecast; the rows then differ in the error of the
+        forecast, or there is one.
     prcp : numpy.ndarray, shape (year, day)
         Rain [mm]; NaN where unknown.
     known : int
@@ -55,7 +57,8 @@ class Outlook:
     observed : numpy.ndarray of bool, shape (known,)
         Which of those were observed; the others were filled.
     forecast : int
-        Number of days after those that come from forecast rows.
+        Number of days after those that come from forecast rows, each member
+        with its own error (see :mod:`covercrop.weather.lead`).
     years : tuple of int
         Years whose weather completes the season, named by their sowing.
         Empty if there are too few.
@@ -157,7 +160,7 @@ def season_outlook(
     ahead = 0 if replay else _forecast_days(record, last_known + 1, length - known)
     settled = min(known + ahead, length)
 
-    notes = []
+    notes: list[str] = []
     days = start + np.arange(length).astype("timedelta64[D]")
     offsets, rows = _other_years(record, days[settled:], today, replay=replay)
     if rows.shape[1] and offsets.size < FEWEST_YEARS:
@@ -174,16 +177,26 @@ def season_outlook(
         since = "the day since is" if behind == 1 else f"the {behind} days since are"
         notes.append(f"The last observed day is {record.day(last_known)}; {since} {source}.")
 
-    def members(values: Temperatures) -> Temperatures:
-        season = np.empty((max(len(offsets), 1), length))
+    ahead_error = _forecast_error(record, days[known:settled], offsets)
+    if settled > known:
+        off = [f"{sd:.1f} °C ({sd * 1.8:.1f} °F)" for sd in lead_sd(settled - known)[[0, -1]]]
+        last = f", {off[1]} on the last" if settled > known + 1 else ""
+        notes.append(
+            f"{settled - known} forecast days are used, to {days[settled - 1]}; their daily mean is taken to be good "
+            f"to {off[0]} on the first{last}: these figures are assumed."
+        )
+
+    def members(values: Temperatures, error: Temperatures | float = 0.0) -> Temperatures:
+        season = np.empty((max(len(offsets), len(ahead_error)), length))
         season[:, :settled] = values[begin : begin + settled]
+        season[:, known:settled] += error
         season[:, settled:] = values[rows]
         return season
 
     return Outlook(
         days=days[:length],
-        tmin=members(record.tmin),
-        tmax=members(record.tmax),
+        tmin=members(record.tmin, ahead_error),
+        tmax=members(record.tmax, ahead_error),
         prcp=members(record.prcp),
         known=known,
         observed=record.observed[begin : last_known + 1],
@@ -256,6 +269,16 @@ def _forecast_days(record: Record, begin: int, most: int) -> int:
     """Number of forecast rows that follow the last observed day without a hole."""
     usable = record.forecast[begin : begin + most] & record.usable[begin : begin + most]
     return int(np.cumprod(usable).sum())
+
+
+def _forecast_error(record: Record, days: Days, offsets: NDArray[np.int64]) -> Temperatures:
+    """What each member adds to the forecast days: its past year's departure, scaled; one row where there are none."""
+    if not days.size:
+        return np.zeros((1, 0))
+    if not offsets.size:
+        return lone_forecast_error(days.size)
+    rows = (years_earlier(days, offsets) - record.first).astype(np.int64)
+    return forecast_error(np.where(rows >= 0, (record.tmin + record.tmax)[rows] / 2, np.nan))
 
 
 def _other_years(
