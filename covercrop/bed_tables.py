@@ -239,7 +239,7 @@ def _check_together(table: Table, entry: BedsEntry, ground_cover: str) -> None:
             )
     if entry.sheet_width_m is not None and ground_cover != "black-plastic":
         raise FieldFileError(
-            f'{table.where}: sheet_width is given but the ground cover is {ground_cover}; set ground_cover = '
+            f"{table.where}: sheet_width is given but the ground cover is {ground_cover}; set ground_cover = "
             '"black-plastic" in [field.crop], or leave it out'
         )
     if entry.mulch_m is not None and ground_cover != "straw":

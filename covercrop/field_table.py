@@ -68,7 +68,8 @@ class Table:
         found = None
         for unit, factor in units:
             key = f"{stem}_{unit}"
-            value = self.number(key, low / factor, high / factor, f"give {low / factor:.3g} to {high / factor:.3g}", None)
+            ends = low / factor, high / factor
+            value = self.number(key, *ends, f"give {ends[0]:.3g} to {ends[1]:.3g}", None)
             if value is None:
                 continue
             if found is not None:
@@ -98,6 +99,7 @@ class Table:
 
     def choice(self, key: str, choices: tuple[str, ...], default: str) -> str:
         """One of a few words, however it is spelled in case and between words."""
+
         def spelled(got: Any) -> str:
             return got.casefold().replace(" ", "-").replace("_", "-") if isinstance(got, str) else ""
 
@@ -106,6 +108,7 @@ class Table:
 
     def number(self, key: str, low: float, high: float, way_out: str, default: Any = ...) -> Any:
         """A number from low to high, both included."""
+
         def is_right(got: Any) -> bool:
             return isinstance(got, int | float) and not isinstance(got, bool) and low <= got <= high
 

@@ -133,7 +133,7 @@ def fits(length: float, each: float) -> int:
 
 def _middles(length: float, each: float, count: int) -> Array:
     """Middles of ``count`` stretches, themselves in the middle of the length."""
-    return length / 2 + each * (np.arange(count) - (count - 1) / 2)
+    return np.asarray(length / 2 + each * (np.arange(count) - (count - 1) / 2))
 
 
 def sides(area: float | None, length: float | None, width: float | None) -> tuple[float, float, bool]:

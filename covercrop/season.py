@@ -46,6 +46,10 @@ _CROP = ("name", "method", "ground_cover", "days_to_maturity", "planted")
 _SCOUTING = ("date", "bloom_percent", "bbch", "note")
 
 
+#: What a field has whose file says nothing of them.
+_NO_BEDS, _NO_SOIL = BedsEntry(), SoilEntry()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CoverEntry:
     """What was sown, and what has been done with it."""
@@ -100,9 +104,9 @@ class Field:
     elevation_m: float | None = None
     area_m2: float | None = None
     scouting: tuple[ScoutingNote, ...] = ()
-    beds: BedsEntry = BedsEntry()
+    beds: BedsEntry = _NO_BEDS
     amendments: tuple[AmendmentEntry, ...] = ()
-    soil: SoilEntry = SoilEntry()
+    soil: SoilEntry = _NO_SOIL
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
