@@ -24,10 +24,10 @@ if TYPE_CHECKING:
     from covercrop.traits import Crop, Planting
 
 #: Days until a crop without a table is up, in soil that is warm enough to sow.
-EMERGENCE_DAYS = 8.0
+EMERGENCE_DAYS = 7.0
 
 _EMERGENCE = (
-    "{crop} is taken to be up 8 days after sowing into warm soil: no table of its emergence was at hand, and its "
+    "{crop} is taken to be up 7 days after sowing into warm soil: no table of its emergence was at hand, and its "
     "relatives take 4 to 8 days at 20 to 25 degC (68 to 77 degF)."
 )
 _CLEARED = "The cover's nitrogen is that of the plan; the roots and tops of the crop are not counted as given back."
@@ -229,9 +229,15 @@ def _harvest(plan: Plan) -> np.datetime64:
 
 
 def thinning_day(plan: Plan, planting: np.datetime64, standing: Planting) -> np.datetime64:
-    """When the seedlings are thinned, counted from their predicted emergence; NaT where that is not known."""
-    up = EMERGENCE_DAYS if np.isnan(plan.emergence_days) else plan.emergence_days
-    return planting + np.timedelta64(ceil(up + standing.thin_after.value), "D")
+    """When the seedlings are thinned, counted from their predicted emergence; NaT where that is not known.
+
+    Soil outside the crop's table is taken for cold, and the longest time of
+    the table holds.
+    """
+    up = plan.emergence_days
+    if np.isnan(up):
+        up = max((point.days.value for point in plan.crop.emergence), default=EMERGENCE_DAYS)
+    return planting + np.timedelta64(round(up) + round(standing.thin_after.value), "D")
 
 
 def _spread_on(each: Dose, plan: Plan) -> np.datetime64:
@@ -328,7 +334,7 @@ def _assumptions(plan: Plan, doses: tuple[Dose, ...], ground: Layout) -> tuple[s
         for subject, path, value in _numbers(plan, doses)
         if value.basis == "assumed"
     ]
-    unknown_emergence = np.isnan(plan.emergence_days) and plan.field.crop.method == "direct-seed"
+    unknown_emergence = not plan.crop.emergence and plan.field.crop.method == "direct-seed"
     square = ("Only the area of the field is known, so it is drawn as a square.",) if ground.squared else ()
     return (
         *square,
