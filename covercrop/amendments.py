@@ -121,6 +121,16 @@ class Dose:
     potassium: float
     own: bool
 
+    @property
+    def on_bed(self) -> float:
+        """Nitrogen of the first year where it lies [kg/ha]."""
+        return per_hectare(self.available, self.area)
+
+    @property
+    def on_vines(self) -> float:
+        """Nitrogen of the first year over all that the plants run over [kg/ha]."""
+        return per_hectare(self.available, self.reached)
+
 
 def dose(entry: AmendmentEntry, material: Material, area: float, reached: float) -> Dose:
     """What an amendment brings.
@@ -234,7 +244,7 @@ def nitrogen_balance(
     """
     soil = USUAL_ORGANIC_MATTER if organic_matter is None else organic_matter
     need = nitrogen_need(crop, soil)
-    brought = sum(per_hectare(each.available, each.reached) for each in doses)
+    brought = sum(each.on_vines for each in doses)
     missing = (need[0] - cover[2] - brought, need[1] - cover[1] - brought, need[2] - cover[0] - brought)
     verdict: Verdict = "about-right"
     if missing[1] > ABOUT_RIGHT:
@@ -265,7 +275,9 @@ class PhosphorusLoad:
     removed : tuple of float
         Least and most that vegetable crops take off in a year.
     years : float
-        Harvests of a middling crop that it would take to carry it off.
+        Harvests of a middling crop that carry off what lies thickest.
+    share : float
+        Of the amendments that would be no more than any crop takes [1].
     excess : bool
         Whether it is more than any crop takes, on either ground.
     """
@@ -274,6 +286,7 @@ class PhosphorusLoad:
     on_beds: float
     removed: tuple[float, float]
     years: float
+    share: float
     excess: bool
 
 
@@ -282,12 +295,14 @@ def phosphorus_load(doses: tuple[Dose, ...]) -> PhosphorusLoad:
     brought = sum(per_hectare(each.phosphorus, each.reached) for each in doses)
     on_field = sum(per_hectare(each.phosphorus, each.area) for each in doses if each.entry.where == "field")
     on_beds = on_field + sum(per_hectare(each.phosphorus, each.area) for each in doses if each.entry.where != "field")
+    most = max(brought, on_beds)
     return PhosphorusLoad(
         brought=brought,
         on_beds=on_beds,
         removed=P_REMOVED,
-        years=brought / (sum(P_REMOVED) / 2),
-        excess=max(brought, on_beds) > P_REMOVED[1],
+        years=most / (sum(P_REMOVED) / 2),
+        share=min(1.0, P_REMOVED[1] / most) if most else 1.0,
+        excess=most > P_REMOVED[1],
     )
 
 
@@ -321,6 +336,8 @@ class Interval:
         Why a compost counts as raw.
     source : str
         Key in ``data/sources.toml``; empty where it is assumed.
+    first_harvest : numpy.datetime64[D]
+        That raw manure spread then allows; NaT for everything else.
     """
 
     kind: Kind
@@ -333,6 +350,7 @@ class Interval:
     allowed: bool | None
     source: str
     faults: tuple[str, ...] = ()
+    first_harvest: np.datetime64 = np.datetime64("NaT", "D")
 
 
 NEVER = np.datetime64("NaT", "D")
@@ -425,6 +443,7 @@ def raw_interval(
         allowed=(bool(applied <= last) if known else None) if mixed else False,
         source="cfr205_203",
         faults=faults,
+        first_harvest=applied + np.timedelta64(days, "D") if mixed else NEVER,
     )
 
 

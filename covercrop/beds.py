@@ -131,7 +131,7 @@ def make_beds(plan: Plan, *, us: bool = False) -> BedPlan:
     standing = crop.planting
     if standing is None:
         raise ParameterError(f"{crop.key}: no spacing is known for it; add a table [{crop.key}.planting]")
-    ground = lay_out(field, standing)
+    ground = lay_out(field, standing, us=us)
     doses = tuple(_dose(entry, ground) for entry in field.amendments)
     seeds = _seeds(field, standing)
     planting, harvest = _planting(plan), _harvest(plan)
@@ -166,7 +166,7 @@ def make_beds(plan: Plan, *, us: bool = False) -> BedPlan:
 # --- the layout -----------------------------------------------------------------------------------
 
 
-def lay_out(field: Field, standing: Planting) -> Layout:
+def lay_out(field: Field, standing: Planting, *, us: bool = False) -> Layout:
     """The beds of a field: as its file says, otherwise as the crop stands.
 
     Raises
@@ -191,6 +191,7 @@ def lay_out(field: Field, standing: Planting) -> Layout:
             frame_width=beds.frame_width_m,
             path=beds.path_m,
             squared=squared,
+            us=us,
         )
     return layout.rows_or_hills(
         length,
@@ -280,9 +281,12 @@ def _intervals(
         for each in doses
         if each.material.animal == "poultry" and not each.material.composted and not each.entry.heated
     ]
-    first = min(doses, key=lambda each: _spread_on(each, plan))
-    names = ", ".join(dict.fromkeys(each.material.common_name for each in doses))
-    return (*found, amendments.bioassay_interval(names, _spread_on(first, plan), plan.on))
+    for spread in (False, True):
+        group = [each for each in doses if _is_spread(each, plan.on) is spread]
+        if group:
+            names = ", ".join(dict.fromkeys(each.material.common_name for each in group))
+            found.append(amendments.bioassay_interval(names, min(_spread_on(each, plan) for each in group), plan.on))
+    return tuple(found)
 
 
 # --- after the harvest ----------------------------------------------------------------------------

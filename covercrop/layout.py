@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop.errors import FieldFileError
+from covercrop.units import M_PER_FT
 
 Array = NDArray[np.float64]
 
@@ -28,11 +29,11 @@ PATH_SHARE = 0.5
 #: Side of the square that is dug and fed at a spot, a yard [m].
 SPOT = 0.9
 
-#: Inside of a framed bed, where none is given [m].
-FRAME = (2.4, 1.2)
+#: Inside of a framed bed, where none is given: a board and half a board as they are sold [m].
+FRAME = {"metric": (2.4, 1.2), "us": (8 * M_PER_FT, 4 * M_PER_FT)}
 
-#: Between framed beds, where no path is given: room for a wheelbarrow [m].
-FRAME_PATH = 0.6
+#: Between framed beds, where no path is given: room for a wheelbarrow, 2 ft [m].
+FRAME_PATH = 2 * M_PER_FT
 
 ASSUMPTIONS = (
     "Where no path is given, rows 1.2 m (4 ft) apart or more leave half of their spacing as path.",
@@ -99,6 +100,11 @@ class Layout:
         return self.length * self.width
 
     @property
+    def has_paths(self) -> bool:
+        """Whether beds and paths are told apart."""
+        return self.frames > 0 or self.bed < min(self.row_spacing, self.width) - _TOLERANCE
+
+    @property
     def bed_area(self) -> float:
         """Of the beds, without the paths [m2]."""
         if self.frames:
@@ -136,6 +142,12 @@ def _middles(length: float, each: float, count: int) -> Array:
     return np.asarray(length / 2 + each * (np.arange(count) - (count - 1) / 2))
 
 
+def _from_the_corner(length: float, each: float, path: float, count: int) -> Array:
+    """Middles of ``count`` frames: a path from the corner of the field, or in the middle where there is no such room."""
+    free = length - count * (each + path) + path
+    return np.asarray(min(path, free / 2) + each / 2 + (each + path) * np.arange(count))
+
+
 def sides(area: float | None, length: float | None, width: float | None) -> tuple[float, float, bool]:
     """Length and width of the field, and whether a square stands for it.
 
@@ -159,8 +171,8 @@ def sides(area: float | None, length: float | None, width: float | None) -> tupl
         return sqrt(area), sqrt(area), True
     if area is not None and not isclose(area, length * width, rel_tol=0.05):
         raise FieldFileError(
-            f"length and width in [field.beds] make {length * width:,.0f} m2 ({length * width / 0.3048**2:,.0f} ft2), "
-            f"but the area is {area:,.0f} m2 ({area / 0.3048**2:,.0f} ft2); mend one of them"
+            f"length and width in [field.beds] make {length * width:,.0f} m2 ({length * width / M_PER_FT**2:,.0f} ft2), "
+            f"but the area is {area:,.0f} m2 ({area / M_PER_FT**2:,.0f} ft2); mend one of them"
         )
     return length, width, False
 
@@ -237,17 +249,20 @@ def framed(
     frame_width: float | None = None,
     path: float | None = None,
     squared: bool = False,
+    us: bool = False,
 ) -> Layout:
     """Framed beds, as many as are wanted, in as few rows as hold them.
 
-    Takes what :func:`rows_or_hills` takes; the vines run out of the frames.
+    Takes what :func:`rows_or_hills` takes, and whether boards are those of
+    the United States; the vines run out of the frames.
 
     Raises
     ------
     FieldFileError
         If the field does not hold so many.
     """
-    inside = (FRAME[0] if frame_length is None else frame_length, FRAME[1] if frame_width is None else frame_width)
+    usual = FRAME["us" if us else "metric"]
+    inside = (usual[0] if frame_length is None else frame_length, usual[1] if frame_width is None else frame_width)
     path = FRAME_PATH if path is None else path
     along, across = (
         floor((side + path) / (frame + path) + _TOLERANCE) for side, frame in zip((length, width), inside, strict=True)
@@ -258,6 +273,7 @@ def framed(
             f"{length:.1f} by {width:.1f} m, which holds {along * across}; give fewer or smaller ones"
         )
     used = -(-frames // along)
+    along = -(-frames // used)  # rows of frames as even as they can be
     return Layout(
         length=length,
         width=width,
@@ -267,8 +283,8 @@ def framed(
         spacing=spacing,
         plants=plants,
         bed=inside[1],
-        rows=_middles(width, inside[1] + path, used),
-        spots=_middles(length, inside[0] + path, min(frames, along)),
+        rows=_from_the_corner(width, inside[1], path, used),
+        spots=_from_the_corner(length, inside[0], path, along),
         spot=min(SPOT, *inside),
         frames=frames,
         frame_length=inside[0],

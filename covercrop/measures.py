@@ -63,6 +63,11 @@ class Measures:
         """Kilograms on a hectare, whole; pounds on an acre in US units."""
         return f"{self.rate_number(kg_ha):,.0f} {self.rate_unit}"
 
+    def about(self, kg_ha: float) -> str:
+        """A rate in two figures."""
+        number = self.rate_number(kg_ha)
+        return f"{float(f'{number:.2g}'):,.0f} {self.rate_unit}"
+
     def rate_number(self, kg_ha: float) -> float:
         """The number of a rate."""
         return kg_ha / units.KG_HA_PER_LB_ACRE if self.us else kg_ha

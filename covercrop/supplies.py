@@ -46,7 +46,7 @@ MULCH_DEPTH, BALE = 0.1, 100 * units.M_PER_FT**2 * 3 * units.M_PER_IN
 SETTLING = 0.2
 
 #: Boards as they are bought [m], and how far apart a long side is held.
-BOARD_STOCK, POST_EVERY = {"metric": 2.4, "us": 8 * units.M_PER_FT}, 1.2
+BOARD_STOCK, POST_EVERY = {"metric": 2.4, "us": 8 * units.M_PER_FT}, 4 * units.M_PER_FT
 BOARD_HEIGHT = 0.2
 
 #: A bag, a heaped wheelbarrow and a pickup's bed [m3], and what a pickup may carry [t].

@@ -117,7 +117,7 @@ def _legend(beds: BedPlan, column: float, marks: Marks, *, corner: bool) -> str:
     said.append(f"{marks.spot} {'plant' if beds.layout.kind == 'rows' else 'spot'}")
     if beds.covering is not None:
         said.append(f"{marks.covered} {'straw' if beds.plan.field.crop.ground_cover == 'straw' else 'sheet'}")
-    if beds.covering in (None, "paths") and beds.layout.path_area > 1e-6:
+    if beds.covering in (None, "paths") and beds.layout.has_paths:
         said.append(f"{marks.bed} bed")
     return "; ".join(said)
 
@@ -143,7 +143,7 @@ def _fill(cells: np.ndarray, beds: BedPlan, column: float, marks: Marks) -> None
         if last:  # the last row of frames is not full
             end = ground.spots[last - 1] + ground.frame_length / 2
             in_bed &= (across <= end) | (down < ground.rows[full] - ground.bed / 2)[:, np.newaxis]
-    if ground.path_area > 1e-6:
+    if ground.has_paths:
         cells[in_bed] = marks.bed
     if beds.covering is not None:
         cells[{"everywhere": np.ones_like(in_bed), "rows": in_bed, "paths": ~in_bed}[beds.covering]] = marks.covered
@@ -254,8 +254,9 @@ def _draw(group: ElementTree.Element, beds: BedPlan, scale: int) -> None:
     covered = _STRAW if beds.plan.field.crop.ground_cover == "straw" else _SHEET
     under = {"everywhere": (covered, covered), "rows": (_SOIL, covered), "paths": (covered, _BED)}
     path, bed = under.get(beds.covering or "", (_SOIL, _BED))
-    _rect(field, 0, 0, long, wide, fill=path, stroke=_INK, **{"stroke-width": "0.4"})
+    _rect(field, 0, 0, long, wide, fill=path)
     (_frames if ground.frames else _rows)(field, ground, mm, bed)
+    _rect(field, 0, 0, long, wide, fill="none", stroke=_INK, **{"stroke-width": "0.4"})
     _text(field, long / 2, -2, say.length(ground.length), size=3.2, **{"text-anchor": "middle"})
     turned = {"text-anchor": "middle", "transform": f"rotate(-90 -2 {wide / 2:.2f})"}
     _text(field, -2, wide / 2, say.length(ground.width), size=3.2, **turned)
@@ -280,7 +281,8 @@ def _rows(field: ElementTree.Element, ground: Layout, mm: float, bed: str) -> No
     dot = max(0.3, min(2.0, 0.5 * ground.spacing * mm, 0.4 * ground.row_spacing * mm * every))
     first, last = ground.spots[0] * mm, ground.spots[-1] * mm
     for y in ground.rows[::every] * mm:
-        _rect(field, 0, y - ground.bed * mm / 2, ground.length * mm, ground.bed * mm, fill=bed)
+        edge = {"stroke": _SOFT, "stroke-width": "0.15", "stroke-dasharray": "1.5 1.5"} if ground.has_paths else {}
+        _rect(field, 0, y - ground.bed * mm / 2, ground.length * mm, ground.bed * mm, fill=bed, **edge)
     for y in ground.rows[::every] * mm:
         ElementTree.SubElement(
             field,

@@ -101,7 +101,7 @@ def nitrogen_rows(beds: BedPlan) -> list[tuple[str, str, str]]:
     rows += [
         (
             f"{each.material.common_name} gives",
-            _span(say, *[amendments.per_hectare(each.available, each.reached)] * 2),
+            _span(say, each.on_vines, each.on_vines),
             "this year; by your own analysis" if each.own else "this year",
         )
         for each in beds.doses
@@ -151,38 +151,36 @@ def phosphorus(beds: BedPlan) -> str:
     load, say = beds.phosphorus, Measures(beds.us)
     if load is None:
         return ""
-    on = f"{say.rate(load.brought)} of phosphorus on the ground that the plants run over"
+    on = f"{say.about(load.brought)} on the ground that the plants run over"
     if load.on_beds > load.brought * 1.05:
-        on += f", {say.rate(load.on_beds)} on the ground it lies on"
-    removed = f"{say.rate_number(load.removed[0]):.0f} to {say.rate_number(load.removed[1]):.0f} {say.rate_unit}"
+        on += f", {say.about(load.on_beds)} where it lies thickest"
+    removed = say.rates(*load.removed, step=1)
     said = f"Phosphorus: {on}; vegetable crops take off {removed} in a year (University of Vermont)."
     if not load.excess:
         return f"{said} That is no more than a crop can take."
-    most = max(load.brought, load.on_beds)
-    years = max(1, round(most / (sum(load.removed) / 2)))
+    harvests = max(1, round(load.years))
     return (
-        f"{said} TOO MUCH: where it is thickest it is worth some {years} harvest{'s' if years > 1 else ''}; it builds up "
-        f"and washes into water. {percent(load.removed[1] / most)} of it would be no more than a crop can take: have the "
-        "soil tested, spread less, and go by phosphorus, not nitrogen."
+        f"{said} TOO MUCH: where it is thickest it is worth {harvests} harvest{'s' if harvests > 1 else ''}, and "
+        "what is left builds up and washes into water. Spread no more than "
+        f"{percent(load.share)} of it, or have the soil tested first; go by phosphorus, not nitrogen."
     )
 
 
 def layer(beds: BedPlan, each: Dose) -> str:
-    """A thick layer on little ground: what it means on the bed, and over all that the plants reach; else empty."""
-    if each.entry.depth_m is None or each.reached <= each.area * 1.05:
+    """A layer on little ground that is richer than the crop needs there; else empty."""
+    balance, say = beds.nitrogen, Measures(beds.us)
+    if each.entry.where == "field" or balance is None or each.on_bed <= balance.need[2]:
         return ""
-    say = Measures(beds.us)
-    on_bed = amendments.per_hectare(each.available, each.area)
-    reached = amendments.per_hectare(each.available, each.reached)
-    one = f"{say.length(beds.layout.each[0])} by {say.length(beds.layout.each[1])}"
-    each_bed = each.available * (beds.layout.each[0] * beds.layout.each[1]) / each.area
-    place = f"one bed of {one} gets {say.weight(each_bed)}" if each.entry.where == "beds" else "each spot is rich"
-    if each.entry.where == "spots" and beds.layout.count:
-        place = f"one spot gets {say.weight(each.available / beds.layout.count)}"
+    long, wide = beds.layout.each
+    place, one = (
+        (f"one bed of {say.length(long)} by {say.length(wide)}", each.available / each.area * long * wide)
+        if each.entry.where == "beds"
+        else ("one spot", each.available / beds.layout.count)
+    )
     return (
-        f"{each.material.common_name.capitalize()}, {say.depth(each.entry.depth_m)} deep: {place} of nitrogen this "
-        f"year, {say.rate(on_bed)} where it lies and {say.rate(reached)} over all that the plants run over. Roots find "
-        "the rest; seed does best beside such a layer, not in it."
+        f"{each.material.common_name.capitalize()} on little ground: {place} gets {say.weight(one)} of nitrogen this "
+        f"year, or {say.about(each.on_bed)} where it lies, {say.about(each.on_vines)} over all that the plants run "
+        "over. Mix it in well, and keep seed out of it."
     )
 
 
@@ -210,38 +208,32 @@ def _answer(beds: BedPlan, kept: Interval) -> str:
         return day_month(date, _year(beds))
 
     wait = amendments.raw_days(beds.plan.crop)
-    match kept.kind:
-        case "plants":
-            return "YES, at any time, as long as no manure is in it."
-        case "heated":
-            return (
-                f"YES, at any time, if its maker shows that it was {kept.rule.split(' has no')[0].split('manure ')[1]}."
-            )
-        case "compost":
-            return f"YES, at any time: its record passes {amendments.COMPOST_RULE}. Keep the record."
-        case "on-top":
-            return (
-                f"NO. {amendments.RAW_RULE} asks that raw manure is worked into the soil, {wait} days before harvest; "
-                "work it in, or compost it first."
-            )
-        case "poultry":
-            return _poultry(kept, day)
-        case "bioassay":
-            return _bioassay(kept, day)
-        case _:
-            return _raw(kept, day, wait)
+    if kept.kind in _ANY_DAY:
+        return f"YES, at any time, {_ANY_DAY[kept.kind]}"
+    if kept.kind == "on-top":
+        return (
+            f"NO. {amendments.RAW_RULE} asks that raw manure is worked into the soil, {wait} days before harvest; work "
+            "it in, or compost it first."
+        )
+    if kept.kind == "poultry":
+        return _poultry(kept, day)
+    return _bioassay(kept, day) if kept.kind == "bioassay" else _raw(beds, kept, day, wait)
 
 
-def _raw(kept: Interval, day: Day, wait: int) -> str:
+def _raw(beds: BedPlan, kept: Interval, day: Day, wait: int) -> str:
     rule = f"{wait} days before harvest, {amendments.RAW_RULE}"
     if kept.allowed is None:
         return f"worked in at least {rule}."
+    spread = kept.done < beds.plan.on
+    if kept.allowed and spread:
+        last = f"the last day for a harvest about {day(kept.aim)} is {day(kept.end)}"
+        return f"YES, worked in on {day(kept.done)}; {last} ({rule})."
     if kept.allowed:
         return f"YES until {day(kept.end)}, for a harvest about {day(kept.aim)} ({rule}). Work it in."
-    first = kept.done + np.timedelta64(wait, "D")
+    first = day(kept.first_harvest)
     return (
         f"NO. Worked in on {day(kept.done)} it is too late for a harvest about {day(kept.aim)}: the last day is "
-        f"{day(kept.end)} ({rule}). Harvest from {day(first)} on would be allowed."
+        f"{day(kept.end)} ({rule}). Harvest from {first} on would be allowed."
     )
 
 
@@ -317,12 +309,12 @@ def _remains(choice: str | None) -> str:
 def _turn(beds: BedPlan, year: int) -> str:
     turn, cover = beds.after, beds.plan.cover.common_name
     harvest, sowing = day_month(turn.harvest, year), day_month(turn.sowing, year)
-    said = f"Harvest about {harvest}; {cover} was sown on this day of the year: {sowing}."
     if turn.harvest > turn.sowing:
         return (
-            f"{said} The crop is still there then: sow between the rows before the harvest, or a later cover after it."
+            f"Harvest about {harvest} comes after {sowing}, the day of the year this cover was sown: sow between the "
+            f"rows before it, or another cover than {cover} after it."
         )
-    return f"{said} There is time between: clear the ground, then sow."
+    return f"Harvest about {harvest} comes before {sowing}, the day of the year this cover was sown: clear, then sow."
 
 
 def cautions(beds: BedPlan) -> list[str]:
