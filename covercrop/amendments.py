@@ -274,20 +274,22 @@ class PhosphorusLoad:
         On the ground that it lies on, the most loaded.
     removed : tuple of float
         Least and most that vegetable crops take off in a year.
-    years : float
-        Harvests of a middling crop that carry off what lies thickest.
     share : float
         Of the amendments that would be no more than any crop takes [1].
-    excess : bool
-        Whether it is more than any crop takes, on either ground.
+    years : float
+        Harvests of a middling crop that carry off what lies thickest.
+    excess, thick : bool
+        Whether it is more than any crop takes: over all that the plants run
+        over, and where it lies.
     """
 
     brought: float
     on_beds: float
     removed: tuple[float, float]
-    years: float
     share: float
+    years: float
     excess: bool
+    thick: bool
 
 
 def phosphorus_load(doses: tuple[Dose, ...]) -> PhosphorusLoad:
@@ -295,18 +297,20 @@ def phosphorus_load(doses: tuple[Dose, ...]) -> PhosphorusLoad:
     brought = sum(per_hectare(each.phosphorus, each.reached) for each in doses)
     on_field = sum(per_hectare(each.phosphorus, each.area) for each in doses if each.entry.where == "field")
     on_beds = on_field + sum(per_hectare(each.phosphorus, each.area) for each in doses if each.entry.where != "field")
-    most = max(brought, on_beds)
     return PhosphorusLoad(
         brought=brought,
         on_beds=on_beds,
         removed=P_REMOVED,
-        years=most / (sum(P_REMOVED) / 2),
-        share=min(1.0, P_REMOVED[1] / most) if most else 1.0,
-        excess=most > P_REMOVED[1],
+        share=min(1.0, P_REMOVED[1] / brought) if brought else 1.0,
+        years=on_beds / (sum(P_REMOVED) / 2),
+        excess=brought > P_REMOVED[1],
+        thick=on_beds > P_REMOVED[1],
     )
 
 
 # --- when it may be spread ------------------------------------------------------------------------
+
+NEVER = np.datetime64("NaT", "D")
 
 Kind = Literal["raw", "on-top", "compost", "heated", "plants", "poultry", "bioassay"]
 
@@ -350,10 +354,7 @@ class Interval:
     allowed: bool | None
     source: str
     faults: tuple[str, ...] = ()
-    first_harvest: np.datetime64 = np.datetime64("NaT", "D")
-
-
-NEVER = np.datetime64("NaT", "D")
+    first_harvest: np.datetime64 = NEVER
 
 
 def raw_days(crop: Crop) -> int:

@@ -143,7 +143,7 @@ def _middles(length: float, each: float, count: int) -> Array:
 
 
 def _from_the_corner(length: float, each: float, path: float, count: int) -> Array:
-    """Middles of ``count`` frames: a path from the corner of the field, or in the middle where there is no such room."""
+    """Middles of ``count`` frames: a path from the corner, or in the middle where there is no such room."""
     free = length - count * (each + path) + path
     return np.asarray(min(path, free / 2) + each / 2 + (each + path) * np.arange(count))
 
@@ -171,8 +171,9 @@ def sides(area: float | None, length: float | None, width: float | None) -> tupl
         return sqrt(area), sqrt(area), True
     if area is not None and not isclose(area, length * width, rel_tol=0.05):
         raise FieldFileError(
-            f"length and width in [field.beds] make {length * width:,.0f} m2 ({length * width / M_PER_FT**2:,.0f} ft2), "
-            f"but the area is {area:,.0f} m2 ({area / M_PER_FT**2:,.0f} ft2); mend one of them"
+            f"length and width in [field.beds] make {length * width:,.0f} m2 "
+            f"({length * width / M_PER_FT**2:,.0f} ft2), but the area is {area:,.0f} m2 "
+            f"({area / M_PER_FT**2:,.0f} ft2); mend one of them"
         )
     return length, width, False
 

@@ -46,8 +46,10 @@ class Measures:
         return (cubic_metres, "m³") if cubic_metres >= 1 else (cubic_metres * 1000, "L")
 
     def weight(self, kilograms: float) -> str:
-        """Of seed, or of the nitrogen on a field."""
+        """Of seed, or of the nitrogen on a field; grams or ounces of little."""
         value, unit = self.weighed(kilograms)
+        if 0 < value < 1:
+            value, unit = (16 * value, "oz") if self.us else (float(round(1000 * value)), "g")
         return f"{_short(value)} {unit}"
 
     def weighed(self, kilograms: float) -> tuple[float, str]:

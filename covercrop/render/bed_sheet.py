@@ -159,6 +159,7 @@ def _as_json(beds: BedPlan) -> dict[str, Any]:
             "where_it_lies_kg_ha": beds.phosphorus.on_beds,
             "removed_kg_ha": list(beds.phosphorus.removed),
             "too_much": beds.phosphorus.excess,
+            "too_much_where_it_lies": beds.phosphorus.thick,
             "says": bed_words.phosphorus(beds),
         },
         "intervals": [

@@ -156,14 +156,18 @@ def phosphorus(beds: BedPlan) -> str:
         on += f", {say.about(load.on_beds)} where it lies thickest"
     removed = say.rates(*load.removed, step=1)
     said = f"Phosphorus: {on}; vegetable crops take off {removed} in a year (University of Vermont)."
-    if not load.excess:
-        return f"{said} That is no more than a crop can take."
-    harvests = max(1, round(load.years))
-    return (
-        f"{said} TOO MUCH: where it is thickest it is worth {harvests} harvest{'s' if harvests > 1 else ''}, and "
-        "what is left builds up and washes into water. Spread no more than "
-        f"{percent(load.share)} of it, or have the soil tested first; go by phosphorus, not nitrogen."
-    )
+    if load.excess:
+        said += (
+            f" TOO MUCH: what is left builds up and washes into water. Spread no more than {percent(load.share)} of "
+            "it, or have the soil tested first; go by phosphorus, not nitrogen."
+        )
+    if load.thick:
+        harvests = max(1, round(load.years))
+        return (
+            f"{said} Where it lies thickest it is worth {harvests} harvest{'s' if harvests > 1 else ''}: set the next "
+            "ones elsewhere."
+        )
+    return said if load.excess else f"{said} That is no more than a crop can take."
 
 
 def layer(beds: BedPlan, each: Dose) -> str:
