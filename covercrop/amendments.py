@@ -14,6 +14,7 @@ from covercrop.units import KG_HA_PER_LB_ACRE, M2_PER_HA, celsius_from_fahrenhei
 
 if TYPE_CHECKING:
     from covercrop.bed_tables import AmendmentEntry, Composting
+    from covercrop.records import CitedValue
     from covercrop.traits import Crop, Material
 
 #: Elements in their oxides, by weight: 2 P in P2O5, 2 K in K2O (molar masses 30.974, 15.999 and 39.098 g/mol).
@@ -53,7 +54,8 @@ COMPOST_RULE = "7 CFR 205.203(c)(2)"
 BIOASSAY_STEPS = (
     "Take a handful from a dozen places in the heap, mix, and blend one part with one part of clean potting soil.",
     "Fill three pots with the blend and three with potting soil alone; stand each in its own saucer.",
-    "Sow three beans or peas in each, and keep them warm and moist.",
+    "Sow three beans or peas in each, since legumes are among the first to suffer (University of Florida), and keep "
+    "them warm and moist.",
     "Wait for three sets of true leaves. Cupped, twisted or thick leaves in the blend only: use none of that heap on "
     "this crop. Test every load; nothing but the test shows it.",
 )
@@ -194,6 +196,8 @@ class NitrogenBalance:
         What manure and compost release in the first year.
     verdict : str
         ``missing``, ``about-right`` or ``too-much``.
+    need_source : str
+        Key in ``data/sources.toml``; empty where the need is assumed.
     """
 
     organic_matter: float
@@ -203,10 +207,11 @@ class NitrogenBalance:
     amendments: float
     missing: tuple[float, float, float]
     verdict: Verdict
+    need_source: str
 
 
-def nitrogen_need(crop: Crop, organic_matter: float) -> tuple[float, float, float]:
-    """Nitrogen that a crop needs on a soil, least, likely and most.
+def nitrogen_need(crop: Crop, organic_matter: float) -> CitedValue:
+    """Nitrogen that a crop needs on a soil [kg/ha].
 
     Parameters
     ----------
@@ -214,18 +219,8 @@ def nitrogen_need(crop: Crop, organic_matter: float) -> tuple[float, float, floa
         With a table of needs.
     organic_matter : float
         [%].
-
-    Returns
-    -------
-    tuple of float
-        [kg/ha].
     """
-    need = next(row.need for row in reversed(crop.nitrogen_need) if row.organic_matter.value <= organic_matter + 1e-9)
-    return (
-        need.value if need.low is None else need.low,
-        need.value,
-        need.value if need.high is None else need.high,
-    )
+    return next(row.need for row in reversed(crop.nitrogen_need) if row.organic_matter.value <= organic_matter + 1e-9)
 
 
 def nitrogen_balance(
@@ -243,7 +238,12 @@ def nitrogen_balance(
     doses : tuple of Dose
     """
     soil = USUAL_ORGANIC_MATTER if organic_matter is None else organic_matter
-    need = nitrogen_need(crop, soil)
+    cited = nitrogen_need(crop, soil)
+    need = (
+        cited.value if cited.low is None else cited.low,
+        cited.value,
+        cited.value if cited.high is None else cited.high,
+    )
     brought = sum(each.on_vines for each in doses)
     missing = (need[0] - cover[2] - brought, need[1] - cover[1] - brought, need[2] - cover[0] - brought)
     verdict: Verdict = "about-right"
@@ -259,6 +259,7 @@ def nitrogen_balance(
         amendments=brought,
         missing=missing,
         verdict=verdict,
+        need_source=cited.source,
     )
 
 

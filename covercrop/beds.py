@@ -138,6 +138,7 @@ def make_beds(plan: Plan, *, us: bool = False) -> BedPlan:
     thinned = field.crop.method == "direct-seed" and seeds > ground.plants
     transplant = field.crop.method == "transplant"
     bare = field.crop.ground_cover == "bare"
+    planted = field.crop.planted is not None
     ahead = [each for each in doses if not _is_spread(each, plan.on)]
     return BedPlan(
         plan=plan,
@@ -147,7 +148,7 @@ def make_beds(plan: Plan, *, us: bool = False) -> BedPlan:
         planting=planting,
         thinning=thinning_day(plan, planting, standing) if thinned else amendments.NEVER,
         items=(
-            *shopping.for_planting(ground, crop, seeds, transplant=transplant),
+            *([] if planted else shopping.for_planting(ground, crop, seeds, transplant=transplant)),
             *shopping.for_ground(ground, field.beds, field.crop.ground_cover, us=us),
             *shopping.for_frames(ground, field.beds.board_m, us=us),
             *shopping.for_heaps(ahead, us=us),

@@ -49,7 +49,7 @@ class Measures:
         """Of seed, or of the nitrogen on a field; grams or ounces of little."""
         value, unit = self.weighed(kilograms)
         if 0 < value < 1:
-            value, unit = (16 * value, "oz") if self.us else (float(round(1000 * value)), "g")
+            value, unit = (16 * value, "oz") if self.us else (float(f"{1000 * value:.2g}"), "g")
         return f"{_short(value)} {unit}"
 
     def weighed(self, kilograms: float) -> tuple[float, str]:

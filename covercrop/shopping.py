@@ -81,10 +81,7 @@ def _straw(layout: Layout, covering: str, depth: float, say: Measures) -> list[I
     across = min(supplies.MULCH_HOLE, layout.spot)
     area = supplies.covered_area(layout, covering) - (layout.count * across**2 if holes else 0.0)
     volume, count = area * depth, supplies.bales(area, depth)
-    why = (
-        f"{say.volume(volume)} settled: {say.depth(depth)} on {say.area(area)}, {_COVERED[covering]}; "
-        "free of weed seed and weed-killers"
-    )
+    why = f"{say.volume(volume)} settled: {say.depth(depth)} on {say.area(area)}, {_COVERED[covering]}"
     items = [Item(group=GROUND, item="straw, small bales", quantity=count, unit="bales", why=why)]
     return [*items, *_holes(layout, across, say)] if holes else items
 
@@ -168,10 +165,9 @@ def _heap(dose: Dose, say: Measures) -> Item:
     carried = supplies.loads(dose.volume, dose.mass, us=say.us)
     value, unit = say.heap(carried.loose)
     if dose.entry.depth_m is not None:
-        laid = f"{say.depth(dose.entry.depth_m)} deep on {say.area(dose.area)}"
+        laid = f"{say.depth(dose.entry.depth_m)} on {say.area(dose.area)}"
     else:
         laid = f"on {say.area(dose.area)}"
-    settled = f"{say.volume(dose.volume)} settled"
     count = f"{carried.barrows:,} wheelbarrow{'s' if carried.barrows > 1 else ''}"
     if carried.bags <= supplies.MOST_BAGS:
         bag = "1 ft³" if say.us else "50 L"
@@ -183,7 +179,7 @@ def _heap(dose: Dose, say: Measures) -> Item:
         item=dose.material.common_name,
         quantity=figures(value, least=0.1 if unit in ("m³", "yd³") else 1.0),
         unit=unit,
-        why=f"{count}; {say.tonnes(dose.mass)}, {laid}, {_PLACED[dose.entry.where]} ({settled})",
+        why=f"{say.volume(dose.volume)} settled: {laid}, {_PLACED[dose.entry.where]}; {count}, {say.tonnes(dose.mass)}",
     )
 
 

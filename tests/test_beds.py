@@ -23,7 +23,7 @@ from covercrop.bed_tables import AmendmentEntry, BedsEntry, Composting, SoilEntr
 from covercrop.beds import BedPlan, make_beds
 from covercrop.errors import FieldFileError
 from covercrop.plan import Plan, make_plan
-from covercrop.render import bed_drawing, bed_sheet, bed_words
+from covercrop.render import bed_drawing, bed_sheet, bed_words, machine
 from covercrop.season import read_fields
 
 ON = np.datetime64("2026-04-20", "D")
@@ -108,6 +108,27 @@ def test_thinning_follows_the_emergence(plans: Callable[..., Plan], beds: Callab
     assert (melon.thinning - melon.planting).astype(int) == round(up) + 21
     assert np.isnat(beds("muskmelon", where={"method": "transplant"}).thinning)
     assert np.isnat(beds("dent-corn").thinning)
+
+
+def test_a_crop_that_stands_takes_no_more_seed(beds: Callable[..., BedPlan]) -> None:
+    """Once it is planted the list has no seed for it, and thinning still counts from the day of planting."""
+    laid = beds(where={"turned_under": "2026-03-20", "planted": "2026-04-18"})
+    assert not [each for each in laid.items if each.group == "Seed and plants"]
+    assert str(laid.planting) == "2026-04-18"
+    assert (laid.thinning - laid.planting).astype(int) == 28
+    assert bed_words.dates(laid).startswith("Planted on Sat 18 Apr; thin to one plant a spot about ")
+
+
+def test_without_past_years_no_day_is_made_up() -> None:
+    """A record of one season gives the list and the rule, but no day for either, on the screen or in the JSON."""
+    plan = make_plan(invented_field(), weather("2025-08-01"), ON)
+    heap = AmendmentEntry(material="poultry-manure", depth_m=0.01)
+    laid = make_beds(replace(plan, field=replace(plan.field, area_m2=400.0, amendments=(heap,))))
+    assert bed_words.dates(laid) == ""
+    assert [each.allowed for each in laid.intervals[:2]] == [None, None]
+    (entry,) = bed_sheet.document([laid], ON)["fields"]
+    assert entry["planting"] is entry["thinning"] is entry["after_harvest"]["harvest"] is None
+    machine.dump(entry)  # NaN in it would be an error
 
 
 def test_straw_and_sheet(beds: Callable[..., BedPlan]) -> None:
@@ -249,7 +270,7 @@ def test_a_thick_layer_in_small_beds_is_said(beds: Callable[..., BedPlan]) -> No
     said = bed_words.layer(laid, laid.doses[0])
     # 0.7 t/m3 * 0.12 m * 10,000 m2 * 10.5 kg/t * 0.167 = 1,473 kg/ha on a spot of 0.81 m2, a sixteenth of 12.96 m2.
     assert "1,500 kg/ha where it lies, 92 kg/ha over all" in said
-    assert "one spot gets 119 g" in said
+    assert "one spot gets 120 g" in said
     assert "Where it lies thickest it is worth" in bed_words.phosphorus(laid)
     thin = AmendmentEntry(material="composted-cattle-manure", depth_m=0.001, where="spots")
     laid = beds(amendments=(thin,))
@@ -483,6 +504,19 @@ def test_the_tables_are_read_in_either_unit(tmp_path: Path) -> None:
         assert getattr(metric.beds, name) == pytest.approx(getattr(us.beds, name), rel=1e-6)
     assert metric.amendments[0].rate_kg_m2 == pytest.approx(us.amendments[0].rate_kg_m2, rel=1e-4)
     assert metric.amendments[0].density_t_m3 == pytest.approx(us.amendments[0].density_t_m3, rel=1e-5)
+
+
+def test_the_tables_of_the_readme_can_be_read(tmp_path: Path) -> None:
+    """The example in the README is taken as it stands, and with its last line too."""
+    readme = (Path(__file__).resolve().parent.parent / "README.md").read_text(encoding="utf-8")
+    (example,) = (
+        block for block in re.findall(r"```toml\n(.*?)```", readme, flags=re.DOTALL) if "[field.beds]" in block
+    )
+    field = read(tmp_path, example)
+    assert field.beds.frames == 6
+    assert field.amendments[0].nitrogen == pytest.approx(6.0)
+    compost = example.replace("# composting", "composting").replace('"cattle-manure"', '"composted-cattle-manure"')
+    assert read(tmp_path, compost).amendments[0].composting.turnings == 5
 
 
 @pytest.mark.parametrize(

@@ -28,7 +28,7 @@ _STEPS = tuple(
 )
 
 #: Lines that a drawing of the field may take, and one of its corner; columns of the corner.
-MOST_LINES, CORNER_LINES, CORNER_COLUMNS = 16, 9, 44
+MOST_LINES, CORNER_LINES, CORNER_COLUMNS = 13, 7, 44
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop import amendments
+from covercrop import amendments, growth, parameters
 from covercrop.measures import Measures
+from covercrop.render.terminal import short_source
 from covercrop.render.words import day_month, percent, weekday
 
 if TYPE_CHECKING:
@@ -91,22 +92,35 @@ def nitrogen_rows(beds: BedPlan) -> list[tuple[str, str, str]]:
     if balance is None:
         return []
     say, plan = Measures(beds.us), beds.plan
-    soil = f"soil with {balance.organic_matter:g}% organic matter{'' if balance.tested else ', not tested'}"
+    tested = "" if balance.tested else ", not tested"
+    soil = f"at {balance.organic_matter:g}% organic matter{tested} ({_by(balance.need_source)})"
     rows = [("the crop needs", _span(say, balance.need[0], balance.need[2]), soil)]
     known = bool(plan.nitrogen)
     share = plan.pan_by_planting
-    by = f"{round(share * 20) * 5}% of it by planting, most of the rest within weeks" if share > 0 else ""
+    by = f"{round(share * 20) * 5}% of it by planting ({_by(growth.PAN_SOURCE)})" if share > 0 else ""
     cover = _span(say, balance.cover[0], balance.cover[2])
     rows.append((f"the {plan.cover.common_name} gives", cover if known else "0", by if known else "not known yet"))
     rows += [
         (
             f"{each.material.common_name} gives",
             _span(say, each.on_vines, each.on_vines),
-            "this year; by your own analysis" if each.own else "this year",
+            f"this year ({_share_of(each)})",
         )
         for each in beds.doses
     ]
     return [*rows, (*_left(beds, say),)]
+
+
+def _by(key: str) -> str:
+    """A source in a word or two, or that there is none."""
+    return short_source(parameters.source(key)) if key else "assumed"
+
+
+def _share_of(each: Dose) -> str:
+    """What the nitrogen of an amendment rests on."""
+    contents = "your own analysis" if each.own else _by(each.material.nitrogen.source)
+    share = "your own share" if each.entry.available is not None else _by(each.material.available.source)
+    return contents if contents == share else f"{contents}; {share}"
 
 
 def _span(say: Measures, low: float, high: float) -> str:
@@ -123,8 +137,10 @@ def _left(beds: BedPlan, say: Measures) -> tuple[str, str, str]:
         return "still missing", _span(say, max(low, 0.0), high), f"{on_field} in all"
     if balance.verdict == "too-much":
         return "too much by", _span(say, max(-high, 0.0), -low), f"{on_field} in all"
-    over, short = (abs(round(say.rate_number(end) / 5) * 5) for end in (min(low, 0.0), max(high, 0.0)))
-    return "about right", f"{over} over to {short} short", "no better can be known"
+    if low >= 0 or high <= 0:
+        ends = _span(say, *sorted((abs(low), abs(high))))
+        return "about right", "", f"{ends} {'short' if low >= 0 else 'over'}"
+    return "about right", "", f"{_span(say, -low, -low)} over to {_span(say, high, high)} short"
 
 
 def nitrogen_advice(beds: BedPlan) -> str:
@@ -155,7 +171,10 @@ def phosphorus(beds: BedPlan) -> str:
     if load.on_beds > load.brought * 1.05:
         on += f", {say.about(load.on_beds)} where it lies thickest"
     removed = say.rates(*load.removed, step=1)
-    said = f"Phosphorus: {on}; vegetable crops take off {removed} in a year (University of Vermont)."
+    said = (
+        f"Phosphorus: {on}, some {percent(amendments.P_FIRST_YEAR)} of it in reach of the first crop (Ontario, 2013); "
+        f"vegetable crops take off {removed} in a year (University of Vermont)."
+    )
     if load.excess:
         said += (
             f" TOO MUCH: what is left builds up and washes into water. Spread no more than {percent(load.share)} of "
@@ -251,11 +270,12 @@ def _poultry(kept: Interval, day: Day) -> str:
 
 
 def _bioassay(kept: Interval, day: Day) -> str:
+    test = "test for weed-killers (aminopyralid, clopyralid, picloram; NC State Extension)"
     if kept.allowed is None:
-        return "test for weed-killers: it is spread already, so watch the first leaves."
+        return f"{test}: it is spread already, so watch the first leaves."
     if kept.allowed:
-        return f"test for weed-killers before it is spread: sow the test by {day(kept.end)}."
-    return f"test for weed-killers before it is spread: sow the test today, and spread from {day(kept.start)}."
+        return f"{test} before it is spread: sow the test by {day(kept.end)}."
+    return f"{test} before it is spread: sow the test today, and spread from {day(kept.start)}."
 
 
 # --- after the harvest ----------------------------------------------------------------------------
@@ -291,8 +311,8 @@ def after(beds: BedPlan) -> list[str]:
     if not np.isnat(turn.harvest):
         said.append(_turn(beds, year))
     said.append(
-        f"{cover.common_name.capitalize()} year after year on one ground gathers its own rots: change the legume now "
-        "and then (common practice, no source)."
+        f"Change the legume now and then: {cover.common_name} year after year gathers its own rots (common practice, "
+        "no source)."
     )
     return said
 
@@ -315,10 +335,10 @@ def _turn(beds: BedPlan, year: int) -> str:
     harvest, sowing = day_month(turn.harvest, year), day_month(turn.sowing, year)
     if turn.harvest > turn.sowing:
         return (
-            f"Harvest about {harvest} comes after {sowing}, the day of the year this cover was sown: sow between the "
-            f"rows before it, or another cover than {cover} after it."
+            f"Harvest about {harvest} comes after {sowing}, when this cover was sown: sow {cover} between the rows "
+            "before it, or another cover after it."
         )
-    return f"Harvest about {harvest} comes before {sowing}, the day of the year this cover was sown: clear, then sow."
+    return f"Harvest about {harvest} comes before {sowing}, when this cover was sown: clear, then sow."
 
 
 def cautions(beds: BedPlan) -> list[str]:
