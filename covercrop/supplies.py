@@ -101,7 +101,7 @@ class Item:
 
 def up_to(need: float, step: float = 1.0) -> float:
     """A need rounded up to whole steps."""
-    return ceil(need / step - _TOLERANCE) * step
+    return round(ceil(need / step - _TOLERANCE) * step, 9)  # a tenth is not a whole binary fraction
 
 
 def figures(need: float, count: int = 2, least: float = 1.0) -> float:

@@ -181,6 +181,7 @@ def test_csv_has_every_line_of_every_field(run: Run) -> None:
     """The CSV and the JSON hold the same list."""
     rows = list(csv.DictReader(io.StringIO(run("--csv")[1])))
     fields = json.loads(run("--json")[1])["fields"]
+    assert all(item["quantity"] == float(f"{item['quantity']:.9g}") for field in fields for item in field["items"])
     listed = [(field["name"], item["item"], item["quantity"]) for field in fields for item in field["items"]]
     assert [(row["field"], row["item"], float(row["quantity"])) for row in rows] == listed
 
