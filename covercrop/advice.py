@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from covercrop import growth, parameters, plantback, soil_water, termination
+from covercrop import growth, measured, parameters, plantback, soil_water, termination
 from covercrop.ensemble import SCOUTING_SD_DAYS
 from covercrop.traits import label
 from covercrop.weather.outlook import FEWEST_YEARS, MOST_YEARS
@@ -25,22 +25,31 @@ METHOD_SOURCES = (
     "cfr205_203",
 )
 
+#: Said wherever dates or amounts are handed on without the rest of an answer.
+ADVICE_FIRST = "Local codes, your extension office and licensed advice come before anything said here."
+BARE_SOIL = (
+    "Turning under bares the soil: keep off wet ground, work across the slope, leave a standing strip beside water."
+)
+INSURED = "Insured ground may have its own last day for ending a cover: ask before you wait for bloom."
+TREATED_SEED = "Handle treated seed with gloves, and keep it from children, stock and birds."
+
 _CAUTIONS = (
-    "Local codes, your extension office and licensed advice come before anything said here.",
-    "Turning under bares the soil: keep off wet ground, work across the slope, leave a standing strip beside water.",
+    ADVICE_FIRST,
+    BARE_SOIL,
     "Manure, hay, straw and compost can carry weed-killers that outlast composting: grow a few beans or peas in a "
     "sample before any of it goes on a bed.",
-    "Insured ground may have its own last day for ending a cover: ask before you wait for bloom.",
-    "Handle treated seed with gloves, and keep it from children, stock and birds.",
+    INSURED,
+    TREATED_SEED,
 )
 _ASSUMPTIONS = (
     "A day with a mean between 0 and 10 degC (32 and 50 degF) counts as cool, as in the trial that the bloom of "
     "crimson clover was fitted to.",
-    f"Two people who scout the same stand differ by about {SCOUTING_SD_DAYS:.0f} days.",
+    f"Two people who scout the same stand differ by about {SCOUTING_SD_DAYS:.0f} days; half of that, as variance, is "
+    "taken to be the same in all notes of a field.",
     "A stand is called dead, and planting safe, when eight in ten of the ways the season may go say so.",
     f"A forecast needs {FEWEST_YEARS} past years and uses no more than {MOST_YEARS}.",
 )
-_TARP = "A tarp sheds its rain beside it: weigh its edges down, and keep the runoff from ditches and streams."
+TARP = "A tarp sheds its rain beside it: weigh its edges down, and keep the runoff from ditches and streams."
 
 
 def cautions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
@@ -52,7 +61,7 @@ def cautions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
     cover : Cover
     crop : Crop
     """
-    tarp = (_TARP,) if field.cover.terminate == "tarp" else ()
+    tarp = (TARP,) if field.cover.terminate == "tarp" else ()
     days, why = (120, "lies on the soil") if crop.touches_soil else (90, "does not touch the soil")
     manure = (
         f"Raw manure has to be worked in at least {days} days before {crop.common_name} is harvested, since what is "
@@ -71,6 +80,7 @@ def assumptions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
     ]
     return (
         *_ASSUMPTIONS,
+        *measured.assumptions(field.scouting),
         *plantback.ASSUMPTIONS,
         *soil_water.ASSUMPTIONS,
         *termination.assumptions(field.cover.terminate),

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from math import ceil
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop import amendments, growth, layout, parameters, plantback, shopping, supplies
+from covercrop import agenda, amendments, growth, layout, parameters, shopping, supplies
 from covercrop.errors import ParameterError
 from covercrop.traits import label
 
@@ -23,11 +22,8 @@ if TYPE_CHECKING:
     from covercrop.supplies import Item
     from covercrop.traits import Crop, Planting
 
-#: Days until a crop without a table is up, in soil that is warm enough to sow.
-EMERGENCE_DAYS = 7.0
-
 _EMERGENCE = (
-    "{crop} is taken to be up 7 days after sowing into warm soil: no table of its emergence was at hand, and its "
+    "{crop} is taken to be up {days} days after sowing into warm soil: no table of its emergence was at hand, and its "
     "relatives take 4 to 8 days at 20 to 25 degC (68 to 77 degF)."
 )
 _CLEARED = "The cover's nitrogen is that of the plan; the roots and tops of the crop are not counted as given back."
@@ -134,7 +130,7 @@ def make_beds(plan: Plan, *, us: bool = False) -> BedPlan:
     ground = lay_out(field, standing, us=us)
     doses = tuple(_dose(entry, ground) for entry in field.amendments)
     seeds = _seeds(field, standing)
-    planting, harvest = _planting(plan), _harvest(plan)
+    planting, harvest = agenda.planting_day(plan), agenda.ripe_day(plan)
     thinned = field.crop.method == "direct-seed" and seeds > ground.plants
     transplant = field.crop.method == "transplant"
     bare = field.crop.ground_cover == "bare"
@@ -217,29 +213,9 @@ def _seeds(field: Field, standing: Planting) -> int:
 # --- dates ----------------------------------------------------------------------------------------
 
 
-def _planting(plan: Plan) -> np.datetime64:
-    planted = plan.field.crop.planted
-    return plan.dates["earliest_planting"].median if planted is None else np.datetime64(planted, "D")
-
-
-def _harvest(plan: Plan) -> np.datetime64:
-    """When the crop is ripe, planted as it was or on the likely day."""
-    if plan.field.crop.planted is not None:
-        return plan.ripe
-    days = plantback.days_to_maturity(plan.crop, plan.field.crop.method, plan.field.crop.days_to_maturity)
-    return plan.dates["earliest_planting"].median + np.timedelta64(ceil(days), "D")
-
-
 def thinning_day(plan: Plan, planting: np.datetime64, standing: Planting) -> np.datetime64:
-    """When the seedlings are thinned, counted from their predicted emergence; NaT where that is not known.
-
-    Soil outside the crop's table is taken for cold, and the longest time of
-    the table holds.
-    """
-    up = plan.emergence_days
-    if np.isnan(up):
-        up = max((point.days.value for point in plan.crop.emergence), default=EMERGENCE_DAYS)
-    return planting + np.timedelta64(round(up) + round(standing.thin_after.value), "D")
+    """When the seedlings are thinned, counted from their predicted emergence; NaT where that is not known."""
+    return planting + np.timedelta64(agenda.days_to_emergence(plan) + round(standing.thin_after.value), "D")
 
 
 def _spread_on(each: Dose, plan: Plan) -> np.datetime64:
@@ -347,7 +323,11 @@ def _assumptions(plan: Plan, doses: tuple[Dose, ...], ground: Layout) -> tuple[s
         *supplies.ASSUMPTIONS,
         *amendments.ASSUMPTIONS,
         _CLEARED,
-        *((_EMERGENCE.format(crop=plan.crop.common_name.capitalize()),) if unknown_emergence else ()),
+        *(
+            (_EMERGENCE.format(crop=plan.crop.common_name.capitalize(), days=agenda.EMERGENCE_ASSUMED),)
+            if unknown_emergence
+            else ()
+        ),
         *numbers,
     )
 

@@ -13,7 +13,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from covercrop import __version__
-from covercrop.commands import beds, degree_days, known, ready, weather
+from covercrop.commands import beds, calendar, calibrate, degree_days, hindcast, known, ready, scout, weather
 from covercrop.commands.shared import Commands
 from covercrop.errors import CovercropError, one_line
 
@@ -23,7 +23,11 @@ if TYPE_CHECKING:
 #: In the order of the help.
 COMMANDS = (
     ready,
+    scout,
     beds,
+    calendar,
+    hindcast,
+    calibrate,
     weather,
     degree_days,
     known,
@@ -39,6 +43,7 @@ examples:
   covercrop ready                      this week's answer for the demonstration
   covercrop ready fields.toml          the same for your own fields
   covercrop ready fields.toml --json   for another program
+  covercrop scout fields.toml "Mill terrace" --bloom 10
   covercrop weather fields.toml        where the weather comes from, and how good it is
 
 exit status: 0; 1 a problem, said in one line; 2 wrong usage"""

@@ -6,6 +6,7 @@
     +-- ParameterError          a shipped or own parameter file is wrong (ValueError)
     |   +-- UnknownNameError    no such cover, cultivar, crop or method; near matches
     +-- FieldFileError          the field file is wrong (ValueError)
+    +-- RecordsError            a file of bloom records cannot be used (ValueError)
     +-- WeatherError
     |   +-- WeatherFileError    a weather file cannot be used as it is
     |   +-- WeatherGapError     a gap too long to fill
@@ -77,6 +78,10 @@ class UnknownNameError(ParameterError):
 
 class FieldFileError(CovercropError, ValueError):
     """A field file cannot be read as it is."""
+
+
+class RecordsError(CovercropError, ValueError):
+    """A file of bloom records cannot be used as it is."""
 
 
 class WeatherError(CovercropError):

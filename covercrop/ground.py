@@ -9,11 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop import decomposition, hazards, plantback, soil_water, termination
-from covercrop.soil_temperature import SOIL_ERROR_SD, soil_temperature
+from covercrop.measured import SoilCheck, soil_check
+from covercrop.soil_temperature import soil_temperature
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from covercrop.ensemble import Draws
-    from covercrop.season import CropEntry
+    from covercrop.season import CropEntry, ScoutingNote
     from covercrop.traits import Cover, Crop
     from covercrop.weather.outlook import Outlook
 
@@ -43,6 +46,8 @@ class Ground:
         Soil temperature at planting depth [degC].
     released : numpy.ndarray, shape (year, day)
         Share of the plant-available nitrogen released [1].
+    soil_check : SoilCheck
+        What thermometer readings have done to it.
     """
 
     limits: dict[str, Array]
@@ -53,6 +58,7 @@ class Ground:
     brood: Array
     soil_c: Array
     released: Array
+    soil_check: SoilCheck
 
 
 def follow_ground(
@@ -66,6 +72,7 @@ def follow_ground(
     terminate: str,
     ended: float,
     midwinter: int,
+    scouting: Sequence[ScoutingNote] = (),
 ) -> Ground:
     """Follow the ground from the ending of the cover to the planting of the crop.
 
@@ -85,6 +92,8 @@ def follow_ground(
         Day index on which that is done; NaN where it is not.
     midwinter : int
         Day index of the midwinter before the crop's spring.
+    scouting : sequence of ScoutingNote
+        Its thermometer readings set the soil model right.
 
     Raises
     ------
@@ -92,7 +101,9 @@ def follow_ground(
         If there is no such ground cover or planting method.
     """
     dead = ended + (termination.TARP_DAYS.value if terminate == "tarp" else 0.0)
-    soil_c = soil_temperature(outlook.tmean, plan.ground_cover, canopy_until=dead)
+    modelled = soil_temperature(outlook.tmean, plan.ground_cover, canopy_until=dead)
+    check = soil_check(scouting, outlook, modelled, dead)
+    soil_c = check.corrected(modelled, dead)
     limits = plantback.limits(
         outlook.tmin,
         outlook.tmax,
@@ -103,7 +114,7 @@ def follow_ground(
         crop=crop,
         method=plan.method,
         residue_draw=draws.residue,
-        soil_error=SOIL_ERROR_SD * draws.soil,
+        soil_error=check.sd * draws.soil,
     )
     moisture = soil_water.moisture(
         outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, plan.ground_cover, dead
@@ -120,4 +131,5 @@ def follow_ground(
         brood=hazards.brood_peak(outlook.tmin, outlook.tmax, start),
         soil_c=soil_c,
         released=decomposition.nitrogen_released(soil_c, np.array(dead), cover.residue),
+        soil_check=check,
     )

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from covercrop import advice, growth, hazards, parameters, phenology, plantback
+from covercrop import advice, growth, hazards, measured, parameters, phenology, plantback
 from covercrop.ending import TurnUnder, choose_ending, is_closing
-from covercrop.ensemble import EARLY, LATE, MEDIAN, SCOUTING_SD_DAYS, Draws, quantiles, share_by, standard_draws
+from covercrop.ensemble import EARLY, LATE, MEDIAN, Draws, quantiles, share_by, standard_draws
 from covercrop.errors import FieldFileError
 from covercrop.ground import Ground, follow_ground
 from covercrop.records import DateRange
+from covercrop.remarks import remarks
+from covercrop.season import cover_of
 from covercrop.stand import Stand, grow_stand
 from covercrop.weather.outlook import Outlook, season_outlook
 
@@ -130,8 +133,8 @@ class Plan:
     brood : numpy.datetime64[D]
         When most maggot flies bred on the cover are likely out.
     emergence_days : float
-        Days until the crop is up, sown on the likely day [d]; NaN where that
-        is not known.
+        Days until the crop is up, sown on the likely day or on the day on
+        which it was [d]; NaN where that is not known.
     pan_by_planting : float
         Share of the plant-available nitrogen released by the likely day of
         the earliest planting; NaN where there is none.
@@ -212,7 +215,7 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
             "enter the cover that stands now, or ask about an earlier day with --on"
         )
     draws = draws or standard_draws()
-    cover = parameters.cover(field.cover.species)
+    cover = cover_of(field.cover)
     crop = parameters.crop(field.crop.name)
     outlook = season_outlook(weather, np.datetime64(field.cover.sown, "D"), SEASON_DAYS, on)
     today = outlook.position(on)
@@ -245,6 +248,7 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
         terminate=ending.method,
         ended=np.nan if turned is None else float(turned),
         midwinter=outlook.position(midwinter),
+        scouting=field.scouting,
     )
     indexes = {
         **{name: stand.stages[name] for name in DATES if name in stand.stages},
@@ -266,6 +270,7 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
     bbch = _bbch(stand, weights, today if turned is None else min(today, turned))
     planting = quantiles(ground.earliest, weights)[1]
     nowhere = turned is None or killed
+    nitrogen = {} if nowhere else _nitrogen(field, cover, outlook, stand, weights, draws, int(turned or 0))
     return Plan(
         field=field,
         cover=cover,
@@ -291,11 +296,17 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
         ripe=_ripe(field, crop),
         residue_by_rain=likely(ground.residue_by_rain),
         brood=likely(ground.brood),
-        emergence_days=_emergence(crop, ground, planting),
+        emergence_days=_emergence(crop, ground, _planted(field, outlook, planting)),
         pan_by_planting=_median_on(ground.released, planting),
-        nitrogen={} if nowhere else _nitrogen(cover, outlook, stand, weights, draws, int(turned or 0)),
+        nitrogen=nitrogen,
         outlook=outlook,
-        notes=(*_credit(weather), *weather.notes, *outlook.notes, *_notes(field, cover, stand, survival)),
+        notes=(
+            *_credit(weather),
+            *weather.notes,
+            *outlook.notes,
+            *_notes(field, cover, survival),
+            *remarks(field, cover, outlook, stand, ground),
+        ),
         assumptions=advice.assumptions(field, cover, crop),
         cautions=advice.cautions(field, cover, crop),
         sources=advice.sources(field, cover, crop),
@@ -352,21 +363,32 @@ def _median_on(by_year_and_day: Array, day: float) -> float:
     return np.nan if np.isnan(day) else float(np.median(by_year_and_day[:, int(day)]))
 
 
+def _planted(field: Field, outlook: Outlook, likely: float) -> float:
+    """Day index on which the crop was planted, or is likely to be."""
+    if field.crop.planted is None:
+        return likely
+    day = outlook.position(np.datetime64(field.crop.planted, "D"))
+    return float(day) if day < outlook.days.size else np.nan
+
+
 def _emergence(crop: Crop, ground: Ground, planting: float) -> float:
-    """Days until the crop is up, sown on the likely day; NaN where that is not known."""
+    """Days until the crop is up, sown on a day; NaN where that is not known."""
     return float(plantback.emergence_days(crop, _median_on(ground.soil_c, planting)))
 
 
 def _nitrogen(
-    cover: Cover, outlook: Outlook, stand: Stand, weights: Array, draws: Draws, turned: int
+    field: Field, cover: Cover, outlook: Outlook, stand: Stand, weights: Array, draws: Draws, turned: int
 ) -> dict[str, Amount]:
     if turned >= outlook.days.size or cover.growth is None:
         return {}
     # Emergence is the same in every draw, since it does not depend on what is drawn.
-    grown = growth.dry_matter(outlook.tmean[:, : turned + 1], stand.stages["emergence"][:, 0], cover.growth)[:, -1]
-    dry_matter = grown[:, None] * np.maximum(1 + cover.growth.spread.value * draws.dry_matter, 0.0)
-    stages = stand.stages
-    percent = growth.nitrogen_percent(turned, stages["bud"], stages["bloom_50"], stages["viable_seed"], cover.growth)
+    grown = growth.dry_matter(outlook.tmean[:, : turned + 1], stand.stages["emergence"][:, 0], cover.growth)
+    mean, sd = measured.dry_matter(
+        turned, field.scouting, outlook, lambda day: grown[:, day], cover.growth.spread.value
+    )
+    dry_matter = np.maximum(mean[:, None] + sd[:, None] * draws.dry_matter, 0.0)
+    percent_on = partial(stand.nitrogen_percent, growth=cover.growth)
+    percent = percent_on(turned) * measured.nitrogen_factor(turned, field.scouting, outlook, percent_on)
     amounts = {
         "dry_matter_kg_ha": dry_matter,
         "n_kg_ha": growth.nitrogen_yield(dry_matter, percent),
@@ -406,21 +428,19 @@ def _credit(weather: DailyWeather) -> tuple[str, ...]:
     return (f"Weather: {weather.attribution}",) if weather.attribution else ()
 
 
-def _notes(field: Field, cover: Cover, stand: Stand, survival: float) -> list[str]:
+def _notes(field: Field, cover: Cover, survival: float) -> list[str]:
     notes = []
     if survival < SURE and field.cover.turned_under is None:
         notes.append(
             f"The chance that the stand lives through the cold is {max(survival, 0.01):.0%}, with no snow reckoned "
             "with; dates are those of a stand that lives."
         )
-    if not field.cover.cultivar:
+    if own := field.cover.calibration:
+        days = cover.bloom.spread.value / cover.bloom.pace.value
+        notes.append(
+            f"The bloom of the {cover.common_name} follows your own records ({own.records}: {own.count} at "
+            f"{own.places} place{'s' * (own.places > 1)}), good to about {days:.0f} days."
+        )
+    elif not field.cover.cultivar:
         notes.append(f"The cultivar of the {cover.common_name} is not given, so its dates are wider than they need be.")
-    if field.scouting:
-        count = "1 scouting note is" if len(field.scouting) == 1 else f"{len(field.scouting)} scouting notes are"
-        notes.append(f"{count} used, good to about {stand.scouting_sd:.0f} days.")
-        if stand.scouting_sd > SCOUTING_SD_DAYS:
-            notes.append(
-                "The notes do not fit this weather well, so the dates are kept wide: check the sowing date, the "
-                "cultivar and the stages noted."
-            )
     return notes

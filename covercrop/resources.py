@@ -72,3 +72,11 @@ def data_path(*parts: str, beside: tuple[str, ...] = ()) -> Path:
     for each, packed in found.items():
         Path(unpacked.name, each).write_bytes(packed.read_bytes())
     return Path(unpacked.name, name)
+
+
+def is_shipped(path: Path) -> bool:
+    """Whether a path leads to a file that came with the program."""
+    return any(
+        path.resolve().is_relative_to(folder)
+        for folder in (_REPOSITORY / "data", Path(__file__).resolve().parent / "data")
+    )

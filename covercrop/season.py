@@ -16,14 +16,19 @@ from typing import Any, TypeVar, cast
 
 from covercrop import bed_tables, hazards, parameters, soil_temperature, termination, units
 from covercrop.bed_tables import AmendmentEntry, BedsEntry, SoilEntry
+from covercrop.calibration import Calibration, calibrated, read_calibration
 from covercrop.errors import FieldFileError, ParameterError
 from covercrop.field_table import Table as _Table
 from covercrop.field_table import shown as _shown
 from covercrop.records import Units
+from covercrop.traits import Cover
 
 Value = TypeVar("Value")
 
 UNITS = ("metric", "us")
+
+#: BBCH code that stands for a stand without buds: the last one before they show (51).
+NO_BUDS = 50
 
 _FIELD = (
     "name",
@@ -40,10 +45,22 @@ _FIELD = (
     "amendment",
     "soil",
 )
-_COVER = ("species", "cultivar", "sown", "turned_under", "terminate")
+_COVER = ("species", "cultivar", "sown", "turned_under", "terminate", "calibration")
 _WEATHER = ("file", "station", "units")
 _CROP = ("name", "method", "ground_cover", "days_to_maturity", "planted")
-_SCOUTING = ("date", "bloom_percent", "bbch", "note")
+_SCOUTING = (
+    "date",
+    "bloom_percent",
+    "bbch",
+    "note",
+    "soil_c",
+    "soil_f",
+    "height_cm",
+    "height_in",
+    "dry_matter_kg_ha",
+    "dry_matter_lb_acre",
+    "nitrogen_percent",
+)
 
 
 #: What a field has whose file says nothing of them.
@@ -52,13 +69,14 @@ _NO_BEDS, _NO_SOIL = BedsEntry(), SoilEntry()
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CoverEntry:
-    """What was sown, and what has been done with it."""
+    """What was sown, and what has been done with it; ``calibration`` holds own numbers for its bloom."""
 
     species: str
     sown: dt.date
     cultivar: str = ""
     turned_under: dt.date | None = None
     terminate: str = "turn-under"
+    calibration: Calibration | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,12 +101,42 @@ class CropEntry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScoutingNote:
-    """What was seen on one visit: a percentage in bloom, or a BBCH stage."""
+    """What was seen on one visit.
+
+    Attributes
+    ----------
+    date : datetime.date
+    bloom_percent, bbch
+        The stage, as the share in bloom [%] or as a BBCH code; at most one.
+    note : str
+    soil_c : float or None
+        Reading of a soil thermometer at planting depth [degC].
+    height_cm : float or None
+        Height of the stand [cm].
+    dry_matter_kg_ha, nitrogen_percent : float or None
+        Dry weight [kg/ha] and its nitrogen [% N] of a clip sample.
+    """
 
     date: dt.date
     bloom_percent: float | None = None
     bbch: int | None = None
     note: str = ""
+    soil_c: float | None = None
+    height_cm: float | None = None
+    dry_matter_kg_ha: float | None = None
+    nitrogen_percent: float | None = None
+
+    @property
+    def has_stage(self) -> bool:
+        """Whether the stage of the stand was seen."""
+        return self.bloom_percent is not None or self.bbch is not None
+
+    @property
+    def of_the_stand(self) -> bool:
+        """Whether anything was seen or measured that a standing cover is needed for."""
+        return self.has_stage or any(
+            value is not None for value in (self.height_cm, self.dry_matter_kg_ha, self.nitrogen_percent)
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,11 +173,35 @@ def _named(lookup: Callable[..., Value], table: _Table, *arguments: Any) -> Valu
         raise FieldFileError(f"{table.where}: {error}") from None
 
 
-def _cover(table: _Table) -> CoverEntry:
+def cover_of(entry: CoverEntry) -> Cover:
+    """The cover of an entry, with its own numbers where it has some."""
+    cover = parameters.cover(entry.species)
+    return cover if entry.calibration is None else calibrated(cover, entry.calibration)
+
+
+def _calibration(table: _Table, folder: Path, cover: Cover, cultivar: str) -> Calibration | None:
+    """The own numbers that a field names, if they are of the cover and cultivar that it has."""
+    name = table.text("calibration", "name the file that covercrop calibrate wrote, relative to the field file", "")
+    if not name:
+        return None
+    calibration = _named(read_calibration, table, folder / name)
+    if calibration.cover != cover.key:
+        raise table.fail(
+            "calibration", f"was fitted to {calibration.cover}, and this field has {cover.key}; name another"
+        )
+    if calibration.cultivar.casefold() != cultivar.casefold():
+        other = repr(calibration.cultivar) if calibration.cultivar else "records that name no cultivar"
+        here = f"has cultivar = {cultivar!r}" if cultivar else "names no cultivar"
+        raise table.fail("calibration", f"was fitted to {other}, and this field {here}; make the two the same")
+    return calibration
+
+
+def _cover(table: _Table, folder: Path) -> CoverEntry:
     named = table.text("species", 'name the cover, such as "crimson-clover" (see: covercrop covers)')
     cover = _named(parameters.cover, table, named)
     cultivar = table.text("cultivar", "name the cultivar, or leave the line out", "")
-    if cultivar:
+    calibration = _calibration(table, folder, cover, cultivar)
+    if cultivar and calibration is None:
         cultivar = _named(parameters.cultivar, table, cover, cultivar).name
     entry = CoverEntry(
         species=cover.key,
@@ -137,6 +209,7 @@ def _cover(table: _Table) -> CoverEntry:
         sown=table.date("sown"),
         turned_under=table.date("turned_under", None),
         terminate=table.choice("terminate", termination.METHODS, "turn-under"),
+        calibration=calibration,
     )
     if entry.turned_under is not None and entry.turned_under <= entry.sown:
         raise table.fail("turned_under", f"is not after sowing on {entry.sown}")
@@ -169,11 +242,65 @@ def _crop(table: _Table, cover: CoverEntry) -> CropEntry:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Unit:
+    """A key of a measurement: its unit in words, what is believed in it, and the way to the metric one."""
+
+    key: str
+    words: str
+    low: float
+    high: float
+    to_metric: Callable[[float], float] = float
+
+
+#: What a note may measure, each in the metric and in the US unit.
+_MEASURED = {
+    "soil": (
+        _Unit("soil_c", "degC", -20, 45),
+        _Unit("soil_f", "degF", -4, 113, units.celsius_from_fahrenheit),
+    ),
+    "height": (
+        _Unit("height_cm", "cm", 1, 300),
+        _Unit("height_in", "inches", 0.5, 120, lambda inches: inches * units.M_PER_IN * 100),
+    ),
+    "dry weight": (
+        _Unit("dry_matter_kg_ha", "kg/ha (the dry grams of a square metre, times 10)", 50, 20_000),
+        _Unit(
+            "dry_matter_lb_acre",
+            "lb/acre (the dry grams of a square foot, times 96)",
+            45,
+            18_000,
+            lambda pounds: pounds * units.KG_HA_PER_LB_ACRE,
+        ),
+    ),
+}
+
+
+def _measured(table: _Table, name: str) -> float | None:
+    """A measurement that may stand in the metric or in the US unit, as metric."""
+    metric, us = _MEASURED[name]
+    values = [
+        table.number(
+            unit.key,
+            unit.low,
+            unit.high,
+            f"give the {name} in {unit.words}, {unit.low:,g} to {unit.high:,g}; in {other.words.split(' (')[0]} it is "
+            f"{other.key} (scout: --units {system})",
+            None,
+        )
+        for unit, other, system in ((metric, us, "us"), (us, metric, "metric"))
+    ]
+    if None not in values:
+        raise table.fail(us.key, f"{metric.key} is given too; keep one of them")
+    found = [unit.to_metric(value) for unit, value in zip((metric, us), values, strict=True) if value is not None]
+    return found[0] if found else None
+
+
 def _note(table: _Table, cover: CoverEntry) -> ScoutingNote:
     percent = table.number("bloom_percent", 0, 100, "give 0 to 100", None)
     bbch = table.number("bbch", 0, 99, "give a BBCH stage, 0 to 99", None)
-    if (percent is None) == (bbch is None):
-        raise FieldFileError(f"{table.where}: give bloom_percent or bbch{', not both' if bbch is not None else ''}")
+    if percent is not None and bbch is not None:
+        raise FieldFileError(f"{table.where}: give bloom_percent or bbch, not both")
     if bbch is not None and bbch != int(bbch):
         raise table.fail("bbch", "give a whole number, such as 60")
     note = ScoutingNote(
@@ -181,11 +308,21 @@ def _note(table: _Table, cover: CoverEntry) -> ScoutingNote:
         bloom_percent=percent,
         bbch=None if bbch is None else int(bbch),
         note=table.text("note", "write some words, or leave the line out", ""),
+        soil_c=_measured(table, "soil"),
+        height_cm=_measured(table, "height"),
+        dry_matter_kg_ha=_measured(table, "dry weight"),
+        nitrogen_percent=table.number("nitrogen_percent", 0.3, 8, "give % N of the dry weight, 0.3 to 8", None),
     )
+    if not note.of_the_stand and note.soil_c is None:
+        raise FieldFileError(
+            f"{table.where}: give bloom_percent or bbch, or what was measured: {', '.join(_SCOUTING[4:])}"
+        )
     if note.date <= cover.sown:
         raise table.fail("date", f"is not after sowing on {cover.sown}")
-    if cover.turned_under is not None and note.date > cover.turned_under:
-        raise table.fail("date", f"is after turning under on {cover.turned_under}; mend one of the two")
+    if cover.turned_under is not None and note.date > cover.turned_under and note.of_the_stand:
+        raise table.fail(
+            "date", f"is after turning under on {cover.turned_under}; mend one of the two, or note the soil alone"
+        )
     return note
 
 
@@ -193,7 +330,7 @@ def _field(where: str, raw: Any, folder: Path) -> Field:
     named = raw.get("name") if isinstance(raw, dict) else None
     table = _Table(f'{where} "{named}"' if isinstance(named, str) else where, raw, _FIELD)
     name = table.text("name", "give the field a name")
-    cover = _cover(table.below("cover", _COVER, "it says what was sown, and when"))
+    cover = _cover(table.below("cover", _COVER, "it says what was sown, and when"), folder)
     crop = _crop(table.below("crop", _CROP, "it says what is to follow the cover"), cover)
     area = table.number("area_m2", 0.1, 1e8, "give the area in square metres", None)
     square_feet = table.number("area_ft2", 1, 1e9, "give the area in square feet", None)
@@ -255,15 +392,46 @@ def read_fields(path: Path) -> FieldFile:
         If the file cannot be read, or something in it is not what it should
         be; the line names the place, the value and the way out.
     """
+    return parse_fields(path, read_bytes(path))
+
+
+def read_bytes(path: Path) -> bytes:
+    """The bytes of a field file.
+
+    Raises
+    ------
+    FieldFileError
+        If there is no such file, or it cannot be read.
+    """
     try:
-        text = path.read_bytes().decode("utf-8-sig")  # some editors put a mark before the first character
-        raw = tomllib.loads(text)
+        return path.read_bytes()
     except FileNotFoundError:
         raise FieldFileError(f"{path}: no such file; give the path of your field file") from None
     except IsADirectoryError:
         raise FieldFileError(f"{path}: is a folder; give the path of a field file in it") from None
     except OSError as error:
         raise FieldFileError(f"{path}: cannot be read ({error.strerror})") from None
+    except ValueError as error:
+        raise FieldFileError(f"{path}: cannot be read ({error}); give the path of a plain field file") from None
+
+
+def parse_fields(path: Path, content: bytes) -> FieldFile:
+    """The field file that some bytes make.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Where they stand, or will stand.
+    content : bytes
+
+    Raises
+    ------
+    FieldFileError
+        As :func:`read_fields`.
+    """
+    try:
+        text = content.decode("utf-8-sig")  # some editors put a mark before the first character
+        raw = tomllib.loads(text)
     except UnicodeDecodeError as error:
         raise FieldFileError(f"{path}: byte {error.start} is not UTF-8 text; save the file as UTF-8") from None
     except tomllib.TOMLDecodeError as error:

@@ -11,11 +11,21 @@ from numpy.typing import NDArray
 
 from covercrop import growth, hazards, parameters, phenology, termination
 from covercrop.daylength import day_length
-from covercrop.ensemble import NOTE_NOT_YET, NOTE_REACHED, Draws, Evidence, scouting_weights
+from covercrop.ensemble import (
+    NOTE_NOT_YET,
+    NOTE_PAST,
+    NOTE_REACHED,
+    Draws,
+    Evidence,
+    refocus,
+    scouting_weights,
+    surprise,
+)
+from covercrop.growth import nitrogen_percent
 
 if TYPE_CHECKING:
     from covercrop.season import ScoutingNote
-    from covercrop.traits import Cover
+    from covercrop.traits import Cover, Growth
     from covercrop.weather.outlook import Outlook
 
 Array = NDArray[np.float64]
@@ -37,6 +47,9 @@ class Stand:
         Weight of each member after scouting; sums to 1.
     scouting_sd : float
         Scatter that the scouting notes were given [d].
+    surprises : tuple of (ScoutingNote, float)
+        Notes that contradict the weather, and by how many days; positive
+        where the stage was seen early.
     """
 
     stages: dict[str, Array]
@@ -45,11 +58,17 @@ class Stand:
     killed: Array
     weights: Array
     scouting_sd: float
+    surprises: tuple[tuple[ScoutingNote, float], ...] = ()
 
     @property
     def living(self) -> Array:
         """Weights of the members that live through the winter."""
         return self.weights * np.isnan(self.killed)
+
+    def nitrogen_percent(self, day: float, growth: Growth) -> Array:
+        """Nitrogen in the dry matter on a day, member by member [% N]."""
+        stages = self.stages
+        return nitrogen_percent(day, stages["bud"], stages["bloom_50"], stages["viable_seed"], growth)
 
 
 def grow_stand(
@@ -85,16 +104,29 @@ def grow_stand(
     offset = parameters.cultivar(cover, cultivar).offset.value if cultivar else 0.0
     spread = phenology.requirement_spread(cover, cultivar_known=bool(cultivar))
     seed_variation = cover.seed.spread.value / cover.seed.flower_to_maturity.value
-    stages = phenology.stage_days(
-        outlook.tmean,
-        day_length(latitude, outlook.day_of_year),
-        cover,
-        requirement_shift=phenology.requirement_shift_for(offset, cover) + spread * draws.requirement,
-        seed_scale=1 + seed_variation * draws.seed,
-    )
+    lengths = day_length(latitude, outlook.day_of_year)
+
+    def followed(requirement: Array) -> dict[str, Array]:
+        return phenology.stage_days(
+            outlook.tmean,
+            lengths,
+            cover,
+            requirement_shift=phenology.requirement_shift_for(offset, cover) + spread * requirement,
+            seed_scale=1 + seed_variation * draws.seed,
+        )
+
+    stages = followed(draws.requirement)
+    shape = stages["bud"].shape
+    seen = [note for note in scouting if note.has_stage]
+    evidence = [_evidence(note, stages, outlook) for note in seen]
+    surprises = tuple((note, days) for note, fact in zip(seen, evidence, strict=True) if (days := surprise(fact)))
+    weights, scouting_sd = scouting_weights(shape, evidence)
+    if evidence:
+        requirement, prior = refocus(draws.requirement, weights)
+        stages = followed(requirement)
+        evidence = [_evidence(note, stages, outlook) for note in seen]
+        weights, scouting_sd = scouting_weights(shape, evidence, scouting_sd, prior)
     opens, closes = termination.window(stages, terminate, cover)
-    evidence = [_evidence(note, stages, outlook) for note in scouting]
-    weights, scouting_sd = scouting_weights(stages["bud"].shape, evidence)
     return Stand(
         stages=stages,
         opens=opens,
@@ -108,6 +140,7 @@ def grow_stand(
         ),
         weights=weights,
         scouting_sd=scouting_sd,
+        surprises=surprises,
     )
 
 
@@ -126,16 +159,35 @@ def _last_seen_alive(scouting: Sequence[ScoutingNote], outlook: Outlook) -> floa
     visits = [
         outlook.position(np.datetime64(note.date, "D"))
         for note in scouting
-        if note.bbch is None or note.bbch >= phenology.BBCH["emergence"]
+        if note.of_the_stand and (note.bbch is None or note.bbch >= phenology.BBCH["emergence"])
     ]
     return float(max(visits, default=0))
 
 
 def _evidence(note: ScoutingNote, stages: dict[str, Array], outlook: Outlook) -> Evidence:
+    """What a note says to each member."""
     day = outlook.position(np.datetime64(note.date, "D"))
     seen = phenology.bbch_of_percent(note.bloom_percent) if note.bloom_percent is not None else float(note.bbch or 0)
     if note.bloom_percent == 0:
-        return Evidence(day=day, expected=stages["first_flower"], kind=NOTE_NOT_YET)
-    if seen < phenology.BBCH["bud"]:
-        return Evidence(day=day, expected=stages["bud"], kind=NOTE_NOT_YET)
-    return Evidence(day=day, expected=phenology.day_at_bbch(stages, seen), kind=NOTE_REACHED)
+        expected, kind = stages["first_flower"], NOTE_NOT_YET
+    elif seen < phenology.BBCH["bud"]:
+        expected, kind = stages["bud"], NOTE_NOT_YET
+    elif seen > phenology.BBCH["viable_seed"]:
+        expected, kind = stages["viable_seed"], NOTE_PAST
+    else:
+        expected, kind = phenology.day_at_bbch(stages, seen), NOTE_REACHED
+    if day < outlook.known:
+        expected = np.broadcast_to(_over_years(expected), expected.shape)
+    return Evidence(day=day, expected=expected, kind=kind)
+
+
+def _over_years(expected: Array) -> Array:
+    """The mean over the years, shape (1, draw).
+
+    What was seen up to today tells of the plants, not of the weather to come,
+    on which the date of a stage between two others would otherwise depend.
+    """
+    known = ~np.isnan(expected)
+    count = known.sum(axis=-2, keepdims=True)
+    total = np.where(known, expected, 0.0).sum(axis=-2, keepdims=True)
+    return np.where(2 * count > expected.shape[-2], total / np.maximum(count, 1), np.nan)

@@ -67,6 +67,8 @@ def own(tmp_path: Path, demo_dir: Path) -> Callable[..., Path]:
         ("ready.txt", ["ready"]),
         ("ready_full_us.txt", ["ready", "--full", "--units", "us"]),
         ("ready_may.txt", ["ready", "--on", "2026-05-05"]),
+        ("calendar.txt", ["calendar"]),
+        ("calendar_us.txt", ["calendar", "--on", "2026-05-25", "--units", "us"]),
         ("weather.txt", ["weather"]),
         ("covers.txt", ["covers"]),
         ("cover.txt", ["covers", "crimson-clover"]),
@@ -335,7 +337,7 @@ def test_help_names_the_methods() -> None:
     assert commands.degree_days.CUTOFFS == degree_days.CUTOFFS
 
 
-@pytest.mark.parametrize("command", ["ready", "weather", "degree-days", "covers", "crops"])
+@pytest.mark.parametrize("command", ["ready", "calendar", "weather", "degree-days", "covers", "crops"])
 def test_every_command_has_help(run: Run, command: str) -> None:
     """Each command explains itself."""
     status, printed, _ = run(command, "--help")

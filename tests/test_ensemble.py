@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+from statistics import NormalDist
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import multivariate_normal, norm
 
 from covercrop.ensemble import (
     NOTE_NOT_YET,
+    NOTE_PAST,
     NOTE_REACHED,
     SCOUTING_SD_DAYS,
+    SHARED_SCATTER,
     Draws,
     Evidence,
     effective_share,
     quantiles,
+    refocus,
     scouting_weights,
     share_by,
     standard_draws,
+    surprise,
 )
 
 NAMES = tuple(Draws.__slots__)
@@ -131,3 +138,112 @@ def test_members_that_never_bloom_lose_to_a_sighting() -> None:
     bloom = np.array([[200.0, np.nan]])
     weights, _ = scouting_weights((1, 2), [Evidence(day=201.0, expected=bloom, kind=NOTE_REACHED)])
     assert weights[0, 0] > 0.999
+
+
+# --- notes that share an error --------------------------------------------------------------------
+
+
+def test_notes_of_the_same_eyes_are_a_correlated_normal_observation() -> None:
+    """Three sightings weigh as scipy's multivariate normal with the stated covariance says."""
+    bloom, days = _members(200.0), (204.0, 198.0, 209.0)
+    stages = [bloom, bloom - 6, bloom + 4]
+    notes = [Evidence(day=day, expected=stage, kind=NOTE_REACHED) for day, stage in zip(days, stages, strict=True)]
+    weights, sd = scouting_weights(bloom.shape, notes)
+    assert sd == SCOUTING_SD_DAYS
+    covariance = sd**2 * ((1 - SHARED_SCATTER) * np.eye(3) + SHARED_SCATTER)
+    errors = np.stack([stage - day for day, stage in zip(days, stages, strict=True)], axis=-1)
+    expected = multivariate_normal(np.zeros(3), covariance).pdf(errors)
+    assert weights == pytest.approx(expected / expected.sum(), rel=1e-6)
+
+
+@pytest.mark.parametrize("past", [0, 1])
+def test_bounds_and_sightings_together(past: int) -> None:
+    """A sighting, two visits too early and one too late weigh as a numerical integral over the shared error says."""
+    bloom = np.linspace(180.0, 230.0, 26)[np.newaxis]
+    kinds = [(206.0, NOTE_REACHED), (196.0, NOTE_NOT_YET), (201.0, NOTE_NOT_YET), (215.0, NOTE_PAST)][: 3 + past]
+    notes = [Evidence(day=day, expected=bloom, kind=kind) for day, kind in kinds]
+    weights, sd = scouting_weights(bloom.shape, notes)
+    assert sd == SCOUTING_SD_DAYS
+    shared, own = sd * np.sqrt(SHARED_SCATTER), sd * np.sqrt(1 - SHARED_SCATTER)
+    error = np.linspace(-8 * shared, 8 * shared, 4001)
+
+    def likelihood(stage: float) -> float:
+        total = norm.pdf(error, scale=shared)
+        for day, kind in kinds:
+            late = (stage - day + error) / own
+            total = (
+                total
+                * {
+                    NOTE_REACHED: norm.pdf(late),
+                    NOTE_NOT_YET: norm.cdf(late),
+                    NOTE_PAST: norm.cdf(-late),
+                }[kind]
+            )
+        return float(total.sum())
+
+    expected = np.array([[likelihood(stage) for stage in bloom[0]]])
+    assert weights == pytest.approx(expected / expected.sum(), rel=0.01, abs=1e-6)
+
+
+def test_many_notes_of_the_same_eyes_have_an_end_of_narrowing() -> None:
+    """A hundred notes leave at least the scatter that all have in common."""
+    bloom = np.linspace(170.0, 230.0, 601)[np.newaxis]
+    weights, _ = scouting_weights(bloom.shape, [Evidence(day=203.0, expected=bloom, kind=NOTE_REACHED)] * 100)
+    mean = (weights * bloom).sum()
+    assert np.sqrt((weights * (bloom - mean) ** 2).sum()) > 0.98 * SCOUTING_SD_DAYS * np.sqrt(SHARED_SCATTER)
+
+
+def test_past_its_end_rules_out_the_late_members_only() -> None:
+    """Seed that was ripe on a visit: members that are later lose weight, earlier ones keep theirs alike."""
+    seed = _members(200.0)
+    weights, _ = scouting_weights(seed.shape, [Evidence(day=195.0, expected=seed, kind=NOTE_PAST)])
+    assert weights[seed > 206].max() < 0.05 * weights[seed < 185].min()
+    assert weights[seed < 183].max() == pytest.approx(weights[seed < 183].min(), rel=0.01)
+
+
+@pytest.mark.parametrize(("offset", "kind"), [(0.0, NOTE_REACHED), (12.0, NOTE_REACHED), (9.0, NOTE_NOT_YET)])
+def test_draws_gathered_about_the_notes_say_the_same_and_count_more(offset: float, kind: str) -> None:
+    """Importance sampling changes neither mean nor spread by more than a fraction of a day, and more draws count."""
+    sd_days = 10.0
+    coarse = standard_draws().requirement
+
+    def weighed(draw: np.ndarray, prior: np.ndarray | float) -> tuple[np.ndarray, np.ndarray]:
+        days = np.broadcast_to(200 + sd_days * draw, (5, draw.size))
+        notes = [Evidence(day=200 + offset, expected=days, kind=kind)]
+        return days, scouting_weights(days.shape, notes, prior=prior)[0]
+
+    _, weights = weighed(coarse, 0.0)
+    moved, prior = refocus(coarse, weights)
+    days, fine = weighed(moved, prior)
+    many, exact = weighed(np.array([NormalDist().inv_cdf((k + 0.5) / 20001) for k in range(20001)]), 0.0)
+    means = [(w * x).sum() for w, x in ((fine, days), (exact, many))]
+    spreads = [
+        np.sqrt((w * (x - m) ** 2).sum()) for (w, x), m in zip(((fine, days), (exact, many)), means, strict=True)
+    ]
+    assert means[0] == pytest.approx(means[1], abs=0.2)
+    assert spreads[0] == pytest.approx(spreads[1], rel=0.05)
+    assert effective_share(fine) > effective_share(weights)
+
+
+@pytest.mark.parametrize(
+    ("day", "kind", "days"),
+    [
+        (203.0, NOTE_REACHED, 0),
+        (170.0, NOTE_REACHED, 30),
+        (230.0, NOTE_REACHED, -30),
+        (230.0, NOTE_NOT_YET, -30),
+        (170.0, NOTE_NOT_YET, 0),
+        (170.0, NOTE_PAST, 30),
+        (230.0, NOTE_PAST, 0),
+    ],
+)
+def test_a_note_far_from_the_weather_is_surprising(day: float, kind: str, days: float) -> None:
+    """Members at 200, give or take 8: a month off is surprising, on the side on which the note says anything."""
+    assert surprise(Evidence(day=day, expected=_members(200.0), kind=kind)) == pytest.approx(days, abs=0.2)
+
+
+def test_a_stage_that_no_year_has_is_surprising_without_end() -> None:
+    """Bloom seen where the model has none is infinitely surprising; no bloom there is not."""
+    never = np.full((3, 4), np.nan)
+    assert surprise(Evidence(day=100.0, expected=never, kind=NOTE_REACHED)) == np.inf
+    assert surprise(Evidence(day=100.0, expected=never, kind=NOTE_NOT_YET)) == 0

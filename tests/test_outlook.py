@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import invented
 import numpy as np
 import pandas as pd
 import pytest
 
 from covercrop.errors import WeatherGapError
 from covercrop.records import DailyWeather
+from covercrop.weather.lead import MEMBERS, lead_sd
 from covercrop.weather.outlook import FEWEST_YEARS, season_outlook, years_earlier
 
 ON = np.datetime64("2021-04-20")
@@ -106,15 +108,55 @@ def test_a_past_year_that_is_mostly_climatology_is_left_out() -> None:
     assert 2012 not in season_outlook(weather, SOWN, 400, ON).years
 
 
+def with_forecast(days: int, *, first: str = "2000-01-01", mean: float | None = None) -> DailyWeather:
+    """Invented weather whose days after :data:`ON` are forecast, of one temperature if one is given."""
+    weather = invented.weather(first, str(ON + days))
+    ahead = weather.table.index > pd.Timestamp(str(ON))
+    weather.table.loc[ahead, "origin"] = "forecast"
+    if mean is not None:
+        weather.table.loc[ahead, "tmin_c"] = mean - 5
+        weather.table.loc[ahead, "tmax_c"] = mean + 5
+    return weather
+
+
 def test_forecast_rows_come_between() -> None:
-    """Rows flagged as forecast after today are the same in every member, and are counted."""
-    weather = record(last="2021-04-27")
-    weather.table.loc["2021-04-21":, "origin"] = "forecast"
-    outlook = season_outlook(weather, SOWN, 400, ON)
+    """Rows flagged as forecast after today are counted, kept as the mean of the members, and joined by past years."""
+    outlook = season_outlook(with_forecast(7, mean=14.0), SOWN, 400, ON)
     assert outlook.forecast == 7
-    ahead = outlook.tmin[:, outlook.known : outlook.known + 7]
-    assert (ahead == number("2021-04-21") + np.arange(7)).all()
+    ahead = slice(outlook.known, outlook.known + 7)
+    assert outlook.tmean[:, ahead].mean(axis=0) == pytest.approx(np.full(7, 14.0))
+    assert (outlook.tmax - outlook.tmin)[:, ahead] == pytest.approx(np.full((len(outlook.years), 7), 10.0))
     assert np.ptp(outlook.tmin[:, outlook.known + 7]) > 0
+    assert "7 forecast days are used, to 2021-04-27; their daily mean is taken to be good to 1.2" in outlook.notes[0]
+
+
+@pytest.mark.parametrize("first", ["2000-01-01", "2019-01-01"])
+def test_the_error_of_a_forecast_grows_with_its_lead(first: str) -> None:
+    """The spread of the members is that of the lead, until it is that of the season, with past years and without."""
+    outlook = season_outlook(with_forecast(12, first=first, mean=14.0), SOWN, 400, ON)
+    spread = outlook.tmean[:, outlook.known : outlook.known + 12].std(axis=0)
+    assert spread[:5] == pytest.approx(lead_sd(5), rel=0.05)
+    assert (np.diff(spread[:6]) > 0).all()
+    assert (spread <= lead_sd(12) * 1.001).all()
+    assert outlook.complete == (first == "2000-01-01")
+    assert outlook.tmin.shape[0] == (len(outlook.years) or MEMBERS)
+
+
+def test_without_a_forecast_nothing_is_added() -> None:
+    """The season up to today is the record's own in every member."""
+    with_rows, without = (
+        season_outlook(invented_record, SOWN, 400, ON) for invented_record in (with_forecast(9), with_forecast(0))
+    )
+    assert (with_rows.tmin[:, : without.known] == without.tmin[:, : without.known]).all()
+    assert np.ptp(without.tmin[:, : without.known], axis=0).max() == 0
+    assert not any("forecast days" in note for note in without.notes)
+
+
+def test_a_member_errs_for_days_on_end() -> None:
+    """What is too warm on the third day ahead is mostly too warm on the fourth, as weather is: more than half alike."""
+    outlook = season_outlook(with_forecast(10, mean=14.0), SOWN, 400, ON)
+    error = outlook.tmean[:, outlook.known : outlook.known + 10] - 14.0
+    assert np.mean([np.corrcoef(error[:, k], error[:, k + 1])[0, 1] for k in range(9)]) > 0.5
 
 
 def test_days_since_the_record_ended_are_forecast() -> None:
@@ -153,3 +195,27 @@ def test_not_reached_is_nat() -> None:
     dates = outlook.dates(np.array([0.0, 10.0, np.nan]))
     assert list(dates[:2].astype(str)) == ["2020-09-15", "2020-09-25"]
     assert np.isnat(dates[2])
+
+
+def test_a_replay_uses_the_years_on_either_side_nearest_first() -> None:
+    """A season that is over is finished by the years before and after it, in turn."""
+    on = np.datetime64("2010-04-01")
+    outlook = season_outlook(record(), np.datetime64("2009-09-15"), 360, on, replay=True)
+    assert outlook.years[:4] == (2008, 2010, 2007, 2011)
+    assert outlook.tmin[0, outlook.known] == number("2009-04-02")
+    assert outlook.tmin[1, outlook.known] == number("2011-04-02")
+
+
+def test_a_replay_never_sees_what_it_foretells() -> None:
+    """No member holds a day of the season itself that came after the day of the forecast; nor do forecast rows."""
+    start, length = np.datetime64("2009-09-15"), 360
+    weather = record()
+    weather.table.loc["2010-04-02":"2010-04-10", "origin"] = "forecast"
+    for on in ("2009-12-31", "2010-02-15", "2010-04-01"):
+        outlook = season_outlook(weather, start, length, np.datetime64(on), replay=True)
+        own = (outlook.tmin[:, outlook.known :] > number(on)) & (
+            outlook.tmin[:, outlook.known :] <= number("2009-09-15") + length - 1
+        )
+        assert outlook.forecast == 0
+        assert len(outlook.years) >= FEWEST_YEARS
+        assert not own.any()

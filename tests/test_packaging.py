@@ -23,6 +23,7 @@ SHIPPED = (
     "demo/fields.toml",
     "demo/weather.csv",
     "demo/README.md",
+    "demo/records.csv",
 )
 
 # Run with -I: neither the working directory nor PYTHONPATH nor the user's own packages take part.

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from invented import field, weather
 
-from covercrop.ensemble import SCOUTING_SD_DAYS
+from covercrop.ensemble import SCOUTING_SD_DAYS, Draws
 from covercrop.errors import WeatherGapError
 from covercrop.plan import DATES, STATES, Plan, make_plan
 from covercrop.records import DailyWeather
@@ -333,3 +333,70 @@ def test_rain_alone_is_never_quicker_than_moist_ground() -> None:
     """The residue in ground that gets only rain is gone no sooner than in ground that is kept moist."""
     plan = plan_on("2026-04-20")
     assert plan.residue_by_rain >= plan.dates["residue"].median
+
+
+# --- forecast rows --------------------------------------------------------------------------------
+
+
+def with_forecast(days: int, warmer: float, *, first: str = "2000-01-01") -> DailyWeather:
+    """The record with a forecast of so many days, each so much warmer than the 20 days before."""
+    record = weather(first, str(day("2026-04-20") + days))
+    table = record.table
+    ahead = table.index > pd.Timestamp("2026-04-20")
+    for name in ("tmin_c", "tmax_c"):
+        table.loc[ahead, name] = table.loc[~ahead, name].iloc[-20:].mean() + warmer
+    table.loc[ahead, "origin"] = "forecast"
+    return record
+
+
+def test_a_warm_forecast_brings_the_bloom_forward() -> None:
+    """Ten days of heat ahead: an earlier opening than with ten days of cold, and the note says how good they are."""
+    warm, cold = (plan_on("2026-04-20", record=with_forecast(10, by)) for by in (8.0, -4.0))
+    assert warm.dates["window_open"].median + 3 <= cold.dates["window_open"].median
+    assert any("10 forecast days are used, to 2026-04-30" in note for note in warm.notes)
+
+
+def test_a_forecast_does_not_make_its_days_certain() -> None:
+    """With the plant's own draws off, a stage within the forecast keeps a spread, and a later one a wider one."""
+    still = Draws(**{name: np.zeros(1) for name in Draws.__slots__})
+    plan = make_plan(field(), with_forecast(14, 6.0), day("2026-04-20"), still)
+    reached = [name for name in ("first_flower", "bloom_25", "bloom_50") if plan.dates[name].late <= day("2026-05-04")]
+    assert reached
+    assert width(plan, reached[-1]) >= 1
+    assert width(plan, "end_of_bloom") > width(plan, reached[0])
+
+
+def test_a_forecast_without_past_years_dates_what_it_covers() -> None:
+    """With this season alone, a stage that the forecast reaches is dated, with a spread; what lies beyond it is not."""
+    plan = plan_on("2026-04-20", record=with_forecast(14, 8.0, first="2025-09-01"))
+    assert not plan.outlook.complete
+    inside = [name for name in ("bud", "first_flower") if not np.isnat(plan.dates[name].median)]
+    assert inside
+    assert all(plan.dates[name].early < plan.dates[name].median for name in inside)
+    assert np.isnat(plan.dates["viable_seed"].median)
+    assert plan.turn_under is None
+
+
+# --- what a note does not tell --------------------------------------------------------------------
+
+
+def test_a_note_of_today_says_nothing_of_the_weather_to_come() -> None:
+    """Buds half way to flowers on the last observed day: no past year is likelier to follow for it, and frost stays."""
+    note = ScoutingNote(date=dt.date(2026, 4, 20), bbch=55)
+    plain, noted = plan_on("2026-04-20"), plan_on("2026-04-20", scouting=(note,))
+    assert noted.dates["frost"] == plain.dates["frost"]
+    assert noted.dates["latest_planting"] == plain.dates["latest_planting"]
+    assert width(noted, "window_open") < width(plain, "window_open")
+
+
+def test_a_note_narrows_the_stage_and_leaves_the_rest_as_wide() -> None:
+    """The soil and the dry matter are no surer for a note of the bloom: their intervals stay as wide, or nearly."""
+    note = ScoutingNote(date=dt.date(2026, 4, 20), bbch=55)
+    plain, noted = (plan_on("2026-04-20", turned_under=None, scouting=notes) for notes in ((), (note,)))
+    spans = [
+        (plan.nitrogen["dry_matter_kg_ha"].high - plan.nitrogen["dry_matter_kg_ha"].low)
+        / plan.nitrogen["dry_matter_kg_ha"].median
+        for plan in (plain, noted)
+    ]
+    assert spans[1] > 0.9 * spans[0]
+    assert width(noted, "soil_warm") > 0.85 * width(plain, "soil_warm")

@@ -42,10 +42,11 @@ def test_a_path_has_the_files_beside_it() -> None:
 
 
 def test_demo_weather_is_what_its_script_writes(tmp_path: Path) -> None:
-    """The script beside the demo weather writes the same bytes again."""
+    """The script beside the demo weather writes the same bytes again, and those of the bloom records."""
     target = tmp_path / "weather.csv"
     runpy.run_path(str(DATA / "demo" / "make_demo.py"))["main"](target)
-    assert target.read_bytes() == DATA.joinpath("demo", "weather.csv").read_bytes()
+    for name in ("weather.csv", "records.csv"):
+        assert target.with_name(name).read_bytes() == DATA.joinpath("demo", name).read_bytes()
 
 
 def test_demo_weather_has_the_faults_its_readme_tells_of() -> None:

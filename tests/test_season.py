@@ -122,6 +122,23 @@ def test_reading_changes_nothing(written) -> None:
         ("bbch = 61\n", "", "scouting 1: give bloom_percent or bbch"),
         ("bbch = 61", "bbch = 60.5", "bbch = 60.5: give a whole number"),
         ("bbch = 61", "bbch = 130", "bbch = 130: give a BBCH stage, 0 to 99"),
+        ("bbch = 61", "bbhc = 61", "scouting 1: unknown key 'bbhc'; did you mean 'bbch'"),
+        ("bbch = 61", "soil = 14", "scouting 1: unknown key 'soil'; did you mean 'soil_"),
+        ("bbch = 61", "hight_cm = 40", "scouting 1: unknown key 'hight_cm'; did you mean 'height_cm'"),
+        ("bbch = 61", "dry_matter = 3200", "scouting 1: unknown key 'dry_matter'; did you mean 'dry_matter_kg_ha'"),
+        ("bbch = 61", "soil_c = 14\nsoil_f = 57", "scouting 1: soil_f = 57: soil_c is given too; keep one of them"),
+        ("bbch = 61", 'height_in = "waist"', "height_in = 'waist': give the height in inches, 0.5 to 120; in cm it is"),
+        (
+            "bbch = 61",
+            "dry_matter_lb_acre = 2.1",
+            r"give the dry weight in lb/acre \(the dry grams of a square foot, tim",
+        ),
+        ("bbch = 61", "nitrogen_percent = 0", "nitrogen_percent = 0: give % N of the dry weight, 0.3 to 8"),
+        (
+            "date = 2026-05-10",
+            "date = 2026-05-20",
+            "is after turning under on 2026-05-19; mend one of the two, or note t",
+        ),
         ("date = 2026-05-10", "date = 2025-05-10", "scouting 1: date = 2025-05-10: is not after sowing"),
         ("[field.crop]", "[field.crops]", "unknown key 'crops'; did you mean 'crop'"),
         ("[field.cover]", "[field.weather_old]", "unknown key 'weather_old'"),
@@ -195,3 +212,16 @@ def test_names_in_any_spelling(written) -> None:
     path = written("hairy-vetch", "Hairy Vetch", text=GOOD.replace("direct-seed", "Direct seed"))
     (field,) = read_fields(path).fields
     assert (field.cover.species, field.crop.method) == ("hairy-vetch", "direct-seed")
+
+
+def test_measurements_in_either_unit(written) -> None:
+    """59 degF are 15 degC, 18 inches 45.72 cm, 2,000 lb/acre 2,241.7 kg/ha; a soil may be read after turning under."""
+    us = "soil_f = 59\nheight_in = 18\ndry_matter_lb_acre = 2000\nnitrogen_percent = 3.1"
+    note = read_fields(written("bbch = 61", us)).fields[0].scouting[-1]
+    assert note.soil_c == pytest.approx(15.0)
+    assert note.height_cm == pytest.approx(45.72)
+    assert note.dry_matter_kg_ha == pytest.approx(2241.7, abs=0.05)
+    assert note.nitrogen_percent == 3.1
+    assert not note.has_stage
+    path = written("date = 2026-05-10\nbbch = 61", "date = 2026-05-30\nsoil_c = 17.5")
+    assert read_fields(path).fields[0].scouting[-1].soil_c == 17.5

@@ -8,13 +8,14 @@ from __future__ import annotations
 import argparse
 import datetime as dt
 import sys
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from covercrop.errors import CovercropError, WeatherGapError, one_line
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from covercrop.render.terminal import Screen
     from covercrop.season import Field, FieldFile
@@ -104,6 +105,37 @@ def report(problems: Sequence[tuple[str, str]]) -> int:
     for name, message in problems:
         print(one_line(f"covercrop: {name}: {message}"), file=sys.stderr)  # noqa: T201
     return 1 if problems else 0
+
+
+@contextmanager
+def progress(label: str, parts: int) -> Iterator[Callable[[float], None]]:
+    """A bar on standard error while something long runs, if that is a terminal.
+
+    Parameters
+    ----------
+    label : str
+    parts : int
+        In which the work is done.
+
+    Yields
+    ------
+    callable
+        To be told the share of the part in hand that is done; 1 ends the part.
+    """
+    from rich.console import Console
+    from rich.progress import Progress
+
+    console = Console(stderr=True)
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task(label, total=parts)
+        done = 0
+
+        def advance(share: float) -> None:
+            nonlocal done
+            bar.update(task, completed=done + share)
+            done += share >= 1
+
+        yield advance
 
 
 def screen() -> Screen:

@@ -13,9 +13,14 @@ from covercrop import advice, parameters
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterator, Sequence
+    from pathlib import Path
 
+    from covercrop.calibrate import Calibrated
+    from covercrop.hindcast import Hindcast, Score
     from covercrop.plan import Amount, Plan
     from covercrop.records import DailyWeather, DateRange
+    from covercrop.render.reminders import Reminder
+    from covercrop.season import Field, ScoutingNote
     from covercrop.tabulate import DegreeDayTable
     from covercrop.traits import Cover, Crop
     from covercrop.weather.table import WeatherSummary
@@ -96,6 +101,13 @@ def _amount(amount: Amount | None) -> dict[str, float | None]:
     return {"low": round(amount.low, 1), "median": round(amount.median, 1), "high": round(amount.high, 1)}
 
 
+def scouted(field: Field, note: ScoutingNote, path: Path) -> dict[str, Any]:
+    """The document of ``covercrop scout --json``: the note as it was read back, in metric units."""
+    seen = {key: value for key, value in asdict(note).items() if key != "date" and value not in (None, "")}
+    entry = {"name": field.name, "file": str(path), "noted": seen, "notes_in_file": len(field.scouting)}
+    return document(note.date.isoformat(), [entry], ())
+
+
 def weather(
     found: Sequence[tuple[str, DailyWeather, WeatherSummary]],
     today: dt.date,
@@ -122,6 +134,110 @@ def weather(
         for name, record, summary in found
     ]
     return document(today.isoformat(), fields, problems)
+
+
+def calendar(
+    plans: Sequence[Plan],
+    reminders: Sequence[Reminder],
+    on: np.datetime64,
+    problems: Sequence[tuple[str, str]] = (),
+) -> dict[str, Any]:
+    """The document of ``covercrop calendar --json``."""
+    fields = [
+        {
+            "name": plan.field.name,
+            "state": plan.state,
+            "events": [_event(reminder) for reminder in reminders if reminder.field is plan.field],
+        }
+        for plan in plans
+    ]
+    return document(str(on), fields, problems)
+
+
+def _event(reminder: Reminder) -> dict[str, Any]:
+    event = reminder.event
+    return {
+        "kind": event.kind,
+        "number": event.number,
+        "from": str(event.first),
+        "to": str(event.last),
+        "title": reminder.title,
+        "odds": reminder.odds,
+        "advice": reminder.advice or None,
+        "cautions": list(reminder.cautions),
+    }
+
+
+def hindcast(replayed: Sequence[Hindcast], today: dt.date, problems: Sequence[tuple[str, str]] = ()) -> dict[str, Any]:
+    """The document of ``covercrop hindcast --json``."""
+    fields = [
+        {
+            "name": each.field.name,
+            "species": each.cover.key,
+            "cultivar": each.field.cover.cultivar or None,
+            "sown": f"{each.field.cover.sown:%m-%d}",
+            "years": list(each.years),
+            "rows": [_hindcast_row(score) for score in each.scores],
+        }
+        for each in replayed
+    ]
+    return document(today.isoformat(), fields, problems)
+
+
+def _hindcast_row(score: Score) -> dict[str, Any]:
+    def days(value: float, digits: int = 2) -> float | None:
+        return None if np.isnan(value) else round(value, digits)
+
+    return {
+        "issue": score.issue,
+        "event": score.event,
+        "seasons": score.seasons,
+        "bias_days": days(score.bias_days),
+        "rmse_days": days(score.rmse_days),
+        "crps_days": days(score.crps_days),
+        "coverage_80": days(score.coverage_80, 3),
+        "width_days": days(score.width_days),
+        **{
+            name: {"rmse_days": days(plain.rmse_days), "crps_days": days(plain.crps_days)}
+            for name, plain in (("station_mean", score.station_mean), ("pace", score.pace))
+        },
+    }
+
+
+def calibration(fitted: Calibrated, path: Path | None) -> dict[str, Any]:
+    """The document of ``covercrop calibrate --json``."""
+
+    def days(value: float) -> float | None:
+        return None if np.isnan(value) else round(value, 2)
+
+    return {
+        "schema": SCHEMA,
+        "file": None if path is None else str(path),
+        **asdict(fitted.calibration),
+        "rmse_days": days(fitted.rmse),
+        "left_out": {
+            "by": fitted.left_out_by or None,
+            "rmse_days": days(fitted.left_out),
+            "plain_sum_rmse_days": days(fitted.plain_sum),
+            "latitude_rmse_days": days(fitted.latitude),
+        },
+        "later_days": days(fitted.later),
+        "rows": [
+            {
+                "line": row.record.line,
+                "place": row.record.season.site,
+                "sown": row.record.sown.isoformat(),
+                "stage": row.record.stage,
+                "date": row.record.date.isoformat(),
+                "error_days": days(row.error),
+                "left_out_days": days(row.left_out),
+                "plain_sum_days": days(row.plain_sum),
+                "latitude_days": days(row.latitude),
+            }
+            for row in fitted.rows
+        ],
+        "notes": [fitted.on_limit, *fitted.warnings],
+    }
 
 
 def degree_days(table: DegreeDayTable) -> dict[str, Any]:

@@ -192,7 +192,10 @@ def _field(screen: Screen, plan: Plan, year: int, *, us: bool, leave_out: Sequen
 def _dates(screen: Screen, plan: Plan, year: int, *, us: bool) -> None:
     screen.say()
     rows = [
-        (label.format(soil=temperature(plan.crop.soil_planting.value, us=us)), *words.interval(plan.dates[name], year))
+        (
+            label.format(soil=words.temperature(plan.crop.soil_planting.value, us=us)),
+            *words.interval(plan.dates[name], year),
+        )
         for name, label in words.DATE_LABELS.items()
         if not np.isnat(plan.dates[name].early) and not (words.is_ended(plan) and name in words.STAND_DATES)
     ]
@@ -231,7 +234,7 @@ def crops(screen: Screen, records: Sequence[Crop], *, us: bool = False) -> None:
             (
                 crop.key,
                 crop.common_name,
-                temperature(crop.soil_planting.value, us=us),
+                words.temperature(crop.soil_planting.value, us=us),
                 f"{crop.days_to_maturity.value:.0f}",
             )
             for crop in records
@@ -257,11 +260,6 @@ def record(screen: Screen, subject: Cover | Crop) -> None:
     screen.items("Note", subject.notes)
     keys = dict.fromkeys(value.source for _, value in values if value.source)
     screen.items("Sources", (f"{key}: {advice.reference(parameters.source(key))}" for key in keys))
-
-
-def temperature(celsius: float, *, us: bool) -> str:
-    """A temperature with its unit, whole degrees."""
-    return f"{units.fahrenheit_from_celsius(celsius):.0f} °F" if us else f"{celsius:.0f} °C"
 
 
 # --- weather --------------------------------------------------------------------------------------

@@ -123,6 +123,11 @@ def chance(share: float) -> str:
     return percent(min(max(share, 0.001), 0.999))
 
 
+def temperature(celsius: float, *, us: bool) -> str:
+    """A temperature with its unit, whole degrees."""
+    return f"{units.fahrenheit_from_celsius(celsius):.0f} °F" if us else f"{celsius:.0f} °C"
+
+
 def state(plan: Plan) -> str:
     """The state in words; a cover that was rolled, mown or tarped is not called turned under."""
     return _ENDING[plan.method][1] if plan.state == "turned-under" else STATE_WORDS[plan.state]
@@ -131,10 +136,14 @@ def state(plan: Plan) -> str:
 def headline(plan: Plan) -> str:
     """What to do about the cover, in a sentence that can be acted on."""
     said = (_ground_headline if is_ended(plan) else _stand_headline)(plan)
+    stale = "" if is_ended(plan) else stale_since(plan)
+    return f"By weather that ends on {stale}: {said[0].lower()}{said[1:]}" if stale else said
+
+
+def stale_since(plan: Plan) -> str:
+    """The last day with weather, where that is long ago; empty otherwise."""
     ends = plan.outlook.days[plan.outlook.known - 1]
-    if (plan.on - ends).astype(int) > STALE_DAYS and not is_ended(plan):
-        return f"By weather that ends on {_own_date(plan, ends)}: {said[0].lower()}{said[1:]}"
-    return said
+    return _own_date(plan, ends) if (plan.on - ends).astype(int) > STALE_DAYS else ""
 
 
 def is_ended(plan: Plan) -> bool:
@@ -164,13 +173,34 @@ def _stand_headline(plan: Plan) -> str:
             said = _open(plan)
         case _:
             said = _not_yet(plan)
-    if plan.method != plan.field.cover.terminate:
-        said = f"{_GERUND[plan.field.cover.terminate]} has no day that is safe; turning under may have. {said}"
-    if plan.surer is not None:
-        said += f" Turning under is surer: {chance(plan.surer.probability)} on {weekday(plan.surer.date, _year(plan))}."
-    if plan.survival < DOUBTFUL:
-        said = f"If it has lived through the cold ({chance(plan.survival)}): {said[0].lower()}{said[1:]}"
-    return said
+    said = " ".join(filter(None, (instead(plan), said, surer(plan))))
+    return if_it_lives(plan, said)
+
+
+def instead(plan: Plan) -> str:
+    """That another way of ending the cover is planned than was asked for; empty where it is the same."""
+    if plan.method == plan.field.cover.terminate:
+        return ""
+    return f"{_GERUND[plan.field.cover.terminate]} has no day that is safe; turning under may have."
+
+
+def surer(plan: Plan) -> str:
+    """The best day of turning under, where the way asked for has poor chances; empty otherwise."""
+    if plan.surer is None:
+        return ""
+    return f"Turning under is surer: {chance(plan.surer.probability)} on {weekday(plan.surer.date, _year(plan))}."
+
+
+def if_it_lives(plan: Plan, said: str) -> str:
+    """A sentence about the stand, made conditional where it may well have died."""
+    if plan.survival >= DOUBTFUL or is_ended(plan):
+        return said
+    return f"If it has lived through the cold ({chance(plan.survival)}): {said[0].lower()}{said[1:]}"
+
+
+def to_end(plan: Plan) -> str:
+    """What is to be done to the cover: ``turn it under``."""
+    return _ENDING[plan.method][0]
 
 
 def _not_yet(plan: Plan) -> str:

@@ -1,7 +1,7 @@
 """The season of one field, in each of the ways it may still go.
 
 What has been observed is the same in every member; forecast rows follow
-where there are any; the rest is one past year's weather a member.  Nothing
+where there are any, with an error that grows with their lead; the rest is one past year's weather a member.  Nothing
 is invented: where there are too few past years, the season ends with its last
 known day.
 """
@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop.errors import WeatherGapError
+from covercrop.weather.lead import forecast_error, lead_sd, lone_forecast_error
 
 if TYPE_CHECKING:
     from covercrop.records import DailyWeather
@@ -46,8 +47,9 @@ class Outlook:
     days : numpy.ndarray of datetime64[D], shape (day,)
         From the day of sowing.
     tmin, tmax : numpy.ndarray, shape (year, day)
-        [degC].  With no past years there is one row, and the season ends
-        with the last day that is known or forecast.
+        [degC].  With no past years the season ends with the last day that
+        is known or forecast; the rows then differ in the error of the
+        forecast, or there is one.
     prcp : numpy.ndarray, shape (year, day)
         Rain [mm]; NaN where unknown.
     known : int
@@ -55,7 +57,8 @@ class Outlook:
     observed : numpy.ndarray of bool, shape (known,)
         Which of those were observed; the others were filled.
     forecast : int
-        Number of days after those that come from forecast rows.
+        Number of days after those that come from forecast rows, each member
+        with its own error (see :mod:`covercrop.weather.lead`).
     years : tuple of int
         Years whose weather completes the season, named by their sowing.
         Empty if there are too few.
@@ -118,12 +121,14 @@ def years_earlier(days: Days, years: NDArray[np.int64]) -> Days:
     return first + np.minimum(day_in_month[None, :], length - 1).astype("timedelta64[D]")
 
 
-def season_outlook(weather: DailyWeather, start: np.datetime64, length: int, on: np.datetime64) -> Outlook:
+def season_outlook(
+    weather: DailyWeather | Record, start: np.datetime64, length: int, on: np.datetime64, *, replay: bool = False
+) -> Outlook:
     """The season from ``start``, as far as it is known on day ``on`` and as it may go on.
 
     Parameters
     ----------
-    weather : DailyWeather
+    weather : DailyWeather or Record
         Rows after ``on`` are used only if they are forecast rows.
     start : numpy.datetime64[D]
         Day of sowing.
@@ -131,6 +136,10 @@ def season_outlook(weather: DailyWeather, start: np.datetime64, length: int, on:
         Days of the season.
     on : numpy.datetime64[D]
         Today.
+    replay : bool
+        Forecast a season that is over: the years after it finish it too, the
+        nearest ones first, and nothing that came after ``on`` in the season
+        itself is used.
 
     Returns
     -------
@@ -143,17 +152,17 @@ def season_outlook(weather: DailyWeather, start: np.datetime64, length: int, on:
         be filled.
     """
     asked = length
-    record = _Record(weather)
+    record = weather if isinstance(weather, Record) else Record(weather)
     begin = record.position(start)
     today = record.position(on)
     last_known = _last_known_day(record, start, today)
     known = last_known - begin + 1
-    ahead = _forecast_days(record, last_known + 1, length - known)
+    ahead = 0 if replay else _forecast_days(record, last_known + 1, length - known)
     settled = min(known + ahead, length)
 
-    notes = []
+    notes: list[str] = []
     days = start + np.arange(length).astype("timedelta64[D]")
-    offsets, rows = _past_years(record, days[settled:], today)
+    offsets, rows = _other_years(record, days[settled:], today, replay=replay)
     if rows.shape[1] and offsets.size < FEWEST_YEARS:
         have = f"Only {offsets.size}" if offsets.size else "No"
         notes.append(
@@ -168,16 +177,26 @@ def season_outlook(weather: DailyWeather, start: np.datetime64, length: int, on:
         since = "the day since is" if behind == 1 else f"the {behind} days since are"
         notes.append(f"The last observed day is {record.day(last_known)}; {since} {source}.")
 
-    def members(values: Temperatures) -> Temperatures:
-        season = np.empty((max(len(offsets), 1), length))
+    ahead_error = _forecast_error(record, days[known:settled], offsets)
+    if settled > known:
+        off = [f"{sd:.1f} °C ({sd * 1.8:.1f} °F)" for sd in lead_sd(settled - known)[[0, -1]]]
+        last = f", {off[1]} on the last" if settled > known + 1 else ""
+        notes.append(
+            f"{settled - known} forecast days are used, to {days[settled - 1]}; their daily mean is taken to be good "
+            f"to {off[0]} on the first{last}: these figures are assumed."
+        )
+
+    def members(values: Temperatures, error: Temperatures | float = 0.0) -> Temperatures:
+        season = np.empty((max(len(offsets), len(ahead_error)), length))
         season[:, :settled] = values[begin : begin + settled]
+        season[:, known:settled] += error
         season[:, settled:] = values[rows]
         return season
 
     return Outlook(
         days=days[:length],
-        tmin=members(record.tmin),
-        tmax=members(record.tmax),
+        tmin=members(record.tmin, ahead_error),
+        tmax=members(record.tmax, ahead_error),
         prcp=members(record.prcp),
         known=known,
         observed=record.observed[begin : last_known + 1],
@@ -191,8 +210,13 @@ def season_outlook(weather: DailyWeather, start: np.datetime64, length: int, on:
 _NO_ROWS = np.empty((1, 0), dtype=np.int64)
 
 
-class _Record:
-    """The columns of a weather table, as arrays."""
+class Record:
+    """The columns of a weather table as arrays, taken out once where many seasons are asked of it.
+
+    Parameters
+    ----------
+    weather : DailyWeather
+    """
 
     def __init__(self, weather: DailyWeather) -> None:
         table = weather.table
@@ -207,13 +231,15 @@ class _Record:
         self.forecast = origin == "forecast"
 
     def position(self, day: np.datetime64) -> int:
+        """Where a day stands in the record, which it may lie beyond."""
         return int((day - self.first).astype(int))
 
     def day(self, position: int) -> np.datetime64:
+        """The day that stands at a position."""
         return self.first + np.timedelta64(position, "D")
 
 
-def _last_known_day(record: _Record, start: np.datetime64, today: int) -> int:
+def _last_known_day(record: Record, start: np.datetime64, today: int) -> int:
     """Position of the last observed day, if the season is known up to it."""
     begin = record.position(start)
     if begin < 0:
@@ -239,19 +265,36 @@ def _last_known_day(record: _Record, start: np.datetime64, today: int) -> int:
     return last_known
 
 
-def _forecast_days(record: _Record, begin: int, most: int) -> int:
+def _forecast_days(record: Record, begin: int, most: int) -> int:
     """Number of forecast rows that follow the last observed day without a hole."""
     usable = record.forecast[begin : begin + most] & record.usable[begin : begin + most]
     return int(np.cumprod(usable).sum())
 
 
-def _past_years(record: _Record, rest: Days, today: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Past years complete enough to finish the season: how long ago, and their rows."""
+def _forecast_error(record: Record, days: Days, offsets: NDArray[np.int64]) -> Temperatures:
+    """What each member adds to the forecast days: its past year's departure, scaled; one row where there are none."""
+    if not days.size:
+        return np.zeros((1, 0))
+    if not offsets.size:
+        return lone_forecast_error(days.size)
+    rows = (years_earlier(days, offsets) - record.first).astype(np.int64)
+    return forecast_error(np.where(rows >= 0, (record.tmin + record.tmax)[rows] / 2, np.nan))
+
+
+def _other_years(
+    record: Record, rest: Days, today: int, *, replay: bool
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Years complete enough to finish the season, the nearest first: how long ago, and their rows."""
     offsets = np.arange(1, len(record.tmin) // 365 + 2)
     if not rest.size:
         return offsets[:0], _NO_ROWS
+    if replay:
+        offsets = np.stack((offsets, -offsets), axis=1).ravel()  # a year after it stands as near as one before
     rows = (years_earlier(rest, offsets) - record.first).astype(np.int64)
-    inside = (rows[:, 0] >= 0) & (rows[:, -1] <= min(today, len(record.tmin) - 1))
+    first, last = rows[:, 0], rows[:, -1]
+    # Of the season itself nothing after today may come in, whichever year it is read in.
+    before, after = last <= today, first > record.position(rest[-1])
+    inside = (first >= 0) & (last < len(record.tmin)) & (before | (after & replay))
     offsets, rows = offsets[inside], rows[inside]
     complete = (record.usable & ~record.forecast)[rows].all(axis=1)
     weathered = record.filled[rows].mean(axis=1) <= MOST_FILLED

@@ -97,7 +97,7 @@ class Sheet:
         return self.header_line
 
 
-def read_text(path: Path) -> str:
+def read_text(path: Path, example: str = EXAMPLE) -> str:
     """The text of a file, if it is text."""
     try:
         folder = path.is_dir()
@@ -113,7 +113,7 @@ def read_text(path: Path) -> str:
     if folder:
         raise WeatherFileError(f"{path}: this is a folder; name the CSV file in it")
     if not raw.strip():
-        raise WeatherFileError(f"{path.name}: the file is empty; it needs a header line such as {EXAMPLE}")
+        raise WeatherFileError(f"{path.name}: the file is empty; it needs a header line such as {example}")
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise WeatherFileError(f'{path.name}: the file is in UTF-16; save it as "CSV UTF-8"')
     if raw.startswith(b"PK\x03\x04") or b"\0" in raw:
@@ -136,24 +136,24 @@ def _siblings(path: Path) -> list[Path]:
         return []
 
 
-def layout(name: str, text: str) -> Sheet:
+def layout(name: str, text: str, example: str = EXAMPLE) -> Sheet:
     """Find the header line and the delimiter; lines before it may start with #."""
     lines = enumerate(text.split("\n"), start=1)
     number, line = next(((at, line) for at, line in lines if line.strip() and not line.startswith("#")), (0, ""))
     if not number:
-        raise WeatherFileError(f"{name}: only comments in it; it needs a header line such as {EXAMPLE}")
+        raise WeatherFileError(f"{name}: only comments in it; it needs a header line such as {example}")
     delimiter = next((mark for mark in "\t;," if mark in line), None)
     if delimiter is None:
         raise WeatherFileError(
             f"{name}: line {number}, {line.strip()[:40]!r}, is no header of several columns; "
-            f"it needs one such as {EXAMPLE}"
+            f"it needs one such as {example}"
         )
     header = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True))
     header = [title.strip() for title in header]
     if header[0][:1].isdigit():
         raise WeatherFileError(
             f"{name}: line {number} starts with {header[0]!r} and not with names of columns; "
-            f"put a header such as {EXAMPLE} above it"
+            f"put a header such as {example} above it"
         )
     return Sheet(name, text, delimiter, tuple(header), number)
 

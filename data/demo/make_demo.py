@@ -1,4 +1,4 @@
-"""Write ``weather.csv``: thirty years of invented daily weather for an invented valley.
+"""Write ``weather.csv``, thirty years of invented daily weather, and ``records.csv``, invented bloom in it.
 
 Run ``python data/demo/make_demo.py``; it writes the same bytes every time.
 Nothing here is measured.  The numbers below shape a climate with mild, variable
@@ -38,6 +38,24 @@ LAST_SEASON = (
     ("2026-01-24", 4.0, -7.0),
     ("2026-03-26", 7.0, 9.5),
     ("2026-04-09", 2.5, -4.0),
+)
+
+# The blooms of the records: a strain of crimson clover of the valley's own.
+STRAIN = "Hollin common"
+NEEDS = 500.0  # degC d under the gate below, from emergence to 25 % bloom; the shipped number is 557
+EYES = 2.5  # days by which a date is off
+STAGES = (("10%", -3), ("25%", 0), ("50%", 5), ("BBCH 60", -6))  # and their days from 25 % bloom
+SEEN = (  # place, latitude, sown, place of the stage in STAGES
+    ("Ford meadow", 37.62, "2013-09-14", 1),
+    ("Ford meadow", 37.62, "2016-09-02", 0),
+    ("Ford meadow", 37.62, "2019-09-20", 1),
+    ("Ford meadow", 37.62, "2023-09-28", 2),
+    ("Chapel bench", 37.64, "2014-09-06", 1),
+    ("Chapel bench", 37.64, "2018-10-03", 1),
+    ("Chapel bench", 37.64, "2021-09-17", 3),
+    ("Mill field", 37.58, "2012-10-09", 1),
+    ("Mill field", 37.58, "2017-09-11", 2),
+    ("Mill field", 37.58, "2024-09-24", 1),
 )
 
 
@@ -114,10 +132,40 @@ def rows() -> list[str]:
     return [f"{date},{round(low, 1) + 0.0:.1f},{round(high, 1) + 0.0:.1f},{wet:.1f}" for date, low, high, wet in kept]
 
 
+def quarter_bloom(dates: np.ndarray, mean: np.ndarray, latitude: float, sown: str) -> int:
+    """Place among the dates at which a stand sown on a day is in 25 % bloom."""
+    day_of_year = (dates - dates.astype("datetime64[Y]")).astype(float) + 1
+    turn = 2 * np.pi * (day_of_year - 1) / 365  # the sun's declination after Spencer (1971)
+    sun = 0.006918 - 0.399912 * np.cos(turn) + 0.070257 * np.sin(turn)
+    sun += -0.006758 * np.cos(2 * turn) + 0.000907 * np.sin(2 * turn)
+    noon = np.radians(latitude)
+    height = (np.sin(np.radians(-0.83)) - np.sin(noon) * np.sin(sun)) / (np.cos(noon) * np.cos(sun))
+    gate = np.clip((24 / np.pi * np.arccos(height) - 10) / 3, 0, 1)
+    start = int(np.searchsorted(dates, np.datetime64(sown)))
+    up = start + int(np.searchsorted(np.cumsum(np.maximum(mean[start:] - 1.5, 0)), 80)) + 1
+    cool = np.minimum(np.cumsum((mean[up:] > 0) & (mean[up:] < 10)) / 20, 1)
+    return up + int(np.searchsorted(np.cumsum(np.clip(mean[up:], 0, 22) * gate[up:] * cool), NEEDS))
+
+
+def records() -> list[str]:
+    """The lines of the bloom records."""
+    random = np.random.RandomState(SEED + 1)
+    dates, tmin, tmax, _ = weather()
+    mean = (tmin + tmax) / 2
+    lines = []
+    for place, latitude, sown, which in SEEN:
+        stage, days = STAGES[which]
+        seen = dates[quarter_bloom(dates, mean, latitude, sown) + days + int(np.rint(random.normal(0, EYES)))]
+        lines.append(f"{place},{latitude},crimson-clover,{STRAIN},{sown},{stage},{seen},weather.csv,metric")
+    return lines
+
+
 def main(target: Path) -> None:
-    """Write the file."""
+    """Write the weather, and the records beside it."""
     text = "\n".join(["date,tmin_c,tmax_c,rain_mm", *rows(), ""])
     target.write_bytes(text.encode("ascii"))
+    text = "\n".join(["place,latitude,cover,cultivar,sown,stage,date,weather,units", *records(), ""])
+    target.with_name("records.csv").write_bytes(text.encode("ascii"))
 
 
 if __name__ == "__main__":

@@ -15,7 +15,7 @@ The dates that are fitted stand in ``bloom_residuals.csv``, the other numbers
 of the model in ``covers.toml``; the one number fitted here is each cover's
 ``bloom.requirement``, by least squares weighted with ``sd_days``.  Two simpler
 rules are fitted to the same rows in the same way: a sum of degree-days from
-sowing, and a date that moves by :data:`DAYS_PER_DEGREE` with the latitude.
+sowing, and a date that moves by 4.5 days a degree with the latitude.
 Each row's ``left_out`` columns come from a fit to the other sites.
 """
 
@@ -23,16 +23,25 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from covercrop import phenology
+from covercrop.calibrate import (
+    Season,
+    emergence_days,
+    errors,
+    fit_sum,
+    latitude_rule,
+    pace_before,
+    photothermal_rates,
+    rmse,
+    sum_rule,
+)
 from covercrop.daylength import day_length
-from covercrop.degree_days import accumulate, crossing
+from covercrop.degree_days import accumulate
 from covercrop.parameters import build, read_parameter_file
 from covercrop.traits import Bloom, Emergence
 
@@ -49,27 +58,10 @@ STATIONS = {
     "Landisville PA": ("lebanon.csv", "USC00364896", 40.12),
 }
 LONGEST_GAP = 15
-DAYS_PER_DEGREE = 4.5  # common practice is 4 to 5 days a degree, no source
 SEASON = 300
 
 #: Gates tried by ``--gates``: day lengths [h] at which development starts and is full, and cool days.
 GATES = tuple((none, full, cool) for none in (9.5, 10, 10.5, 11) for full in (12, 12.5, 13, 14) for cool in (0, 20, 40))
-
-Array = np.ndarray
-
-
-@dataclass
-class Season:
-    """One row of the table with its weather."""
-
-    site: str
-    latitude: float
-    tmean: Array
-    day_length: Array
-    observed: int
-    year_day: int
-    weight: float
-    filled: int
 
 
 def read_station(folder: Path, name: str) -> pd.DataFrame:
@@ -87,81 +79,20 @@ def read_season(row: pd.Series, means: dict[str, pd.DataFrame]) -> Season:
     file, _, latitude = STATIONS[row.site]
     days = pd.date_range(row.sown, periods=SEASON)
     observed = pd.Timestamp(row.observed)
-    station = means[file]
     return Season(
         site=row.site,
         latitude=latitude,
-        tmean=station.tmean.reindex(days).to_numpy(),
+        tmean=means[file].tmean.reindex(days).to_numpy(),
         day_length=day_length(latitude, days.day_of_year.to_numpy(dtype=float)),
         observed=(observed - days[0]).days,
         year_day=observed.day_of_year,
         weight=float(row.sd_days) ** -2,
-        filled=int(station.filled.loc[days[0] : observed].sum()),
     )
 
 
-def fit_sum(sums: Sequence[Array], seasons: Sequence[Season]) -> float:
-    """The sum that comes nearest to the observed days, to a whole degree-day."""
-    candidates = np.arange(50.0, 3500.0)
-    loss = np.zeros_like(candidates)
-    for total, season in zip(sums, seasons, strict=True):
-        known = total[~np.isnan(total)]
-        # A day counts as reached anywhere in its 24 hours: the middle of it is compared, and the sum taken to rise
-        # evenly between, so that the loss has one lowest place.
-        day = np.interp(candidates, known, np.arange(known.size) + 0.5, right=SEASON)
-        loss += season.weight * (day - season.observed) ** 2
-    return float(candidates[np.argmin(loss)])
-
-
-def errors(
-    seasons: Sequence[Season], fit: Callable[[list[int]], Callable[[int], float]]
-) -> tuple[list[float], list[float]]:
-    """Errors [d] of a rule fitted to all rows, and to those of the other sites (NaN if there are none)."""
-    rows = list(range(len(seasons)))
-    predict = fit(rows)
-    whole = [predict(row) - seasons[row].observed for row in rows]
-    left_out = []
-    for row in rows:
-        others = [other for other in rows if seasons[other].site != seasons[row].site]
-        left_out.append(fit(others)(row) - seasons[row].observed if others else np.nan)
-    return whole, left_out
-
-
-def sum_rule(sums: Sequence[Array], seasons: Sequence[Season]) -> Callable[[list[int]], Callable[[int], float]]:
-    """Rule: the day on which the sum is reached."""
-
-    def fit(rows: list[int]) -> Callable[[int], float]:
-        needed = fit_sum([sums[row] for row in rows], [seasons[row] for row in rows])
-        return lambda row: float(crossing(sums[row], needed))
-
-    return fit
-
-
-def latitude_rule(seasons: Sequence[Season]) -> Callable[[list[int]], Callable[[int], float]]:
-    """Rule: the same date every year, later by so many days a degree north."""
-
-    def fit(rows: list[int]) -> Callable[[int], float]:
-        weights = [seasons[row].weight for row in rows]
-        at_zero = [seasons[row].year_day - DAYS_PER_DEGREE * seasons[row].latitude for row in rows]
-        start = np.average(at_zero, weights=weights)
-
-        def predict(row: int) -> float:
-            season = seasons[row]
-            year_day = round(start + DAYS_PER_DEGREE * season.latitude)
-            return season.observed + year_day - season.year_day
-
-        return predict
-
-    return fit
-
-
-def photothermal_rates(seasons: Sequence[Season], emergence: Emergence, bloom: Bloom) -> list[Array]:
-    """Progress towards bloom on each day of each season [degC d]."""
-    rates = []
-    for season in seasons:
-        up = crossing(accumulate(np.maximum(season.tmean - emergence.base.value, 0.0)), emergence.sum.value)
-        rates.append(phenology.photothermal_rate(season.tmean, season.day_length, up, bloom))
-    return rates
+def filled_days(row: pd.Series, means: dict[str, pd.DataFrame]) -> int:
+    """Days from sowing to what was observed that were filled."""
+    return int(means[STATIONS[row.site][0]].filled.loc[row.sown : row.observed].sum())
 
 
 def try_gates(table: pd.DataFrame, means: dict[str, pd.DataFrame]) -> list[float]:
@@ -170,11 +101,12 @@ def try_gates(table: pd.DataFrame, means: dict[str, pd.DataFrame]) -> list[float
     bloom = build(Bloom, parameters["bloom"], "bloom")
     emergence = build(Emergence, parameters["emergence"], "emergence")
     seasons = [read_season(row, means) for row in table[table.species == "crimson-clover"].itertuples()]
+    emerged = emergence_days(seasons, emergence)
     found = []
     for values in GATES:
         names = ("day_length_none", "day_length_full", "cool_days")
         changed = {name: replace(getattr(bloom, name), value=value) for name, value in zip(names, values, strict=True)}
-        rates = photothermal_rates(seasons, emergence, replace(bloom, **changed))
+        rates = photothermal_rates(seasons, emerged, replace(bloom, **changed))
         _, left_out = errors(seasons, sum_rule([accumulate(rate) for rate in rates], seasons))
         found.append(rmse(left_out))
     return sorted(found)
@@ -189,7 +121,7 @@ def refit(table: pd.DataFrame, means: dict[str, pd.DataFrame]) -> tuple[pd.DataF
         bloom = build(Bloom, parameters[species]["bloom"], where)
         emergence = build(Emergence, parameters[species]["emergence"], where)
         seasons = [read_season(row, means) for row in rows.itertuples()]
-        rates = photothermal_rates(seasons, emergence, bloom)
+        rates = photothermal_rates(seasons, emergence_days(seasons, emergence), bloom)
         progress = [accumulate(rate) for rate in rates]
         warmth = [accumulate(np.maximum(season.tmean - bloom.base.value, 0.0)) for season in seasons]
         whole, left_out = errors(seasons, sum_rule(progress, seasons))
@@ -199,7 +131,7 @@ def refit(table: pd.DataFrame, means: dict[str, pd.DataFrame]) -> tuple[pd.DataF
         requirement = fit_sum(progress, seasons)
         predicted = rows.assign(
             requirement_all=requirement,
-            filled_days=[season.filled for season in seasons],
+            filled_days=[filled_days(row, means) for row in rows.itertuples()],
             predicted_all=(observed + pd.to_timedelta(whole, unit="D")).strftime("%Y-%m-%d"),
             predicted_left_out=(observed + pd.to_timedelta(left_out, unit="D")).strftime("%Y-%m-%d"),
             error_left_out_days=left_out,
@@ -207,12 +139,9 @@ def refit(table: pd.DataFrame, means: dict[str, pd.DataFrame]) -> tuple[pd.DataF
             benchmark_latitude_error_days=date_left_out,
         )
         done.append(predicted)
-        before = [
-            rate[season.observed - 13 : season.observed + 1].mean() for rate, season in zip(rates, seasons, strict=True)
-        ]
         fitted[species] = {
             "requirement": requirement,
-            "pace": float(np.mean(before)),
+            "pace": pace_before(rates, seasons),
             "rows": len(seasons),
             "rmse_all": rmse(whole),
             "rmse_left_out": rmse(left_out),
@@ -222,11 +151,6 @@ def refit(table: pd.DataFrame, means: dict[str, pd.DataFrame]) -> tuple[pd.DataF
             "latitude_rmse_left_out": rmse(date_left_out),
         }
     return pd.concat(done)[list(table.columns)], fitted
-
-
-def rmse(values: Sequence[float]) -> float:
-    """Root of the mean square [d]; NaN where there is nothing to average."""
-    return float(np.sqrt(np.mean(np.square(values))))
 
 
 def main() -> None:

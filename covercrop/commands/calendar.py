@@ -1,0 +1,69 @@
+"""`covercrop calendar`: the dates ahead, on the screen or as a file for any calendar."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from covercrop.commands.shared import Commands, date, each_field, fields_argument, read, report, screen, show
+
+_STANDARD_OUTPUT = Path("-")
+
+
+def add(commands: Commands) -> None:
+    """Add it to the parser."""
+    calendar = commands.add("calendar", _run, "the dates ahead of every field, as a list or for a calendar")
+    fields_argument(calendar)
+    calendar.add_argument(
+        "-o",
+        "--output",
+        type=Path,
+        metavar="FILE.ics",
+        help="write an iCalendar file; run again, it raises the number of what has moved (- for standard output)",
+    )
+    calendar.add_argument("--on", type=date, metavar="DATE", help="the day asked about, as 2026-04-20 (default: today)")
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    import numpy as np
+
+    from covercrop.errors import UsageError
+    from covercrop.field_weather import weather_of
+    from covercrop.plan import Plan, make_plan
+    from covercrop.render import calendar, datebook, machine
+    from covercrop.render.reminders import reminders
+    from covercrop.season import Field, as_of
+
+    output = arguments.output
+    if output == _STANDARD_OUTPUT and arguments.json:
+        raise UsageError("-o - and --json both print to standard output; give one of them, or -o with a file's name")
+    file, today, title = read(arguments)
+    before = {} if output in (None, _STANDARD_OUTPUT) else calendar.read(output, file.fields)
+    day = arguments.on or today
+    on = np.datetime64(day, "D")
+
+    def plan(field: Field) -> Plan:
+        known = as_of(field, day)
+        return make_plan(known, weather_of(known, max(today, day)), on)
+
+    plans, problems = each_field(file.fields, plan)
+    ahead = [reminder for each in plans for reminder in reminders(each, us=arguments.units == "us")]
+    if output is not None and plans:
+        unknown = {name for name, _ in problems}
+        untouched = frozenset[str]().union(*(calendar.uids(field) for field in file.fields if field.name in unknown))
+        entries, changes = calendar.merge(ahead, before, day, untouched)
+        if not entries:
+            raise UsageError(f"{output}: not written, since no date can be named after {day}; covercrop ready says why")
+        content = calendar.document(entries, title)
+        if output == _STANDARD_OUTPUT:
+            sys.stdout.buffer.write(content)
+        else:
+            calendar.write(output, content)
+            if not arguments.json:
+                datebook.saved(screen(), str(output), changes)
+    if arguments.json:
+        show(machine.dump(machine.calendar(plans, ahead, on, problems)))
+    elif output is None and plans:
+        datebook.datebook(screen(), ahead, on, title=title)
+    return report(problems)

@@ -1,0 +1,51 @@
+"""`covercrop calibrate`: own bloom records to own numbers."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from covercrop.commands.shared import Commands, screen, show
+
+
+def add(commands: Commands) -> None:
+    """Add it to the parser."""
+    calibrate = commands.add("calibrate", _run, "own bloom records to own numbers, for one cover and cultivar")
+    calibrate.add_argument(
+        "records",
+        nargs="?",
+        type=Path,
+        metavar="RECORDS.csv",
+        help="columns place, latitude, cover, cultivar, sown, stage (25%% or BBCH 61), date, weather (a file beside "
+        "this one), units (default: the demonstration)",
+    )
+    calibrate.add_argument(
+        "-o",
+        "--output",
+        type=Path,
+        metavar="FILE.toml",
+        help="where to keep the numbers; an earlier calibration there is replaced (default: show them only)",
+    )
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    import datetime as dt
+
+    from covercrop.bloom_records import read_bloom_records
+    from covercrop.calibrate import calibrate
+    from covercrop.calibration import write_calibration
+    from covercrop.resources import data_path
+
+    path = arguments.records or data_path("demo", "records.csv", beside=("weather.csv",))
+    fitted = calibrate(read_bloom_records(path, dt.date.today()), path.name)
+    if arguments.output:
+        write_calibration(arguments.output, fitted.calibration)
+    if arguments.json:
+        from covercrop.render import machine
+
+        show(machine.dump(machine.calibration(fitted, arguments.output)))
+    else:
+        from covercrop.render import calibration
+
+        calibration.show(screen(), fitted, arguments.output, us=arguments.units == "us")
+    return 0

@@ -1,0 +1,78 @@
+"""`covercrop scout`: a note of what was seen, written into the field file."""
+
+from __future__ import annotations
+
+import argparse
+import datetime as dt
+from pathlib import Path
+
+from covercrop.commands.shared import Commands, date, read, screen, show
+
+
+def add(commands: Commands) -> None:
+    """Add it to the parser."""
+    scout = commands.add(
+        "scout",
+        _run,
+        "write what you saw in a field into the field file; the next answer goes by it",
+        units="units of the measurements",
+    )
+    scout.add_argument("fields", type=Path, metavar="FIELDS", help="field file")
+    scout.add_argument("name", metavar="NAME", help="name of the field, in quotes if it has blanks")
+    scout.add_argument("--on", type=date, metavar="DATE", help="the day of the visit, as 2026-04-20 (default: today)")
+    stage = scout.add_mutually_exclusive_group()
+    stage.add_argument("--bloom", type=float, metavar="PERCENT", help="share of the plants in flower, 0 to 100")
+    stage.add_argument(
+        "--bbch", type=int, metavar="N", help="BBCH stage: 51 first buds, 60 first flowers, 65 full bloom"
+    )
+    stage.add_argument("--no-buds", action="store_true", help="no buds to be seen yet")
+    scout.add_argument("--soil", type=float, metavar="T", help="soil thermometer at three inches, degC or degF")
+    scout.add_argument("--height", type=float, metavar="H", help="height of the stand, cm or inches")
+    scout.add_argument("--dry-matter", type=float, metavar="W", help="dry weight of a clip sample, kg/ha or lb/acre")
+    scout.add_argument("--nitrogen-percent", type=float, metavar="N", help="nitrogen in that sample, %% of dry weight")
+    scout.add_argument("--note", metavar="TEXT", help="in your words")
+    scout.set_defaults(misused=scout.error)
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    from covercrop.errors import FieldFileError
+    from covercrop.field_notes import add_note
+    from covercrop.render import machine, scouted
+    from covercrop.resources import is_shipped
+
+    seen = _seen(arguments)
+    if not seen:
+        arguments.misused(
+            "nothing that was seen; give --bloom, --bbch or --no-buds, or a measurement: --soil, --height, "
+            "--dry-matter, --nitrogen-percent"
+        )
+    if is_shipped(arguments.fields):
+        raise FieldFileError(
+            f"{arguments.fields}: is the demonstration, which is not written to; copy it and its weather.csv to a "
+            "folder of your own, and note there"
+        )
+    _, today, _ = read(arguments)
+    day: dt.date = arguments.on or today
+    words = {} if arguments.note is None else {"note": arguments.note}
+    field, note = add_note(arguments.fields, arguments.name, {"date": day, **seen, **words}, today)
+    if arguments.json:
+        show(machine.dump(machine.scouted(field, note, arguments.fields)))
+    else:
+        scouted.noted(screen(), field, note, arguments.fields, us=arguments.units == "us")
+    return 0
+
+
+def _seen(arguments: argparse.Namespace) -> dict[str, float]:
+    """What was seen, by its key in the field file."""
+    from covercrop.season import NO_BUDS
+
+    us = arguments.units == "us"
+    found = {
+        "bloom_percent": arguments.bloom,
+        "bbch": NO_BUDS if arguments.no_buds else arguments.bbch,
+        "soil_f" if us else "soil_c": arguments.soil,
+        "height_in" if us else "height_cm": arguments.height,
+        "dry_matter_lb_acre" if us else "dry_matter_kg_ha": arguments.dry_matter,
+        "nitrogen_percent": arguments.nitrogen_percent,
+    }
+    return {key: value for key, value in found.items() if value is not None}

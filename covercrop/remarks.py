@@ -1,0 +1,135 @@
+"""What the scouting notes did to an answer, a sentence each."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from covercrop import growth, measured, units
+from covercrop.ensemble import SCOUTING_SD_DAYS
+from covercrop.soil_temperature import SOIL_ERROR_SD
+
+if TYPE_CHECKING:
+    from covercrop.ground import Ground
+    from covercrop.season import Field, ScoutingNote
+    from covercrop.stand import Stand
+    from covercrop.traits import Cover
+    from covercrop.weather.outlook import Outlook
+
+
+def remarks(field: Field, cover: Cover, outlook: Outlook, stand: Stand, ground: Ground) -> list[str]:
+    """What the notes of a field did, in plain sentences.
+
+    Parameters
+    ----------
+    field : Field
+    cover : Cover
+    outlook : Outlook
+    stand : Stand
+    ground : Ground
+    """
+    return [
+        *_stages(field, stand),
+        *_weights(field, cover, outlook, stand),
+        *_nitrogen(field, cover, outlook, stand),
+        *_soil(ground),
+    ]
+
+
+def _day(day: dt.date) -> str:
+    return f"{day.day} {day:%b}"
+
+
+def _stages(field: Field, stand: Stand) -> list[str]:
+    count = sum(note.has_stage for note in field.scouting)
+    if not count:
+        return []
+    which = "1 scouting note is" if count == 1 else f"{count} scouting notes are"
+    said = [f"{which} used, good to about {stand.scouting_sd:.0f} days."]
+    said += [_surprise(note, days) for note, days in stand.surprises]
+    if stand.scouting_sd > SCOUTING_SD_DAYS:
+        said.append(
+            "The notes do not fit this weather well, so the dates are kept wide: check the sowing date, the cultivar "
+            "and the stages noted."
+        )
+    return said
+
+
+def _surprise(note: ScoutingNote, days: float) -> str:
+    seen = f"BBCH {note.bbch}" if note.bbch is not None else f"{note.bloom_percent:g}% bloom"
+    said = f"Your note of {_day(note.date)} ({seen}) is surprising: "
+    if np.isinf(days):
+        return f"{said}in this weather the model has that stage in hardly any year. It is used all the same."
+    expected = note.date + dt.timedelta(days=round(days))
+    return (
+        f"{said}by this weather alone it would be expected about {_day(expected)}, {abs(days):.0f} days "
+        f"{'later' if days > 0 else 'earlier'}. It is used all the same."
+    )
+
+
+def _kg_ha(amount: float) -> str:
+    return f"{round(amount, -1):,.0f} kg/ha ({round(amount / units.KG_HA_PER_LB_ACRE, -1):,.0f} lb/acre)"
+
+
+def _weights(field: Field, cover: Cover, outlook: Outlook, stand: Stand) -> list[str]:
+    clip, height = measured.weighing(field.scouting)
+    last = height or clip
+    if cover.growth is None or last is None:
+        return []
+    until = outlook.position(np.datetime64(last.date, "D"))
+    grown = growth.dry_matter(outlook.tmean[:, : until + 1], stand.stages["emergence"][:, 0], cover.growth)
+    said = []
+    if clip is not None and clip.dry_matter_kg_ha is not None:
+        model = float(np.median(grown[:, outlook.position(np.datetime64(clip.date, "D"))]))
+        said.append(
+            f"Your clip sample of {_day(clip.date)}, {_kg_ha(clip.dry_matter_kg_ha)}, is used instead of the model's "
+            f"{_kg_ha(model)}; what grows after it is the model's."
+        )
+    if height is not None and height.height_cm is not None:
+        mean, _ = measured.dry_matter(
+            until, field.scouting, outlook, lambda day: grown[:, day], cover.growth.spread.value
+        )
+        inches = height.height_cm / 100 / units.M_PER_IN
+        said.append(
+            f"Your height of {_day(height.date)}, {height.height_cm:.0f} cm ({inches:.0f} inches), speaks for "
+            f"{_kg_ha(measured.height_weight(height.height_cm))} by a rough rule; with the model it makes "
+            f"{_kg_ha(float(np.median(mean)))}."
+        )
+    return said
+
+
+def _nitrogen(field: Field, cover: Cover, outlook: Outlook, stand: Stand) -> list[str]:
+    samples = [note for note in field.scouting if note.nitrogen_percent is not None]
+    if cover.growth is None or not samples:
+        return []
+    last = samples[-1]
+    model = stand.nitrogen_percent(outlook.position(np.datetime64(last.date, "D")), cover.growth)
+    return [
+        f"The {last.nitrogen_percent:g}% of nitrogen in your sample of {_day(last.date)} is used instead of the "
+        f"model's {float(np.median(model)):.1f}%."
+    ]
+
+
+def _degrees(kelvin: float) -> str:
+    return f"{abs(kelvin):.1f} °C ({units.fahrenheit_difference(abs(kelvin)):.1f} °F)"
+
+
+def _soil(ground: Ground) -> list[str]:
+    check = ground.soil_check
+    if not check.readings:
+        return []
+    by = float(np.median(check.after))
+    count = "1 reading" if check.readings == 1 else f"{check.readings} readings"
+    off = f"{_degrees(by)} {'warmer' if by > 0 else 'colder'} than" if abs(by) >= 0.05 else "as warm as"
+    said = [
+        f"By your thermometer ({count}) the soil after the cover is reckoned {off} the model alone has it, and good to "
+        f"{_degrees(check.sd)} instead of {SOIL_ERROR_SD:.1f}."
+    ]
+    said += [
+        f"The soil reading of {_day(note.date)} is {_degrees(miss)} {'warmer' if miss > 0 else 'colder'} than the "
+        "model: check the thermometer, its depth and its unit."
+        for note, miss in check.surprising
+    ]
+    return said

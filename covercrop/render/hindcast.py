@@ -1,0 +1,154 @@
+"""The screen of `covercrop hindcast`: a table for each field, and what it comes to in plain words."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from covercrop.hindcast import FEWEST_SEASONS
+from covercrop.render import words
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from covercrop.hindcast import Hindcast, Score
+    from covercrop.render.terminal import Screen
+
+#: What is shown unless everything is asked for: the two days that a visit hangs on.
+_FIRST = ("window_open", "window_close")
+
+#: An interval of eight in ten that held so many is as it should be.
+_FAIR = (0.75, 0.88)
+
+_COLUMNS = (
+    ("forecast made on", "left"),
+    ("off by", "right"),
+    ("80% interval", "right"),
+    ("held it", "right"),
+    ("score", "right"),
+    ("average date", "right"),
+    ("pace", "right"),
+)
+
+_KEY = (
+    "Off by: days by which the likely date missed, as a root mean square over the seasons. Held it: seasons whose day "
+    "fell inside the 80% interval. Score: the mean miss in days with credit for honest odds (CRPS); smaller is better.",
+    "Average date: the score of the other seasons' dates. Pace: that of degree-days since midwinter, carried on at the "
+    "average pace up to the average sum, with the rule's own errors as its odds.",
+    "What came is what the whole season's weather gives in the model: this tests the weather's part of an interval, "
+    "not how well the model knows your cover. Keep bloom records for that; covercrop calibrate takes them.",
+)
+
+
+def show(screen: Screen, replayed: Sequence[Hindcast], *, title: str = "", full: bool = False) -> None:
+    """Print how the forecasts did.
+
+    Parameters
+    ----------
+    screen : Screen
+    replayed : sequence of Hindcast
+    title : str
+        What was asked about.
+    full : bool
+        Every event, not only the window.
+    """
+    if not replayed:
+        return
+    screen.say(title, style="bold")
+    for each in replayed:
+        screen.say()
+        screen.say(each.field.name, style="bold")
+        for sentence in verdict(each):
+            screen.say(sentence)
+        screen.say(_what_is_where(each), style="dim")
+        for event in dict.fromkeys(score.event for score in each.scores):
+            if full or event in _FIRST:
+                screen.say()
+                screen.say(words.DATE_LABELS[event].capitalize())
+                screen.table(_COLUMNS, [_row(score) for score in each.scores if score.event == event])
+    screen.items("How to read it", _KEY)
+
+
+def _what_is_where(each: Hindcast) -> str:
+    sown = each.field.cover.sown
+    cultivar = f" ({each.field.cover.cultivar})" if each.field.cover.cultivar else ""
+    return (
+        f"{each.cover.common_name.capitalize()}{cultivar}, sown {sown.day} {words.MONTHS[sown.month - 1]}, replayed in "
+        f"{len(each.years)} seasons from {each.years[0]} to {each.years[-1]}, each with itself left out of the history"
+    )
+
+
+def _row(score: Score) -> tuple[str, ...]:
+    if score.seasons < FEWEST_SEASONS:
+        return (_day(score.issue), "mostly past" if score.seasons else "past", "", "", "", "", "")
+    return (
+        _day(score.issue),
+        f"{score.rmse_days:.1f} days",
+        f"{score.width_days:.0f} days",
+        words.percent(score.coverage_80),
+        f"{score.crps_days:.1f}",
+        f"{score.station_mean.crps_days:.1f}",
+        f"{score.pace.crps_days:.1f}",
+    )
+
+
+def _day(issue: str) -> str:
+    month, day = issue.split("-")
+    return f"{int(day)} {words.MONTHS[int(month) - 1]}"
+
+
+def verdict(each: Hindcast) -> list[str]:
+    """What the scores come to, in plain sentences, also where the forecasts lose."""
+    scored = {name: score for name, score in each.overall.items() if score.seasons >= FEWEST_SEASONS}
+    if not scored:
+        return ["Every event was past on these days in all but a few seasons: give earlier ones with --issue."]
+    return [f"{_example(each)}{_intervals(list(scored.values()))}", _against_plain(scored)]
+
+
+def _example(each: Hindcast) -> str:
+    """How the opening of the window was foretold, from the last issue date but one at which it was still ahead."""
+    opening = [score for score in each.scores if score.event == "window_open" and score.seasons >= FEWEST_SEASONS]
+    if not opening:
+        return ""
+    score = opening[max(len(opening) - 2, 0)]
+    days = max(round(score.rmse_days), 1)
+    return (
+        f"On {_day(score.issue)} the opening of the window was forecast to within {days} day{'s' * (days > 1)}, and "
+        f"the 80% interval held it in {round(score.coverage_80 * score.seasons)} of {score.seasons} seasons. "
+    )
+
+
+def _intervals(scores: Sequence[Score]) -> str:
+    held = float(np.average([score.coverage_80 for score in scores], weights=[score.seasons for score in scores]))
+    text = f"Over all dates and events the 80% intervals held {words.percent(held)}"
+    if held < _FAIR[0]:
+        return f"{text}: they are too narrow here, so take them as that."
+    return f"{text}{': they are wider than they need be here.' if held > _FAIR[1] else '.'}"
+
+
+def _against_plain(scored: dict[str, Score]) -> str:
+    won = [name for name, score in scored.items() if not _better(score)]
+    names = list(scored)
+    if not won:
+        text = "A plain forecast did as well or better on every one of these days: go by it here."
+    elif len(won) == len(names):
+        text = "On each of these days the forecasts beat both the average date and degree-days at the average pace."
+    elif won == names[-len(won) :]:
+        text = f"From {_day(won[0])} on the forecasts beat both the average date and degree-days at the average pace."
+    else:
+        text = f"The forecasts beat both plain ones on {' and '.join(_day(name) for name in won)}."
+    lost = [f"On {_day(name)} {_better(score)}." for name, score in scored.items() if won and _better(score)]
+    return " ".join((text, *lost))
+
+
+def _better(score: Score) -> str:
+    """Which plain forecasts did as well or better, with the scores; empty for none."""
+    ours = f"{score.crps_days:.1f}"
+    plain = {"the average date": score.station_mean.crps_days, "the pace": score.pace.crps_days}
+    better = [
+        f"{name} did {f'better ({days:.1f} against {ours})' if f'{days:.1f}' != ours else 'as well'}"
+        for name, days in plain.items()
+        if days <= score.crps_days
+    ]
+    return " and ".join(better)

@@ -1,0 +1,301 @@
+"""What each date ahead says, short enough for a telephone: a title, its odds, what to do, what can hurt."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from covercrop import advice
+from covercrop.agenda import (
+    HARD_FROST,
+    THIN_AFTER,
+    Event,
+    agenda,
+    autumn_frost,
+    days_to_emergence,
+    hard_frost,
+    planting_day,
+    ripe_day,
+)
+from covercrop.errors import one_line
+from covercrop.plantback import BINDING_WORDS
+from covercrop.render import words
+from covercrop.render.words import chance, day_month, weekday
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from covercrop.plan import Plan
+    from covercrop.records import DateRange
+    from covercrop.season import Field
+
+#: What calendars may sort the dates by.
+CATEGORIES = {
+    "scout": "Scouting",
+    "check-stand": "Scouting",
+    "window-opens": "Cover",
+    "turn-under": "Cover",
+    "window-closes": "Cover",
+    "planting": "Crop",
+    "thinning": "Crop",
+    "spring-frost": "Frost",
+    "autumn-frost": "Frost",
+    "next-sowing": "Cover",
+}
+
+#: Kinds whose dates move with the weather of the season; the others rest on past years, or on a date already said.
+_BY_THE_SEASON = ("scout", "window-opens", "turn-under", "window-closes", "planting", "spring-frost")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reminder:
+    """A date ahead in words.
+
+    Attributes
+    ----------
+    field : Field
+    event : Event
+    title : str
+        In a line, with the name of the field.
+    odds : str
+        How sure it is, in a sentence or two.
+    advice : str
+        What to do; empty where nothing is to be said.
+    cautions : tuple of str
+        What can hurt.
+    """
+
+    field: Field
+    event: Event
+    title: str
+    odds: str
+    advice: str = ""
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Words:
+    what: str
+    odds: str
+    advice: str = ""
+    cautions: tuple[str, ...] = ()
+
+
+def reminders(plan: Plan, *, us: bool = False) -> tuple[Reminder, ...]:
+    """The dates ahead of a field in words.
+
+    Parameters
+    ----------
+    plan : Plan
+    us : bool
+        Show US units.
+    """
+    stale = words.stale_since(plan)
+    found = []
+    for event in agenda(plan):
+        said = _WORDS[event.kind](plan, event, us)
+        old = event.kind in _BY_THE_SEASON and stale not in said.odds
+        basis = f"By weather that ends on {stale}." if old else ""
+        found.append(
+            Reminder(
+                field=plan.field,
+                event=event,
+                title=f"{field_name(plan.field)}: {said.what}",
+                odds=_joined(said.odds, basis),
+                advice=said.advice,
+                cautions=said.cautions,
+            )
+        )
+    return tuple(found)
+
+
+def field_name(field: Field) -> str:
+    """The name of a field in one line, with nothing in it that a program would obey."""
+    return one_line(field.name)
+
+
+def _joined(*sentences: str) -> str:
+    return " ".join(filter(None, sentences))
+
+
+def _year(day: np.datetime64) -> int:
+    return int(str(day)[:4])
+
+
+def _likely(dates: DateRange) -> str:
+    """``likely 29 Apr, 26 Apr to 2 May in eight years of ten``, as far as it is known."""
+    if dates.early == dates.late:
+        return f"on {day_month(dates.median)}"
+    said = "in fewer than half of the years" if np.isnat(dates.median) else f"most likely on {day_month(dates.median)}"
+    if np.isnat(dates.early) or np.isnat(dates.late):
+        return said
+    return f"{said} ({day_month(dates.early)} to {day_month(dates.late)} in eight years of ten)"
+
+
+def _open_on(plan: Plan, day: np.datetime64) -> str:
+    """The chance that the window holds a day."""
+    return chance(float(plan.window_probability[plan.outlook.position(day)]))
+
+
+# --- the cover ------------------------------------------------------------------------------------
+
+
+def _scout(plan: Plan, event: Event, us: bool) -> _Words:
+    if event.first >= plan.dates["first_flower"].median:
+        what = "see how much is in bloom"
+    else:
+        what = "look for first flowers" if event.number == 1 else "look for flower buds"
+    return _Words(
+        f"scout, {what}",
+        words.if_it_lives(
+            plan,
+            f"The window opens {_likely(plan.dates['window_open'])}; on this day it is open with a chance "
+            f"of {_open_on(plan, event.first)}.",
+        ),
+        f"Walk the {plan.cover.common_name}, edges and middle. Write the stage, or the percentage in bloom, into the "
+        "field file: one note narrows all later dates.",
+    )
+
+
+def _check_stand(plan: Plan, event: Event, us: bool) -> _Words:
+    return _Words("go and look, the cold may have killed it", words.headline(plan))
+
+
+def _window_opens(plan: Plan, event: Event, us: bool) -> _Words:
+    return _Words(
+        "window likely opens",
+        words.if_it_lives(plan, f"The window opens {_likely(plan.dates['window_open'])}."),
+        f"From then on the {plan.cover.common_name} is in flower with no viable seed: look before you bring a machine.",
+    )
+
+
+def _turn_under(plan: Plan, event: Event, us: bool) -> _Words:
+    own = {"turn-under": (advice.BARE_SOIL,), "tarp": (advice.TARP,)}.get(plan.method, ())
+    cautions = (*own, advice.INSURED)
+    best = plan.turn_under
+    if best is None:
+        return _Words(f"{words.to_end(plan)} at once, seed risk", words.headline(plan), "", cautions)
+    return _Words(
+        f"{words.to_end(plan)}, best {weekday(best.date)} ({chance(best.probability)})",
+        words.if_it_lives(
+            plan,
+            _joined(
+                words.instead(plan),
+                f"On {weekday(best.date)}, the best day of the best week, the window is open with a chance of "
+                f"{chance(best.probability)}.",
+                words.surer(plan),
+            ),
+        ),
+        "Look first: flowers open, no pods swelling. Once it is done, write the day into the field file as "
+        "turned_under: the dates after it move along.",
+        cautions,
+    )
+
+
+def _window_closes(plan: Plan, event: Event, us: bool) -> _Words:
+    closes = plan.dates["window_close"]
+    half = "" if np.isnat(closes.median) else f"; after {day_month(closes.median)} it is more likely closed than open"
+    return _Words(
+        "window closing",
+        words.if_it_lives(
+            plan, f"After {day_month(closes.early)} the chance that it has closed passes one in ten{half}."
+        ),
+        "Look for swelling pods. Later, the first seed may be viable and come back as a weed.",
+        plan.cover.cautions,
+    )
+
+
+# --- the crop -------------------------------------------------------------------------------------
+
+
+def _planting(plan: Plan, event: Event, us: bool) -> _Words:
+    cautions = (advice.TREATED_SEED,) if plan.field.crop.method == "direct-seed" else ()
+    if plan.state == "plantable":
+        odds = f"{words.headline(plan)} By now it is safe in eight years of ten or more."
+        return _Words(f"{words.planting(plan)}, the ground is ready", odds, "", cautions)
+    likely, safe = plan.dates["earliest_planting"].median, plan.safe_planting
+    surer = "" if np.isnat(safe) or safe == likely else f", in eight years of ten from {day_month(safe)}"
+    why = f": {BINDING_WORDS[plan.binding_limit]}" if plan.binding_limit else ""
+    soil = words.temperature(plan.crop.soil_planting.value, us=us)
+    return _Words(
+        f"{words.planting(plan)}, likely safe from {day_month(likely)}",
+        f"Likely safe from {day_month(likely)}{surer}{_if_ended(plan)}{why}. {words.season_fit(plan)}".rstrip(),
+        f"Measure before you plant: the soil should have held {soil} on three days running.",
+        cautions,
+    )
+
+
+def _if_ended(plan: Plan) -> str:
+    if words.is_ended(plan):
+        return ""
+    return f", if you {words.to_end(plan)} on {day_month(plan.turned)}"
+
+
+def _thinning(plan: Plan, event: Event, us: bool) -> _Words:
+    day, days = planting_day(plan), days_to_emergence(plan)
+    guess = ", a guess" if np.isnan(plan.emergence_days) else ""
+    sown = "Sown" if plan.field.crop.planted else "If it is sown"
+    return _Words(
+        f"thin the {plan.crop.common_name}",
+        f"{sown} on {day_month(day)} it is up in about {days} days{guess}; this is {THIN_AFTER // 7} weeks later.",
+        "Leave the strongest seedling of each spot and cut the others off. To thin about a month from sowing is common "
+        "practice, with no source behind it.",
+    )
+
+
+def _spring_frost(plan: Plan, event: Event, us: bool) -> _Words:
+    return _Words(
+        "frost watch",
+        f"Until {day_month(event.last)} the chance of a night of {words.temperature(plan.crop.frost.value, us=us)} or "
+        "less to come is more than one in ten.",
+        f"Read the night's forecast, and have cloth at hand to lay over the {plan.crop.common_name}.",
+    )
+
+
+def _autumn_frost(plan: Plan, event: Event, us: bool) -> _Words:
+    frost, ripe = autumn_frost(plan), ripe_day(plan)
+    half = "" if np.isnat(frost.median) else f", half of them by {day_month(frost.median)}"
+    planted = plan.field.crop.planted is not None
+    when = "Planted" if planted else "If it is planted"
+    return _Words(
+        "frost watch, first frost of autumn",
+        f"One year in ten has had a night of {words.temperature(plan.crop.frost.value, us=us)} or less by "
+        f"{day_month(frost.early)}{half}.",
+        f"{when} on {day_month(planting_day(plan))}, the {plan.crop.common_name} should be ripe about "
+        f"{day_month(ripe)}: bring it in, or cover it, before the first such night.",
+    )
+
+
+# --- the next cover -------------------------------------------------------------------------------
+
+
+def _next_sowing(plan: Plan, event: Event, us: bool) -> _Words:
+    frost = hard_frost(plan)
+    cold = words.temperature(HARD_FROST, us=us)
+    ripe = ripe_day(plan)
+    late = ""
+    if ripe > event.first:
+        late = f" The {plan.crop.common_name} may stand until about {day_month(ripe)}: sow as soon as it is off."
+    return _Words(
+        "sow the next cover",
+        f"Half of the years have had their first hard frost, {cold}, by {day_month(frost.median)}, one in ten by "
+        f"{day_month(frost.early)}; six to eight weeks before it is common practice, with no source behind it.",
+        f"Have seed and fresh inoculant at hand.{late}",
+        (advice.TREATED_SEED,),
+    )
+
+
+_WORDS: dict[str, Callable[[Plan, Event, bool], _Words]] = {
+    "scout": _scout,
+    "check-stand": _check_stand,
+    "window-opens": _window_opens,
+    "turn-under": _turn_under,
+    "window-closes": _window_closes,
+    "planting": _planting,
+    "thinning": _thinning,
+    "spring-frost": _spring_frost,
+    "autumn-frost": _autumn_frost,
+    "next-sowing": _next_sowing,
+}

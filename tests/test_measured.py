@@ -1,0 +1,246 @@
+"""What a soil thermometer, a ruler and a clip sample do to the models."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from invented import field, weather
+from scipy.stats import multivariate_normal
+
+from covercrop import measured
+from covercrop.measured import dry_matter, height_weight, nitrogen_factor, soil_check
+from covercrop.plan import Plan, make_plan
+from covercrop.season import ScoutingNote
+from covercrop.soil_temperature import SOIL_ERROR_SD
+from covercrop.weather.outlook import Outlook, season_outlook
+
+SOWN = np.datetime64("2025-09-15")
+OUTLOOK: Outlook = season_outlook(weather(), SOWN, 500, np.datetime64("2026-04-20"))
+SOIL = np.broadcast_to(np.linspace(0.0, 25.0, 500), (3, 500))
+GROWN = np.array([1.0, 1.1])[:, np.newaxis] * np.linspace(0.0, 5000.0, 251)
+
+
+def grown_on(day: int) -> np.ndarray:
+    """The growth model: a straight line, a tenth steeper in the second year."""
+    return GROWN[:, day]
+
+
+def on(day: int, **seen: float) -> ScoutingNote:
+    """A note on a day index."""
+    start: dt.date = SOWN.astype(object)
+    return ScoutingNote(date=start + dt.timedelta(days=day), **seen)
+
+
+# --- the soil -------------------------------------------------------------------------------------
+
+
+def test_without_a_reading_the_soil_model_stands() -> None:
+    """Nothing is added and the whole error is left."""
+    check = soil_check([on(100, bbch=50)], OUTLOOK, SOIL, 230.0)
+    assert (check.standing == 0).all()
+    assert (check.after == 0).all()
+    assert check.sd == SOIL_ERROR_SD
+    assert check.corrected(SOIL, 230.0) == pytest.approx(SOIL)
+
+
+@pytest.mark.parametrize("days", [(240,), (232, 235, 246), (200, 210, 240)])
+def test_readings_count_as_a_normal_error_would_have_it(days: tuple[int, ...]) -> None:
+    """Mean and spread of the lasting error are those of a joint normal distribution, conditioned numerically."""
+    misses = np.array([3.0, 1.5, 2.0])[: len(days)]
+    notes = [on(day, soil_c=float(SOIL[0, day] + miss)) for day, miss in zip(days, misses, strict=True)]
+    check = soil_check(notes, OUTLOOK, SOIL, 230.0)
+    # The error after the cover (lasting and passing), and the readings, as one normal vector.
+    when = np.array(days)
+    after = when >= 230
+    whole = SOIL_ERROR_SD**2
+    lasting = whole * (measured.FIELD_SHARE + measured.COVER_SHARE * after)
+    readings = whole * (
+        measured.FIELD_SHARE
+        + measured.COVER_SHARE * (after[:, None] == after)
+        + measured.PASSING_SHARE * np.exp(-np.abs(when[:, None] - when) / measured.PASSING_DAYS)
+    ) + measured.READING_SD**2 * np.eye(len(days))
+    joint = multivariate_normal(
+        np.zeros(len(days) + 1), np.block([[np.array([[whole]]), lasting[None]], [lasting[:, None], readings]])
+    )
+    error = np.linspace(-15, 15, 6001)
+    density = joint.pdf(np.column_stack([error, np.tile(misses, (error.size, 1))]))
+    mean = (density * error).sum() / density.sum()
+    assert check.after == pytest.approx(np.full(3, mean), abs=1e-3)
+    assert check.sd == pytest.approx(np.sqrt((density * (error - mean) ** 2).sum() / density.sum()), abs=1e-3)
+
+
+def test_a_reading_on_the_bare_ground_tells_more_of_it() -> None:
+    """Shrunk towards the model in either case; under the cover it says less of the ground after it."""
+    under, bare = (soil_check([on(day, soil_c=float(SOIL[0, day] + 3))], OUTLOOK, SOIL, 230.0) for day in (220, 240))
+    assert 0 < under.after[0] < bare.after[0] < 3
+    assert bare.sd < under.sd < SOIL_ERROR_SD
+    assert under.standing[0] > under.after[0]
+    corrected = under.corrected(SOIL, 230.0) - SOIL
+    assert corrected[:, 229] == pytest.approx(under.standing)
+    assert corrected[:, 230] == pytest.approx(under.after)
+    assert under.corrected(SOIL, np.nan) - SOIL == pytest.approx(np.full(SOIL.shape, under.standing[0]))
+
+
+@given(misses=st.lists(st.floats(-4, 4), min_size=1, max_size=6))
+def test_a_correction_never_outruns_the_readings(misses: list[float]) -> None:
+    """Readings that all miss to one side shift the model that way, by less than they miss; more leave less error."""
+    days = 232 + 3 * np.arange(len(misses))
+    notes = [on(int(day), soil_c=float(SOIL[0, day] + abs(miss))) for day, miss in zip(days, misses, strict=True)]
+    check = soil_check(notes, OUTLOOK, SOIL, 230.0)
+    assert -1e-9 <= check.after[0] <= max(map(abs, misses)) + 1e-9
+    fewer = soil_check(notes[:-1], OUTLOOK, SOIL, 230.0)
+    assert check.sd < fewer.sd
+
+
+def test_a_thermometer_in_the_wrong_unit_is_noticed() -> None:
+    """Twenty degrees off is surprising; two are not."""
+    far, near = (soil_check([on(220, soil_c=float(SOIL[0, 220] + miss))], OUTLOOK, SOIL, 230.0) for miss in (20, 2))
+    assert [round(miss) for _, miss in far.surprising] == [20]
+    assert near.surprising == ()
+
+
+def test_readings_mend_a_field_whose_soil_is_off() -> None:
+    """Simulated fields with the errors that are stated: what is left is as large as is said, and much less."""
+    rng = np.random.default_rng(11)
+    count, days = 3000, np.array([236, 243, 250])
+    field_error = rng.normal(0, SOIL_ERROR_SD * np.sqrt(measured.FIELD_SHARE + measured.COVER_SHARE), count)
+    passing = rng.normal(0, SOIL_ERROR_SD * np.sqrt(measured.PASSING_SHARE), (count, 4))
+    slips = rng.normal(0, measured.READING_SD, (count, 3))
+    left, said = [], 0.0
+    for place in range(count):
+        notes = [
+            on(int(day), soil_c=float(SOIL[0, day] + field_error[place] + passing[place, k] + slips[place, k]))
+            for k, day in enumerate(days)
+        ]
+        check = soil_check(notes, OUTLOOK, SOIL, 230.0)
+        left.append(field_error[place] + passing[place, 3] - check.after[0])
+        said = check.sd
+    assert np.mean(left) == pytest.approx(0, abs=0.1)
+    assert np.std(left) == pytest.approx(said, rel=0.06)
+    assert said < 0.75 * SOIL_ERROR_SD
+
+
+# --- the stand ------------------------------------------------------------------------------------
+
+
+def test_the_rule_for_heights() -> None:
+    """18 inches are 2,000 + 12 x 150 = 3,800 lb/acre, 3 inches half of 2,000 (the rule as stated; no source)."""
+    assert height_weight(18 * 2.54) / 1.12085 == pytest.approx(3800, rel=1e-4)
+    assert height_weight(3 * 2.54) / 1.12085 == pytest.approx(1000, rel=1e-4)
+
+
+def test_without_a_measurement_the_growth_model_stands() -> None:
+    """The mean is the model's, its spread the stated share."""
+    mean, sd = dry_matter(250, [on(100, bbch=50)], OUTLOOK, grown_on, 0.3)
+    assert mean == pytest.approx(GROWN[:, 250])
+    assert sd == pytest.approx(0.3 * GROWN[:, 250])
+
+
+def test_a_clip_sample_takes_the_place_of_the_model() -> None:
+    """On its day it is all that counts; afterwards the model's gain comes on top, with the model's error."""
+    notes = [on(150, dry_matter_kg_ha=1000.0), on(200, dry_matter_kg_ha=3200.0)]
+    mean, sd = dry_matter(200, notes, OUTLOOK, grown_on, 0.3)
+    assert (mean == 3200).all()
+    assert sd == pytest.approx(np.full(2, 0.15 * 3200))
+    later, later_sd = dry_matter(250, notes, OUTLOOK, grown_on, 0.3)
+    assert later == pytest.approx(3200 + np.array([1000, 1100]))
+    assert later_sd == pytest.approx(np.hypot(0.15 * 3200, 0.3 * np.array([1000, 1100])))
+
+
+def test_a_height_moves_the_model_a_little() -> None:
+    """Between the model and the rule, nearer to the model; its spread is a little smaller."""
+    note = on(250, height_cm=120.0)
+    mean, sd = dry_matter(250, [note], OUTLOOK, grown_on, 0.3)
+    rule = height_weight(120.0)
+    assert (GROWN[:, 250] < mean).all()
+    assert (mean < (GROWN[:, 250] + rule) / 2).all()
+    assert (sd < 0.3 * GROWN[:, 250]).all()
+    assert (sd > 0.6 * 0.3 * GROWN[:, 250]).all()
+
+
+def test_a_height_of_the_day_of_a_sample_adds_nothing() -> None:
+    """The scales know better than the ruler."""
+    with_height = dry_matter(250, [on(200, dry_matter_kg_ha=3200.0, height_cm=90.0)], OUTLOOK, grown_on, 0.3)
+    without = dry_matter(250, [on(200, dry_matter_kg_ha=3200.0)], OUTLOOK, grown_on, 0.3)
+    assert np.array(with_height) == pytest.approx(np.array(without))
+
+
+def test_a_measurement_after_the_day_asked_about_does_not_count() -> None:
+    """The last day is that of the cover."""
+    mean, _ = dry_matter(240, [on(245, dry_matter_kg_ha=3200.0)], OUTLOOK, grown_on, 0.3)
+    assert mean == pytest.approx(GROWN[:, 240])
+
+
+def test_the_nitrogen_of_a_sample() -> None:
+    """On its day the sample's, later in step with the model."""
+    percent = {200.0: np.array([[3.0, 2.5]]), 250.0: np.array([[2.4, 2.0]])}
+    notes = [on(200, nitrogen_percent=3.6)]
+    assert percent[200.0] * nitrogen_factor(200, notes, OUTLOOK, percent.__getitem__) == pytest.approx(3.6)
+    later = percent[250.0] * nitrogen_factor(250, notes, OUTLOOK, percent.__getitem__)
+    assert later == pytest.approx(np.array([[2.88, 2.88]]))
+    assert nitrogen_factor(199, notes, OUTLOOK, percent.__getitem__) == 1
+
+
+# --- the whole chain ------------------------------------------------------------------------------
+
+
+def planned(*notes: ScoutingNote, on_day: str = "2026-04-20") -> Plan:
+    return make_plan(replace(field(), scouting=notes), weather(), np.datetime64(on_day))
+
+
+def test_a_sample_is_what_the_answer_rests_on() -> None:
+    """Half the model's dry matter and more nitrogen in it: the amounts follow, the dates do not, and it is said."""
+    plain, sampled = planned(), planned(on(215, dry_matter_kg_ha=600.0, nitrogen_percent=3.9))
+    amounts = [plan.nitrogen["dry_matter_kg_ha"] for plan in (plain, sampled)]
+    assert amounts[1].median < 0.8 * amounts[0].median
+    assert amounts[1].high - amounts[1].low < amounts[0].high - amounts[0].low
+    share = [plan.nitrogen["n_kg_ha"].median / plan.nitrogen["dry_matter_kg_ha"].median for plan in (plain, sampled)]
+    assert share[1] > 1.2 * share[0]
+    # A stand that was cut was alive, which no longer leaves out the members that the cold would have killed.
+    for name in ("bud", "window_open", "window_close", "earliest_planting"):
+        assert abs((sampled.dates[name].median - plain.dates[name].median).astype(int)) <= 1, name
+    said = " ".join(sampled.notes)
+    assert "Your clip sample of 18 Apr, 600 kg/ha (540 lb/acre), is used instead of the model's" in said
+    assert "The 3.9% of nitrogen in your sample of 18 Apr is used instead of the model's" in said
+    assert any("A clip sample is taken to be good to 15%" in assumed for assumed in sampled.assumptions)
+    assert not any("clip sample" in assumed for assumed in plain.assumptions)
+
+
+def test_a_warm_soil_is_planted_sooner() -> None:
+    """Three readings well above the model bring the warm soil forward and narrow it; the bloom is left alone."""
+    plain = planned()
+    model = plain.outlook.tmean[0]
+    warm = planned(*(on(day, soil_c=float(model[day - 3 : day + 1].mean()) + 4) for day in (209, 213, 217)))
+    for edge in ("median", "late"):
+        assert getattr(warm.dates["soil_warm"], edge) < getattr(plain.dates["soil_warm"], edge)
+    assert warm.dates["bloom_25"] == plain.dates["bloom_25"]
+    assert warm.dates["frost"] == plain.dates["frost"]
+    assert any(note.startswith("By your thermometer (3 readings) the soil after the cover is") for note in warm.notes)
+    assert not any("scouting note" in note for note in warm.notes)
+
+
+def test_a_height_and_a_surprising_note_are_said() -> None:
+    """The height with what it makes of the model; the note by its day and by how far it is off."""
+    said = planned(on(150, bbch=60), on(210, height_cm=40.0)).notes
+    assert any("Your height of 13 Apr, 40 cm (16 inches), speaks for" in note for note in said)
+    (line,) = (note for note in said if "surprising" in note)
+    assert line.startswith(
+        "Your note of 12 Feb (BBCH 60) is surprising: by this weather alone it would be expected about"
+    )
+    assert line.endswith("days later. It is used all the same.")
+    assert any("The notes do not fit this weather well" in note for note in said)
+
+
+def test_only_a_note_of_the_stand_proves_it_alive() -> None:
+    """A soil reading says nothing of a stand that the cold has killed; a height does."""
+    cold = weather(mean=4.0, swing=16.0)
+    dead = replace(field(), scouting=(on(200, soil_c=5.0),))
+    seen = replace(field(), scouting=(on(200, height_cm=10.0),))
+    day = np.datetime64("2026-04-20")
+    assert make_plan(dead, cold, day).state == "winter-killed"
+    assert make_plan(seen, cold, day).state != "winter-killed"

@@ -1,0 +1,162 @@
+"""`covercrop scout`, as a grower types it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from covercrop.cli import main
+from covercrop.season import read_fields
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def farm(tmp_path: Path, demo_dir: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of the demonstration as one's own, in the folder one stands in; its today is 20 April 2026."""
+    for name in ("fields.toml", "weather.csv"):
+        shutil.copy(demo_dir / name, tmp_path)
+    monkeypatch.chdir(tmp_path)
+    return Path("fields.toml")
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    """Run a command at 80 columns; gives exit status, output and messages."""
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.setenv("NO_COLOR", "1")
+
+    def run(*arguments: object) -> tuple[int, str, str]:
+        try:
+            status = main([str(argument) for argument in arguments])
+        except SystemExit as stop:
+            status = int(stop.code or 0)
+        printed = capsys.readouterr()
+        return status, printed.out, printed.err
+
+    return run
+
+
+def test_a_note_and_what_it_changes(run: Run, farm: Path) -> None:
+    """The note stands under today's date, is said back, and moves the next answer."""
+    before = json.loads(run("ready", farm, "--json")[1])["fields"][1]["dates"]["window_open"]
+    status, screen, messages = run("scout", farm, "chapel bench", "--bloom", 5, "--note", "first racemes by the wall")
+    assert (status, messages) == (0, "")
+    assert screen == (
+        "Noted for Chapel bench, Mon 20 Apr 2026: 5% in bloom.\n"
+        "fields.toml now holds 1 note of this field. What it changes: covercrop ready\nfields.toml\n"
+    )
+    (note,) = read_fields(farm).fields[1].scouting
+    assert (note.date, note.bloom_percent, note.note) == (dt.date(2026, 4, 20), 5, "first racemes by the wall")
+    after = json.loads(run("ready", farm, "--json")[1])["fields"][1]
+    width = [
+        (dt.date.fromisoformat(dates["late"]) - dt.date.fromisoformat(dates["early"])).days
+        for dates in (before, after["dates"]["window_open"])
+    ]
+    assert width[1] < 0.75 * width[0]
+    assert after["dates"]["window_open"]["median"] < before["median"]
+    assert any("1 scouting note is used" in said for said in after["notes"])
+
+
+@pytest.mark.parametrize(
+    ("options", "stored", "said"),
+    [
+        (["--no-buds"], {"bbch": 50}, "BBCH 50 (up and growing, no buds)"),
+        (["--bloom", "0"], {"bloom_percent": 0}, "no flowers yet"),
+        (["--bbch", "61"], {"bbch": 61}, "BBCH 61 (10% in bloom)"),
+        (["--soil", "14.5"], {"soil_c": 14.5}, "soil at 14.5 °C"),
+        (["--soil", "59", "--units", "us"], {"soil_c": 15.0}, "soil at 59.0 °F"),
+        (["--height", "45"], {"height_cm": 45}, "45 cm high"),
+        (["--height", "18", "--units", "us"], {"height_cm": 45.72}, "18 inches high"),
+        (
+            ["--dry-matter", "3200", "--nitrogen-percent", "3.1"],
+            {"dry_matter_kg_ha": 3200, "nitrogen_percent": 3.1},
+            "3,200 kg/ha of dry matter; 3.1% nitrogen in it",
+        ),
+        (["--dry-matter", "2800", "--units", "us"], {"dry_matter_kg_ha": 3138.4}, "2,800 lb/acre of dry matter"),
+    ],
+)
+def test_each_thing_that_can_be_seen(run: Run, farm: Path, options: list[str], stored: dict, said: str) -> None:
+    """What is typed is what is read back, in the units of the file or converted, on the screen and as JSON."""
+    day = ["--on", "2026-04-18"]
+    status, screen, _ = run("scout", farm, "Chapel bench", *options, *day)
+    assert status == 0
+    assert said in screen.replace("\n", " ")
+    note = read_fields(farm).fields[1].scouting[-1]
+    for name, value in stored.items():
+        assert getattr(note, name) == pytest.approx(value, rel=1e-4)
+    document = json.loads(run("scout", farm, "Upper orchard strip", *options, *day, "--json")[1])
+    assert document == {
+        "schema": 1,
+        "on": "2026-04-18",
+        "fields": [
+            {
+                "name": "Upper orchard strip",
+                "file": "fields.toml",
+                "noted": {name: pytest.approx(value, rel=1e-4) for name, value in stored.items()},
+                "notes_in_file": 1,
+            }
+        ],
+    }
+    assert run("ready", farm)[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("options", "status", "message"),
+    [
+        (["Chapel bench"], 2, "nothing that was seen; give --bloom, --bbch or --no-buds, or a measurement: --soil"),
+        (["Chapel bench", "--note", "nice"], 2, "nothing that was seen"),
+        (["Chapel bench", "--bloom", "5", "--bbch", "60"], 2, "not allowed with argument"),
+        (["Chapel bench", "--bloom", "some"], 2, "invalid float value: 'some'"),
+        (["Chapel bench", "--on", "20 April", "--bloom", "5"], 2, "'20 April' is not a date; write it as 2026-04-20"),
+        (["Chapel bank", "--bloom", "5"], 1, "unknown field 'Chapel bank'; did you mean Chapel bench?"),
+        (["Chapel bench", "--bloom", "5", "--on", "2026-04-21"], 1, "scouting date = 2026-04-21 is after 2026-04-20"),
+        (["Chapel bench", "--bloom", "5", "--on", "2025-09-08"], 1, "date = 2025-09-08: is not after sowing"),
+        (["Chapel bench", "--bbch", "100"], 1, "bbch = 100: give a BBCH stage, 0 to 99"),
+        (
+            ["Chapel bench", "--soil", "57"],
+            1,
+            "give the soil in degC, -20 to 45; in degF it is soil_f (scout: --units us)",
+        ),
+        (["Chapel bench", "--soil", "nan"], 1, "soil_c = nan: give a number"),
+        (["Chapel bench", "--height", "500"], 1, "height_cm = 500: give the height in cm, 1 to 300"),
+        (["Chapel bench", "--bloom", "5", "--note", ""], 1, "note = '': write some words, or leave the line out"),
+        (
+            ["Ford meadow", "--bbch", "55", "--on", "2026-04-17", "--note", "buds all over the meadow, no colour yet"],
+            1,
+            "this note of 2026-04-17 is there already; nothing to add",
+        ),
+    ],
+)
+def test_a_note_that_cannot_be(run: Run, farm: Path, options: list[str], status: int, message: str) -> None:
+    """One line with the way out, and a file that is as it was."""
+    before = farm.read_bytes()
+    got, screen, messages = run("scout", farm, *options)
+    assert (got, screen) == (status, "")
+    assert message in messages
+    assert farm.read_bytes() == before
+    if status == 1:
+        assert messages.count("\n") == 1
+
+
+def test_the_demonstration_is_left_alone(run: Run, demo_dir: Path) -> None:
+    """What came with the program is not written to, and the way out is said."""
+    before = (demo_dir / "fields.toml").read_bytes()
+    status, _, messages = run("scout", demo_dir / "fields.toml", "Ford meadow", "--bloom", "5")
+    assert status == 1
+    assert (
+        "is the demonstration, which is not written to; copy it and its weather.csv to a folder of your own" in messages
+    )
+    assert (demo_dir / "fields.toml").read_bytes() == before
+
+
+def test_a_note_of_another_day_is_left_out_of_an_earlier_answer(run: Run, farm: Path) -> None:
+    """Asked about the day before, the answer is that of the day before."""
+    before = run("ready", farm, "--on", "2026-04-19")[1]
+    run("scout", farm, "Chapel bench", "--bloom", "5")
+    assert run("ready", farm, "--on", "2026-04-19")[1] == before
