@@ -177,7 +177,7 @@ def _as_json(beds: BedPlan) -> dict[str, Any]:
         "after_harvest": _after_json(beds),
         "cautions": bed_words.cautions(beds),
         "assumptions": list(beds.assumptions),
-        "sources": list(beds.sources),
+        "sources": [advice.reference(parameters.source(key)) for key in beds.sources],
     }
 
 
