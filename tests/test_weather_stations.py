@@ -394,3 +394,22 @@ def test_cache_that_cannot_be_written(server, tmp_path, monkeypatch):
     weather = season(tmp_path)
     assert "cannot be kept" in weather.notes[0]
     assert len(weather.table) == (TODAY - SOWN).days + 1
+
+
+def test_places_that_share_a_station_read_it_once(server, tmp_path, monkeypatch):
+    """Two fields a mile apart: the second takes what the first has brought, and is answered as if it were alone."""
+    alone = weather_at(40.66, -86.80, 250.0, SOWN, TODAY, today=TODAY, cache_dir=tmp_path)
+    read: list[str] = []
+    original = stations.station_record
+
+    def counted(kept, *rest, **named):
+        read.append(kept.station.id)
+        return original(kept, *rest, **named)
+
+    monkeypatch.setattr(stations, "station_record", counted)
+    shared: dict = {}
+    weather_at(40.67, -86.81, 250.0, SOWN, TODAY, today=TODAY, cache_dir=tmp_path, shared=shared)
+    first = len(read)
+    together = weather_at(40.66, -86.80, 250.0, SOWN, TODAY, today=TODAY, cache_dir=tmp_path, shared=shared)
+    assert len(read) == len(set(read)) == first > 0
+    assert together.table.equals(alone.table)
