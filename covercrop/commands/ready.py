@@ -37,13 +37,14 @@ def _run(arguments: argparse.Namespace) -> int:
     day = arguments.on or today
     on = np.datetime64(day, "D")
     fields = named(file, arguments.field)
-    table = not arguments.full and (arguments.due or len(fields) > FEW) and not arguments.field
+    in_full = arguments.full or arguments.field or arguments.json
+    table = not in_full and (arguments.due or len(fields) > FEW)
     shared: SharedWeather = {}
 
     def plan(field: Field) -> Plan:
         known = as_of(field, day)
         weather = weather_of(known, max(today, day), shared=shared)
-        return make_plan(known, weather, on, beside=not (table or arguments.json))
+        return make_plan(known, weather, on, beside=not table)
 
     plans, problems = each_field(fields, plan)
     shown = [each for each in plans if is_due(each)] if arguments.due else plans
