@@ -283,6 +283,22 @@ def test_where_it_hardly_freezes_there_is_no_such_rule() -> None:
         answer(record_of(warm), Place(latitude=30.0, question=question))
 
 
+@pytest.mark.parametrize(
+    ("cover", "group", "cultivar"),
+    [
+        ("crimson-clover", "early", "AU Sunrise"),
+        ("hairy-vetch", "Early", "Purple Bounty"),
+        ("balansa-clover", "late", "Bolta"),
+        ("winter-pea", "mid", "Austrian winter pea"),
+        ("hairy-vetch", "groff", "Groff"),
+    ],
+)
+def test_a_maturity_group_stands_for_its_middle_cultivar(cover: str, group: str, cultivar: str) -> None:
+    """So that a field of that cultivar has the same answer; of two in the middle, the earlier."""
+    asked = Question(cover=cover, sown=questions.sowing("09-20"), crop="pumpkin", cultivar=group)
+    assert questions.check(asked).cultivar == cultivar
+
+
 # --- what is written ------------------------------------------------------------------------------
 
 
@@ -589,7 +605,7 @@ def test_swapped_extremes_leave_every_cell_without_an_answer(
     [
         (["-o", "out.csv"], "written as .nc or .zarr"),
         (["--cover", "crimson"], "unknown cover 'crimson'"),
-        (["--cultivar", "Nobody"], "unknown crimson clover cultivar"),
+        (["--cultivar", "Nobody"], "unknown crimson clover cultivar or maturity group"),
         (["--sown", "02-29"], "write a day as 09-15"),
         (["--sown", "60w-before-freeze"], "give up to 26"),
         (["--sown", "from:nothing"], "no variable 'nothing'"),

@@ -30,7 +30,9 @@ def add(commands: Commands) -> None:
                         help="09-15, or a rule such as 6w-before-freeze: so many weeks before the day by which half of "
                         "the autumns have frozen")  # fmt: skip
     region.add_argument("--crop", metavar="NAME", required=True, help="what follows; covercrop crops lists the names")
-    region.add_argument("--cultivar", metavar="NAME", default="", help="of the cover; it narrows the dates")
+    region.add_argument(
+        "--cultivar", metavar="NAME", default="", help="of the cover, or its maturity group; it narrows the dates"
+    )
     region.add_argument("--terminate", metavar="HOW", default="turn-under", help="turn-under, roll, mow or tarp")
     region.add_argument("--method", metavar="HOW", default="direct-seed", help="direct-seed or transplant")
     region.add_argument("--ground-cover", metavar="WHAT", default="bare", help="bare, straw or black-plastic")

@@ -5,10 +5,13 @@ from __future__ import annotations
 import datetime as dt
 import re
 from dataclasses import dataclass, fields, replace
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from covercrop import hazards, parameters, soil_temperature, termination
 from covercrop.errors import UnknownNameError, UsageError
+
+if TYPE_CHECKING:
+    from covercrop.traits import Cover
 
 #: What stands before the name of a variable, or column, that holds a choice for each cell.
 FROM = "from:"
@@ -56,7 +59,7 @@ class Question:
     cover, crop : str or From
     sown : MonthDay, BeforeFreeze or From
     cultivar : str or From
-        Empty where it is not known.
+        Or a maturity group, of which the middle cultivar is taken, the earlier of two; empty where it is not known.
     terminate, method, ground_cover : str or From
     days_to_maturity : float or None
         Of the crop, from the seed packet [d].
@@ -155,7 +158,7 @@ def check(question: Question) -> Question:
         record = parameters.cover(cover)
         known["cover"] = record.key
         if isinstance(cultivar, str) and cultivar:
-            known["cultivar"] = parameters.cultivar(record, cultivar).name
+            known["cultivar"] = _cultivar(record, cultivar)
     if isinstance(crop, str):
         known["crop"] = parameters.crop(crop).key
     for name, kind, choices in (
@@ -175,6 +178,18 @@ def check(question: Question) -> Question:
         given = " ".join(f"{each:g}" for each in percentiles)
         raise UsageError(f"percentiles {given}: give numbers between 0 and 100, each greater than the one before")
     return replace(question, **known)
+
+
+def _cultivar(cover: Cover, name: str) -> str:
+    """A cultivar by its name, or the middle one of a maturity group."""
+    group = [each for each in cover.cultivars if each.group.casefold() == name.casefold()]
+    if group:
+        return sorted(group, key=lambda each: (each.offset.value, each.name))[(len(group) - 1) // 2].name
+    try:
+        return parameters.cultivar(cover, name).name
+    except UnknownNameError:
+        known = dict.fromkeys([each.name for each in cover.cultivars] + [each.group for each in cover.cultivars])
+        raise UnknownNameError(f"{cover.common_name} cultivar or maturity group", name, known) from None
 
 
 def as_words(question: Question) -> dict[str, Any]:
