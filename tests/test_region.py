@@ -286,7 +286,7 @@ def test_where_it_hardly_freezes_there_is_no_such_rule() -> None:
 @pytest.mark.parametrize(
     ("cover", "group", "cultivar"),
     [
-        ("crimson-clover", "early", "AU Sunrise"),
+        ("crimson-clover", "early", "Flame"),
         ("hairy-vetch", "Early", "Purple Bounty"),
         ("balansa-clover", "late", "Bolta"),
         ("winter-pea", "mid", "Austrian winter pea"),
