@@ -41,6 +41,14 @@ def ready(plans: Sequence[Plan], on: np.datetime64, problems: Sequence[tuple[str
     return _document(str(on), [field(plan) for plan in plans], problems)
 
 
+def report(
+    plans: Sequence[Plan], on: np.datetime64, file: str, problems: Sequence[tuple[str, str]] = ()
+) -> dict[str, Any]:
+    """The document of ``covercrop report --json``: what was written where, and what it is about."""
+    fields = [{"name": plan.field.name, "state": plan.state} for plan in plans]
+    return {**_document(str(on), fields, problems), "file": file}
+
+
 def _document(on: str, fields: list[dict[str, Any]], problems: Sequence[tuple[str, str]]) -> dict[str, Any]:
     """What every command about fields answers; ``problems`` only where there are any."""
     document: dict[str, Any] = {"schema": SCHEMA, "on": on, "fields": fields}

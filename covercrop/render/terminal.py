@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from covercrop.plan import Plan
-    from covercrop.records import DailyWeather, Source
+    from covercrop.records import DailyWeather
     from covercrop.tabulate import DegreeDayTable
     from covercrop.traits import Cover
     from covercrop.weather.table import WeatherSummary
@@ -140,7 +140,7 @@ def ready(
     screen.say(f"{title}, {words.weekday(on)} {year}", style="bold")
     shared = _in_all([plan.notes for plan in plans])
     for plan in plans:
-        _field(screen, plan, year, us=us, leave_out=shared)
+        _field(screen, plan, us=us, leave_out=shared)
     screen.items("Notes for every field", shared)
     screen.items("Take care", dict.fromkeys(caution for plan in plans for caution in plan.cautions))
     assumed = dict.fromkeys(assumption for plan in plans for assumption in plan.assumptions)
@@ -151,7 +151,7 @@ def ready(
         return
     screen.say()
     screen.say("Sources", style="bold")
-    screen.say("; ".join(_short(parameters.source(key)) for key in keys) + ".", indent=2)
+    screen.say("; ".join(advice.short_reference(parameters.source(key)) for key in keys) + ".", indent=2)
     screen.say(
         f"{len(assumed)} assumptions stand where no source gives a number; --full shows each with its reason, and the "
         "sources in full.",
@@ -166,14 +166,7 @@ def _in_all(lists: Sequence[Sequence[str]]) -> list[str]:
     return [entry for entry in lists[0] if all(entry in other for other in lists[1:])]
 
 
-def _short(source: Source) -> str:
-    first = source.authors.split(",")[0].split(" and ")[0].strip()
-    if first.startswith(("Authors not", "A seed house")):
-        first = source.title.split("(")[0].strip()
-    return first if source.year == "undated" else f"{first} {source.year}"
-
-
-def _field(screen: Screen, plan: Plan, year: int, *, us: bool, leave_out: Sequence[str] = ()) -> None:
+def _field(screen: Screen, plan: Plan, *, us: bool, leave_out: Sequence[str] = ()) -> None:
     state = (words.state(plan).upper(), _STATE_STYLE[plan.state])
     headline = screen.fit(words.headline(plan))
     screen.say()
@@ -182,20 +175,17 @@ def _field(screen: Screen, plan: Plan, year: int, *, us: bool, leave_out: Sequen
         screen.say(then)
     screen.say(words.what_is_where(plan), style="dim")
     if plan.state != "winter-killed":
-        _dates(screen, plan, year, us=us)
+        _dates(screen, plan, us=us)
         _strip(screen, plan)
     screen.items("Why", words.reasons(plan, us=us))
     screen.items("Note", (note for note in plan.notes if note not in leave_out))
 
 
-def _dates(screen: Screen, plan: Plan, year: int, *, us: bool) -> None:
+def _dates(screen: Screen, plan: Plan, *, us: bool) -> None:
     screen.say()
-    rows = [
-        (label.format(soil=temperature(plan.crop.soil_planting.value, us=us)), *words.interval(plan.dates[name], year))
-        for name, label in words.DATE_LABELS.items()
-        if not np.isnat(plan.dates[name].early) and not (words.is_ended(plan) and name in words.STAND_DATES)
-    ]
-    screen.table((("date", "left"), ("early", "right"), ("likely", "right"), ("late", "right")), rows)
+    screen.table(
+        (("date", "left"), ("early", "right"), ("likely", "right"), ("late", "right")), words.date_rows(plan, us=us)
+    )
 
 
 def _strip(screen: Screen, plan: Plan) -> None:
@@ -230,7 +220,7 @@ def crops(screen: Screen, records: Sequence[Crop], *, us: bool = False) -> None:
             (
                 crop.key,
                 crop.common_name,
-                temperature(crop.soil_planting.value, us=us),
+                words.temperature(crop.soil_planting.value, us=us),
                 f"{crop.days_to_maturity.value:.0f}",
             )
             for crop in records
@@ -256,11 +246,6 @@ def record(screen: Screen, subject: Cover | Crop) -> None:
     screen.items("Note", subject.notes)
     keys = dict.fromkeys(value.source for _, value in values if value.source)
     screen.items("Sources", (f"{key}: {advice.reference(parameters.source(key))}" for key in keys))
-
-
-def temperature(celsius: float, *, us: bool) -> str:
-    """A temperature with its unit, whole degrees."""
-    return f"{units.fahrenheit_from_celsius(celsius):.0f} °F" if us else f"{celsius:.0f} °C"
 
 
 # --- weather --------------------------------------------------------------------------------------

@@ -123,9 +123,29 @@ def chance(share: float) -> str:
     return percent(min(max(share, 0.001), 0.999))
 
 
+def temperature(celsius: float, *, us: bool) -> str:
+    """A temperature with its unit, whole degrees."""
+    return f"{units.fahrenheit_from_celsius(celsius):.0f} °F" if us else f"{celsius:.0f} °C"
+
+
 def state(plan: Plan) -> str:
     """The state in words; a cover that was rolled, mown or tarped is not called turned under."""
     return _ENDING[plan.method][1] if plan.state == "turned-under" else STATE_WORDS[plan.state]
+
+
+def ending(plan: Plan) -> str:
+    """What the cover was or is to be: ``turned under``."""
+    return _ENDING[plan.method][1]
+
+
+def date_rows(plan: Plan, *, us: bool = False) -> list[tuple[str, str, str, str]]:
+    """The table of dates: what, and its early, likely and late date; what is not reached or over is left out."""
+    year = _year(plan)
+    return [
+        (label.format(soil=temperature(plan.crop.soil_planting.value, us=us)), *interval(plan.dates[name], year))
+        for name, label in DATE_LABELS.items()
+        if not np.isnat(plan.dates[name].early) and not (is_ended(plan) and name in STAND_DATES)
+    ]
 
 
 def headline(plan: Plan) -> str:
@@ -171,6 +191,11 @@ def _stand_headline(plan: Plan) -> str:
     if plan.survival < DOUBTFUL:
         said = f"If it has lived through the cold ({chance(plan.survival)}): {said[0].lower()}{said[1:]}"
     return said
+
+
+def to_end(plan: Plan) -> str:
+    """What is to be done to the cover: ``turn it under``."""
+    return _ENDING[plan.method][0]
 
 
 def _not_yet(plan: Plan) -> str:

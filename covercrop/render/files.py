@@ -1,0 +1,55 @@
+"""Writing a file: whole, or not at all."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+from covercrop.errors import UsageError
+
+
+def check_place(path: Path, suffixes: tuple[str, ...]) -> None:
+    """Refuse a place that cannot be written to, before any work is done.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    suffixes : tuple of str
+        What its name may end with.
+
+    Raises
+    ------
+    UsageError
+        If the name ends otherwise, is that of a folder, or its folder is not there.
+    """
+    if path.suffix.lower() not in suffixes:
+        raise UsageError(f"-o {path}: give a name that ends with {' or '.join(suffixes)}")
+    if path.is_dir():
+        raise UsageError(f"-o {path}: is a folder; give the name of a file in it")
+    if not path.parent.is_dir():
+        raise UsageError(f"-o {path}: there is no folder {path.parent}; make it first, or give another place")
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file beside its place and move it there, so that no reader ever sees half of it.
+
+    Raises
+    ------
+    UsageError
+        If it cannot be written; what stood there before still does.
+    """
+    path = path.resolve()  # a link stays one: what it leads to is replaced
+    beside = None
+    try:
+        handle, beside = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+        mask = os.umask(0)
+        os.umask(mask)
+        Path(beside).chmod(0o666 & ~mask)  # as any new file, not for the owner alone
+        Path(beside).replace(path)
+    except OSError as error:
+        if beside is not None:
+            Path(beside).unlink(missing_ok=True)
+        raise UsageError(f"-o {path}: cannot be written ({error.strerror}); give another place") from None

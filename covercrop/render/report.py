@@ -1,0 +1,264 @@
+"""A page to look at and to print: every field's answer in words and charts, in one file that needs no other.
+
+Nothing on it runs, and nothing is loaded: the content-security policy allows
+the page's own style sheet and nothing else.  What people have written, such
+as names and notes, goes in as text.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from covercrop import advice, parameters
+from covercrop.errors import UsageError, one_line, visible
+from covercrop.field_weather import described
+from covercrop.phenology import stage_name
+from covercrop.render import captions, words
+from covercrop.render.charts import CHARTS, titled
+from covercrop.render.extra import need
+from covercrop.render.svg import png, svg
+
+if TYPE_CHECKING:
+    from covercrop.plan import Plan
+    from covercrop.season import ScoutingNote
+
+#: So many notes of each kind are printed, so that a field keeps to one sheet; the page on a screen has them all.
+MOST_PRINTED = 4
+
+#: Lines of a printed column's words that fit on a letter sheet at each size of type, the largest first, and letters
+#: in such a line; measured in Chromium.
+_SIZES = ((50, 58), (64, 66), (76, 74))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Section:
+    """A titled list that is added to a field's page where it was asked for."""
+
+    title: str
+    items: tuple[str, ...]
+
+
+def page(
+    plans: Sequence[Plan],
+    on: np.datetime64,
+    *,
+    title: str = "",
+    problems: Sequence[tuple[str, str]] = (),
+    sections: Sequence[Sequence[Section]] = (),
+    us: bool = False,
+) -> str:
+    """The page of some fields.
+
+    Parameters
+    ----------
+    plans : sequence of Plan
+    on : numpy.datetime64[D]
+    title : str
+        What was asked about.
+    problems : sequence of (field name, message)
+        Fields that could not be worked out.
+    sections : sequence of sequence of Section, optional
+        What else goes on each field's page.
+    us : bool
+        Show US units.
+
+    Returns
+    -------
+    str
+        HTML; the same bytes for the same answer.
+
+    Raises
+    ------
+    UsageError
+        If matplotlib or jinja2 is not installed.
+    """
+    style = _template_text("page.css")
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    more = sections or [()] * len(plans)
+    keys = dict.fromkeys(key for plan in plans for key in plan.sources)
+    return (
+        _environment()
+        .get_template("page.html")
+        .render(
+            title=title,
+            on=f"{words.weekday(on)} {str(on)[:4]}",
+            style=need("markupsafe").Markup(style),
+            digest=digest,
+            fields=[
+                _field(plan, f"field-{number}", extra, us=us)
+                for number, (plan, extra) in enumerate(zip(plans, more, strict=True), start=1)
+            ],
+            problems=[(name, one_line(message)) for name, message in problems],
+            references=[advice.reference(parameters.source(key)) for key in keys],
+            assumptions=list(dict.fromkeys(assumption for plan in plans for assumption in plan.assumptions)),
+            most=MOST_PRINTED,
+        )
+    )
+
+
+def card(plan: Plan, *, us: bool = False) -> str:
+    """One field as a piece of HTML, without a style sheet: its answer, the chart of its season, its dates."""
+    made = _field(plan, "season", (), us=us, only=("season",))
+    return _environment().get_template("card.html").render(field=made)
+
+
+def picture(plan: Plan, chart: str, suffix: str, *, us: bool = False) -> bytes:
+    """One chart of one field, as a file of its own.
+
+    Parameters
+    ----------
+    plan : Plan
+    chart : str
+        One of :data:`covercrop.render.charts.CHARTS`.
+    suffix : str
+        ``.svg`` or ``.png``.
+    us : bool
+        Show US units.
+
+    Raises
+    ------
+    UsageError
+        If there is nothing to draw, or matplotlib is not installed.
+    """
+    figure = CHARTS[chart](plan, us)
+    if figure is None:
+        raise UsageError(f"{plan.field.name}: no chart of the {chart}, since the field is {words.state(plan)}")
+    title = captions.TITLES[chart]
+    titled(figure, plan, title)
+    if suffix.lower() == ".png":
+        return png(figure)
+    named = f"{plan.field.name}, {words.day_month(plan.on, 0)}: {title}"
+    return svg(figure, named, captions.describe(plan, chart, us=us), chart, file=True).encode()
+
+
+def check_packages() -> None:
+    """Say which package is missing before any work is done.
+
+    Raises
+    ------
+    UsageError
+        With the line that installs it.
+    """
+    for module in ("matplotlib", "jinja2"):
+        need(module)
+
+
+def _field(
+    plan: Plan, key: str, sections: Sequence[Section], *, us: bool, only: Sequence[str] = tuple(CHARTS)
+) -> dict[str, Any]:
+    """What the template needs of one field."""
+    said = [words.headline(plan), words.then(plan)]
+    why = words.reasons(plan, us=us)
+    dates = [] if plan.state == "winter-killed" else words.date_rows(plan, us=us)
+    notes = [note for note in plan.notes if not note.startswith("Weather: ")]
+    scouting = [_scouted(note) for note in reversed(plan.field.scouting)]
+    credit = [note for note in plan.notes if note.startswith("Weather: ")]
+    printed = (why, notes[:MOST_PRINTED], [f"{seen}{text[:90]}" for _, seen, text in scouting[:MOST_PRINTED]])
+    alone = _density(len(dates), *printed)
+    together = _density(len(dates), *printed, *(section.items for section in sections))
+    crowded = together == len(_SIZES)
+    return {
+        "id": key,
+        "name": plan.field.name,
+        "state": words.state(plan),
+        "kind": plan.state,
+        "next": _next(plan),
+        "answer": said[0],
+        "then": said[1],
+        "what": words.what_is_where(plan),
+        "charts": [chart for name in only if (chart := _chart(plan, name, key, us=us))],
+        "dates": dates,
+        "scouting": scouting,
+        "why": why,
+        "notes": notes,
+        "sections": [] if crowded else sections,
+        "overleaf": sections if crowded else [],
+        "weather": " ".join((weather_line(plan), *credit)),
+        "sources": "; ".join(advice.short_reference(parameters.source(source)) for source in plan.sources),
+        "density": min(alone if crowded else together, len(_SIZES) - 1),
+    }
+
+
+def _density(rows: int, *lists: Sequence[str]) -> int:
+    """The first size of type at which a sheet holds a table and some lists, by estimate; one too many if none does."""
+    for size, (lines, letters) in enumerate(_SIZES):
+        needed = (
+            rows * 1.05 + 4 + sum(1.8 + sum(-(-len(item) // letters) for item in items) for items in lists if items)
+        )
+        if needed <= lines:
+            return size
+    return len(_SIZES)
+
+
+def _chart(plan: Plan, name: str, key: str, *, us: bool) -> dict[str, Any] | None:
+    figure = CHARTS[name](plan, us)
+    if figure is None:
+        return None
+    title = captions.TITLES[name]
+    drawn = svg(figure, title, captions.describe(plan, name, us=us), f"{key}-{name}")
+    return {"name": name, "title": title, "svg": need("markupsafe").Markup(drawn)}
+
+
+def _next(plan: Plan) -> str:
+    """The next thing to do, in a few words; empty where there is none."""
+    if plan.turn_under is not None:
+        return f"{words.to_end(plan)} about {words.day_month(plan.turn_under.date)}"
+    likely = plan.dates["earliest_planting"].median
+    if words.is_ended(plan) and plan.state != "planted" and not np.isnat(likely):
+        return f"{words.planting(plan)} from {words.day_month(max(likely, plan.on))}"
+    return ""
+
+
+def _scouted(note: ScoutingNote) -> tuple[str, str, str]:
+    """The day of a visit, what was seen, and the words that were written."""
+    if note.bloom_percent is not None:
+        seen = f"{note.bloom_percent:.0f}% in bloom"
+    elif note.bbch is not None:
+        seen = f"BBCH {note.bbch}, {stage_name(note.bbch)}"
+    else:
+        seen = ""
+    return words.day_month(np.datetime64(note.date, "D"), 0), seen, note.note
+
+
+def weather_line(plan: Plan) -> str:
+    """Whose weather it is, how old, and what finishes the season."""
+    outlook = plan.outlook
+    last = outlook.days[outlook.known - 1]
+    behind = int((plan.on - last).astype(int))
+    age = "" if behind <= 0 else f", {behind} day{'s' if behind > 1 else ''} before this page"
+    said = f"Weather from {described(plan.field)}, observed up to {words.day_month(last, 0)}{age}"
+    if outlook.forecast:
+        said += f", then {outlook.forecast} days of forecast"
+    if outlook.years:
+        said += f"; {len(outlook.years)} past years ({min(outlook.years)} to {max(outlook.years)}) finish the season"
+    return f"{said}."
+
+
+# --- templates ------------------------------------------------------------------------------------
+
+
+def _template_text(name: str) -> str:
+    return files("covercrop.render").joinpath("templates", name).read_text(encoding="utf-8")
+
+
+@cache
+def _environment() -> Any:
+    """The engine: it escapes everything, and refuses a name that it was not given."""
+    jinja2 = need("jinja2")
+    return jinja2.Environment(
+        loader=jinja2.FunctionLoader(_template_text),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+        finalize=lambda value: visible(value) if type(value) is str else value,
+    )
