@@ -155,7 +155,7 @@ def _progress(axes: Axes, plan: Plan, *, us: bool) -> None:
             sums.late[ahead] * factor,
             color=FAN,
             linewidth=0,
-            label=f"as {len(outlook.years)} past years went on",
+            label=f"as in {len(outlook.years)} past years",
         )
         axes.plot(days[ahead], median[ahead], color=INK, linewidth=1.2, linestyle=(0, (3, 2)), label="their middle")
     stages = {} if plan.state == "winter-killed" else _stages(plan)
@@ -196,7 +196,10 @@ def _legend(axes: Axes, days: Array, latest: Array, stop: int) -> None:
         once.keys(),
         loc="lower left" if in_the_way else "lower right",
         bbox_to_anchor=(0.1, 0.1) if in_the_way else (1.0, 0.0),
-        frameon=False,
+        facecolor=PAPER,
+        edgecolor="none",
+        framealpha=1.0,
+        borderpad=0.15,
         fontsize=SMALL,
         labelcolor=INK,
         handlelength=1.6,
@@ -326,7 +329,7 @@ def window_chart(plan: Plan) -> Figure | None:
     axes.set_ylim(0, 1.3)
     for share in (0.5, 1.0):
         axes.axhline(share, color=RULE, linewidth=0.7, zorder=0)
-        axes.text(first - 0.8, share, f"{share:.0%}", fontsize=SMALL, color=MUTED, va="bottom")
+        axes.text(last + 1.8, share, f"{share:.0%}", fontsize=SMALL, color=MUTED, ha="right", va="bottom")
     best = plan.turn_under
     chosen = np.zeros(days.size, bool) if best is None else (days >= best.start) & (days <= best.end)
     axes.bar(

@@ -24,6 +24,7 @@ from covercrop.phenology import stage_name
 from covercrop.render import captions, words
 from covercrop.render.charts import CHARTS, titled
 from covercrop.render.extra import need
+from covercrop.render.sheet import SIZES, type_size
 from covercrop.render.svg import png, svg
 
 if TYPE_CHECKING:
@@ -33,9 +34,11 @@ if TYPE_CHECKING:
 #: So many notes of each kind are printed, so that a field keeps to one sheet; the page on a screen has them all.
 MOST_PRINTED = 4
 
-#: Lines of a printed column's words that fit on a letter sheet at each size of type, the largest first, and letters
-#: in such a line; measured in Chromium.
-_SIZES = ((50, 58), (64, 66), (76, 74))
+#: Letters of a note that its two printed lines hold.
+CLAMPED = 120
+
+#: Letters of a paragraph at the foot that says the same on every sheet.
+PARAGRAPH = 180
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,7 +96,7 @@ def page(
             style=need("markupsafe").Markup(style),
             digest=digest,
             fields=[
-                _field(plan, f"field-{number}", extra, us=us)
+                _field(plan, f"field-{number}", extra, us=us, problems=bool(problems))
                 for number, (plan, extra) in enumerate(zip(plans, more, strict=True), start=1)
             ],
             problems=[(name, one_line(message)) for name, message in problems],
@@ -152,7 +155,13 @@ def check_packages() -> None:
 
 
 def _field(
-    plan: Plan, key: str, sections: Sequence[Section], *, us: bool, only: Sequence[str] = tuple(CHARTS)
+    plan: Plan,
+    key: str,
+    sections: Sequence[Section],
+    *,
+    us: bool,
+    only: Sequence[str] = tuple(CHARTS),
+    problems: bool = False,
 ) -> dict[str, Any]:
     """What the template needs of one field."""
     said = [words.headline(plan), words.then(plan)]
@@ -161,10 +170,18 @@ def _field(
     notes = [note for note in plan.notes if not note.startswith("Weather: ")]
     scouting = [_scouted(note) for note in reversed(plan.field.scouting)]
     credit = [note for note in plan.notes if note.startswith("Weather: ")]
-    printed = (why, notes[:MOST_PRINTED], [f"{seen}{text[:90]}" for _, seen, text in scouting[:MOST_PRINTED]])
-    alone = _density(len(dates), *printed)
-    together = _density(len(dates), *printed, *(section.items for section in sections))
-    crowded = together == len(_SIZES)
+    charts = [chart for name in only if (chart := _chart(plan, name, key, us=us))]
+    weather = " ".join((weather_line(plan), *credit))
+    sources = "; ".join(advice.short_reference(parameters.source(source)) for source in plan.sources)
+    seen = [f"{day}: {stage}. {text}"[:CLAMPED] for day, stage, text in scouting[:MOST_PRINTED]]
+    printed = [seen, why, [note[:CLAMPED] for note in notes[:MOST_PRINTED]]]
+    foot = (weather, sources, *(["-" * PARAGRAPH] * (2 if problems else 1)))
+
+    def size(*more: Sequence[str]) -> int:
+        return type_size(plan.field.name, said, bool(charts), len(dates), (*printed, *more), foot)
+
+    together = size(*(section.items for section in sections))
+    crowded = together == len(SIZES)
     return {
         "id": key,
         "name": plan.field.name,
@@ -174,28 +191,17 @@ def _field(
         "answer": said[0],
         "then": said[1],
         "what": words.what_is_where(plan),
-        "charts": [chart for name in only if (chart := _chart(plan, name, key, us=us))],
+        "charts": charts,
         "dates": dates,
         "scouting": scouting,
         "why": why,
         "notes": notes,
         "sections": [] if crowded else sections,
         "overleaf": sections if crowded else [],
-        "weather": " ".join((weather_line(plan), *credit)),
-        "sources": "; ".join(advice.short_reference(parameters.source(source)) for source in plan.sources),
-        "density": min(alone if crowded else together, len(_SIZES) - 1),
+        "weather": weather,
+        "sources": sources,
+        "density": min(size() if crowded else together, len(SIZES) - 1),
     }
-
-
-def _density(rows: int, *lists: Sequence[str]) -> int:
-    """The first size of type at which a sheet holds a table and some lists, by estimate; one too many if none does."""
-    for size, (lines, letters) in enumerate(_SIZES):
-        needed = (
-            rows * 1.05 + 4 + sum(1.8 + sum(-(-len(item) // letters) for item in items) for items in lists if items)
-        )
-        if needed <= lines:
-            return size
-    return len(_SIZES)
 
 
 def _chart(plan: Plan, name: str, key: str, *, us: bool) -> dict[str, Any] | None:
