@@ -38,9 +38,8 @@ BEHIND = {"facecolor": PAPER, "linewidth": 0, "pad": 0.5}
 
 
 def blank_figure(height: float) -> Figure:
-    """A figure as wide as a small phone, so many points high, on no paper of its own."""
-    figure = need("matplotlib.figure").Figure(figsize=(WIDTH / 72, height / 72), facecolor=PAPER)
-    figure.patch.set_alpha(0.0)
+    """A figure as wide as a small phone, so many points high."""
+    figure: Figure = need("matplotlib.figure").Figure(figsize=(WIDTH / 72, height / 72), facecolor=PAPER)
     return figure
 
 

@@ -195,7 +195,7 @@ def _legend(axes: Axes, days: Array, latest: Array, stop: int) -> None:
         once.values(),
         once.keys(),
         loc="lower left" if in_the_way else "lower right",
-        bbox_to_anchor=(0.1, 0.1) if in_the_way else (1.0, 0.0),
+        bbox_to_anchor=(0.02, 0.1) if in_the_way else (0.87, 0.0),
         facecolor=PAPER,
         edgecolor="none",
         framealpha=1.0,
@@ -240,7 +240,7 @@ def _stage_labels(axes: Axes, stages: dict[str, DateRange], sums: Sequence[float
 
 
 def _sums(axes: Axes, unit: str) -> None:
-    """A few heights with their sums, small, at the left."""
+    """A few heights with their sums, small, at the right."""
     from matplotlib.ticker import MaxNLocator
 
     low, top = axes.get_ylim()
@@ -249,7 +249,7 @@ def _sums(axes: Axes, unit: str) -> None:
     for height in heights:
         axes.axhline(height, color=RULE, linewidth=0.7, zorder=0)
         said = f"{height:,.0f} {unit}" if height == heights[-1] else f"{height:,.0f}"
-        axes.text(first + (last - first) * 0.005, height, said, fontsize=SMALL, color=MUTED, va="bottom")
+        axes.text(last - (last - first) * 0.005, height, said, fontsize=SMALL, color=MUTED, ha="right", va="bottom")
 
 
 def _bands(axes: Axes, plan: Plan, rows: Sequence[_Row]) -> None:
@@ -292,7 +292,9 @@ def _wait(axes: Axes, plan: Plan, row: _Row, height: float) -> None:
     begin = first if np.isnat(plan.turned) else at(plan.turned)
     likely = last if np.isnat(dates.median) else at(dates.median)
     if not np.isnat(plan.turned) and dates.late < plan.turned and first >= begin - 2:
-        axes.text(begin + (last - first) * 0.02, height, "already past", fontsize=SMALL, color=MUTED, va="center")
+        axes.text(
+            begin + (last - first) * 0.02, height, "already past", fontsize=SMALL, color=MUTED, va="center", bbox=BEHIND
+        )
         return
     if likely > begin:
         _bar(axes, begin, likely, height, 0.5, INK if row.binds else WAIT)
@@ -395,7 +397,8 @@ def limits_chart(plan: Plan, *, us: bool = False) -> Figure | None:
     axes = axes_at(figure, gutter, 20, WIDTH - gutter - dated, height - 20 - 18, begin - 2, last)
     axes.set_ylim(len(rows) + 1, 0)
     axes.axvline(begin, color=MUTED, linewidth=1, linestyle=(0, (2, 2)), zorder=0)
-    over(axes, begin - 2, f"{words.ending(plan)} {words.day_month(plan.turned)}", ha="left")
+    condition = "" if words.is_ended(plan) else "if "
+    over(axes, begin - 2, f"{condition}{words.ending(plan)} {words.day_month(plan.turned)}", ha="left")
     for place, row in enumerate(rows):
         _wait(axes, plan, row, place + 0.5)
         _beside(axes, place + 0.5, row.label, words.day_month(row.dates.median), bold=row.binds)
@@ -471,14 +474,13 @@ def _planting(plan: Plan) -> DateRange:
 
 
 def titled(figure: Figure, plan: Plan, title: str) -> Figure:
-    """Write field, day and title above a figure that goes out on its own, and give it paper to stand on."""
+    """Write field, day and title above a figure that goes out on its own."""
     width, height = figure.get_size_inches() * 72
     room = 34.0
     for axes in figure.axes:
         left, bottom, wide, high = axes.get_position().bounds
         axes.set_position((left, bottom * height / (height + room), wide, high * height / (height + room)))
     figure.set_size_inches(width / 72, (height + room) / 72)
-    figure.patch.set_alpha(1.0)
     name = visible(plan.field.name)
     name = name if len(name) <= 40 else f"{name[:39]}…"
     for text, down, size, weight in (
