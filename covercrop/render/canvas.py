@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from functools import cache
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from covercrop.render import words
 from covercrop.render.extra import need
+from covercrop.render.svg import png
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -33,14 +35,31 @@ EDGE = 6.0
 TEXT = 12.0
 SMALL = 11.0
 
+#: In a notebook, in pixels of the page an inch.
+SHOWN_DPI = 96
+
 #: Paper behind words that lines run through.
 BEHIND = {"facecolor": PAPER, "linewidth": 0, "pad": 0.5}
 
 
 def blank_figure(height: float) -> Figure:
     """A figure as wide as a small phone, so many points high."""
-    figure: Figure = need("matplotlib.figure").Figure(figsize=(WIDTH / 72, height / 72), facecolor=PAPER)
+    figure: Figure = _chart()(figsize=(WIDTH / 72, height / 72), facecolor=PAPER)
     return figure
+
+
+@cache
+def _chart() -> Any:
+    """The class of the figures; made when first needed, since matplotlib is optional and slow to import."""
+
+    class Chart(need("matplotlib.figure").Figure):  # type: ignore[misc]
+        """A figure that a notebook shows, whatever backend is set."""
+
+        def _repr_png_(self) -> tuple[bytes, dict[str, float]]:
+            width, height = self.get_size_inches() * SHOWN_DPI
+            return png(self), {"width": width, "height": height}
+
+    return Chart
 
 
 def axes_at(figure: Figure, left: float, bottom: float, width: float, height: float, first: float, last: float) -> Axes:

@@ -146,7 +146,7 @@ def _progress(axes: Axes, plan: Plan, *, us: bool) -> None:
         stop = min(stop, outlook.known)
     known = min(outlook.known, stop)
     median = sums.median * factor
-    axes.plot(days[:known], median[:known], color=INK, linewidth=2, label="this season, observed")
+    axes.plot(days[:known], median[:known], color=INK, linewidth=2, label="this season")
     if outlook.years and known < stop:
         ahead = slice(known - 1, stop)
         axes.fill_between(
@@ -165,7 +165,6 @@ def _progress(axes: Axes, plan: Plan, *, us: bool) -> None:
     top = max([*tops, plan.cover.bloom.requirement.value * factor * (0 if tops else 1.1), *median[:known][-1:]]) * 1.13
     low = min(float(median[inside][0]) if inside.any() else 0.0, top / 2)
     axes.set_ylim(low - (top - low) * 0.05, top)
-    _sums(axes, f"{'°F' if us else '°C'} days")
     _stage_labels(axes, stages, tops, plan)
     for note in plan.field.scouting:
         place = outlook.position(np.datetime64(note.date, "D"))
@@ -180,22 +179,23 @@ def _progress(axes: Axes, plan: Plan, *, us: bool) -> None:
                 linestyle="none",
                 label="scouting note",
             )
-    _legend(axes, days, sums.late * factor, stop)
+    at_left = _legend(axes, days, sums.late * factor, stop)
+    _sums(axes, f"{'°F' if us else '°C'} days", above=0.04 if at_left else 0.42)
 
 
-def _legend(axes: Axes, days: Array, latest: Array, stop: int) -> None:
-    """What the lines are, below the rising line at the right, or above it at the left where it rises late."""
+def _legend(axes: Axes, days: Array, latest: Array, stop: int) -> bool:
+    """What the lines are, below the rising line at the right; whether it is at the left, where that rises late."""
     first, last = axes.get_xlim()
     low, top = axes.get_ylim()
-    right = (days > first + (last - first) * 0.5) & (days <= last) & (np.arange(days.size) < stop)
+    right = (days > first + (last - first) * 0.58) & (days <= last) & (np.arange(days.size) < stop)
     in_the_way = bool(right.any()) and latest[right].min() < low + (top - low) * 0.38
     handles, labels = axes.get_legend_handles_labels()
     once = dict(zip(labels, handles, strict=True))
-    axes.legend(
+    legend = axes.legend(
         once.values(),
         once.keys(),
         loc="lower left" if in_the_way else "lower right",
-        bbox_to_anchor=(0.02, 0.1) if in_the_way else (0.87, 0.0),
+        bbox_to_anchor=(0.02, 0.1) if in_the_way else (1.0, 0.0),
         facecolor=PAPER,
         edgecolor="none",
         framealpha=1.0,
@@ -206,6 +206,8 @@ def _legend(axes: Axes, days: Array, latest: Array, stop: int) -> None:
         borderaxespad=0.2,
         labelspacing=0.35,
     )
+    legend.set_zorder(0.5)  # over the rules, under the lines
+    return in_the_way
 
 
 def _stages(plan: Plan) -> dict[str, DateRange]:
@@ -239,8 +241,8 @@ def _stage_labels(axes: Axes, stages: dict[str, DateRange], sums: Sequence[float
         )
 
 
-def _sums(axes: Axes, unit: str) -> None:
-    """A few heights with their sums, small, at the right."""
+def _sums(axes: Axes, unit: str, above: float) -> None:
+    """A few heights with their sums, small, at the right; no words below a share of the height."""
     from matplotlib.ticker import MaxNLocator
 
     low, top = axes.get_ylim()
@@ -248,6 +250,8 @@ def _sums(axes: Axes, unit: str) -> None:
     heights = [height for height in MaxNLocator(4).tick_values(low, top) if low + (top - low) * 0.04 <= height <= top]
     for height in heights:
         axes.axhline(height, color=RULE, linewidth=0.7, zorder=0)
+        if height < low + (top - low) * above:
+            continue
         said = f"{height:,.0f} {unit}" if height == heights[-1] else f"{height:,.0f}"
         axes.text(last - (last - first) * 0.005, height, said, fontsize=SMALL, color=MUTED, ha="right", va="bottom")
 

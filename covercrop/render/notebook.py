@@ -49,4 +49,4 @@ def text(plan: Plan) -> str:
     written = io.StringIO()
     console = Console(file=written, width=80, color_system=None, highlight=False, force_jupyter=False)
     ready(Screen(console), [plan], plan.on, title=plan.field.name)
-    return written.getvalue().rstrip()
+    return "\n".join(line.rstrip() for line in written.getvalue().splitlines())
