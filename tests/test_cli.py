@@ -335,7 +335,7 @@ def test_help_names_the_methods() -> None:
     assert commands.degree_days.CUTOFFS == degree_days.CUTOFFS
 
 
-@pytest.mark.parametrize("command", ["ready", "weather", "degree-days", "covers", "crops"])
+@pytest.mark.parametrize("command", ["ready", "report", "weather", "degree-days", "covers", "crops"])
 def test_every_command_has_help(run: Run, command: str) -> None:
     """Each command explains itself."""
     status, printed, _ = run(command, "--help")

@@ -16,7 +16,7 @@ LAYERS = (
     ("parameters", "degree_days", "daylength", "soil_temperature", "soil_water", "weather"),
     ("phenology", "termination", "decomposition", "hazards", "growth"),
     ("ensemble", "plantback", "season"),
-    ("stand", "ground", "advice", "field_weather", "tabulate"),
+    ("stand", "ground", "progress", "advice", "field_weather", "tabulate"),
     ("ending",),
     ("plan",),
     ("render",),
@@ -102,7 +102,7 @@ def test_one_module_speaks_to_the_weather_service() -> None:
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
 def test_slow_packages_wait_until_they_are_needed(path: Path) -> None:
     """Outside weather/ and render/ nothing slow is imported at module level: starting takes no longer than numpy."""
-    slow = {"pandas", "scipy", "meteostat", "rich", "xarray"}
+    slow = {"pandas", "scipy", "meteostat", "rich", "xarray", "matplotlib", "jinja2", "markupsafe"}
     if module_of(path) in ("weather", "render"):
         slow -= {"pandas", "rich"}
     statements = [

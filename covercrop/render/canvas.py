@@ -23,7 +23,7 @@ MUTED = "#645e50"
 RULE = "#d8d0bd"
 PAPER = "#fffdf7"
 FAN = "#ddd3bb"
-WINDOW = "#7a1f3d"
+WINDOW = "#8f2a4e"
 WAIT = "#d6992a"
 PLANTING = "#2b8074"
 

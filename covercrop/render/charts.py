@@ -339,7 +339,7 @@ def window_chart(plan: Plan) -> Figure | None:
     best = plan.turn_under
     chosen = np.zeros(days.size, bool) if best is None else (days >= best.start) & (days <= best.end)
     axes.bar(
-        days.astype(float) + 0.5, odds, width=0.8, linewidth=0, color=[WINDOW if week else "#c7a0ab" for week in chosen]
+        days.astype(float) + 0.5, odds, width=0.8, linewidth=0, color=[WINDOW if week else "#cfa6b4" for week in chosen]
     )
     if best is not None:
         start, end = at(best.start), at(best.end) + 1

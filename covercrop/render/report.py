@@ -109,6 +109,7 @@ def page(
 
 def card(plan: Plan, *, us: bool = False) -> str:
     """One field as a piece of HTML, without a style sheet: its answer, the chart of its season, its dates."""
+    check_packages()
     made = _field(plan, "season", (), us=us, only=("season",))
     return _environment().get_template("card.html").render(field=made)
 

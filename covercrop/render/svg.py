@@ -9,6 +9,9 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
@@ -50,7 +53,7 @@ def svg(figure: Figure, title: str, description: str, prefix: str, *, file: bool
     """
     matplotlib = need("matplotlib")
     drawn = io.StringIO()
-    with matplotlib.rc_context(DRAWING):
+    with matplotlib.rc_context(DRAWING), _whatever_the_letters():
         figure.savefig(drawn, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     root = ElementTree.fromstring(drawn.getvalue())
     for name in ("metadata", "defs"):  # the defs directly below the root: a style sheet, and clip paths
@@ -85,8 +88,17 @@ def svg(figure: Figure, title: str, description: str, prefix: str, *, file: bool
 def png(figure: Figure) -> bytes:
     """A figure as a PNG."""
     drawn = io.BytesIO()
-    figure.savefig(drawn, format="png", dpi=PNG_DPI, metadata={"Software": None})
+    with _whatever_the_letters():
+        figure.savefig(drawn, format="png", dpi=PNG_DPI, metadata={"Software": None})
     return drawn.getvalue()
+
+
+@contextmanager
+def _whatever_the_letters() -> Iterator[None]:
+    """A name may have letters that the font lacks: boxes are drawn for them, without a warning to the grower."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message=r"Glyph .* missing from font", category=UserWarning)
+        yield
 
 
 def _plain(element: ElementTree.Element, prefix: str) -> None:
