@@ -23,9 +23,9 @@ MUTED = "#645e50"
 RULE = "#d8d0bd"
 PAPER = "#fffdf7"
 FAN = "#ddd3bb"
-WINDOW = "#8f2a4e"
+WINDOW = "#8a2046"
 WAIT = "#d6992a"
-PLANTING = "#2b8074"
+PLANTING = "#2f8a7d"
 
 #: What each colour stands for; they can be told apart without colour.
 COLOURS = {"past years": FAN, "window": WINDOW, "wait": WAIT, "planting": PLANTING}
