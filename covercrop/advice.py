@@ -91,14 +91,9 @@ def reference(source: Source) -> str:
     return f"{text} [{source.note.rstrip('.')}]" if source.note else text
 
 
-def short_reference(source: Source) -> str:
-    """A source by its first author, or its title where no author is known, and year."""
-    first = source.authors.split(",")[0].split(" and ")[0].strip()
-    if first.startswith(("Authors not", "A seed house")):
-        first = source.title.split("(")[0].strip()
-    return first if source.year == "undated" else f"{first} {source.year}"
+#: Offsets of other cultivars, and what only the beds rest on: no part of a field's dates.
+_ELSEWHERE = ("cultivars", "seed_rate", "planting", "nitrogen_need")
 
 
 def _numbers(subject: Cover | Crop) -> list[tuple[str, CitedValue]]:
-    # Other cultivars' offsets play no part in a field's answer and would only swell it.
-    return [(path, value) for path, value in parameters.cited_values(subject) if not path.startswith("cultivars")]
+    return [(path, value) for path, value in parameters.cited_values(subject) if not path.startswith(_ELSEWHERE)]

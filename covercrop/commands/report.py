@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 #: The choices, repeated from covercrop.render.charts, which imports numpy; a test holds them equal.
 CHARTS = ("season", "window", "limits")
-WITH = ("cautions",)
+WITH = ("materials", "cautions")
 
 PAGES, PICTURES = (".html", ".htm"), (".svg", ".png")
 
@@ -31,7 +31,12 @@ def add(commands: Commands) -> None:
     page.add_argument("-o", "--output", type=Path, required=True, metavar="FILE.html", help="the file to write")
     page.add_argument("--on", type=date, metavar="DATE", help="the day asked about, as 2026-04-20 (default: today)")
     page.add_argument(
-        "--with", dest="more", action="append", choices=WITH, default=[], help="add to every field's sheet"
+        "--with",
+        dest="more",
+        action="append",
+        choices=WITH,
+        default=[],
+        help="add this to every field's sheet; again for both",
     )
     page.add_argument(
         "--chart", choices=CHARTS, help="write this chart of one field alone; FILE then ends with .svg or .png"
@@ -64,7 +69,9 @@ def _run(arguments: argparse.Namespace) -> int:
         if arguments.chart:
             content = report.picture(plans[0], arguments.chart, arguments.output.suffix, us=us)
         else:
-            page = report.page(plans, on, title=title, problems=problems, sections=_more(plans, arguments.more), us=us)
+            page = report.page(
+                plans, on, title=title, problems=problems, sections=_more(plans, arguments.more, us=us), us=us
+            )
             content = page.encode()
         write_whole(arguments.output, content)
         if arguments.json:
@@ -94,8 +101,26 @@ def _named(plans: Sequence[Plan]) -> str:
     return plans[0].field.name if len(plans) == 1 else f"{len(plans)} fields, a sheet each in print"
 
 
-def _more(plans: Sequence[Plan], wanted: Sequence[str]) -> list[list[Section]]:
+def _more(plans: Sequence[Plan], wanted: Sequence[str], *, us: bool) -> list[list[Section]]:
     """What was asked for besides the answer, field by field."""
     from covercrop.render.report import Section
 
-    return [[Section(title="Take care", items=plan.cautions)] if "cautions" in wanted else [] for plan in plans]
+    found: list[list[Section]] = [[] for _ in plans]
+    for plan, sections in zip(plans, found, strict=True):
+        if "materials" in wanted:
+            sections += _materials(plan, us=us)
+        if "cautions" in wanted:
+            sections.append(Section(title="Take care", items=plan.cautions))
+    return found
+
+
+def _materials(plan: Plan, *, us: bool) -> list[Section]:
+    """The list of a field, or why there is none: its answer stands without it."""
+    from covercrop.beds import make_beds
+    from covercrop.errors import CovercropError, one_line
+    from covercrop.render.report import Section, materials
+
+    try:
+        return materials(make_beds(plan, us=us))
+    except CovercropError as error:
+        return [Section(title="Materials", items=(f"No list: {one_line(error)}",))]

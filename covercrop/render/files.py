@@ -31,25 +31,38 @@ def check_place(path: Path, suffixes: tuple[str, ...]) -> None:
         raise UsageError(f"-o {path}: there is no folder {path.parent}; make it first, or give another place")
 
 
-def write_whole(path: Path, content: bytes) -> None:
+def write_whole(path: Path, content: str | bytes) -> None:
     """Write a file beside its place and move it there, so that no reader ever sees half of it.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    content : str or bytes
+        A text is written as UTF-8.
 
     Raises
     ------
     UsageError
         If it cannot be written; what stood there before still does.
     """
-    path = path.resolve()  # a link stays one: what it leads to is replaced
+    if path.is_dir():
+        raise UsageError(f"{path}: is a folder; give the path of a file in it")
+    place = path.resolve()  # a link stays one: what it leads to is replaced
     beside = None
     try:
-        handle, beside = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        handle, beside = tempfile.mkstemp(prefix=f".{place.name[:40]}.", dir=place.parent)
         with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        mask = os.umask(0)
-        os.umask(mask)
-        Path(beside).chmod(0o666 & ~mask)  # as any new file, not for the owner alone
-        Path(beside).replace(path)
+            file.write(content.encode() if isinstance(content, str) else content)
+        Path(beside).chmod(0o666 & ~_mask())  # as any new file, not for the owner alone
+        Path(beside).replace(place)
     except OSError as error:
         if beside is not None:
             Path(beside).unlink(missing_ok=True)
-        raise UsageError(f"-o {path}: cannot be written ({error.strerror}); give another place") from None
+        raise UsageError(f"{path}: cannot be written ({error.strerror}); give a path in a folder of your own") from None
+
+
+def _mask() -> int:
+    """What this user's new files are not allowed."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

@@ -21,13 +21,16 @@ from covercrop import advice, parameters
 from covercrop.errors import UsageError, one_line, visible
 from covercrop.field_weather import described
 from covercrop.phenology import stage_name
-from covercrop.render import captions, words
+from covercrop.measures import Measures
+from covercrop.render import bed_sheet, bed_words, captions, words
 from covercrop.render.charts import CHARTS, titled
 from covercrop.render.extra import need
 from covercrop.render.sheet import SIZES, type_size
 from covercrop.render.svg import png, svg
+from covercrop.render.terminal import short_source
 
 if TYPE_CHECKING:
+    from covercrop.beds import BedPlan
     from covercrop.plan import Plan
     from covercrop.season import ScoutingNote
 
@@ -114,6 +117,27 @@ def card(plan: Plan, *, us: bool = False) -> str:
     return _environment().get_template("card.html").render(field=made)
 
 
+def materials(beds: BedPlan) -> list[Section]:
+    """What goes on the ground of a field, for its page.
+
+    Parameters
+    ----------
+    beds : BedPlan
+    """
+    loaded = (f"{bed_sheet.amount(item)} {item.item} ({item.why})" for item in beds.items)
+    nitrogen = (
+        " ".join(filter(None, (f"{what}: {much}", about))) for what, much, about in bed_words.nitrogen_rows(beds)
+    )
+    fed = (*nitrogen, bed_words.nitrogen_advice(beds), bed_words.phosphorus(beds))
+    rules = (bed_words.interval(beds, each) for each in beds.intervals)
+    return [
+        Section(title="Materials", items=(bed_words.stands(beds), *loaded)),
+        Section(title=f"Nitrogen, {Measures(beds.us).rate_unit}", items=tuple(filter(None, fed))),
+        Section(title="When", items=tuple(rules)),
+        Section(title="Take care with materials", items=tuple(bed_words.cautions(beds))),
+    ]
+
+
 def picture(plan: Plan, chart: str, suffix: str, *, us: bool = False) -> bytes:
     """One chart of one field, as a file of its own.
 
@@ -173,7 +197,7 @@ def _field(
     credit = [note for note in plan.notes if note.startswith("Weather: ")]
     charts = [chart for name in only if (chart := _chart(plan, name, key, us=us))]
     weather = " ".join((weather_line(plan), *credit))
-    sources = "; ".join(advice.short_reference(parameters.source(source)) for source in plan.sources)
+    sources = "; ".join(short_source(parameters.source(source)) for source in plan.sources)
     seen = [f"{day}: {stage}. {text}"[:CLAMPED] for day, stage, text in scouting[:MOST_PRINTED]]
     printed = [seen, why, [note[:CLAMPED] for note in notes[:MOST_PRINTED]]]
     foot = (weather, sources, *(["-" * PARAGRAPH] * (2 if problems else 1)))

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from covercrop.plan import Plan
-    from covercrop.records import DailyWeather
+    from covercrop.records import DailyWeather, Source
     from covercrop.tabulate import DegreeDayTable
     from covercrop.traits import Cover
     from covercrop.weather.table import WeatherSummary
@@ -151,7 +151,7 @@ def ready(
         return
     screen.say()
     screen.say("Sources", style="bold")
-    screen.say("; ".join(advice.short_reference(parameters.source(key)) for key in keys) + ".", indent=2)
+    screen.say("; ".join(short_source(parameters.source(key)) for key in keys) + ".", indent=2)
     screen.say(
         f"{len(assumed)} assumptions stand where no source gives a number; --full shows each with its reason, and the "
         "sources in full.",
@@ -164,6 +164,14 @@ def _in_all(lists: Sequence[Sequence[str]]) -> list[str]:
     if len(lists) < 2:
         return []
     return [entry for entry in lists[0] if all(entry in other for other in lists[1:])]
+
+
+def short_source(source: Source) -> str:
+    """A source by its first author and year."""
+    first = source.authors.split(",")[0].split(" and ")[0].strip()
+    if first.startswith(("Authors not", "A seed house")):
+        first = source.title.split("(")[0].strip()
+    return first if source.year == "undated" else f"{first} {source.year}"
 
 
 def _field(screen: Screen, plan: Plan, *, us: bool, leave_out: Sequence[str] = ()) -> None:
