@@ -340,7 +340,7 @@ def one_line(status: int, printed: str, said: str) -> str:
 def test_the_command_says_what_it_wrote(run: Run, tmp_path: Path) -> None:
     """One line on the screen, or a document; the file is whole, and may be read as any other."""
     path = tmp_path / "page.html"
-    assert run("report", "-o", path) == (0, f"{path}: page of 3 fields, a sheet each in print\n", "")
+    assert run("report", "-o", path) == (0, f"{path}: page of 3 fields\n", "")
     assert path.read_text(encoding="utf-8").endswith("</html>\n")
     assert path.stat().st_mode & 0o777 == 0o666 & ~_umask()
     assert list(tmp_path.iterdir()) == [path]
@@ -383,6 +383,35 @@ def test_what_cannot_be_written(
     assert message in said
     assert said.count("\n") == (3 if "--on" in arguments else 1)
     assert [path.name for path in tmp_path.iterdir()] == ["folder.html"]
+
+
+def test_materials_are_those_of_beds(run: Run, tmp_path: Path) -> None:
+    """Every line of the list of `beds`, and every rule, stands on the page; also in US units."""
+    import html
+
+    for units in ("metric", "us"):
+        path = tmp_path / f"{units}.html"
+        assert run("report", "-o", path, "--with", "materials", "--units", units)[0] == 0
+        text = html.unescape(path.read_text(encoding="utf-8"))
+        _, printed, _ = run("beds", "--json", "--units", units)
+        for each in json.loads(printed)["fields"]:
+            assert each["items"]
+            for item in each["items"]:
+                assert f"{item['item']} ({item['why']})" in text
+            for rule in each["intervals"]:
+                assert rule["says"] in text
+
+
+def test_a_field_without_a_size_has_no_list(run: Run, tmp_path: Path, demo_dir: Path) -> None:
+    """Where beds cannot be laid out, the answer stands, and the page says why there is no list."""
+    text = (demo_dir / "fields.toml").read_text(encoding="utf-8").split('[[field]]\nname = "Upper')[0]
+    second = text.index('[[field]]\nname = "Chapel')
+    own = tmp_path / "fields.toml"
+    text = text[second:].replace("area_m2 = 1200", "").replace('"weather.csv"', f'"{demo_dir / "weather.csv"}"')
+    own.write_text(f"today = 2026-04-20\n{text}", encoding="utf-8")
+    path = tmp_path / "page.html"
+    assert run("report", own, "-o", path, "--with", "materials")[0] == 0
+    assert "No list: " in path.read_text(encoding="utf-8")
 
 
 def test_without_a_place_it_is_wrong_usage(run: Run) -> None:

@@ -98,19 +98,18 @@ def _chosen(file: FieldFile, name: str | None, *, alone: bool) -> tuple[Field, .
 
 
 def _named(plans: Sequence[Plan]) -> str:
-    return plans[0].field.name if len(plans) == 1 else f"{len(plans)} fields, a sheet each in print"
+    return plans[0].field.name if len(plans) == 1 else f"{len(plans)} fields"
 
 
 def _more(plans: Sequence[Plan], wanted: Sequence[str], *, us: bool) -> list[list[Section]]:
     """What was asked for besides the answer, field by field."""
     from covercrop.render.report import Section
 
-    found: list[list[Section]] = [[] for _ in plans]
-    for plan, sections in zip(plans, found, strict=True):
-        if "materials" in wanted:
-            sections += _materials(plan, us=us)
-        if "cautions" in wanted:
-            sections.append(Section(title="Take care", items=plan.cautions))
+    found = []
+    for plan in plans:
+        materials = _materials(plan, us=us) if "materials" in wanted else []
+        cautions = [Section(title="Take care", items=plan.cautions)] if "cautions" in wanted else []
+        found.append([*materials, *cautions])
     return found
 
 

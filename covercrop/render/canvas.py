@@ -23,9 +23,9 @@ MUTED = "#645e50"
 RULE = "#d8d0bd"
 PAPER = "#fffdf7"
 FAN = "#ddd3bb"
-WINDOW = "#8a2046"
+WINDOW = "#9a2850"
 WAIT = "#d6992a"
-PLANTING = "#2f8a7d"
+PLANTING = "#339383"
 
 #: What each colour stands for; they can be told apart without colour.
 COLOURS = {"past years": FAN, "window": WINDOW, "wait": WAIT, "planting": PLANTING}

@@ -20,8 +20,8 @@ import numpy as np
 from covercrop import advice, parameters
 from covercrop.errors import UsageError, one_line, visible
 from covercrop.field_weather import described
-from covercrop.phenology import stage_name
 from covercrop.measures import Measures
+from covercrop.phenology import stage_name
 from covercrop.render import bed_sheet, bed_words, captions, words
 from covercrop.render.charts import CHARTS, titled
 from covercrop.render.extra import need
