@@ -251,7 +251,7 @@ def _next(plan: Plan) -> str:
 def _scouted(note: ScoutingNote) -> tuple[str, str, str]:
     """The day of a visit, what was seen, and the words that were written."""
     if note.bloom_percent is not None:
-        seen = f"{note.bloom_percent:.0f}% in bloom"
+        seen = f"{note.bloom_percent:.0f}% in bloom" if note.bloom_percent else "no flowers yet"
     elif note.bbch is not None:
         seen = f"BBCH {note.bbch}, {stage_name(note.bbch)}"
     else:
