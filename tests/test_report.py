@@ -223,11 +223,11 @@ def test_the_description_says_what_the_chart_shows(plan: Plan) -> None:
 
 def test_a_name_in_a_picture_is_text(plan: Plan) -> None:
     """A name with markup, mathematics and letters that no font here has gives no warning and no markup."""
-    named = replace(plan, field=replace(plan.field, name="$x_1$ <b>&\u202e \u7530\u3093\u307c"))
+    named = replace(plan, field=replace(plan.field, name="$x_1$ <b>&\u202e \u7530\u3093\u307c \uffff\x00"))
     drawn = report.picture(named, "season", ".svg").decode()
     root = ElementTree.fromstring(drawn)
     texts = [element.text or "" for element in root.iter(f"{SVG}text")]
-    assert any(text.startswith("$x_1$ <b>&\\u202e \u7530\u3093\u307c, 20 Apr 2026") for text in texts)
+    assert any(text.startswith("$x_1$ <b>&\\u202e \u7530\u3093\u307c \ufffd\\x00, 20 Apr 2026") for text in texts)
     assert report.picture(named, "season", ".png").startswith(b"\x89PNG")
 
 

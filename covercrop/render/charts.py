@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop import hazards, units
-from covercrop.errors import visible
 from covercrop.plantback import LIMITS
 from covercrop.progress import towards_bloom
 from covercrop.render import words
@@ -43,6 +42,7 @@ from covercrop.render.canvas import (
     over,
     today,
 )
+from covercrop.render.svg import as_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -132,6 +132,8 @@ def _season_ends(plan: Plan, limits: Sequence[DateRange]) -> tuple[float, float]
     start = sown if at(plan.on) < midwinter + 21 else midwinter
     if marks:
         start = min(start, until - (until - min(marks)) / 0.66)
+    if at(plan.on) > until - 0.12 * (until - start):  # room for the sums, right of today
+        until += 0.12 * (until - start)
     return start, max(until, start + 60)
 
 
@@ -485,7 +487,7 @@ def titled(figure: Figure, plan: Plan, title: str) -> Figure:
         left, bottom, wide, high = axes.get_position().bounds
         axes.set_position((left, bottom * height / (height + room), wide, high * height / (height + room)))
     figure.set_size_inches(width / 72, (height + room) / 72)
-    name = visible(plan.field.name)
+    name = as_text(plan.field.name)
     name = name if len(name) <= 40 else f"{name[:39]}…"
     for text, down, size, weight in (
         (f"{name}, {words.day_month(plan.on, 0)}", 15, 13, "bold"),

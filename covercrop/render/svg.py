@@ -78,11 +78,16 @@ def svg(figure: Figure, title: str, description: str, prefix: str, *, file: bool
     }
     for place, (name, text) in enumerate((("title", title), ("desc", description))):
         label = ElementTree.Element(f"{{{SVG}}}{name}", {"id": f"{prefix}-{'title' if not place else 'description'}"})
-        label.text = visible(text)
+        label.text = as_text(text)
         root.insert(place, label)
     ElementTree.register_namespace("", SVG)
     ElementTree.register_namespace("xlink", XLINK)
     return ElementTree.tostring(root, encoding="unicode", xml_declaration=file) + ("\n" if file else "")
+
+
+def as_text(text: str) -> str:
+    """Text that a drawing can hold: nothing that would be obeyed, and neither of the two letters that XML forbids."""
+    return visible(text).translate({0xFFFE: "\ufffd", 0xFFFF: "\ufffd"})
 
 
 def png(figure: Figure) -> bytes:
