@@ -38,7 +38,7 @@ Array = NDArray[np.float64]
 STATIONS, YEARS, BASE = 200, 40, 4.0
 SUMS = np.array([200.0, 500.0, 900.0, 1300.0, 1800.0])
 REPEATS_CORE, REPEATS_COMMAND = 9, 11
-BARS = {"core": 1.3, "ready": 2.5, "report": 7.0, "help": 0.6}
+BARS = {"core": 1.3, "ready": 2.5, "report": 5.0, "help": 0.6}
 
 
 def _weather() -> tuple[Array, Array]:
