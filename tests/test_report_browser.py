@@ -1,7 +1,8 @@
 """The report page in a real browser: what it asks for, how it fits, how it prints, who can read it.
 
-Needs Chromium (Debian's package ``chromium`` does) and the extra ``test``.  Where there is none the tests are left
-out, unless COVERCROP_BROWSER=required says that they must run.
+Needs Chromium (Debian's package ``chromium`` does, with ``fonts-liberation``, which the printed sheets are measured in)
+and the extra ``test``.  Where there is no Chromium the tests are left out, unless COVERCROP_BROWSER=required says that
+they must run.
 """
 
 from __future__ import annotations
