@@ -13,7 +13,19 @@ import sys
 from typing import TYPE_CHECKING
 
 from covercrop import __version__
-from covercrop.commands import beds, calendar, calibrate, degree_days, hindcast, known, ready, region, scout, weather
+from covercrop.commands import (
+    beds,
+    calendar,
+    calibrate,
+    degree_days,
+    hindcast,
+    known,
+    ready,
+    region,
+    report,
+    scout,
+    weather,
+)
 from covercrop.commands.shared import Commands
 from covercrop.errors import CovercropError, one_line
 
@@ -26,6 +38,7 @@ COMMANDS = (
     scout,
     beds,
     calendar,
+    report,
     hindcast,
     calibrate,
     weather,

@@ -102,7 +102,7 @@ def _when(task: Task, on: np.datetime64) -> str:
 def _what(task: Task, plan: Plan) -> str:
     match task.what:
         case "end":
-            return words.ending(plan)
+            return words.to_end_next(plan)
         case "look":
             return "look at it"
     return task.what

@@ -133,8 +133,8 @@ def state(plan: Plan) -> str:
     return _ENDING[plan.method][1] if plan.state == "turned-under" else STATE_WORDS[plan.state]
 
 
-def ending(plan: Plan) -> str:
-    """What is done to end the cover: at once by turning under, where seed is about."""
+def to_end_next(plan: Plan) -> str:
+    """What is to be done to the cover: at once by turning under, where seed is about."""
     return _ENDING["turn-under" if plan.state == "seed-risk" else plan.method][0]
 
 
@@ -146,6 +146,21 @@ def is_doubtful(plan: Plan) -> bool:
 def is_planted(plan: Plan) -> bool:
     """Whether the crop is in the ground."""
     return plan.field.crop.planted is not None
+
+
+def ending(plan: Plan) -> str:
+    """What the cover was or is to be: ``turned under``."""
+    return _ENDING[plan.method][1]
+
+
+def date_rows(plan: Plan, *, us: bool = False) -> list[tuple[str, str, str, str]]:
+    """The table of dates: what, and its early, likely and late date; what is not reached or over is left out."""
+    year = _year(plan)
+    return [
+        (label.format(soil=temperature(plan.crop.soil_planting.value, us=us)), *interval(plan.dates[name], year))
+        for name, label in DATE_LABELS.items()
+        if not np.isnat(plan.dates[name].early) and not (is_ended(plan) and name in STAND_DATES)
+    ]
 
 
 def headline(plan: Plan) -> str:
