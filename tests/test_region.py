@@ -509,6 +509,30 @@ def test_another_question_is_not_mixed_in(folder: Path, tmp_path: Path, capsys: 
     assert (tmp_path / "out.nc").read_text() == "mine"
 
 
+def test_a_full_disk_is_said(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One line, and nothing that looks finished; what another run has made meanwhile is not written over."""
+    out = tmp_path / "out.nc"
+    command = ["region", str(folder / "kelvin.nc"), "-o", str(out), *ASKED, "--workers", "1"]
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as disk:
+        disk.setattr(Part, "_write", full)
+        assert main(command) == 1
+    assert "cannot be written (No space left on device)" in capsys.readouterr().err
+    assert not out.exists()
+    with monkeypatch.context() as other:
+        other.setattr(
+            "covercrop.region.results.write_netcdf", lambda made, path: (path.touch(), out.write_text("theirs"))
+        )
+        assert main(command) == 1
+    assert "was made by another run" in capsys.readouterr().err
+    assert out.read_text() == "theirs"
+
+
 def test_a_cluster_of_ones_own(folder: Path, tmp_path: Path, answered: xr.Dataset) -> None:
     """`--scheduler` hands the blocks to a cluster that is there already."""
     from distributed import LocalCluster

@@ -9,10 +9,12 @@ folder belongs to; another one is refused rather than mixed in.
 from __future__ import annotations
 
 import hashlib
+import io
 import json
 import os
 import shutil
 import tempfile
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +24,7 @@ from numpy.typing import NDArray
 from covercrop.errors import RegionError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from covercrop.region.cells import Answers
 
@@ -54,11 +56,17 @@ class Part:
         if not out.parent.is_dir():
             raise RegionError(f"{out}: there is no folder {out.parent}; make it, or name another with -o")
         manifest = {"asked": asked, "key": hashlib.sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()}
-        try:
+        with self._writing():
             self._begin(manifest)
+
+    @contextmanager
+    def _writing(self) -> Iterator[None]:
+        try:
+            yield
         except OSError as error:
+            reason = error.strerror or type(error).__name__
             raise RegionError(
-                f"{self.folder}: cannot be written ({error.strerror}); name another place with -o"
+                f"{self.folder}: cannot be written ({reason}); make room, or name another place with -o"
             ) from None
 
     def _begin(self, manifest: dict[str, Any]) -> None:
@@ -93,10 +101,10 @@ class Part:
 
     def save(self, number: int, answers: Answers) -> None:
         """Keep the answers of a block."""
-        handle, name = tempfile.mkstemp(dir=self.folder, suffix=".writing")
-        with os.fdopen(handle, "wb") as written:
-            np.savez(written, **answers.arrays())  # type: ignore[arg-type]
-        Path(name).replace(self._file(number))
+        content = io.BytesIO()
+        np.savez(content, **answers.arrays())  # type: ignore[arg-type]
+        with self._writing():
+            self._write(self._file(number), content.getvalue())
 
     def load(self, number: int) -> dict[str, NDArray[Any]]:
         """The answers of a block by name."""
@@ -116,8 +124,11 @@ class Part:
             Takes the path to write to, which has the ending of ``out``.
         """
         whole = self.folder / f"whole{self.out.suffix}"
-        if whole.is_dir():
-            shutil.rmtree(whole)
-        write(whole)
-        whole.replace(self.out)
+        with self._writing():
+            if whole.is_dir():
+                shutil.rmtree(whole)
+            write(whole)
+            if self.out.exists():
+                raise RegionError(f"{self.out}: was made by another run in the meantime; look at it, or name another")
+            whole.replace(self.out)
         shutil.rmtree(self.folder)
