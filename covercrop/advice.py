@@ -21,7 +21,7 @@ METHOD_SOURCES = (
     "bbch2001",
     *plantback.SOURCES,
     *soil_water.SOURCES,
-    growth.PAN_SOURCE,
+    *growth.SOURCES,
     "cfr205_203",
 )
 
@@ -73,6 +73,7 @@ def assumptions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
         *_ASSUMPTIONS,
         *plantback.ASSUMPTIONS,
         *soil_water.ASSUMPTIONS,
+        *growth.ASSUMPTIONS,
         *termination.assumptions(field.cover.terminate),
         *numbers,
     )
@@ -92,5 +93,9 @@ def reference(source: Source) -> str:
 
 
 def _numbers(subject: Cover | Crop) -> list[tuple[str, CitedValue]]:
-    # Other cultivars' offsets play no part in a field's answer and would only swell it.
-    return [(path, value) for path, value in parameters.cited_values(subject) if not path.startswith("cultivars")]
+    # Other cultivars' offsets, and how it is sown, play no part in a field's answer and would only swell it.
+    return [
+        (path, value)
+        for path, value in parameters.cited_values(subject)
+        if not path.startswith(("cultivars", "sowing"))
+    ]

@@ -174,7 +174,7 @@ def effective_share(weights: Array) -> float:
 
 
 def scouting_weights(
-    shape: tuple[int, int], notes: list[Evidence], sd: float = SCOUTING_SD_DAYS
+    shape: tuple[int, ...], notes: list[Evidence], sd: float = SCOUTING_SD_DAYS
 ) -> tuple[Array, float]:
     """Weights of the members after the scouting notes.
 

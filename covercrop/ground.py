@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from covercrop import decomposition, hazards, plantback, soil_water, termination
 from covercrop.soil_temperature import SOIL_ERROR_SD, soil_temperature
@@ -14,7 +14,7 @@ from covercrop.soil_temperature import SOIL_ERROR_SD, soil_temperature
 if TYPE_CHECKING:
     from covercrop.ensemble import Draws
     from covercrop.season import CropEntry
-    from covercrop.traits import Cover, Crop
+    from covercrop.traits import Cover, Crop, Residue
     from covercrop.weather.outlook import Outlook
 
 Array = NDArray[np.float64]
@@ -55,6 +55,60 @@ class Ground:
     released: Array
 
 
+def dead_from(ended: ArrayLike, terminate: str) -> Array:
+    """Day index on which the clocks of the ground start: the ending of the cover, or what a tarp takes after it."""
+    return np.asarray(ended, dtype=np.float64) + (termination.TARP_DAYS.value if terminate == "tarp" else 0.0)
+
+
+def planting_limits(
+    outlook: Outlook,
+    residue: Residue,
+    crop: Crop,
+    plan: CropEntry,
+    draws: Draws,
+    dead: ArrayLike,
+    midwinter: int,
+) -> tuple[Array, dict[str, Array]]:
+    """The soil under a cover that dies on a given day, and every limit on planting after it.
+
+    Parameters
+    ----------
+    outlook : Outlook
+    residue : Residue
+        What is left of the cover.
+    crop : Crop
+    plan : CropEntry
+        How the crop is to be planted.
+    draws : Draws
+    dead : array_like, shape (...)
+        Day index from which the cover no longer stands; NaN where it does throughout.
+    midwinter : int
+        Day index of the midwinter before the crop's spring.
+
+    Returns
+    -------
+    soil_c : numpy.ndarray, shape (..., year, day)
+        Soil temperature at planting depth [degC].
+    limits : dict of str to numpy.ndarray, shape (..., year, draw)
+        Day index on which each limit clears (:data:`covercrop.plantback.LIMITS`).
+    """
+    start = np.asarray(dead, dtype=np.float64)[..., np.newaxis]
+    soil_c = soil_temperature(outlook.tmean, plan.ground_cover, canopy_until=start)
+    limits = plantback.limits(
+        outlook.tmin,
+        outlook.tmax,
+        soil_c,
+        start[..., np.newaxis],
+        midwinter,
+        residue=residue,
+        crop=crop,
+        method=plan.method,
+        residue_draw=draws.residue,
+        soil_error=SOIL_ERROR_SD * draws.soil,
+    )
+    return soil_c, limits
+
+
 def follow_ground(
     outlook: Outlook,
     latitude: float,
@@ -91,20 +145,8 @@ def follow_ground(
     UnknownNameError
         If there is no such ground cover or planting method.
     """
-    dead = ended + (termination.TARP_DAYS.value if terminate == "tarp" else 0.0)
-    soil_c = soil_temperature(outlook.tmean, plan.ground_cover, canopy_until=dead)
-    limits = plantback.limits(
-        outlook.tmin,
-        outlook.tmax,
-        soil_c,
-        np.full(draws.residue.shape, dead),
-        midwinter,
-        residue=cover.residue,
-        crop=crop,
-        method=plan.method,
-        residue_draw=draws.residue,
-        soil_error=SOIL_ERROR_SD * draws.soil,
-    )
+    dead = float(dead_from(ended, terminate))
+    soil_c, limits = planting_limits(outlook, cover.residue, crop, plan, draws, dead, midwinter)
     moisture = soil_water.moisture(
         outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, plan.ground_cover, dead
     )

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from covercrop import advice, growth, hazards, parameters, phenology, plantback
+from covercrop import advice, hazards, parameters, phenology, plantback
 from covercrop.ending import TurnUnder, choose_ending, is_closing
 from covercrop.ensemble import EARLY, LATE, MEDIAN, SCOUTING_SD_DAYS, Draws, quantiles, share_by, standard_draws
 from covercrop.errors import FieldFileError
 from covercrop.ground import Ground, follow_ground
 from covercrop.records import DateRange
-from covercrop.stand import Stand, grow_stand
+from covercrop.stand import Stand, brought, grow_stand
 from covercrop.weather.outlook import Outlook, season_outlook
 
 if TYPE_CHECKING:
@@ -362,16 +362,7 @@ def _nitrogen(
 ) -> dict[str, Amount]:
     if turned >= outlook.days.size or cover.growth is None:
         return {}
-    # Emergence is the same in every draw, since it does not depend on what is drawn.
-    grown = growth.dry_matter(outlook.tmean[:, : turned + 1], stand.stages["emergence"][:, 0], cover.growth)[:, -1]
-    dry_matter = grown[:, None] * np.maximum(1 + cover.growth.spread.value * draws.dry_matter, 0.0)
-    stages = stand.stages
-    percent = growth.nitrogen_percent(turned, stages["bud"], stages["bloom_50"], stages["viable_seed"], cover.growth)
-    amounts = {
-        "dry_matter_kg_ha": dry_matter,
-        "n_kg_ha": growth.nitrogen_yield(dry_matter, percent),
-        "pan_kg_ha": growth.pan(dry_matter, percent),
-    }
+    amounts = brought(cover.growth, outlook.tmean, stand.stages, draws, turned)
     found = {name: quantiles(values, weights) for name, values in amounts.items()}
     return {name: Amount(low=low, median=median, high=high) for name, (low, median, high) in found.items()}
 

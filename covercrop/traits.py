@@ -146,6 +146,27 @@ class Growth:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Sowing:
+    """How a cover is sown, and what it has to grow into before winter.
+
+    Attributes
+    ----------
+    drilled, broadcast : CitedValue
+        Seed sown alone, in rows and scattered [kg/ha].
+    depth : CitedValue
+        Depth of the seed, its range above all [mm].
+    ground_cover : CitedValue
+        Warmth from emergence, above the base of growth, after which the stand
+        covers the ground [degC d].
+    """
+
+    drilled: CitedValue
+    broadcast: CitedValue
+    depth: CitedValue
+    ground_cover: CitedValue
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Cultivar:
     """A named cultivar as days earlier (negative) or later than the standard."""
 
@@ -170,6 +191,7 @@ class Cover:
     seed: Seed
     winter: Winter
     residue: Residue
+    sowing: Sowing
     growth: Growth | None = None
     cultivars: tuple[Cultivar, ...] = ()
     cautions: tuple[str, ...] = ()
@@ -255,6 +277,10 @@ _LABELS = {
     "growth nitrogen_bud": "nitrogen at visible buds",
     "growth nitrogen_bloom": "nitrogen at full bloom",
     "growth nitrogen_seed": "nitrogen at seed set",
+    "sowing drilled": "seed, drilled",
+    "sowing broadcast": "seed, broadcast",
+    "sowing depth": "seed, depth",
+    "sowing ground_cover": "warmth from emergence to covered ground",
     "soil_minimum": "coldest soil for seed",
     "soil_planting": "soil to wait for",
     "frost": "air that harms it",

@@ -63,6 +63,8 @@ _FACTORS: dict[str, tuple[str, float]] = {
     "lb/acre": ("kg/ha", KG_HA_PER_LB_ACRE),
     "kg/ha per degC d": ("kg/ha per degC d", 1.0),
     "kg/ha per 100 degC d": ("kg/ha per degC d", 0.01),
+    "mm": ("mm", 1.0),
+    "in": ("mm", M_PER_IN * 1000.0),
 }
 
 UNITS = ("degC", "degF", *_FACTORS)
