@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from covercrop import growth, parameters, plantback, soil_water, termination
+from covercrop import growth, hazards, parameters, plantback, soil_water, termination
 from covercrop.ensemble import SCOUTING_SD_DAYS
 from covercrop.traits import label
 from covercrop.weather.outlook import FEWEST_YEARS, MOST_YEARS
@@ -83,6 +83,26 @@ def sources(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
     """Keys of the sources behind an answer, each once: those of the cover and crop, then those of the methods."""
     cited = [value.source for subject in (cover, crop) for _, value in _numbers(subject) if value.source]
     return tuple(dict.fromkeys((*cited, *termination.sources(field.cover.terminate), *METHOD_SOURCES)))
+
+
+def sowing_cautions(cover: Cover) -> tuple[str, ...]:
+    """What can hurt when a cover is chosen and sown, in plain sentences."""
+    return (*cover.cautions, *(caution for caution in _CAUTIONS if caution.startswith(("Local", "Insured", "Handle"))))
+
+
+def sowing_assumptions(cover: Cover) -> tuple[str, ...]:
+    """What no source gives about how a cover is sown, and when it covers the ground."""
+    return tuple(
+        f"{cover.common_name.capitalize()}, {label(path)}, {value.printed}: {value.reason}."
+        for path, value in parameters.cited_values(cover)
+        if path.startswith("sowing") and value.basis == "assumed"
+    )
+
+
+def sowing_sources(cover: Cover) -> tuple[str, ...]:
+    """Keys of the sources of how a cover is sown, and of what a hard frost is."""
+    cited = [value.source for path, value in parameters.cited_values(cover) if path.startswith("sowing")]
+    return tuple(dict.fromkeys((*filter(None, cited), hazards.HARD_FROST.source)))
 
 
 def reference(source: Source) -> str:

@@ -49,8 +49,10 @@ AFTER_MIDWINTER = 365
 #: Last day after midwinter that still counts as a sowing of that autumn.
 LATEST_SOWING = 60
 
-#: Dates that are looked at where none are asked for: days before and after the
-#: middle date of the first hard frost; where there is none, days before midwinter.
+#: Dates that are looked at where none are asked for: from so many days before the
+#: middle date of the first hard frost, or before midwinter where that is earlier
+#: (1 September, south 1 March), to so many after that frost, or before midwinter
+#: where there is none.
 FROM_BEFORE_FROST, TO_AFTER_FROST = 70, 7
 FROM_BEFORE_MIDWINTER, TO_BEFORE_MIDWINTER = 122, 31
 
@@ -65,10 +67,17 @@ SEEDBED_RAIN = soil_water.TOTAL_EVAPORABLE
 #: Dates whose joint chance is no further than this below the best are as good as it.
 AS_GOOD = 0.02
 
-#: Days of the season kept behind midsummer for the stand.
-_TAIL = 30
+#: Days of the season kept behind midsummer for the stand, and before midwinter for the ground.
+_TAIL, _LEAD = 30, 30
 
-#: Days by which a shorter-season crop may be shorter, at most, and be worth naming [d].
+#: Where nothing fits, so many of the nearest covers are tried in other ways, on every so many days.
+NEAREST, TRIAL_STEP = 2, 3
+
+#: Days before the wanted planting on which an earlier ending is tried.
+_EARLY_DAYS = 70
+
+#: Later planting is tried for so many days after midsummer, and for crops that take no fewer days than these [d].
+_LATE_DAYS = 45
 _SHORTEST_CROP = 45.0
 
 LIMITS = ("established", "survives", "plantable")
@@ -110,11 +119,15 @@ class Relaxation:
 
     Attributes
     ----------
+    cover : str
+        Its common name.
     kind : str
         ``early-ending``, ``early-cultivar``, ``transplants``,
         ``shorter-crop``, ``later-planting``, ``earlier-sowing`` or ``snow``.
     start, end : numpy.datetime64[D]
-        First and last sowing date that then work.
+        First and last sowing date that then work, to :data:`TRIAL_STEP` days.
+    snow : bool
+        Whether it also takes snow through the cold weeks.
     detail : str
         The cultivar.
     day : numpy.datetime64[D]
@@ -123,9 +136,11 @@ class Relaxation:
         Dry matter left [kg/ha], or days that the crop may take [d].
     """
 
+    cover: str
     kind: str
     start: np.datetime64
     end: np.datetime64
+    snow: bool = False
     detail: str = ""
     day: np.datetime64 = np.datetime64("NaT", "D")
     number: float = np.nan
@@ -217,7 +232,7 @@ class Autumn:
     choices : tuple of Choice
         The fittest cover first.
     relaxations : tuple of Relaxation
-        Where no cover fits: what would make the nearest one fit.
+        Where no cover fits: what would make the nearest ones fit.
     years : tuple of int
     notes : tuple of str
     """
@@ -263,8 +278,9 @@ def plan_autumn(
     covers : sequence of str
         All that are known by default.
     start, end : numpy.datetime64[D], optional
-        First and last sowing date; without them, from ten weeks before to a
-        week after the middle date of the first hard frost.
+        First and last sowing date; without them, from ten weeks before the
+        middle date of the first hard frost, and four months before midwinter
+        at the latest, to a week after it.
     plant_by : numpy.datetime64[D], optional
         Date by which the crop has to be in the ground; by default the last
         that lets it ripen in eight years of ten, and midsummer at the latest.
@@ -306,7 +322,9 @@ def plan_autumn(
         frost=_frost(season)[1],
         moist=_moist(season, frame.sowing),
         choices=tuple(choices),
-        relaxations=tuple(_relaxations(frame, choices[0])) if nowhere else (),
+        relaxations=tuple(
+            relaxed for choice in choices[: NEAREST if nowhere else 0] for relaxed in _relaxations(frame, choice)
+        ),
         years=season.years,
         notes=weather.notes,
     )
@@ -371,10 +389,10 @@ def _frost(season: Outlook) -> tuple[float, np.datetime64]:
 
 
 def _default_dates(season: Outlook) -> tuple[int, int]:
-    frost = _frost(season)[0]
+    frost, september = _frost(season)[0], BEFORE_MIDWINTER - FROM_BEFORE_MIDWINTER
     if np.isnan(frost):
-        return BEFORE_MIDWINTER - FROM_BEFORE_MIDWINTER, BEFORE_MIDWINTER - TO_BEFORE_MIDWINTER
-    return max(int(frost) - FROM_BEFORE_FROST, 0), int(frost) + TO_AFTER_FROST
+        return september, BEFORE_MIDWINTER - TO_BEFORE_MIDWINTER
+    return max(min(int(frost) - FROM_BEFORE_FROST, september), 0), int(frost) + TO_AFTER_FROST
 
 
 def _dates(season: Outlook, on: np.datetime64, start: np.datetime64 | None, end: np.datetime64 | None) -> Days:
@@ -594,10 +612,11 @@ def _grounds(frame: _Frame, covers: Sequence[tuple[Cover, Array]]) -> list[dict[
 
 def _limits(frame: _Frame, cover: Cover, dead: Array) -> dict[str, Array]:
     """Limits on planting after each day on which a cover dies, on the axis of the season."""
-    _, limits = planting_limits(
-        frame.season, cover.residue, frame.crop, frame.plan, frame.draws, dead, BEFORE_MIDWINTER
-    )
-    return limits
+    # Soil and residue forget the autumn: a month of winter is lead enough, and a third of the days is saved.
+    first = BEFORE_MIDWINTER - _LEAD
+    season = _cut(frame.season, slice(first, None))
+    _, limits = planting_limits(season, cover.residue, frame.crop, frame.plan, frame.draws, dead - first, _LEAD)
+    return {name: limit + first for name, limit in limits.items()}
 
 
 def _choice(frame: _Frame, followed: _Followed, limits: dict[str, Array]) -> Choice:
@@ -625,8 +644,10 @@ def _choice(frame: _Frame, followed: _Followed, limits: dict[str, Array]) -> Cho
     fits = np.all([share >= getattr(frame.risk, name) - 1e-9 for name, share in shares.items()], axis=0)
     joint = together.sum(axis=(1, 2)) / members
     moist = _moist(season, frame.sowing)
-    with_rain = np.where(np.isnan(moist), 1.0, moist) * joint
     run = _longest_run(fits)
+    # Where nothing fits, the best date is the one that falls least short.
+    short = np.sum([np.minimum(share - getattr(frame.risk, name), 0.0) for name, share in shares.items()], axis=0)
+    score = np.where(np.isnan(moist), 1.0, moist) * joint if run else short
     inside = np.zeros(fits.shape, dtype=np.bool_)
     inside[slice(*run) if run else slice(None)] = True
     return Choice(
@@ -643,7 +664,7 @@ def _choice(frame: _Frame, followed: _Followed, limits: dict[str, Array]) -> Cho
         fits=fits,
         first=run[0] if run else None,
         last=run[1] - 1 if run else None,
-        best=_best(with_rain, inside),
+        best=_best(score, inside),
         before=_failure(frame, shares, causes, run[0] - 1) if run else None,
         after=_failure(frame, shares, causes, run[1]) if run else None,
     )
@@ -671,7 +692,7 @@ def _longest_run(fits: NDArray[np.bool_]) -> tuple[int, int] | None:
 
 def _best(score: Array, inside: NDArray[np.bool_]) -> int:
     """The middle of the dates with the best score."""
-    scored = np.where(inside, score, -1.0)
+    scored = np.where(inside, score, -np.inf)
     good = scored >= scored.max() - AS_GOOD
     run = _longest_run(good)
     return (run[0] + run[1] - 1) // 2 if run else 0
@@ -705,14 +726,16 @@ def _relaxations(frame: _Frame, nearest: Choice) -> list[Relaxation]:
     """What makes the nearest cover fit, each tried on its own and worked out in full."""
     place = nearest.best
     failing = {name for name in LIMITS if nearest.share(name)[place] < getattr(frame.risk, name) - 1e-9}
-    asked = _Asked(cover=nearest.cover, cultivar=nearest.cultivar)
+    frame = replace(frame, dates=frame.dates[::TRIAL_STEP], sowing=frame.sowing[::TRIAL_STEP])
+    # Snow is weather, not a choice: what the grower can do is tried with it where the cold is in the way too.
+    asked = _Asked(cover=nearest.cover, cultivar=nearest.cultivar, snow="survives" in failing)
     found: list[Relaxation | None] = []
+    if failing == {"survives"}:
+        found.append(_if_it_fits(frame, asked, "snow"))
     if "established" in failing and frame.sowing[0] > 0:
-        dates = frame.season.days[: frame.sowing[0]]
-        earlier = replace(frame, dates=dates, sowing=np.arange(dates.size, dtype=np.intp))
+        sowing = np.arange(0, frame.sowing[0], TRIAL_STEP, dtype=np.intp)
+        earlier = replace(frame, dates=frame.season.days[sowing], sowing=sowing)
         found.append(_if_it_fits(earlier, asked, "earlier-sowing"))
-    if "survives" in failing:
-        found.append(_if_it_fits(frame, replace(asked, snow=True), "snow"))
     if "plantable" in failing:
         found += [_earlier_ending(frame, asked), _earlier_cultivar(frame, asked), _transplants(frame, asked)]
         found.append(_later_planting(frame, asked))
@@ -723,7 +746,10 @@ def _if_it_fits(frame: _Frame, asked: _Asked, kind: str, detail: str = "") -> Re
     (choice,) = _choices(frame, [asked])
     if choice.first is None or choice.last is None:
         return None
-    return Relaxation(kind=kind, start=frame.dates[choice.first], end=frame.dates[choice.last], detail=detail)
+    return Relaxation(
+        cover=asked.cover.common_name,
+        kind=kind, start=frame.dates[choice.first], end=frame.dates[choice.last], snow=asked.snow, detail=detail
+    )
 
 
 def _earlier_cultivar(frame: _Frame, asked: _Asked) -> Relaxation | None:
@@ -746,9 +772,7 @@ def _transplants(frame: _Frame, asked: _Asked) -> Relaxation | None:
 def _earlier_ending(frame: _Frame, asked: _Asked) -> Relaxation | None:
     """Turning it under before it blooms, on the last day that leaves the crop plantable."""
     followed = _follow(frame, asked)
-    days = np.arange(BEFORE_MIDWINTER, frame.plant_by, dtype=np.float64)
-    if not days.size:
-        return None
+    days = np.arange(frame.plant_by - _EARLY_DAYS, frame.plant_by, dtype=np.float64)
     in_time = plantback.earliest(_limits(frame, asked.cover, days)) <= frame.plant_by
     covered = np.broadcast_to(followed.covered, followed.alive.shape).mean(axis=(1, 2)) >= frame.risk.established - 1e-9
     lives = followed.alive.mean(axis=(1, 2)) >= frame.risk.survives - 1e-9
@@ -770,9 +794,11 @@ def _earlier_ending(frame: _Frame, asked: _Asked) -> Relaxation | None:
         np.full(frame.dates.size, day - first),
     )
     return Relaxation(
+        cover=asked.cover.common_name,
         kind="early-ending",
         start=frame.dates[run[0]],
         end=frame.dates[run[1] - 1],
+        snow=asked.snow,
         day=frame.season.days[int(day)],
         number=float(_middle(brings["dry_matter_kg_ha"], followed.alive)[place]),
     )
@@ -780,21 +806,25 @@ def _earlier_ending(frame: _Frame, asked: _Asked) -> Relaxation | None:
 
 def _later_planting(frame: _Frame, asked: _Asked) -> Relaxation | None:
     """The date by which the crop can be planted often enough, and the days it may then take to ripen."""
-    (choice,) = _choices(replace(frame, plant_by=frame.season.days.size - 1), [asked])
-    if choice.first is None or choice.last is None:
+    followed = _follow(frame, asked)
+    (limits,) = _grounds(frame, [(asked.cover, followed.dead)])
+    for by in range(frame.plant_by + 1, BEFORE_MIDWINTER + hazards.HALF_YEAR + _LATE_DAYS):
+        later = _choice(replace(frame, plant_by=by), followed, limits)
+        if later.first is not None and later.last is not None:
+            break
+    else:
         return None
-    for by in range(frame.plant_by + 1, BEFORE_MIDWINTER + hazards.HALF_YEAR + 62):
-        (later,) = _choices(replace(frame, plant_by=by), [asked])
-        if later.first is None or later.last is None:
-            continue
-        freeze = hazards.first_autumn_freeze(frame.season.tmin, BEFORE_MIDWINTER, frame.crop.frost.value)
-        ends = np.sort(np.where(np.isnan(freeze), np.inf, freeze))
-        days = float(ends[int((1.0 - frame.risk.plantable) * ends.size + 1e-9)]) - by
-        return Relaxation(
-            kind="shorter-crop" if frame.plant_by_from == "ripens" else "later-planting",
-            start=frame.dates[later.first],
-            end=frame.dates[later.last],
-            day=frame.season.days[by],
-            number=days,
-        ) if days >= _SHORTEST_CROP else None
-    return None
+    freeze = hazards.first_autumn_freeze(frame.season.tmin, BEFORE_MIDWINTER, frame.crop.frost.value)
+    ends = np.sort(np.where(np.isnan(freeze), np.inf, freeze))
+    days = float(ends[int((1.0 - frame.risk.plantable) * ends.size + 1e-9)]) - by
+    if days < _SHORTEST_CROP:
+        return None
+    return Relaxation(
+        cover=asked.cover.common_name,
+        kind="shorter-crop" if frame.plant_by_from == "ripens" else "later-planting",
+        start=frame.dates[later.first],
+        end=frame.dates[later.last],
+        snow=asked.snow,
+        day=frame.season.days[by],
+        number=days,
+    )

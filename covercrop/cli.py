@@ -13,7 +13,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from covercrop import __version__
-from covercrop.commands import degree_days, known, ready, weather
+from covercrop.commands import degree_days, known, ready, sow, weather
 from covercrop.commands.shared import Commands
 from covercrop.errors import CovercropError, one_line
 
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 #: In the order of the help.
 COMMANDS = (
     ready,
+    sow,
     weather,
     degree_days,
     known,

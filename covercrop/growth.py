@@ -288,12 +288,17 @@ def kill_day(
 def _tenderness(tmean: Array, winter: Winter, up: ArrayLike) -> Array:
     """How much less cold a stand stands at the start of the spell that ends on each day than a hardened one [K]."""
     length, days = round(winter.days.value), tmean.shape[-1]
-    hardening = (tmean < HARDENING_BELOW) & (np.arange(days) >= np.asarray(up, dtype=np.float64)[..., None])
-    share = np.minimum(np.cumsum(hardening, axis=-1) / HARDENING_DAYS.value, 1.0)
-    # Counted up to the day before the spell: the killing cold itself hardens no one.
-    before = np.zeros(share.shape)
-    before[..., length:] = share[..., : max(days - length, 0)]
-    return max(TENDER.value - winter.kill_temperature.value, 0.0) * (1.0 - before)
+    # Days before each day; counted up to the start of the spell, since the killing cold itself hardens no one.
+    cool = np.concatenate(
+        [np.zeros((*tmean.shape[:-1], 1)), np.cumsum(tmean < HARDENING_BELOW, axis=-1)[..., :-1]], axis=-1
+    )
+    first = np.asarray(up, dtype=np.float64)[..., None]
+    place = np.clip(np.where(np.isnan(first), 0.0, np.ceil(first)), 0, days - 1).astype(np.intp)
+    at_start = cool[..., np.maximum(np.arange(days) - (length - 1), 0)]
+    if place.ndim > cool.ndim:
+        cool = np.broadcast_to(cool, (*place.shape[:-1], days))
+    hardened = np.clip((at_start - np.take_along_axis(cool, place, axis=-1)) / HARDENING_DAYS.value, 0.0, 1.0)
+    return max(TENDER.value - winter.kill_temperature.value, 0.0) * (1.0 - hardened)
 
 
 def _spells(tmean: Array, winter: Winter, start: ArrayLike) -> Array:

@@ -38,10 +38,10 @@ def ready(plans: Sequence[Plan], on: np.datetime64, problems: Sequence[tuple[str
     problems : sequence of (field name, message)
         Fields that could not be worked out.
     """
-    return _document(str(on), [field(plan) for plan in plans], problems)
+    return document(str(on), [field(plan) for plan in plans], problems)
 
 
-def _document(on: str, fields: list[dict[str, Any]], problems: Sequence[tuple[str, str]]) -> dict[str, Any]:
+def document(on: str, fields: list[dict[str, Any]], problems: Sequence[tuple[str, str]]) -> dict[str, Any]:
     """What every command about fields answers; ``problems`` only where there are any."""
     document: dict[str, Any] = {"schema": SCHEMA, "on": on, "fields": fields}
     if problems:
@@ -63,10 +63,10 @@ def field(plan: Plan) -> dict[str, Any]:
         "stage": {"bbch": plan.bbch, "name": plan.stage},
         "dates": {name: _range(dates) for name, dates in plan.dates.items()},
         "turn_under": {
-            "date": _date(best.date) if best else None,
+            "date": date(best.date) if best else None,
             "probability": round(best.probability, 3) if best else None,
-            "from": _date(best.start) if best else None,
-            "to": _date(best.end) if best else None,
+            "from": date(best.start) if best else None,
+            "to": date(best.end) if best else None,
         },
         "window_probability": [
             {"date": str(plan.window_days[place]), "p": round(float(plan.window_probability[place]), 3)}
@@ -81,12 +81,13 @@ def field(plan: Plan) -> dict[str, Any]:
     }
 
 
-def _date(day: np.datetime64) -> str | None:
+def date(day: np.datetime64) -> str | None:
+    """A date, or nothing where it is not reached."""
     return None if np.isnat(day) else str(day)
 
 
 def _range(dates: DateRange) -> dict[str, str | None]:
-    return {"early": _date(dates.early), "median": _date(dates.median), "late": _date(dates.late)}
+    return {"early": date(dates.early), "median": date(dates.median), "late": date(dates.late)}
 
 
 def _amount(amount: Amount | None) -> dict[str, float | None]:
@@ -120,7 +121,7 @@ def weather(
         }
         for name, record, summary in found
     ]
-    return _document(today.isoformat(), fields, problems)
+    return document(today.isoformat(), fields, problems)
 
 
 def degree_days(table: DegreeDayTable) -> dict[str, Any]:

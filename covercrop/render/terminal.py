@@ -145,6 +145,11 @@ def ready(
     screen.items("Take care", dict.fromkeys(caution for plan in plans for caution in plan.cautions))
     assumed = dict.fromkeys(assumption for plan in plans for assumption in plan.assumptions)
     keys = dict.fromkeys(key for plan in plans for key in plan.sources)
+    foot(screen, list(assumed), list(keys), full=full)
+
+
+def foot(screen: Screen, assumed: Sequence[str], keys: Sequence[str], *, full: bool) -> None:
+    """Print what an answer rests on: in full, or the sources in short and the number of assumptions."""
     if full:
         screen.items("Assumed, since no source gives it", assumed)
         screen.items("Sources", (advice.reference(parameters.source(key)) for key in keys))

@@ -11,6 +11,8 @@ from covercrop import plantback, units
 if TYPE_CHECKING:
     from covercrop.plan import Plan
     from covercrop.records import DateRange
+    from covercrop.season import Field
+    from covercrop.traits import Crop
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -229,7 +231,12 @@ def _ready(plan: Plan) -> str:
 
 def planting(plan: Plan) -> str:
     """What planting is called for this crop: ``sow pumpkin``."""
-    return _PLANTING[plan.field.crop.method].format(plan.crop.common_name)
+    return planting_of(plan.field, plan.crop)
+
+
+def planting_of(field: Field, crop: Crop) -> str:
+    """What planting a crop is called on a field."""
+    return _PLANTING[field.crop.method].format(crop.common_name)
 
 
 def then(plan: Plan) -> str:
