@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from covercrop.records import DailyWeather
     from covercrop.season import CropEntry, Field
-    from covercrop.traits import Cover, Crop
+    from covercrop.traits import Cover, Crop, Growth
 
 Array = NDArray[np.float64]
 Days = NDArray[np.datetime64]
@@ -81,6 +81,8 @@ _LATE_DAYS = 45
 _SHORTEST_CROP = 45.0
 
 LIMITS = ("established", "survives", "plantable")
+
+NEVER = np.datetime64("NaT", "D")
 
 #: What no source gives, for the reader of the odds.
 ASSUMPTIONS = (
@@ -142,7 +144,7 @@ class Relaxation:
     end: np.datetime64
     snow: bool = False
     detail: str = ""
-    day: np.datetime64 = np.datetime64("NaT", "D")
+    day: np.datetime64 = NEVER
     number: float = np.nan
 
 
@@ -551,7 +553,7 @@ def _cut(season: Outlook, part: slice) -> Outlook:
     )
 
 
-def _growth(cover: Cover) -> growth.Growth:
+def _growth(cover: Cover) -> Growth:
     if cover.growth is None:
         raise UsageError(f"nothing is known about the growth of {cover.key}; leave it out of --cover")
     return cover.growth
@@ -748,7 +750,11 @@ def _if_it_fits(frame: _Frame, asked: _Asked, kind: str, detail: str = "") -> Re
         return None
     return Relaxation(
         cover=asked.cover.common_name,
-        kind=kind, start=frame.dates[choice.first], end=frame.dates[choice.last], snow=asked.snow, detail=detail
+        kind=kind,
+        start=frame.dates[choice.first],
+        end=frame.dates[choice.last],
+        snow=asked.snow,
+        detail=detail,
     )
 
 

@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
+#: Weeks after the ending of the cover at which its nitrogen is told.
+RELEASE_WEEKS = (2, 4, 8)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ground:
@@ -43,6 +46,9 @@ class Ground:
         Soil temperature at planting depth [degC].
     released : numpy.ndarray, shape (year, day)
         Share of the plant-available nitrogen released [1].
+    release : dict of int to numpy.ndarray, shape (3, year)
+        The same so many weeks after the cover is dead, for the slow, the
+        likely and the fast case; NaN beyond the season.
     """
 
     limits: dict[str, Array]
@@ -53,6 +59,7 @@ class Ground:
     brood: Array
     soil_c: Array
     released: Array
+    release: dict[int, Array]
 
 
 def dead_from(ended: ArrayLike, terminate: str) -> Array:
@@ -153,6 +160,10 @@ def follow_ground(
     freeze = hazards.first_autumn_freeze(outlook.tmin, midwinter, crop.frost.value)
     days = plantback.days_to_maturity(crop, plan.method, plan.days_to_maturity)
     start = np.array([dead])
+    released = {
+        case: decomposition.nitrogen_released(soil_c, np.array(dead), cover.residue, case=case)
+        for case in decomposition.CASES
+    }
     return Ground(
         limits=limits,
         earliest=plantback.earliest(limits),
@@ -161,5 +172,14 @@ def follow_ground(
         residue_by_rain=decomposition.residue_clear(soil_c, start, cover.residue, moisture=moisture),
         brood=hazards.brood_peak(outlook.tmin, outlook.tmax, start),
         soil_c=soil_c,
-        released=decomposition.nitrogen_released(soil_c, np.array(dead), cover.residue),
+        released=released["likely"],
+        release={weeks: _on_day(released, dead + 7 * weeks) for weeks in RELEASE_WEEKS},
     )
+
+
+def _on_day(released: dict[str, Array], day: float) -> Array:
+    """What has been released by a day, case by case; NaN where there is no such day."""
+    first = released["likely"]
+    if not day < first.shape[-1]:
+        return np.full((len(decomposition.CASES), len(first)), np.nan)
+    return np.stack([released[case][:, int(day)] for case in decomposition.CASES])

@@ -74,7 +74,7 @@ HARD_FROST = CitedValue(
     unit="degC",
     printed="28 degF",
     basis="measured",
-    source="msu_freeze",
+    source="phillips2014",
     locator="hard frost: below 28 degF",
 )
 

@@ -136,8 +136,13 @@ class Plan:
         Share of the plant-available nitrogen released by the likely day of
         the earliest planting; NaN where there is none.
     nitrogen : dict of str to Amount
-        ``dry_matter_kg_ha``, ``n_kg_ha`` and ``pan_kg_ha`` on the day of
-        ending the cover; empty where there is no such day.
+        ``dry_matter_kg_ha``, ``n_kg_ha``, ``pan_kg_ha`` and
+        ``carbon_nitrogen`` on the day of ending the cover; empty where there
+        is no such day.
+    release : dict of int to Amount
+        Share of the plant-available nitrogen released by so many weeks after
+        the ending, from the slow to the fast case of decay; empty as
+        ``nitrogen`` is, and without the weeks beyond the season.
     outlook : Outlook
         The season behind it, for charts.
     notes, assumptions, cautions, sources : tuple of str
@@ -172,6 +177,7 @@ class Plan:
     emergence_days: float
     pan_by_planting: float
     nitrogen: dict[str, Amount]
+    release: dict[int, Amount]
     outlook: Outlook
     notes: tuple[str, ...]
     assumptions: tuple[str, ...]
@@ -294,6 +300,7 @@ def make_plan(field: Field, weather: DailyWeather, on: np.datetime64, draws: Dra
         emergence_days=_emergence(crop, ground, planting),
         pan_by_planting=_median_on(ground.released, planting),
         nitrogen={} if nowhere else _nitrogen(cover, outlook, stand, weights, draws, int(turned or 0)),
+        release={} if nowhere else _release(ground),
         outlook=outlook,
         notes=(*_credit(weather), *weather.notes, *outlook.notes, *_notes(field, cover, stand, survival)),
         assumptions=advice.assumptions(field, cover, crop),
@@ -365,6 +372,16 @@ def _nitrogen(
     amounts = brought(cover.growth, outlook.tmean, stand.stages, draws, turned)
     found = {name: quantiles(values, weights) for name, values in amounts.items()}
     return {name: Amount(low=low, median=median, high=high) for name, (low, median, high) in found.items()}
+
+
+def _release(ground: Ground) -> dict[int, Amount]:
+    """The middle year's release of nitrogen by the weeks since the ending."""
+    middle = {weeks: np.median(shares, axis=1) for weeks, shares in ground.release.items()}
+    return {
+        weeks: Amount(low=float(slow), median=float(likely), high=float(fast))
+        for weeks, (slow, likely, fast) in middle.items()
+        if not np.isnan(likely)
+    }
 
 
 # --- what it comes to -----------------------------------------------------------------------------

@@ -18,7 +18,7 @@ LAYERS = (
     ("ensemble", "plantback", "season"),
     ("stand", "ground", "advice", "field_weather", "tabulate"),
     ("ending",),
-    ("plan",),
+    ("plan", "autumn"),
     ("render",),
     ("commands",),
     ("cli",),

@@ -12,10 +12,10 @@ from covercrop import units
 from covercrop.render import sowing_words as words
 from covercrop.render import terminal
 from covercrop.render.strip import LEAST_SHOWN, Glyphs, ruler
-from covercrop.render.words import day_month, percent
+from covercrop.render.words import day_month, percent, span
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
 
     from covercrop.autumn import Autumn, Choice
     from covercrop.render.terminal import Screen
@@ -24,9 +24,7 @@ if TYPE_CHECKING:
 LABEL = 21
 
 
-def sow(
-    screen: Screen, answers: Sequence[Autumn], *, title: str = "", us: bool = False, full: bool = False
-) -> None:
+def sow(screen: Screen, answers: Sequence[Autumn], *, title: str = "", us: bool = False, full: bool = False) -> None:
     """Print which sowing date and which cover, for every field.
 
     Parameters
@@ -43,15 +41,17 @@ def sow(
     if not answers:
         return
     screen.say(f"{title}: sowing in autumn {words.year(answers[0])}", style="bold")
+    shared = terminal.in_all([autumn.notes for autumn in answers])
     for autumn in answers:
-        _field(screen, autumn, us=us)
+        _field(screen, autumn, us=us, leave_out=shared)
+    screen.items("Notes for every field", shared)
     screen.items("Take care", dict.fromkeys(caution for autumn in answers for caution in words.cautions(autumn)))
     assumed = dict.fromkeys(assumption for autumn in answers for assumption in words.assumptions(autumn))
     keys = dict.fromkeys(key for autumn in answers for key in words.sources(autumn, words.talked_about(autumn)))
     terminal.foot(screen, list(assumed), list(keys), full=full)
 
 
-def _field(screen: Screen, autumn: Autumn, *, us: bool) -> None:
+def _field(screen: Screen, autumn: Autumn, *, us: bool, leave_out: Sequence[str]) -> None:
     shown = words.talked_about(autumn)
     best = shown[0]
     screen.say()
@@ -60,7 +60,9 @@ def _field(screen: Screen, autumn: Autumn, *, us: bool) -> None:
         screen.say(said)
     for other in shown[1:]:
         screen.say(words.own(autumn, other))
-    screen.items("What would make one fit", (words.relaxation(autumn, relaxed, us=us) for relaxed in autumn.relaxations))
+    screen.items(
+        "What would make one fit", (words.relaxation(autumn, relaxed, us=us) for relaxed in autumn.relaxations)
+    )
     if not best.fit and not autumn.relaxations:
         screen.say()
         screen.say(
@@ -76,11 +78,10 @@ def _field(screen: Screen, autumn: Autumn, *, us: bool) -> None:
         *(words.seed(autumn, choice, us=us) for choice in shown),
         words.dry(autumn),
         words.snow(autumn),
-        f"{len(autumn.years)} past years of this place are behind it, sown {min(autumn.years)} to "
-        f"{max(autumn.years)}.",
+        f"{len(autumn.years)} past years of this place are behind it, sown {min(autumn.years)} to {max(autumn.years)}.",
     ]
     screen.items("Why", filter(None, reasons))
-    screen.items("Note", autumn.notes)
+    screen.items("Note", (note for note in autumn.notes if note not in leave_out))
 
 
 def _table(screen: Screen, autumn: Autumn, *, us: bool) -> None:
@@ -102,25 +103,24 @@ def _table(screen: Screen, autumn: Autumn, *, us: bool) -> None:
     )
     screen.say(
         f"covered: hides the ground before winter; in time: plantable by {day_month(autumn.plant_by)}; N: {unit} for "
-        "the crop; - none that fits, with the date that comes nearest",
+        "the crop. Where no date fits (-), best is the one that comes nearest.",
         style="dim",
         indent=2,
     )
 
 
-def _row(autumn: Autumn, choice: Choice, per: float) -> Iterator[str]:
+def _row(autumn: Autumn, choice: Choice, per: float) -> tuple[str, ...]:
     place = choice.best
     nitrogen = choice.brings["pan_kg_ha"][place]
-    yield choice.cover.common_name
-    if choice.first is None or choice.last is None:
-        yield "-"
-    else:
-        yield f"{day_month(autumn.dates[choice.first])} - {day_month(autumn.dates[choice.last])}"
-    yield day_month(autumn.dates[place])
-    for share in (choice.established, choice.survives, choice.plantable):
-        yield percent(float(share[place]))
-    yield "-" if np.isnan(nitrogen) else f"{nitrogen * per:.0f}"
-    yield day_month(choice.earliest_planting[place])
+    fits = choice.first is not None and choice.last is not None
+    return (
+        choice.cover.common_name,
+        span(autumn.dates[choice.first or 0], autumn.dates[choice.last or 0]) if fits else "-",
+        day_month(autumn.dates[place]),
+        *(percent(float(share[place])) for share in (choice.established, choice.survives, choice.plantable)),
+        "-" if np.isnan(nitrogen) else f"{nitrogen * per:.0f}",
+        day_month(choice.earliest_planting[place]),
+    )
 
 
 def _strips(screen: Screen, autumn: Autumn) -> None:

@@ -18,9 +18,7 @@ if TYPE_CHECKING:
 _AMOUNTS = ("dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha")
 
 
-def sow(
-    answers: Sequence[Autumn], on: np.datetime64, problems: Sequence[tuple[str, str]] = ()
-) -> dict[str, Any]:
+def sow(answers: Sequence[Autumn], on: np.datetime64, problems: Sequence[tuple[str, str]] = ()) -> dict[str, Any]:
     """The document of ``covercrop sow --json``.
 
     Parameters

@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop import advice, autumn as model, units
+from covercrop import advice, units
+from covercrop import autumn as model
 from covercrop.render.words import chance, day_month, percent, planting_of, span
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from covercrop.autumn import Autumn, Choice, Failure, Relaxation
-    from covercrop.records import CitedValue
 
 #: Where rain fails the seed in more years than this, it is said.
 DRY_SHARE = 0.3
@@ -56,27 +56,21 @@ def year(autumn: Autumn) -> int:
 def headline(autumn: Autumn) -> str:
     """Which cover, and when to sow it."""
     best = autumn.choices[0]
-    if not best.fit:
-        many = len(autumn.choices) > 1
-        return (
-            f"{'no cover' if many else name(best)} {'' if many else 'does not '}"
-            f"{'fits' if many else 'fit'} within the risk that you accept. The nearest is {_nearest(autumn, best)}."
-            if many
-            else f"{name(best)} does not fit within the risk that you accept; nearest to it comes "
-            f"{_nearest(autumn, best)}."
-        )
-    return f"sow {name(best)} {_between(autumn, best)}."
+    if best.fit:
+        return f"sow {name(best)} {_between(autumn, best)}."
+    what = "no cover fits" if len(autumn.choices) > 1 else f"{name(best)} does not fit"
+    return f"{what} within the risk that you accept. Nearest comes {_nearest(autumn, best)}."
 
 
 def _between(autumn: Autumn, choice: Choice) -> str:
     first, last = autumn.dates[choice.first or 0], autumn.dates[choice.last or 0]
     best = day_month(autumn.dates[choice.best], year(autumn))
-    return f"on {best}" if first == last else f"from {day_month(first)} to {day_month(last)}, best about {best}"
+    return f"on {best}" if first == last else f"{span(first, last)}, best about {best}"
 
 
 def _nearest(autumn: Autumn, choice: Choice) -> str:
     return (
-        f"{name(choice)}, sown about {day_month(autumn.dates[choice.best], year(autumn))}: "
+        f"{name(choice)} sown about {day_month(autumn.dates[choice.best], year(autumn))}: "
         f"{percent(float(choice.established[choice.best]))} of the years cover the ground before winter, "
         f"{percent(float(choice.survives[choice.best]))} live, {percent(float(choice.plantable[choice.best]))} of "
         f"those leave the ground plantable by {day_month(autumn.plant_by)}"
@@ -102,8 +96,13 @@ def outcome(autumn: Autumn, choice: Choice) -> str:
 def own(autumn: Autumn, choice: Choice) -> str:
     """The field's own cover, where another one is fitter."""
     if choice.fit:
-        return f"{name(choice).capitalize()}, as on this field now, fits {_between(autumn, choice)}."
-    return f"{name(choice).capitalize()}, as on this field now, does not fit: {_nearest(autumn, choice)}."
+        return f"{_first_big(name(choice))}, as on this field now: {_between(autumn, choice)}."
+    return f"{_first_big(name(choice))}, as on this field now, does not fit: {_nearest(autumn, choice)}."
+
+
+def _first_big(text: str) -> str:
+    """A sentence with its first letter made big, and the names in it left alone."""
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def fails(autumn: Autumn, choice: Choice, failure: Failure) -> str:
@@ -118,8 +117,8 @@ def fails(autumn: Autumn, choice: Choice, failure: Failure) -> str:
         case _:
             why = f": {_LATE[failure.cause]}" if failure.cause else ""
             return (
-                f"{when}, {name(choice)} does not leave the ground plantable by {day_month(autumn.plant_by)} in {often} "
-                f"of the years{why}."
+                f"{when}, {name(choice)} does not leave the ground plantable by {day_month(autumn.plant_by)} in "
+                f"{often} of the years{why}."
             )
 
 
@@ -130,22 +129,25 @@ def edges(autumn: Autumn, choice: Choice) -> list[str]:
     said = [fails(autumn, choice, failure) for failure in (choice.before, choice.after) if failure is not None]
     if choice.before is None and choice.after is None:
         said.append("nothing fails between the dates asked about.")
-    return [f"{sentence[0].upper()}{sentence[1:]}" for sentence in said]
+    return [_first_big(sentence) for sentence in said]
 
 
 def wanted(autumn: Autumn) -> str:
     """By when the crop has to be planted, and why."""
     crop, by = autumn.crop.common_name, day_month(autumn.plant_by, year(autumn))
-    ripe = f"{crop} planted then ripens before frost in {percent(autumn.ripens_by)} of the years"
+    ripe = f"ripens before frost in {percent(autumn.ripens_by)} of the years"
     match autumn.plant_by_from:
         case "asked":
-            return f"Wanted: {crop} in the ground by {by}; {ripe}."
+            return f"Wanted: {crop} in the ground by {by}; planted then, it {ripe}."
         case "midsummer":
-            return f"Wanted: {crop} in the ground by {by}, the middle of summer, for want of --plant-by; {ripe}."
+            return (
+                f"Wanted: {crop} in the ground by {by}, midsummer (--plant-by sets another day); planted then, it "
+                f"{ripe}."
+            )
         case _:
             return (
-                f"Wanted: {crop} in the ground by {by}, the last day that lets it ripen before frost in "
-                f"{percent(autumn.ripens_by)} of the years, for want of --plant-by."
+                f"Wanted: {crop} in the ground by {by}, the last day from which it {ripe} (--plant-by sets another "
+                "day)."
             )
 
 
@@ -159,7 +161,7 @@ def brings(autumn: Autumn, choice: Choice, *, us: bool) -> str:
         return ""
     here = _on_this_field(autumn, pan, us=us)
     return (
-        f"{name(choice).capitalize()} sown on the best date brings, in the middle year, "
+        f"{_first_big(name(choice))} sown on the best date brings, in the middle year, "
         f"{round(dry * per, -2):,.0f} {unit} of dry matter with {nitrogen * per:.0f} {unit} of nitrogen (C:N "
         f"{choice.brings['carbon_nitrogen'][choice.best]:.0f}); {pan * per:.0f} {unit} of that{here} becomes available "
         "to the crop."
@@ -198,7 +200,7 @@ def seed(autumn: Autumn, choice: Choice, *, us: bool) -> str:
     sowing = choice.cover.sowing
     per, unit = (1 / units.KG_HA_PER_LB_ACRE, "lb/acre") if us else (1.0, "kg/ha")
     ways = " or ".join(
-        f"{_ends(rate, per)} {unit} {way}{_on_this_field(autumn, rate.value, us=us)}"
+        f"{rate.value * per:.0f} {unit} {way}{_on_this_field(autumn, rate.value, us=us)}"
         for rate, way in ((sowing.drilled, "drilled"), (sowing.broadcast, "broadcast"))
     )
     depth = (
@@ -215,12 +217,6 @@ def seed(autumn: Autumn, choice: Choice, *, us: bool) -> str:
     )
 
 
-def _ends(rate: CitedValue, per: float) -> str:
-    if rate.low is None or rate.high is None:
-        return f"{rate.value * per:.0f}"
-    return f"{rate.low * per:.0f} to {rate.high * per:.0f}"
-
-
 def _inches(millimetres: float | None) -> str:
     return "" if millimetres is None else f"{millimetres / (units.M_PER_IN * 1000):.2g}"
 
@@ -233,14 +229,10 @@ def dry(autumn: Autumn) -> str:
     if not thirsty.size:
         return ""
     worst = int(np.nanargmin(autumn.moist))
-    when = (
-        "whenever it is sown"
-        if thirsty.size == autumn.moist.size
-        else f"most of all about {day_month(autumn.dates[worst])}"
-    )
+    often = percent(1.0 - float(autumn.moist[worst]))
     return (
-        f"Be ready to water the seed in, {when}: sown then, in {percent(1.0 - float(autumn.moist[worst]))} of the years "
-        "too little rain for it falls in three weeks."
+        f"Be ready to water the seed in: sown on {day_month(autumn.dates[worst])}, the driest time, it gets too little "
+        f"rain in the first three weeks in {often} of the years."
     )
 
 
@@ -278,7 +270,7 @@ def relaxation(autumn: Autumn, relaxed: Relaxation, *, us: bool = False) -> str:
             )
         case _:
             said = f"{under}with {crop} planted by {day_month(relaxed.day)} instead, {dates}"
-    return f"{said[0].upper()}{said[1:]}."
+    return f"{_first_big(said)}."
 
 
 def _from_to(start: np.datetime64, end: np.datetime64) -> str:
@@ -297,9 +289,7 @@ def assumptions(autumn: Autumn) -> list[str]:
 def cautions(autumn: Autumn) -> list[str]:
     """What can hurt, for the covers that are talked about."""
     return list(
-        dict.fromkeys(
-            caution for choice in talked_about(autumn) for caution in advice.sowing_cautions(choice.cover)
-        )
+        dict.fromkeys(caution for choice in talked_about(autumn) for caution in advice.sowing_cautions(choice.cover))
     )
 
 

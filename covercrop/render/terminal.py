@@ -138,9 +138,9 @@ def ready(
         return
     year = int(str(on)[:4])
     screen.say(f"{title}, {words.weekday(on)} {year}", style="bold")
-    shared = _in_all([plan.notes for plan in plans])
+    shared = in_all([plan.notes for plan in plans])
     for plan in plans:
-        _field(screen, plan, year, us=us, leave_out=shared)
+        _field(screen, plan, year, us=us, full=full, leave_out=shared)
     screen.items("Notes for every field", shared)
     screen.items("Take care", dict.fromkeys(caution for plan in plans for caution in plan.cautions))
     assumed = dict.fromkeys(assumption for plan in plans for assumption in plan.assumptions)
@@ -164,7 +164,7 @@ def foot(screen: Screen, assumed: Sequence[str], keys: Sequence[str], *, full: b
     )
 
 
-def _in_all(lists: Sequence[Sequence[str]]) -> list[str]:
+def in_all(lists: Sequence[Sequence[str]]) -> list[str]:
     """Entries that stand in every one of several lists."""
     if len(lists) < 2:
         return []
@@ -178,7 +178,9 @@ def _short(source: Source) -> str:
     return first if source.year == "undated" else f"{first} {source.year}"
 
 
-def _field(screen: Screen, plan: Plan, year: int, *, us: bool, leave_out: Sequence[str] = ()) -> None:
+def _field(
+    screen: Screen, plan: Plan, year: int, *, us: bool, full: bool = False, leave_out: Sequence[str] = ()
+) -> None:
     state = (words.state(plan).upper(), _STATE_STYLE[plan.state])
     headline = screen.fit(words.headline(plan))
     screen.say()
@@ -189,7 +191,8 @@ def _field(screen: Screen, plan: Plan, year: int, *, us: bool, leave_out: Sequen
     if plan.state != "winter-killed":
         _dates(screen, plan, year, us=us)
         _strip(screen, plan)
-    screen.items("Why", words.reasons(plan, us=us))
+    release = words.release(plan) if full else ""
+    screen.items("Why", [*words.reasons(plan, us=us), *filter(None, (release,))])
     screen.items("Note", (note for note in plan.notes if note not in leave_out))
 
 

@@ -358,6 +358,22 @@ def nitrogen(plan: Plan, *, us: bool = False) -> str:
     )
 
 
+def release(plan: Plan) -> str:
+    """How its nitrogen comes free over the weeks, in a sentence; empty where that is not known."""
+    if not plan.nitrogen or not plan.release:
+        return ""
+    low, high = (getattr(plan.nitrogen["carbon_nitrogen"], end) for end in ("low", "high"))
+    ratio = f"{low:.0f}" if round(low) == round(high) else f"{low:.0f} to {high:.0f}"
+    weeks = ", ".join(
+        f"{share.median:.0%} ({share.low:.0%} to {share.high:.0%}) in {number} weeks"
+        for number, share in plan.release.items()
+    )
+    return (
+        f"Of the nitrogen that becomes available, {weeks} of moist ground. The C:N ratio of the cover is then {ratio}; "
+        "below 25 nothing is tied up."
+    )
+
+
 def _on_this_field(plan: Plan, *, us: bool) -> str:
     """The nitrogen that becomes available on the field's own area, where that is known."""
     if plan.field.area_m2 is None:
