@@ -295,9 +295,11 @@ def _tenderness(tmean: Array, winter: Winter, up: ArrayLike) -> Array:
     first = np.asarray(up, dtype=np.float64)[..., None]
     place = np.clip(np.where(np.isnan(first), 0.0, np.ceil(first)), 0, days - 1).astype(np.intp)
     at_start = cool[..., np.maximum(np.arange(days) - (length - 1), 0)]
-    if place.ndim > cool.ndim:
-        cool = np.broadcast_to(cool, (*place.shape[:-1], days))
-    hardened = np.clip((at_start - np.take_along_axis(cool, place, axis=-1)) / HARDENING_DAYS.value, 0.0, 1.0)
+    shape = np.broadcast_shapes(place.shape[:-1], cool.shape[:-1])
+    at_emergence = np.take_along_axis(
+        np.broadcast_to(cool, (*shape, days)), np.broadcast_to(place, (*shape, 1)), axis=-1
+    )
+    hardened = np.clip((at_start - at_emergence) / HARDENING_DAYS.value, 0.0, 1.0)
     return max(TENDER.value - winter.kill_temperature.value, 0.0) * (1.0 - hardened)
 
 

@@ -202,8 +202,24 @@ READY = {
                     "observed_share": {"type": "number", "minimum": 0, "maximum": 1},
                     "nitrogen": {
                         "type": "object",
-                        "properties": dict.fromkeys(("dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha"), AMOUNT),
-                        "required": ["dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha"],
+                        "properties": {
+                            **dict.fromkeys(("dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha", "carbon_nitrogen"), AMOUNT),
+                            "released": {
+                                "type": "array",
+                                "items": {
+                                    "type": "object",
+                                    "properties": {
+                                        "weeks": {"type": "integer", "minimum": 1},
+                                        **dict.fromkeys(
+                                            ("low", "median", "high"), {"type": "number", "minimum": 0, "maximum": 1}
+                                        ),
+                                    },
+                                    "required": ["weeks", "low", "median", "high"],
+                                    "additionalProperties": False,
+                                },
+                            },
+                        },
+                        "required": ["dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha", "carbon_nitrogen", "released"],
                         "additionalProperties": False,
                     },
                     "notes": TEXTS,
