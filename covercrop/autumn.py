@@ -73,6 +73,9 @@ _TAIL, _LEAD = 30, 30
 #: Where nothing fits, so many of the nearest covers are tried in other ways, on every so many days.
 NEAREST, TRIAL_STEP = 2, 3
 
+#: A share alive that is no further than this below the one asked for is named as a risk to take.
+LITTLE_MORE_RISK = 0.15
+
 #: Days before the wanted planting on which an earlier ending is tried.
 _EARLY_DAYS = 70
 
@@ -124,12 +127,14 @@ class Relaxation:
     cover : str
         Its common name.
     kind : str
-        ``early-ending``, ``early-cultivar``, ``transplants``,
+        ``accept``, ``early-ending``, ``early-cultivar``, ``transplants``,
         ``shorter-crop``, ``later-planting``, ``earlier-sowing`` or ``snow``.
     start, end : numpy.datetime64[D]
         First and last sowing date that then work, to :data:`TRIAL_STEP` days.
     snow : bool
         Whether it also takes snow through the cold weeks.
+    alive : float
+        Share of the years in which it lives, where that has to be enough; NaN where it need not.
     detail : str
         The cultivar.
     day : numpy.datetime64[D]
@@ -143,6 +148,7 @@ class Relaxation:
     start: np.datetime64
     end: np.datetime64
     snow: bool = False
+    alive: float = np.nan
     detail: str = ""
     day: np.datetime64 = NEVER
     number: float = np.nan
@@ -402,7 +408,7 @@ def _dates(season: Outlook, on: np.datetime64, start: np.datetime64 | None, end:
     if start is None:
         start = max(first, on)
         if end is not None and start > end:
-            start = end - (last - first)
+            start = max(end - (last - first), season.days[0], min(on, end))
     if end is None:
         end = last if last >= start else start + (last - first)
     if start > end:
@@ -726,14 +732,19 @@ def _fitness(choice: Choice) -> tuple[bool, float]:
 
 def _relaxations(frame: _Frame, nearest: Choice) -> list[Relaxation]:
     """What makes the nearest cover fit, each tried on its own and worked out in full."""
-    place = nearest.best
+    place, accepted = nearest.best, frame.risk
     failing = {name for name in LIMITS if nearest.share(name)[place] < getattr(frame.risk, name) - 1e-9}
     frame = replace(frame, dates=frame.dates[::TRIAL_STEP], sowing=frame.sowing[::TRIAL_STEP])
-    # Snow is weather, not a choice: what the grower can do is tried with it where the cold is in the way too.
-    asked = _Asked(cover=nearest.cover, cultivar=nearest.cultivar, snow="survives" in failing)
+    asked = _Asked(cover=nearest.cover, cultivar=nearest.cultivar)
     found: list[Relaxation | None] = []
-    if failing == {"survives"}:
-        found.append(_if_it_fits(frame, asked, "snow"))
+    if "survives" in failing:
+        # The cold is weather: what the grower can do is tried for more risk, where it takes little more, or under snow.
+        reached = np.floor(float(nearest.survives.max()) * 100) / 100
+        eased, under_snow = replace(frame, risk=replace(frame.risk, survives=reached)), replace(asked, snow=True)
+        little = frame.risk.survives - reached <= LITTLE_MORE_RISK
+        if failing == {"survives"}:
+            found += [_if_it_fits(eased, asked, "accept") if little else None, _if_it_fits(frame, under_snow, "snow")]
+        frame, asked = (eased, asked) if little else (frame, under_snow)
     if "established" in failing and frame.sowing[0] > 0:
         sowing = np.arange(0, frame.sowing[0], TRIAL_STEP, dtype=np.intp)
         earlier = replace(frame, dates=frame.season.days[sowing], sowing=sowing)
@@ -741,7 +752,8 @@ def _relaxations(frame: _Frame, nearest: Choice) -> list[Relaxation]:
     if "plantable" in failing:
         found += [_earlier_ending(frame, asked), _earlier_cultivar(frame, asked), _transplants(frame, asked)]
         found.append(_later_planting(frame, asked))
-    return [each for each in found if each is not None]
+    alive = frame.risk.survives if frame.risk.survives < accepted.survives else np.nan
+    return [each if each.snow else replace(each, alive=alive) for each in found if each is not None]
 
 
 def _if_it_fits(frame: _Frame, asked: _Asked, kind: str, detail: str = "") -> Relaxation | None:

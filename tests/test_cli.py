@@ -124,6 +124,7 @@ RANGE = {
     "additionalProperties": False,
 }
 TEXTS = {"type": "array", "items": {"type": "string", "minLength": 1}}
+SHARE = {"type": "number", "minimum": 0, "maximum": 1}
 AMOUNT = {
     "type": "object",
     "properties": {end: {"type": ["number", "null"], "minimum": 0} for end in ("low", "median", "high")},
@@ -210,9 +211,7 @@ READY = {
                                     "type": "object",
                                     "properties": {
                                         "weeks": {"type": "integer", "minimum": 1},
-                                        **dict.fromkeys(
-                                            ("low", "median", "high"), {"type": "number", "minimum": 0, "maximum": 1}
-                                        ),
+                                        **{key: SHARE for key in ("low", "median", "high")},
                                     },
                                     "required": ["weeks", "low", "median", "high"],
                                     "additionalProperties": False,

@@ -62,6 +62,7 @@ def _field(autumn: Autumn) -> dict[str, Any]:
                 "sow_from": str(relaxed.start),
                 "sow_to": str(relaxed.end),
                 "with_snow": relaxed.snow,
+                "p_survives": _share(relaxed.alive),
                 "words": sowing_words.relaxation(autumn, relaxed),
             }
             for relaxed in autumn.relaxations

@@ -246,11 +246,12 @@ def snow(autumn: Autumn) -> str:
 def relaxation(autumn: Autumn, relaxed: Relaxation, *, us: bool = False) -> str:
     """What would make a cover fit, in a sentence."""
     dates = f"{relaxed.cover} fits sown {_from_to(relaxed.start, relaxed.end)}"
-    under = "where snow lies through the coldest weeks, " if relaxed.snow else ""
+    enough = "" if np.isnan(relaxed.alive) else f"if {relaxed.alive:.0%} alive is enough for you (--alive), "
+    under = "where snow lies through the coldest weeks, " if relaxed.snow else enough
     crop = autumn.crop.common_name
     match relaxed.kind:
-        case "snow":
-            said = f"where snow lies through the coldest weeks, {dates}"
+        case "snow" | "accept":
+            said = f"{under}{dates}"
         case "earlier-sowing":
             said = f"{under}sown earlier: {dates}"
         case "early-ending":
@@ -274,7 +275,7 @@ def relaxation(autumn: Autumn, relaxed: Relaxation, *, us: bool = False) -> str:
 
 
 def _from_to(start: np.datetime64, end: np.datetime64) -> str:
-    return f"on {day_month(start)}" if start == end else f"from {day_month(start)} to {day_month(end)}"
+    return f"on {day_month(start)}" if start == end else span(start, end)
 
 
 def assumptions(autumn: Autumn) -> list[str]:
