@@ -110,7 +110,11 @@ class Risk:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Failure:
-    """What fails first on one side of the dates that work: the limit, on which date, how often it still holds."""
+    """What fails first on one side of the dates that work: the limit, on which date, how often it still holds.
+
+    ``cause`` says why the crop cannot be planted in time: ``bloom``, or one of
+    :data:`covercrop.plantback.LIMITS`.
+    """
 
     limit: str
     date: np.datetime64
@@ -174,8 +178,6 @@ class Choice:
         Day of ending; likely opening of the window; likely first safe day.
     brings : dict of str to numpy.ndarray
         Middle values of what the cover brings (:func:`covercrop.stand.brought`).
-    causes : tuple of str
-        The limit on planting that most often clears last, for each date.
     fits : numpy.ndarray of bool
     first, last : int or None
         Ends of the longest run of dates that fit.
@@ -196,7 +198,6 @@ class Choice:
     window_open: Days
     earliest_planting: Days
     brings: dict[str, Array]
-    causes: tuple[str, ...]
     fits: NDArray[np.bool_]
     first: int | None
     last: int | None
@@ -645,10 +646,6 @@ def _choice(frame: _Frame, followed: _Followed, limits: dict[str, Array]) -> Cho
         "survives": living / members,
         "plantable": plantable,
     }
-    causes = tuple(
-        "bloom" if np.isnan(day) else plantback.binding({name: limit[place] for name, limit in limits.items()}) or ""
-        for place, day in enumerate(followed.ended)
-    )
     fits = np.all([share >= getattr(frame.risk, name) - 1e-9 for name, share in shares.items()], axis=0)
     joint = together.sum(axis=(1, 2)) / members
     moist = _moist(season, frame.sowing)
@@ -668,13 +665,12 @@ def _choice(frame: _Frame, followed: _Followed, limits: dict[str, Array]) -> Cho
         window_open=season.dates(_middle(stand.opens, counted) + first),
         earliest_planting=season.dates(np.ceil(_middle(earliest, counted))),
         brings={name: _middle(values, counted) for name, values in brings.items()},
-        causes=causes,
         fits=fits,
         first=run[0] if run else None,
         last=run[1] - 1 if run else None,
         best=_best(score, inside),
-        before=_failure(frame, shares, causes, run[0] - 1) if run else None,
-        after=_failure(frame, shares, causes, run[1]) if run else None,
+        before=_failure(frame, shares, limits, run[0] - 1) if run else None,
+        after=_failure(frame, shares, limits, run[1]) if run else None,
     )
 
 
@@ -706,7 +702,7 @@ def _best(score: Array, inside: NDArray[np.bool_]) -> int:
     return (run[0] + run[1] - 1) // 2 if run else 0
 
 
-def _failure(frame: _Frame, shares: dict[str, Array], causes: Sequence[str], place: int) -> Failure | None:
+def _failure(frame: _Frame, shares: dict[str, Array], limits: dict[str, Array], place: int) -> Failure | None:
     """What fails on the first date outside those that fit; None where that was not asked about."""
     if not 0 <= place < frame.dates.size:
         return None
@@ -716,8 +712,15 @@ def _failure(frame: _Frame, shares: dict[str, Array], causes: Sequence[str], pla
         limit=limit,
         date=frame.dates[place],
         share=float(shares[limit][place]),
-        cause=causes[place] if limit == "plantable" else "",
+        cause=_cause({name: days[place] for name, days in limits.items()}) if limit == "plantable" else "",
     )
+
+
+def _cause(limits: dict[str, Array]) -> str:
+    """The limit on planting that most often clears last; bloom, where there is no day of ending to count from."""
+    if np.isnan(limits["disease"]).all():
+        return "bloom"
+    return plantback.binding(limits) or ""
 
 
 def _fitness(choice: Choice) -> tuple[bool, float]:

@@ -211,7 +211,7 @@ READY = {
                                     "type": "object",
                                     "properties": {
                                         "weeks": {"type": "integer", "minimum": 1},
-                                        **{key: SHARE for key in ("low", "median", "high")},
+                                        **dict.fromkeys(("low", "median", "high"), SHARE),
                                     },
                                     "required": ["weeks", "low", "median", "high"],
                                     "additionalProperties": False,

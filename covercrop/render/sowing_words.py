@@ -257,7 +257,7 @@ def relaxation(autumn: Autumn, relaxed: Relaxation, *, us: bool = False) -> str:
         case "early-ending":
             per, unit = (1 / units.KG_HA_PER_LB_ACRE, "lb/acre") if us else (1.0, "kg/ha")
             said = (
-                f"{under}turned under green by {day_month(relaxed.day)}, before or just as it blooms, {dates}; it then "
+                f"{under}turned under by {day_month(relaxed.day)}, ahead of its best day, {dates}; it then "
                 f"brings {round(relaxed.number * per, -2):,.0f} {unit} of dry matter"
             )
         case "early-cultivar":
