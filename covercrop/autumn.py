@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from covercrop import growth, hazards, parameters, plantback, soil_water, termination
+from covercrop import decomposition, growth, hazards, parameters, plantback, soil_water, termination
 from covercrop.degree_days import accumulate, crossing
 from covercrop.ending import LEAST_ODDS, POOR
 from covercrop.ensemble import MEDIAN, Draws, quantiles, standard_draws
@@ -67,8 +67,8 @@ SEEDBED_RAIN = soil_water.TOTAL_EVAPORABLE
 #: Dates whose joint chance is no further than this below the best are as good as it.
 AS_GOOD = 0.02
 
-#: Days of the season kept behind midsummer for the stand, and before midwinter for the ground.
-_TAIL, _LEAD = 30, 30
+#: Days of the season kept behind midsummer for the stand, and before midwinter and behind midsummer for the ground.
+_TAIL, _LEAD, _SUMMER = 30, 30, 75
 
 #: Where nothing fits, so many of the nearest covers are tried in other ways, on every so many days.
 NEAREST, TRIAL_STEP = 2, 3
@@ -475,10 +475,14 @@ def _latest_planting(season: Outlook, crop: Crop, plan: CropEntry) -> Array:
 
 def _plant_by(season: Outlook, crop: Crop, plan: CropEntry, share: float) -> tuple[int, str]:
     """Day index by which to plant, where none is asked for, and where it comes from."""
-    latest = np.sort(_latest_planting(season, crop, plan))
-    ripens = latest[int((1.0 - share) * latest.size + 1e-9)]
+    ripens = _reached_by(_latest_planting(season, crop, plan), share)
     midsummer = BEFORE_MIDWINTER + hazards.HALF_YEAR - 1
     return (int(ripens), "ripens") if ripens < midsummer else (midsummer, "midsummer")
+
+
+def _reached_by(days: Array, share: float) -> float:
+    """The latest day that is no later than those of this share of the years."""
+    return float(np.sort(days)[min(int((1.0 - share) * days.size + 1e-9), days.size - 1)])
 
 
 def _ripens_by(frame: _Frame) -> float:
@@ -606,9 +610,9 @@ def _grounds(frame: _Frame, covers: Sequence[tuple[Cover, Array]]) -> list[dict[
     groups: dict[object, list[int]] = {}
     for place, (cover, _) in enumerate(covers):
         residue = cover.residue
-        groups.setdefault(
-            (residue.carbohydrate.value, residue.cellulose.value, residue.carbon_nitrogen.value), []
-        ).append(place)
+        # The C:N ratio counts only where it slows decay, so that nearly all covers share one ground.
+        slowed = float(decomposition.carbon_nitrogen_factor(residue.carbon_nitrogen.value))
+        groups.setdefault((decomposition.fractions(residue), slowed), []).append(place)
     for places in groups.values():
         days = np.unique(np.concatenate([covers[place][1] for place in places]))
         limits = _limits(frame, covers[places[0]][0], days)
@@ -621,9 +625,9 @@ def _grounds(frame: _Frame, covers: Sequence[tuple[Cover, Array]]) -> list[dict[
 
 def _limits(frame: _Frame, cover: Cover, dead: Array) -> dict[str, Array]:
     """Limits on planting after each day on which a cover dies, on the axis of the season."""
-    # Soil and residue forget the autumn: a month of winter is lead enough, and a third of the days is saved.
+    # Soil and residue forget the autumn, and no one waits for the next: half of the days are enough.
     first = BEFORE_MIDWINTER - _LEAD
-    season = _cut(frame.season, slice(first, None))
+    season = _cut(frame.season, slice(first, BEFORE_MIDWINTER + hazards.HALF_YEAR + _SUMMER))
     _, limits = planting_limits(season, cover.residue, frame.crop, frame.plan, frame.draws, dead - first, _LEAD)
     return {name: limit + first for name, limit in limits.items()}
 
@@ -836,8 +840,7 @@ def _later_planting(frame: _Frame, asked: _Asked) -> Relaxation | None:
     else:
         return None
     freeze = hazards.first_autumn_freeze(frame.season.tmin, BEFORE_MIDWINTER, frame.crop.frost.value)
-    ends = np.sort(np.where(np.isnan(freeze), np.inf, freeze))
-    days = float(ends[int((1.0 - frame.risk.plantable) * ends.size + 1e-9)]) - by
+    days = _reached_by(np.where(np.isnan(freeze), np.inf, freeze), frame.risk.plantable) - by
     if days < _SHORTEST_CROP:
         return None
     return Relaxation(

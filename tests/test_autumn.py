@@ -242,6 +242,14 @@ def test_taking_more_risk_never_narrows_the_range() -> None:
     assert of(bold, "hairy-vetch").fits.sum() > of(careful, "hairy-vetch").fits.sum()
 
 
+def test_any_share_may_be_asked_for() -> None:
+    """Nothing asked for, every date fits; everything asked for, hardly one does; neither is an error."""
+    nothing = sow(risk=Risk(established=0.0, survives=0.0, plantable=0.0))
+    assert all(choice.fits.all() for choice in nothing.choices)
+    everything = sow(risk=Risk(established=1.0, survives=1.0, plantable=1.0))
+    assert sum(choice.fits.sum() for choice in everything.choices) < sum(c.fits.sum() for c in sow().choices)
+
+
 def test_those_that_fit_come_first(answer: Autumn) -> None:
     """In the order of the nitrogen they can be counted on for."""
     fits = [choice.fit for choice in answer.choices]
