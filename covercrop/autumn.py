@@ -317,7 +317,7 @@ def plan_autumn(
     dates = _dates(season, on, start, end)
     frame = _frame(field, season, dates, accepted, draws or standard_draws(DRAWS), plant_by)
     asked = [_Asked(cover=cover, cultivar=_cultivar(field, cover)) for cover in known]
-    choices = sorted(_choices(frame, asked), key=_fitness, reverse=True)
+    choices = sorted(_choices(frame, asked), key=lambda choice: _fitness(choice, accepted), reverse=True)
     nowhere = not any(choice.fit for choice in choices)
     return Autumn(
         field=field,
@@ -727,11 +727,16 @@ def _cause(limits: dict[str, Array]) -> str:
     return plantback.binding(limits) or ""
 
 
-def _fitness(choice: Choice) -> tuple[bool, float]:
-    """Those that fit first, by the nitrogen that they can be counted on for; the others by their chance."""
-    together = float(choice.together[choice.best])
-    nitrogen = float(np.nan_to_num(choice.brings["pan_kg_ha"][choice.best]))
-    return choice.fit, together * nitrogen if choice.fit else together
+def _fitness(choice: Choice, risk: Risk) -> tuple[bool, float]:
+    """Those that fit first, by the nitrogen that they can be counted on for; the others by how little they fall short.
+
+    Dying counts twice: a crop can be planted otherwise, the winter cannot be had otherwise.
+    """
+    place = choice.best
+    if choice.fit:
+        return True, float(choice.together[place] * np.nan_to_num(choice.brings["pan_kg_ha"][place]))
+    short = {name: min(float(choice.share(name)[place]) - getattr(risk, name), 0.0) for name in LIMITS}
+    return False, sum(short.values()) + short["survives"]
 
 
 # --- what to relax --------------------------------------------------------------------------------

@@ -68,9 +68,9 @@ def _between(autumn: Autumn, choice: Choice) -> str:
     return f"on {best}" if first == last else f"{span(first, last)}, best about {best}"
 
 
-def _nearest(autumn: Autumn, choice: Choice) -> str:
+def _nearest(autumn: Autumn, choice: Choice, called: str = "") -> str:
     return (
-        f"{name(choice)} sown about {day_month(autumn.dates[choice.best], year(autumn))}: "
+        f"{called or name(choice)} sown about {day_month(autumn.dates[choice.best], year(autumn))}: "
         f"{percent(float(choice.established[choice.best]))} of the years cover the ground before winter, "
         f"{percent(float(choice.survives[choice.best]))} live, {percent(float(choice.plantable[choice.best]))} of "
         f"those leave the ground plantable by {day_month(autumn.plant_by)}"
@@ -97,7 +97,7 @@ def own(autumn: Autumn, choice: Choice) -> str:
     """The field's own cover, where another one is fitter."""
     if choice.fit:
         return f"{_first_big(name(choice))}, as on this field now: {_between(autumn, choice)}."
-    return f"{_first_big(name(choice))}, as on this field now, does not fit: {_nearest(autumn, choice)}."
+    return f"{_first_big(name(choice))}, as on this field now, does not fit; {_nearest(autumn, choice, 'it comes nearest')}."
 
 
 def _first_big(text: str) -> str:
