@@ -97,7 +97,8 @@ def own(autumn: Autumn, choice: Choice) -> str:
     """The field's own cover, where another one is fitter."""
     if choice.fit:
         return f"{_first_big(name(choice))}, as on this field now: {_between(autumn, choice)}."
-    return f"{_first_big(name(choice))}, as on this field now, does not fit; {_nearest(autumn, choice, 'it comes nearest')}."
+    nearest = _nearest(autumn, choice, "it comes nearest")
+    return f"{_first_big(name(choice))}, as on this field now, does not fit; {nearest}."
 
 
 def _first_big(text: str) -> str:
