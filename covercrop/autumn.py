@@ -1,8 +1,8 @@
 """The autumn ahead: what comes of each sowing date, for each cover, over the past years of a place.
 
-Every date runs through the chain of a field's own answer (:mod:`covercrop.plan`):
-emergence, winter, bloom, window, the ground after it, planting.  The years are
-the same for all dates, so that what differs between two dates is the date.
+Every date runs through the chain of a field's own answer (see
+:mod:`covercrop.sowing_dates`).  The years are the same for all dates, so that
+what differs between two dates is the date.
 As a plan made on the day of sowing would have it, each date has one day on
 which its cover is to be ended: the one on which the window is most likely open.
 
@@ -17,33 +17,49 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
-from covercrop import decomposition, growth, hazards, parameters, plantback, soil_water, termination
-from covercrop.degree_days import accumulate, crossing
-from covercrop.ending import LEAST_ODDS, POOR
+from covercrop import hazards, parameters, plantback
 from covercrop.ensemble import MEDIAN, Draws, quantiles, standard_draws
 from covercrop.errors import UsageError
-from covercrop.ground import dead_from, planting_limits
-from covercrop.stand import Stand, brought, grow_stand, seedbed_temperature
+from covercrop.sowing_dates import (
+    BEFORE_MIDWINTER,
+    LIMITS,
+    SEEDBED_RAIN,
+    Array,
+    Asked,
+    Choice,
+    Days,
+    Failure,
+    Frame,
+    Risk,
+    choice_of,
+    compare,
+    follow,
+    grounds,
+    growth_of,
+    limits_after,
+    longest_run,
+    middle,
+    moist_share,
+    stand_days,
+)
+from covercrop.stand import brought, seedbed_temperature
 from covercrop.weather.outlook import Outlook, past_seasons
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
 
     from covercrop.records import DailyWeather
     from covercrop.season import CropEntry, Field
-    from covercrop.traits import Cover, Crop, Growth
+    from covercrop.traits import Cover, Crop
 
-Array = NDArray[np.float64]
-Days = NDArray[np.datetime64]
+__all__ = ["LIMITS", "Autumn", "Choice", "Failure", "Relaxation", "Risk", "plan_autumn"]
 
 #: Draws of the uncertain numbers.  Four times as many move no share by more
-#: than two in a hundred and no date by more than two days (a test holds it so).
+#: than three in a hundred and no date by more than two days (a test holds it so).
 DRAWS = 16
 
-#: Days from the start of the season to midwinter, and from there to its end.
-BEFORE_MIDWINTER = 184
+#: Days from midwinter to the end of the season.
 AFTER_MIDWINTER = 365
 
 #: Last day after midwinter that still counts as a sowing of that autumn.
@@ -59,17 +75,6 @@ FROM_BEFORE_MIDWINTER, TO_BEFORE_MIDWINTER = 122, 31
 #: Common practice, no source: sow six to eight weeks before the first hard frost.
 RULE_DAYS = (56, 42)
 
-#: Days in which seed has to find rain, and the rain that wets a dry loam to
-#: 10 cm (:data:`covercrop.soil_water.TOTAL_EVAPORABLE`) [mm].
-SEEDBED_DAYS = 21
-SEEDBED_RAIN = soil_water.TOTAL_EVAPORABLE
-
-#: Dates whose joint chance is no further than this below the best are as good as it.
-AS_GOOD = 0.02
-
-#: Days of the season kept behind midsummer for the stand, and before midwinter and behind midsummer for the ground.
-_TAIL, _LEAD, _SUMMER = 30, 30, 75
-
 #: Where nothing fits, so many of the nearest covers are tried in other ways, on every so many days.
 NEAREST, TRIAL_STEP = 2, 3
 
@@ -83,8 +88,6 @@ _EARLY_DAYS = 70
 _LATE_DAYS = 45
 _SHORTEST_CROP = 45.0
 
-LIMITS = ("established", "survives", "plantable")
-
 NEVER = np.datetime64("NaT", "D")
 
 #: What no source gives, for the reader of the odds.
@@ -97,29 +100,6 @@ ASSUMPTIONS = (
     "Best is the middle of the dates with the best chance that all goes well, rain for the seed included.",
     "Sowing six to eight weeks before the first hard frost is common practice, no source.",
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Risk:
-    """Shares of the years in which each thing has to go well."""
-
-    established: float = 0.8
-    survives: float = 0.9
-    plantable: float = 0.8
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Failure:
-    """What fails first on one side of the dates that work: the limit, on which date, how often it still holds.
-
-    ``cause`` says why the crop cannot be planted in time: ``bloom``, or one of
-    :data:`covercrop.plantback.LIMITS`.
-    """
-
-    limit: str
-    date: np.datetime64
-    share: float
-    cause: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,64 +136,6 @@ class Relaxation:
     detail: str = ""
     day: np.datetime64 = NEVER
     number: float = np.nan
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Choice:
-    """One cover, sown on each of the dates; arrays have shape (date,).
-
-    Attributes
-    ----------
-    cover : Cover
-    cultivar : str
-        Empty where it is not known.
-    established, survives, plantable : numpy.ndarray
-        Shares of the years: ground covered before winter; stand alive; crop
-        plantable by the wanted date, of those in which it lives.
-    together : numpy.ndarray
-        Share of the years in which all three hold.
-    window : numpy.ndarray
-        Chance that the window is open on the day of ending.
-    ended, window_open, earliest_planting : numpy.ndarray of datetime64[D]
-        Day of ending; likely opening of the window; likely first safe day.
-    brings : dict of str to numpy.ndarray
-        Middle values of what the cover brings (:func:`covercrop.stand.brought`).
-    fits : numpy.ndarray of bool
-    first, last : int or None
-        Ends of the longest run of dates that fit.
-    best : int
-        The best date: among those that fit, if any do.
-    before, after : Failure or None
-        What fails first on either side; None at the edge of the dates asked for.
-    """
-
-    cover: Cover
-    cultivar: str
-    established: Array
-    survives: Array
-    plantable: Array
-    together: Array
-    window: Array
-    ended: Days
-    window_open: Days
-    earliest_planting: Days
-    brings: dict[str, Array]
-    fits: NDArray[np.bool_]
-    first: int | None
-    last: int | None
-    best: int
-    before: Failure | None
-    after: Failure | None
-
-    @property
-    def fit(self) -> bool:
-        """Whether any date fits."""
-        return self.first is not None
-
-    def share(self, limit: str) -> Array:
-        """The shares of one of :data:`LIMITS`."""
-        shares: Array = getattr(self, limit)
-        return shares
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -316,8 +238,8 @@ def plan_autumn(
     season = _season(weather, on, field.latitude, start, end)
     dates = _dates(season, on, start, end)
     frame = _frame(field, season, dates, accepted, draws or standard_draws(DRAWS), plant_by)
-    asked = [_Asked(cover=cover, cultivar=_cultivar(field, cover)) for cover in known]
-    choices = sorted(_choices(frame, asked), key=lambda choice: _fitness(choice, accepted), reverse=True)
+    asked = [Asked(cover=cover, cultivar=_cultivar(field, cover)) for cover in known]
+    choices = sorted(compare(frame, asked), key=lambda choice: _fitness(choice, accepted), reverse=True)
     nowhere = not any(choice.fit for choice in choices)
     return Autumn(
         field=field,
@@ -329,7 +251,7 @@ def plan_autumn(
         ripens_by=_ripens_by(frame),
         risk=accepted,
         frost=_frost(season)[1],
-        moist=_moist(season, frame.sowing),
+        moist=moist_share(season, frame.sowing),
         choices=tuple(choices),
         relaxations=tuple(
             relaxed for choice in choices[: NEAREST if nowhere else 0] for relaxed in _relaxations(frame, choice)
@@ -340,32 +262,6 @@ def plan_autumn(
 
 
 # --- the dates ------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Frame:
-    """What all covers of one question share; day indexes on the axis of ``season``."""
-
-    field: Field
-    crop: Crop
-    plan: CropEntry
-    season: Outlook
-    seedbed: Array
-    dates: Days
-    sowing: NDArray[np.intp]
-    plant_by: int
-    plant_by_from: str
-    risk: Risk
-    draws: Draws
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Asked:
-    """A cover as it is asked about; ``snow`` takes the cold away."""
-
-    cover: Cover
-    cultivar: str
-    snow: bool = False
 
 
 def _season(
@@ -435,7 +331,7 @@ def _frame(
     draws: Draws,
     plant_by: np.datetime64 | None,
     plan: CropEntry | None = None,
-) -> _Frame:
+) -> Frame:
     plan = plan or field.crop
     crop = parameters.crop(plan.name)
     if plant_by is None:
@@ -447,12 +343,12 @@ def _frame(
                 f"--plant-by {plant_by} is not in the year after the sowing; give a day from "
                 f"{season.days[BEFORE_MIDWINTER + 1]} to {season.days[-1]}"
             )
-    return _Frame(
+    return Frame(
         field=field,
         crop=crop,
         plan=plan,
         season=season,
-        seedbed=seedbed_temperature(season.tmean[:, : _stand_days()]),
+        seedbed=seedbed_temperature(season.tmean[:, : stand_days()]),
         dates=dates,
         sowing=(dates - season.days[0]).astype(np.intp),
         plant_by=by,
@@ -460,10 +356,6 @@ def _frame(
         risk=risk,
         draws=draws,
     )
-
-
-def _stand_days() -> int:
-    return BEFORE_MIDWINTER + hazards.HALF_YEAR + _TAIL
 
 
 def _latest_planting(season: Outlook, crop: Crop, plan: CropEntry) -> Array:
@@ -485,246 +377,13 @@ def _reached_by(days: Array, share: float) -> float:
     return float(np.sort(days)[min(int((1.0 - share) * days.size + 1e-9), days.size - 1)])
 
 
-def _ripens_by(frame: _Frame) -> float:
+def _ripens_by(frame: Frame) -> float:
     return float((_latest_planting(frame.season, frame.crop, frame.plan) >= frame.plant_by).mean())
-
-
-def _moist(season: Outlook, sowing: NDArray[np.intp]) -> Array:
-    """Share of the years in which rain wets the seedbed, by sowing date; NaN where rain is not known."""
-    total = np.cumsum(np.concatenate([np.zeros((len(season.prcp), 1)), season.prcp], axis=1), axis=1)
-    fallen = total[:, sowing + SEEDBED_DAYS] - total[:, sowing]
-    known = ~np.isnan(fallen)
-    years = known.sum(axis=0)
-    return np.where(years > 0, (fallen >= SEEDBED_RAIN).sum(axis=0) / np.maximum(years, 1), np.nan)
 
 
 def _cultivar(field: Field, cover: Cover) -> str:
     """The field's own cultivar for its own species; not known for any other."""
     return field.cover.cultivar if field.cover.species == cover.key else ""
-
-
-# --- what comes of them ---------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Followed:
-    """A cover followed to its ending; arrays (date, year, draw) but for ``ended``, ``dead`` and ``odds`` (date,)."""
-
-    asked: _Asked
-    stand: Stand
-    alive: NDArray[np.bool_]
-    covered: NDArray[np.bool_]
-    ended: Array
-    dead: Array
-    odds: Array
-
-
-def _choices(frame: _Frame, asked: Iterable[_Asked]) -> list[Choice]:
-    """Every cover on every date; the ground is worked out once for each day on which some cover dies."""
-    followed = [_follow(frame, each) for each in asked]
-    grounds = _grounds(frame, [(each.asked.cover, each.dead) for each in followed])
-    return [_choice(frame, each, ground) for each, ground in zip(followed, grounds, strict=True)]
-
-
-def _follow(frame: _Frame, asked: _Asked) -> _Followed:
-    cover, field, first = asked.cover, frame.field, int(frame.sowing[0])
-    part = slice(first, _stand_days())
-    season = _cut(frame.season, part)
-    stand = grow_stand(
-        season,
-        field.latitude,
-        cover,
-        frame.draws,
-        cultivar=asked.cultivar,
-        terminate=field.cover.terminate,
-        sowing=(frame.sowing - first)[:, np.newaxis],
-        seedbed=frame.seedbed[:, part],
-    )
-    alive = np.ones(stand.killed.shape, dtype=np.bool_) if asked.snow else np.isnan(stand.killed)
-    # Where every member dies the dates are those of a stand that lives.
-    counted = np.where(alive.any(axis=(1, 2), keepdims=True), alive, True)
-    opens, closes, methods = _windows(stand, field.cover.terminate, cover, counted)
-    ended, odds = _endings(opens, closes, counted, season.days.size)
-    rate = accumulate(growth.warmth(season.tmean, _growth(cover)))
-    wanted = crossing(rate, cover.sowing.ground_cover.value, stand.stages["emergence"][..., :1] + 1)
-    return _Followed(
-        asked=asked,
-        stand=replace(stand, opens=opens, closes=closes),
-        alive=alive,
-        covered=wanted <= BEFORE_MIDWINTER - first,
-        ended=ended,
-        dead=np.where(methods == "tarp", dead_from(ended, "tarp"), ended) + first,
-        odds=odds,
-    )
-
-
-def _cut(season: Outlook, part: slice) -> Outlook:
-    return replace(
-        season, days=season.days[part], tmin=season.tmin[:, part], tmax=season.tmax[:, part], prcp=season.prcp[:, part]
-    )
-
-
-def _growth(cover: Cover) -> Growth:
-    if cover.growth is None:
-        raise UsageError(f"nothing is known about the growth of {cover.key}; leave it out of --cover")
-    return cover.growth
-
-
-def _windows(
-    stand: Stand, terminate: str, cover: Cover, counted: NDArray[np.bool_]
-) -> tuple[Array, Array, NDArray[np.str_]]:
-    """Windows by date: of the way asked for, or of turning under where that has none in most years."""
-    opens, closes = stand.opens, stand.closes
-    methods = np.full(len(opens), terminate)
-    if terminate == "turn-under":
-        return opens, closes, methods
-    held = ((closes >= opens) & counted).sum(axis=(1, 2)) / counted.sum(axis=(1, 2))
-    without = held < POOR
-    turning = termination.window(stand.stages, "turn-under", cover)
-    other = without[:, np.newaxis, np.newaxis]
-    return (
-        np.where(other, turning[0], opens),
-        np.where(other, turning[1], closes),
-        np.where(without, "turn-under", methods),
-    )
-
-
-def _endings(opens: Array, closes: Array, counted: NDArray[np.bool_], days: int) -> tuple[Array, Array]:
-    """The day with the best odds for each date, NaN where none has a chance to speak of, and its odds."""
-    ended, best = np.full(len(opens), np.nan), np.zeros(len(opens))
-    for place, weights in enumerate(counted):
-        odds = termination.probability_by_day(opens[place], closes[place], weights / weights.sum(), days)
-        if odds.max() >= LEAST_ODDS:
-            day = termination.best_day(odds)
-            ended[place], best[place] = day, odds[day]
-    return ended, best
-
-
-def _grounds(frame: _Frame, covers: Sequence[tuple[Cover, Array]]) -> list[dict[str, Array]]:
-    """Limits on planting for each cover and date, shape (date, year, draw).
-
-    The ground knows nothing of the sowing date, and of the cover only its
-    residue and the day on which it dies.
-    """
-    found: list[dict[str, Array]] = [{} for _ in covers]
-    groups: dict[object, list[int]] = {}
-    for place, (cover, _) in enumerate(covers):
-        residue = cover.residue
-        # The C:N ratio counts only where it slows decay, so that nearly all covers share one ground.
-        slowed = float(decomposition.carbon_nitrogen_factor(residue.carbon_nitrogen.value))
-        groups.setdefault((decomposition.fractions(residue), slowed), []).append(place)
-    for places in groups.values():
-        days = np.unique(np.concatenate([covers[place][1] for place in places]))
-        limits = _limits(frame, covers[places[0]][0], days)
-        for place in places:
-            rows = np.searchsorted(days, covers[place][1])
-            rows = np.minimum(rows, days.size - 1)
-            found[place] = {name: limit[rows] for name, limit in limits.items()}
-    return found
-
-
-def _limits(frame: _Frame, cover: Cover, dead: Array) -> dict[str, Array]:
-    """Limits on planting after each day on which a cover dies, on the axis of the season."""
-    # Soil and residue forget the autumn, and no one waits for the next: half of the days are enough.
-    first = BEFORE_MIDWINTER - _LEAD
-    season = _cut(frame.season, slice(first, BEFORE_MIDWINTER + hazards.HALF_YEAR + _SUMMER))
-    _, limits = planting_limits(season, cover.residue, frame.crop, frame.plan, frame.draws, dead - first, _LEAD)
-    return {name: limit + first for name, limit in limits.items()}
-
-
-def _choice(frame: _Frame, followed: _Followed, limits: dict[str, Array]) -> Choice:
-    first, season, stand = int(frame.sowing[0]), frame.season, followed.stand
-    cover, alive = followed.asked.cover, followed.alive
-    earliest = plantback.earliest(limits)
-    in_time = earliest <= frame.plant_by
-    members = alive[0].size
-    living = alive.sum(axis=(1, 2))
-    covered = np.broadcast_to(followed.covered, alive.shape)
-    plantable = (in_time & alive).sum(axis=(1, 2)) / np.maximum(living, 1)
-    together = in_time & alive & covered
-    counted = np.where(living[:, np.newaxis, np.newaxis] > 0, alive, True)
-    tmean = season.tmean[:, first : _stand_days()]
-    brings = brought(_growth(cover), tmean, stand.stages, frame.draws, followed.ended)
-    shares = {
-        "established": covered.sum(axis=(1, 2)) / members,
-        "survives": living / members,
-        "plantable": plantable,
-    }
-    fits = np.all([share >= getattr(frame.risk, name) - 1e-9 for name, share in shares.items()], axis=0)
-    joint = together.sum(axis=(1, 2)) / members
-    moist = _moist(season, frame.sowing)
-    run = _longest_run(fits)
-    # Where nothing fits, the best date is the one that falls least short.
-    short = np.sum([np.minimum(share - getattr(frame.risk, name), 0.0) for name, share in shares.items()], axis=0)
-    score = np.where(np.isnan(moist), 1.0, moist) * joint if run else short
-    inside = np.zeros(fits.shape, dtype=np.bool_)
-    inside[slice(*run) if run else slice(None)] = True
-    return Choice(
-        cover=cover,
-        cultivar=followed.asked.cultivar,
-        **shares,
-        together=joint,
-        window=followed.odds,
-        ended=season.dates(followed.ended + first),
-        window_open=season.dates(_middle(stand.opens, counted) + first),
-        earliest_planting=season.dates(np.ceil(_middle(earliest, counted))),
-        brings={name: _middle(values, counted) for name, values in brings.items()},
-        fits=fits,
-        first=run[0] if run else None,
-        last=run[1] - 1 if run else None,
-        best=_best(score, inside),
-        before=_failure(frame, shares, limits, run[0] - 1) if run else None,
-        after=_failure(frame, shares, limits, run[1]) if run else None,
-    )
-
-
-def _middle(values: Array, counted: NDArray[np.bool_]) -> Array:
-    """Median over the members that count, by date; what is not reached is later than all."""
-    flat = np.where(np.isnan(values), np.inf, values).reshape(len(values), -1)
-    counts = counted.reshape(len(values), -1)
-    ordered = np.sort(np.where(counts, flat, np.nan), axis=1)  # those that do not count go last
-    half = np.ceil(MEDIAN * counts.sum(axis=1) - 1e-6).astype(np.intp) - 1
-    middle = ordered[np.arange(len(values)), half]
-    return np.where(np.isinf(middle), np.nan, middle)
-
-
-def _longest_run(fits: NDArray[np.bool_]) -> tuple[int, int] | None:
-    """Start and end (without) of the longest run of dates that fit; of equal ones, the first."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], fits, [False]]).astype(np.int8)))
-    if not edges.size:
-        return None
-    runs = edges.reshape(-1, 2)
-    start, end = runs[np.argmax(runs[:, 1] - runs[:, 0])]
-    return int(start), int(end)
-
-
-def _best(score: Array, inside: NDArray[np.bool_]) -> int:
-    """The middle of the dates with the best score."""
-    scored = np.where(inside, score, -np.inf)
-    good = scored >= scored.max() - AS_GOOD
-    run = _longest_run(good)
-    return (run[0] + run[1] - 1) // 2 if run else 0
-
-
-def _failure(frame: _Frame, shares: dict[str, Array], limits: dict[str, Array], place: int) -> Failure | None:
-    """What fails on the first date outside those that fit; None where that was not asked about."""
-    if not 0 <= place < frame.dates.size:
-        return None
-    short = {name: float(share[place]) - getattr(frame.risk, name) for name, share in shares.items()}
-    limit = min(short, key=lambda name: short[name])
-    return Failure(
-        limit=limit,
-        date=frame.dates[place],
-        share=float(shares[limit][place]),
-        cause=_cause({name: days[place] for name, days in limits.items()}) if limit == "plantable" else "",
-    )
-
-
-def _cause(limits: dict[str, Array]) -> str:
-    """The limit on planting that most often clears last; bloom, where there is no day of ending to count from."""
-    if np.isnan(limits["disease"]).all():
-        return "bloom"
-    return plantback.binding(limits) or ""
 
 
 def _fitness(choice: Choice, risk: Risk) -> tuple[bool, float]:
@@ -742,12 +401,12 @@ def _fitness(choice: Choice, risk: Risk) -> tuple[bool, float]:
 # --- what to relax --------------------------------------------------------------------------------
 
 
-def _relaxations(frame: _Frame, nearest: Choice) -> list[Relaxation]:
+def _relaxations(frame: Frame, nearest: Choice) -> list[Relaxation]:
     """What makes the nearest cover fit, each tried on its own and worked out in full."""
     place, accepted = nearest.best, frame.risk
     failing = {name for name in LIMITS if nearest.share(name)[place] < getattr(frame.risk, name) - 1e-9}
     frame = replace(frame, dates=frame.dates[::TRIAL_STEP], sowing=frame.sowing[::TRIAL_STEP])
-    asked = _Asked(cover=nearest.cover, cultivar=nearest.cultivar)
+    asked = Asked(cover=nearest.cover, cultivar=nearest.cultivar)
     found: list[Relaxation | None] = []
     if "survives" in failing:
         # The cold is weather: what the grower can do is tried for more risk, where it takes little more, or under snow.
@@ -768,8 +427,8 @@ def _relaxations(frame: _Frame, nearest: Choice) -> list[Relaxation]:
     return [each if each.snow else replace(each, alive=alive) for each in found if each is not None]
 
 
-def _if_it_fits(frame: _Frame, asked: _Asked, kind: str, detail: str = "") -> Relaxation | None:
-    (choice,) = _choices(frame, [asked])
+def _if_it_fits(frame: Frame, asked: Asked, kind: str, detail: str = "") -> Relaxation | None:
+    (choice,) = compare(frame, [asked])
     if choice.first is None or choice.last is None:
         return None
     return Relaxation(
@@ -782,7 +441,7 @@ def _if_it_fits(frame: _Frame, asked: _Asked, kind: str, detail: str = "") -> Re
     )
 
 
-def _earlier_cultivar(frame: _Frame, asked: _Asked) -> Relaxation | None:
+def _earlier_cultivar(frame: Frame, asked: Asked) -> Relaxation | None:
     now = parameters.cultivar(asked.cover, asked.cultivar).offset.value if asked.cultivar else 0.0
     earliest = min(asked.cover.cultivars, key=lambda cultivar: cultivar.offset.value, default=None)
     if earliest is None or earliest.offset.value >= now:
@@ -790,7 +449,7 @@ def _earlier_cultivar(frame: _Frame, asked: _Asked) -> Relaxation | None:
     return _if_it_fits(frame, replace(asked, cultivar=earliest.name), "early-cultivar", earliest.name)
 
 
-def _transplants(frame: _Frame, asked: _Asked) -> Relaxation | None:
+def _transplants(frame: Frame, asked: Asked) -> Relaxation | None:
     if frame.plan.method == "transplant":
         return None
     by = frame.season.days[frame.plant_by] if frame.plant_by_from == "asked" else None
@@ -799,26 +458,26 @@ def _transplants(frame: _Frame, asked: _Asked) -> Relaxation | None:
     return _if_it_fits(changed, asked, "transplants")
 
 
-def _earlier_ending(frame: _Frame, asked: _Asked) -> Relaxation | None:
+def _earlier_ending(frame: Frame, asked: Asked) -> Relaxation | None:
     """Turning it under before it blooms, on the last day that leaves the crop plantable."""
-    followed = _follow(frame, asked)
+    followed = follow(frame, asked)
     days = np.arange(frame.plant_by - _EARLY_DAYS, frame.plant_by, dtype=np.float64)
-    in_time = plantback.earliest(_limits(frame, asked.cover, days)) <= frame.plant_by
+    in_time = plantback.earliest(limits_after(frame, asked.cover, days)) <= frame.plant_by
     covered = np.broadcast_to(followed.covered, followed.alive.shape).mean(axis=(1, 2)) >= frame.risk.established - 1e-9
     lives = followed.alive.mean(axis=(1, 2)) >= frame.risk.survives - 1e-9
     enough = np.array(
         [(in_time & alive).sum(axis=(1, 2)) >= frame.risk.plantable * alive.sum() - 1e-9 for alive in followed.alive]
     )
     works = enough.any(axis=1) & covered & lives
-    run = _longest_run(works)
+    run = longest_run(works)
     if run is None:
         return None
     place = (run[0] + run[1] - 1) // 2
     day = days[np.flatnonzero(enough[place])[-1]]
     first = int(frame.sowing[0])
     brings = brought(
-        _growth(asked.cover),
-        frame.season.tmean[:, first : _stand_days()],
+        growth_of(asked.cover),
+        frame.season.tmean[:, first : stand_days()],
         followed.stand.stages,
         frame.draws,
         np.full(frame.dates.size, day - first),
@@ -830,16 +489,16 @@ def _earlier_ending(frame: _Frame, asked: _Asked) -> Relaxation | None:
         end=frame.dates[run[1] - 1],
         snow=asked.snow,
         day=frame.season.days[int(day)],
-        number=float(_middle(brings["dry_matter_kg_ha"], followed.alive)[place]),
+        number=float(middle(brings["dry_matter_kg_ha"], followed.alive)[place]),
     )
 
 
-def _later_planting(frame: _Frame, asked: _Asked) -> Relaxation | None:
+def _later_planting(frame: Frame, asked: Asked) -> Relaxation | None:
     """The date by which the crop can be planted often enough, and the days it may then take to ripen."""
-    followed = _follow(frame, asked)
-    (limits,) = _grounds(frame, [(asked.cover, followed.dead)])
+    followed = follow(frame, asked)
+    (limits,) = grounds(frame, [(asked.cover, followed.dead)])
     for by in range(frame.plant_by + 1, BEFORE_MIDWINTER + hazards.HALF_YEAR + _LATE_DAYS):
-        later = _choice(replace(frame, plant_by=by), followed, limits)
+        later = choice_of(replace(frame, plant_by=by), followed, limits)
         if later.first is not None and later.last is not None:
             break
     else:

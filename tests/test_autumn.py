@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 from invented import field, weather
 
-from covercrop import autumn, parameters
+from covercrop import autumn, parameters, sowing_dates
 from covercrop.autumn import Autumn, Choice, Risk, plan_autumn
 from covercrop.ensemble import quantiles, standard_draws
 from covercrop.errors import ParameterError, UnknownNameError, UsageError, WeatherGapError
@@ -128,7 +128,7 @@ def test_the_middle_is_the_median_of_the_members_that_count() -> None:
     values = np.array([[[1.0, np.nan], [5.0, 3.0]], [[np.nan, np.nan], [np.nan, 2.0]], [[4.0, 4.0], [9.0, 1.0]]])
     counted = np.array([[[1, 1], [0, 1]], [[1, 1], [1, 1]], [[1, 0], [1, 0]]], dtype=bool)
     expected = [quantiles(row, weights.astype(float), (0.5,))[0] for row, weights in zip(values, counted, strict=True)]
-    np.testing.assert_array_equal(autumn._middle(values, counted), expected)
+    np.testing.assert_array_equal(sowing_dates.middle(values, counted), expected)
 
 
 # --- what has to hold whatever the weather --------------------------------------------------------

@@ -18,6 +18,7 @@ LAYERS = (
     ("ensemble", "plantback", "season"),
     ("stand", "ground", "advice", "field_weather", "tabulate"),
     ("ending",),
+    ("sowing_dates",),
     ("plan", "autumn"),
     ("render",),
     ("commands",),
