@@ -101,6 +101,9 @@ def reference(source: Source) -> str:
     return f"{text} [{source.note.rstrip('.')}]" if source.note else text
 
 
+#: Offsets of other cultivars, and what only the beds rest on: no part of a field's dates.
+_ELSEWHERE = ("cultivars", "seed_rate", "planting", "nitrogen_need")
+
+
 def _numbers(subject: Cover | Crop) -> list[tuple[str, CitedValue]]:
-    # Other cultivars' offsets play no part in a field's answer and would only swell it.
-    return [(path, value) for path, value in parameters.cited_values(subject) if not path.startswith("cultivars")]
+    return [(path, value) for path, value in parameters.cited_values(subject) if not path.startswith(_ELSEWHERE)]

@@ -13,7 +13,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from covercrop import __version__
-from covercrop.commands import calendar, calibrate, degree_days, hindcast, known, ready, scout, weather
+from covercrop.commands import beds, calendar, calibrate, degree_days, hindcast, known, ready, scout, weather
 from covercrop.commands.shared import Commands
 from covercrop.errors import CovercropError, one_line
 
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 COMMANDS = (
     ready,
     scout,
+    beds,
     calendar,
     hindcast,
     calibrate,

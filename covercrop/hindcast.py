@@ -25,8 +25,7 @@ earlier is expected tomorrow.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from itertools import chain
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -138,17 +137,17 @@ def usual_issues(latitude: float) -> tuple[Issue, ...]:
     return ISSUES if latitude >= 0 else tuple(((month + 5) % 12 + 1, day) for month, day in ISSUES)
 
 
-def crps(members: ArrayLike, truth: float) -> float:
+def crps(members: ArrayLike, truth: ArrayLike) -> Array:
     """Continuous ranked probability score of equally likely members.
 
     Parameters
     ----------
-    members : array_like, shape (member,)
-    truth : float
+    members : array_like, shape (..., member)
+    truth : array_like, shape (...)
 
     Returns
     -------
-    float
+    numpy.ndarray, shape (...)
         In the unit of the members; of a single member its absolute error.
 
     Notes
@@ -157,10 +156,11 @@ def crps(members: ArrayLike, truth: float) -> float:
     up to x and the step at the truth, which is ``mean |X - y| - mean |X - X'| / 2``
     (Gneiting and Raftery 2007, equation 21).
     """
-    ordered = np.sort(np.asarray(members, dtype=np.float64))
-    count = ordered.size
+    ordered = np.sort(np.asarray(members, dtype=np.float64), axis=-1)
+    count = ordered.shape[-1]
     rank = 2 * np.arange(1, count + 1) - count - 1
-    return float(np.abs(ordered - truth).mean() - (rank * ordered).sum() / count**2)
+    error = np.abs(ordered - np.asarray(truth, dtype=np.float64)[..., np.newaxis]).mean(axis=-1)
+    return np.asarray(error - (rank * ordered).sum(axis=-1) / count**2)
 
 
 def replay_seasons(
@@ -217,9 +217,9 @@ def replay_seasons(
     scores, overall = [], {}
     for at, (month, day) in enumerate(issues):
         name = f"{month:02d}-{day:02d}"
-        forecasts = [_forecasts(seasons, past, at, event) for event in range(len(EVENTS))]
-        scores += [_score(name, event, these) for event, these in zip(EVENTS, forecasts, strict=True)]
-        overall[name] = _score(name, "all", list(chain.from_iterable(forecasts)))
+        errors = _errors(seasons, past, at)
+        scores += [_score(name, event, each) for event, each in zip(EVENTS, np.moveaxis(errors, 2, 0), strict=True)]
+        overall[name] = _score(name, "all", errors.reshape(len(_ERRORS), -1))
     return Hindcast(
         field=field,
         cover=cover,
@@ -336,90 +336,76 @@ def _events(tmean: Array, length: Array, field: Field, cover: Cover) -> Array:
 
 # --- the forecasts --------------------------------------------------------------------------------
 
+#: What is kept of a forecast, as days less what came, or as a score.
+_ERRORS = ("early", "median", "late", "crps", "mean_date", "mean_date_crps", "pace", "pace_crps")
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Forecast:
-    """One forecast of one event in one season, less what came [d]."""
-
-    early: float
-    median: float
-    late: float
-    crps: float
-    mean_date: float
-    mean_date_crps: float
-    pace: float
-    earliest: float
-    pace_crps: float = np.nan
+#: A stage that is not reached in the season counts as this day.
+_NEVER = float(SEASON_DAYS)
 
 
-def _forecasts(seasons: Sequence[_Season], past: _Past, at: int, event: int) -> list[_Forecast]:
-    """The forecasts of one event from one issue date, in the seasons in which it was still ahead."""
-    found = []
-    for season in seasons:
-        truth, today = season.truth[event], season.issued[at]
-        if not truth > today:
-            continue
-        expected = season.members[at][:, event]
-        early, median, late = quantiles(expected, np.ones(expected.size), (EARLY, MEDIAN, LATE))
-        others = np.isin(past.years, season.others[at]) & ~np.isnan(past.truth[:, event])
-        dates = past.truth[others, event]
-        sums = past.sums[others]
-        # Carried on day by day, so that a pace that quickens towards summer is taken as it is.
-        missing = sums[np.arange(dates.size), dates.astype(int)].mean() - season.sums[today]
-        ahead = (sums[:, today + 1 :] - sums[:, [today]]).mean(axis=0)
-        paced = today + 1 + np.searchsorted(ahead, missing)
-        never = float(SEASON_DAYS)
-        found.append(
-            _Forecast(
-                early=_late_as(early, never) - truth,
-                median=_late_as(median, never) - truth,
-                late=_late_as(late, never) - truth,
-                crps=crps(np.nan_to_num(expected, nan=never), truth),
-                mean_date=max(dates.mean(), today + 1) - truth,
-                mean_date_crps=crps(np.maximum(dates, today + 1), truth),
-                pace=float(paced - truth),
-                earliest=float(today + 1 - truth),
-            )
-        )
-    return _with_odds_of_pace(found)
+def _errors(seasons: Sequence[_Season], past: _Past, at: int) -> Array:
+    """Every forecast from one issue date, shape (error, season, event); NaN where the event was no longer ahead."""
+    today = np.array([season.issued[at] for season in seasons])[:, np.newaxis]
+    ahead = past.truth > today
+    found = np.stack([_of_season(season, past, at) for season in seasons], axis=1)
+    found[:, ~ahead] = np.nan
+    pace = found[_ERRORS.index("pace")]
+    for event in range(len(EVENTS)):
+        rows = np.flatnonzero(ahead[:, event])
+        if rows.size > 1:
+            missed = pace[rows, event]
+            others = np.stack([np.delete(missed, place) for place in range(rows.size)])
+            # The odds of the rule are its errors in the other seasons; none of them names a day that has passed.
+            odds = np.maximum(missed[:, np.newaxis] - others, (today + 1 - past.truth)[rows, event][:, np.newaxis])
+            found[_ERRORS.index("pace_crps"), rows, event] = crps(odds, np.zeros(rows.size))
+    return found
 
 
-def _late_as(day: float, never: float) -> float:
-    return never if np.isnan(day) else float(day)
+def _of_season(season: _Season, past: _Past, at: int) -> Array:
+    """The forecasts of one season from one issue date, shape (error, event); that of the pace has no odds yet."""
+    today, truth = season.issued[at], season.truth
+    expected = season.members[at].T  # (event, member)
+    weights = np.ones(expected.shape[1])
+    interval = np.stack([quantiles(days, weights, (EARLY, MEDIAN, LATE)) for days in expected], axis=1)
+    others = np.isin(past.years, season.others[at])
+    dates, sums = past.truth[others], past.sums[others]
+    known = ~np.isnan(dates)
+    count = np.maximum(known.sum(axis=0), 1)
+    mean_date = np.where(known, dates, 0.0).sum(axis=0) / count
+    whole = np.take_along_axis(sums, np.where(known, dates, 0.0).astype(np.intp), axis=1)
+    missing = np.where(known, whole, 0.0).sum(axis=0) / count - season.sums[today]
+    # Carried on day by day, so that a pace that quickens towards summer is taken as it is.
+    gained = (sums[:, today + 1 :] - sums[:, [today]]).mean(axis=0)
+    return np.stack(
+        [
+            *(np.nan_to_num(interval, nan=_NEVER) - truth),
+            crps(np.nan_to_num(expected, nan=_NEVER), truth),
+            np.maximum(mean_date, today + 1) - truth,
+            crps(np.maximum(np.nan_to_num(dates.T, nan=_NEVER), today + 1), truth),
+            today + 1 + np.searchsorted(gained, missing) - truth,
+            np.full(truth.size, np.nan),
+        ]
+    )
 
 
-def _with_odds_of_pace(forecasts: list[_Forecast]) -> list[_Forecast]:
-    """The forecasts with the score of the pace rule, its errors in the other seasons being its odds."""
-    errors = np.array([forecast.pace for forecast in forecasts])
-    return [
-        replace(forecast, pace_crps=crps(np.maximum(forecast.pace - others, forecast.earliest), 0.0))
-        for at, forecast in enumerate(forecasts)
-        if (others := np.delete(errors, at)).size
-    ]
-
-
-def _score(issue: str, event: str, forecasts: Sequence[_Forecast]) -> Score:
-    """What the forecasts of an event come to; NaN throughout where they are too few."""
-    if len(forecasts) < FEWEST_SEASONS:
-        nothing = Plain(rmse_days=np.nan, crps_days=np.nan)
-        empty = dict.fromkeys(("bias_days", "rmse_days", "crps_days", "coverage_80", "width_days"), np.nan)
-        return Score(issue=issue, event=event, seasons=len(forecasts), **empty, station_mean=nothing, pace=nothing)
-
-    def of(name: str) -> Array:
-        return np.array([getattr(forecast, name) for forecast in forecasts])
-
-    early, median, late = of("early"), of("median"), of("late")
+def _score(issue: str, event: str, errors: Array) -> Score:
+    """What forecasts, shape (error, forecast), come to; NaN throughout where they are too few."""
+    errors = errors[:, ~np.isnan(errors[0])]
+    seasons = errors.shape[1]
+    if seasons < FEWEST_SEASONS:
+        errors = np.full((len(_ERRORS), 1), np.nan)
+    of = dict(zip(_ERRORS, errors, strict=True))
     return Score(
         issue=issue,
         event=event,
-        seasons=len(forecasts),
-        bias_days=float(median.mean()),
-        rmse_days=_rms(median),
-        crps_days=float(of("crps").mean()),
-        coverage_80=float(((early <= 0) & (late >= 0)).mean()),
-        width_days=float((late - early + 1).mean()),
-        station_mean=Plain(rmse_days=_rms(of("mean_date")), crps_days=float(of("mean_date_crps").mean())),
-        pace=Plain(rmse_days=_rms(of("pace")), crps_days=float(of("pace_crps").mean())),
+        seasons=seasons,
+        bias_days=float(of["median"].mean()),
+        rmse_days=_rms(of["median"]),
+        crps_days=float(of["crps"].mean()),
+        coverage_80=np.nan if np.isnan(errors).any() else float(((of["early"] <= 0) & (of["late"] >= 0)).mean()),
+        width_days=float((of["late"] - of["early"] + 1).mean()),
+        station_mean=Plain(rmse_days=_rms(of["mean_date"]), crps_days=float(of["mean_date_crps"].mean())),
+        pace=Plain(rmse_days=_rms(of["pace"]), crps_days=float(of["pace_crps"].mean())),
     )
 
 

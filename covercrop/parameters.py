@@ -20,7 +20,7 @@ from typing import Any, TypeVar
 from covercrop.errors import ParameterError, UnknownNameError
 from covercrop.records import CitedValue, Source
 from covercrop.resources import data_file
-from covercrop.traits import Cover, Crop, Cultivar
+from covercrop.traits import Cover, Crop, Cultivar, Material
 from covercrop.units import to_internal
 
 Record = TypeVar("Record")
@@ -171,6 +171,11 @@ def crop_names() -> tuple[str, ...]:
     return _names("crops.toml")
 
 
+def material_names() -> tuple[str, ...]:
+    """Keys of the manures and composts that are known."""
+    return _names("amendments.toml")
+
+
 @cache
 def cover(name: str) -> Cover:
     """A cover by its name, such as ``crimson-clover`` or ``Crimson clover``.
@@ -199,6 +204,21 @@ def crop(name: str) -> Crop:
     if table is None:
         raise UnknownNameError("crop", name, crop_names())
     return build(Crop, table, f"crops.toml [{_key(name)}]", key=_key(name))
+
+
+@cache
+def material(name: str) -> Material:
+    """A manure or compost by its name, such as ``cattle-manure`` or ``Cattle manure``.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such material; names near matches.
+    """
+    table = _shipped("amendments.toml").get(_key(name))
+    if table is None:
+        raise UnknownNameError("material", name, material_names())
+    return build(Material, table, f"amendments.toml [{_key(name)}]", key=_key(name))
 
 
 def cultivar(of: Cover, name: str) -> Cultivar:

@@ -11,27 +11,40 @@ import re
 import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
-from covercrop import hazards, parameters, soil_temperature, termination, units
+from covercrop import bed_tables, hazards, parameters, soil_temperature, termination, units
+from covercrop.bed_tables import AmendmentEntry, BedsEntry, SoilEntry
 from covercrop.calibration import Calibration, calibrated, read_calibration
 from covercrop.errors import FieldFileError, ParameterError
+from covercrop.field_table import Table as _Table
+from covercrop.field_table import shown as _shown
 from covercrop.records import Units
 from covercrop.traits import Cover
 
 Value = TypeVar("Value")
-
-#: Years outside these are slips of the pen.
-FIRST_YEAR, LAST_YEAR = 1800, 2100
 
 UNITS = ("metric", "us")
 
 #: BBCH code that stands for a stand without buds: the last one before they show (51).
 NO_BUDS = 50
 
-_FIELD = ("name", "latitude", "longitude", "elevation_m", "area_m2", "area_ft2", "cover", "weather", "crop", "scouting")
+_FIELD = (
+    "name",
+    "latitude",
+    "longitude",
+    "elevation_m",
+    "area_m2",
+    "area_ft2",
+    "cover",
+    "weather",
+    "crop",
+    "scouting",
+    "beds",
+    "amendment",
+    "soil",
+)
 _COVER = ("species", "cultivar", "sown", "turned_under", "terminate", "calibration")
 _WEATHER = ("file", "station", "units")
 _CROP = ("name", "method", "ground_cover", "days_to_maturity", "planted")
@@ -48,6 +61,10 @@ _SCOUTING = (
     "dry_matter_lb_acre",
     "nitrogen_percent",
 )
+
+
+#: What a field has whose file says nothing of them.
+_NO_BEDS, _NO_SOIL = BedsEntry(), SoilEntry()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,6 +152,9 @@ class Field:
     elevation_m: float | None = None
     area_m2: float | None = None
     scouting: tuple[ScoutingNote, ...] = ()
+    beds: BedsEntry = _NO_BEDS
+    amendments: tuple[AmendmentEntry, ...] = ()
+    soil: SoilEntry = _NO_SOIL
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,78 +164,6 @@ class FieldFile:
     path: Path
     fields: tuple[Field, ...]
     today: dt.date | None = None
-
-
-class _Table:
-    """One TOML table, with the words to say where something in it is wrong."""
-
-    def __init__(self, where: str, table: Any, known: tuple[str, ...]) -> None:
-        if not isinstance(table, dict):
-            way_out = "write it once, with single brackets" if isinstance(table, list) else "write it as a table"
-            raise FieldFileError(f"{where}: {_shown(table)} is not one table; {way_out}")
-        self.where = where
-        self.table = table
-        for key in table:
-            if key not in known:
-                near = get_close_matches(key, known, n=1)
-                way_out = f"did you mean {near[0]!r}?" if near else f"known keys: {', '.join(known)}"
-                raise FieldFileError(f"{where}: unknown key {key!r}; {way_out}")
-
-    def fail(self, key: str, way_out: str) -> FieldFileError:
-        return FieldFileError(f"{self.where}: {key} = {_shown(self.table.get(key))}: {way_out}")
-
-    def _take(self, key: str, is_right: Callable[[Any], bool], way_out: str, default: Any) -> Any:
-        if key not in self.table:
-            if default is ...:
-                raise FieldFileError(f"{self.where}: {key!r} is missing; {way_out}")
-            return default
-        value = self.table[key]
-        if not is_right(value):
-            raise self.fail(key, way_out)
-        return value
-
-    def text(self, key: str, way_out: str, default: Any = ...) -> str:
-        value: str = self._take(key, lambda got: isinstance(got, str) and bool(got.strip()), way_out, default)
-        return value
-
-    def choice(self, key: str, choices: tuple[str, ...], default: str) -> str:
-        def spelled(got: Any) -> str:
-            return got.casefold().replace(" ", "-").replace("_", "-") if isinstance(got, str) else ""
-
-        value = self._take(key, lambda got: spelled(got) in choices, f"use one of {', '.join(choices)}", default)
-        return spelled(value)
-
-    def number(self, key: str, low: float, high: float, way_out: str, default: Any = ...) -> Any:
-        def is_right(got: Any) -> bool:
-            return isinstance(got, int | float) and not isinstance(got, bool) and low <= got <= high
-
-        value = self._take(key, is_right, way_out, default)
-        return value if value is None else float(value)
-
-    def date(self, key: str, default: Any = ...) -> Any:
-        day = self._take(
-            key,
-            lambda got: isinstance(got, dt.date) and not isinstance(got, dt.datetime),
-            "write a date as 2026-04-20, without quotes",
-            default,
-        )
-        if day is not None and not FIRST_YEAR <= day.year <= LAST_YEAR:
-            raise self.fail(key, f"is too far off; give a day from {FIRST_YEAR} to {LAST_YEAR}")
-        return day
-
-    def below(self, key: str, known: tuple[str, ...], way_out: str = "", default: Any = ...) -> _Table:
-        if key not in self.table:
-            if default is ...:
-                raise FieldFileError(f"{self.where}: the table [field.{key}] is missing; {way_out}")
-            return _Table(self.where, default, known)
-        return _Table(f"{self.where}: {key}", self.table[key], known)
-
-
-def _shown(value: Any) -> str:
-    if isinstance(value, dt.date | dt.time):
-        return value.isoformat()
-    text = repr(value)
-    return text if len(text) <= 60 else f"{text[:57]}..."
 
 
 def _named(lookup: Callable[..., Value], table: _Table, *arguments: Any) -> Value:
@@ -411,6 +359,9 @@ def _field(where: str, raw: Any, folder: Path) -> Field:
                 key=lambda note: note.date,
             )
         ),
+        beds=bed_tables.beds(table, crop.ground_cover),
+        amendments=bed_tables.amendments(table),
+        soil=bed_tables.soil(table),
     )
 
 

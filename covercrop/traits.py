@@ -1,7 +1,7 @@
-"""What a cover is, and what a crop is: the records that the parameter files fill.
+"""What a cover, a crop and an amendment are: the records that the parameter files fill.
 
-The attributes are the keys of the tables in ``data/covers.toml`` and
-``data/crops.toml``.
+The attributes are the keys of the tables in ``data/covers.toml``,
+``data/crops.toml`` and ``data/amendments.toml``.
 """
 
 from __future__ import annotations
@@ -156,7 +156,10 @@ class Cultivar:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cover:
-    """A legume cover: one table of ``data/covers.toml``."""
+    """A legume cover: one table of ``data/covers.toml``.
+
+    ``seed_rate`` is that of broadcast seed, alone [kg/ha].
+    """
 
     key: str
     common_name: str
@@ -170,6 +173,7 @@ class Cover:
     seed: Seed
     winter: Winter
     residue: Residue
+    seed_rate: CitedValue | None = None
     growth: Growth | None = None
     cultivars: tuple[Cultivar, ...] = ()
     cautions: tuple[str, ...] = ()
@@ -185,6 +189,38 @@ class EmergenceTime:
 
     soil: CitedValue
     days: CitedValue
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Planting:
+    """How a crop stands.
+
+    Attributes
+    ----------
+    layout : str
+        ``rows`` of single plants, or ``hills`` of one or more.
+    row_spacing, spacing : CitedValue
+        From row to row, and from spot to spot in the row [m].
+    plants, seeds : CitedValue
+        To a spot: left standing, and sown [1].
+    thin_after : CitedValue
+        From emergence to thinning [d].
+    """
+
+    layout: str
+    row_spacing: CitedValue
+    spacing: CitedValue
+    plants: CitedValue
+    seeds: CitedValue
+    thin_after: CitedValue
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NitrogenNeed:
+    """Nitrogen that a crop needs [kg/ha], from a soil organic matter [%] upwards."""
+
+    organic_matter: CitedValue
+    need: CitedValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -205,6 +241,10 @@ class Crop:
         Whether the part that is eaten touches the soil.
     maggot_host : bool
         Whether seedcorn maggot is known to harm it.
+    planting : Planting or None
+        How it stands.
+    nitrogen_need : tuple of NitrogenNeed
+        Poorest soil first.
     emergence : tuple of EmergenceTime
         Coldest first.
     """
@@ -220,8 +260,42 @@ class Crop:
     transplant_credit: CitedValue
     touches_soil: bool
     maggot_host: bool
+    planting: Planting | None = None
+    nitrogen_need: tuple[NitrogenNeed, ...] = ()
     emergence: tuple[EmergenceTime, ...] = ()
     cautions: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+# --- what an amendment is -------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Material:
+    """A manure or compost as it is spread: one table of ``data/amendments.toml``.
+
+    Attributes
+    ----------
+    animal : str
+        ``cattle``, ``poultry`` or ``horse``; ``none`` for plant material only.
+    composted : bool
+    nitrogen, phosphate, potash : CitedValue
+        Total N, P2O5 and K2O [kg/t].
+    available : CitedValue
+        Share of the nitrogen that the crop can have in the first year [1].
+    density : CitedValue
+        Loosely filled [t/m3].
+    """
+
+    key: str
+    common_name: str
+    animal: str
+    composted: bool
+    nitrogen: CitedValue
+    phosphate: CitedValue
+    potash: CitedValue
+    available: CitedValue
+    density: CitedValue
     notes: tuple[str, ...] = ()
 
 
@@ -260,6 +334,17 @@ _LABELS = {
     "frost": "air that harms it",
     "days_to_maturity": "sowing to harvest",
     "transplant_credit": "days saved by transplants",
+    "seed_rate": "seed, broadcast alone",
+    "planting row_spacing": "row to row",
+    "planting spacing": "spot to spot in the row",
+    "planting plants": "plants to a spot",
+    "planting seeds": "seeds to a spot",
+    "planting thin_after": "emergence to thinning",
+    "nitrogen_need organic_matter": "nitrogen, from a soil organic matter of",
+    "nitrogen_need need": "nitrogen that it needs there",
+    "phosphate": "phosphate (P2O5)",
+    "potash": "potash (K2O)",
+    "available": "share of the nitrogen in the first year",
 }
 
 

@@ -23,6 +23,8 @@ KM_PER_MILE = 1.609344  # exact, international mile
 KG_PER_LB = 0.45359237  # exact, international pound
 M2_PER_ACRE = 4046.8564224  # exact, international acre
 M2_PER_HA = 10_000.0
+M3_PER_GAL = 231 * M_PER_IN**3  # exact, US gallon
+M3_PER_YD3 = (3 * M_PER_FT) ** 3
 
 KG_HA_PER_LB_ACRE = KG_PER_LB / M2_PER_ACRE * M2_PER_HA
 KG_T_PER_LB_TON = 0.5  # pounds in a short ton are parts in 2000
@@ -57,6 +59,13 @@ _FACTORS: dict[str, tuple[str, float]] = {
     "d": ("d", 1.0),
     "h": ("h", 1.0),
     "1": ("1", 1.0),
+    "%": ("%", 1.0),
+    "m": ("m", 1.0),
+    "ft": ("m", M_PER_FT),
+    "in": ("m", M_PER_IN),
+    "kg/t": ("kg/t", 1.0),
+    "lb/ton": ("kg/t", KG_T_PER_LB_TON),
+    "t/m3": ("t/m3", 1.0),
     "% N": ("% N", 1.0),
     "kg/ha": ("kg/ha", 1.0),
     "Mg/ha": ("kg/ha", 1000.0),

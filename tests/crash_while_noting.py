@@ -1,7 +1,7 @@
 """Add notes to a field file in processes that die: run by test_field_notes.py, never imported.
 
-``python crash_while_noting.py steps FILE``: a child dies at its first line inside field_notes.py, the next at its
-second, and so on until one lives; prints how many died, and stops with status 1 if a file was ever in pieces.
+``python crash_while_noting.py steps FILE``: a child dies at its first line inside field_notes.py (or pathlib), the next
+at its second, and so on until one lives; prints how many died, and stops with status 1 if a file was ever in pieces.
 ``python crash_while_noting.py killed FILE COUNT``: so many children that write without end are killed after a random
 time.
 """
@@ -27,12 +27,12 @@ TODAY = dt.date(2026, 6, 1)
 
 
 def die_at(step: int) -> None:
-    """Leave without a word at a line of the module, as a machine without power does."""
+    """Leave without a word at a line of the module or of pathlib under it, as a machine without power does."""
     left = step
 
     def trace(frame: FrameType, event: str, _: Any) -> Any:
         nonlocal left
-        if frame.f_code.co_filename != field_notes.__file__:
+        if frame.f_code.co_filename != field_notes.__file__ and "pathlib" not in frame.f_code.co_filename:
             return None
         if event == "line":
             left -= 1

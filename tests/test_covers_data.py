@@ -250,7 +250,6 @@ def test_refit_finds_the_sum_that_made_the_dates(refit_bloom: ModuleType) -> Non
                     observed=day,
                     year_day=day,
                     weight=1.0,
-                    filled=0,
                 )
             )
     found = refit_bloom.fit_sum(sums, seasons)

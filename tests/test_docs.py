@@ -17,7 +17,18 @@ REPOSITORY = Path(__file__).resolve().parent.parent
 README = (REPOSITORY / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (REPOSITORY / "DEVELOPERS.md").read_text(encoding="utf-8")
 SHOWN = re.findall(r"<!-- output of: covercrop (.+?) -->\n```text\n(.*?)```\n", README, flags=re.DOTALL)
-COMMANDS = ("ready", "scout", "calendar", "hindcast", "calibrate", "weather", "degree-days", "covers", "crops")
+COMMANDS = (
+    "ready",
+    "scout",
+    "beds",
+    "calendar",
+    "hindcast",
+    "calibrate",
+    "weather",
+    "degree-days",
+    "covers",
+    "crops",
+)
 
 
 def test_the_readme_shows_output() -> None:

@@ -60,7 +60,7 @@ def fields_argument(parser: argparse.ArgumentParser) -> None:
 
 def date(text: str) -> dt.date:
     """A date as it is typed; for ``type=``."""
-    from covercrop.season import FIRST_YEAR, LAST_YEAR
+    from covercrop.field_table import FIRST_YEAR, LAST_YEAR
 
     try:
         day = dt.date.fromisoformat(text)

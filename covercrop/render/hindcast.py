@@ -33,7 +33,8 @@ _COLUMNS = (
 
 _KEY = (
     "Off by: days by which the likely date missed, as a root mean square over the seasons. Held it: seasons whose day "
-    "fell inside the 80% interval. Score: the mean miss in days with credit for honest odds (CRPS); smaller is better.",
+    "fell inside the 80% interval. Score: the mean miss in days, with credit for honest odds (CRPS); smaller is "
+    "better.",
     "Average date: the score of the other seasons' dates. Pace: that of degree-days since midwinter, carried on at the "
     "average pace up to the average sum, with the rule's own errors as its odds.",
     "What came is what the whole season's weather gives in the model: this tests the weather's part of an interval, "

@@ -43,15 +43,15 @@ def ready(plans: Sequence[Plan], on: np.datetime64, problems: Sequence[tuple[str
     problems : sequence of (field name, message)
         Fields that could not be worked out.
     """
-    return _document(str(on), [field(plan) for plan in plans], problems)
+    return document(str(on), [field(plan) for plan in plans], problems)
 
 
-def _document(on: str, fields: list[dict[str, Any]], problems: Sequence[tuple[str, str]]) -> dict[str, Any]:
+def document(on: str, fields: list[dict[str, Any]], problems: Sequence[tuple[str, str]]) -> dict[str, Any]:
     """What every command about fields answers; ``problems`` only where there are any."""
-    document: dict[str, Any] = {"schema": SCHEMA, "on": on, "fields": fields}
+    answer: dict[str, Any] = {"schema": SCHEMA, "on": on, "fields": fields}
     if problems:
-        document["problems"] = [{"name": name, "message": message} for name, message in problems]
-    return document
+        answer["problems"] = [{"name": name, "message": message} for name, message in problems]
+    return answer
 
 
 def field(plan: Plan) -> dict[str, Any]:
@@ -68,10 +68,10 @@ def field(plan: Plan) -> dict[str, Any]:
         "stage": {"bbch": plan.bbch, "name": plan.stage},
         "dates": {name: _range(dates) for name, dates in plan.dates.items()},
         "turn_under": {
-            "date": _date(best.date) if best else None,
+            "date": iso_date(best.date) if best else None,
             "probability": round(best.probability, 3) if best else None,
-            "from": _date(best.start) if best else None,
-            "to": _date(best.end) if best else None,
+            "from": iso_date(best.start) if best else None,
+            "to": iso_date(best.end) if best else None,
         },
         "window_probability": [
             {"date": str(plan.window_days[place]), "p": round(float(plan.window_probability[place]), 3)}
@@ -86,12 +86,13 @@ def field(plan: Plan) -> dict[str, Any]:
     }
 
 
-def _date(day: np.datetime64) -> str | None:
+def iso_date(day: np.datetime64) -> str | None:
+    """An ISO date; None where it is not reached."""
     return None if np.isnat(day) else str(day)
 
 
 def _range(dates: DateRange) -> dict[str, str | None]:
-    return {"early": _date(dates.early), "median": _date(dates.median), "late": _date(dates.late)}
+    return {"early": iso_date(dates.early), "median": iso_date(dates.median), "late": iso_date(dates.late)}
 
 
 def _amount(amount: Amount | None) -> dict[str, float | None]:
@@ -104,7 +105,7 @@ def scouted(field: Field, note: ScoutingNote, path: Path) -> dict[str, Any]:
     """The document of ``covercrop scout --json``: the note as it was read back, in metric units."""
     seen = {key: value for key, value in asdict(note).items() if key != "date" and value not in (None, "")}
     entry = {"name": field.name, "file": str(path), "noted": seen, "notes_in_file": len(field.scouting)}
-    return _document(note.date.isoformat(), [entry], ())
+    return document(note.date.isoformat(), [entry], ())
 
 
 def weather(
@@ -132,7 +133,7 @@ def weather(
         }
         for name, record, summary in found
     ]
-    return _document(today.isoformat(), fields, problems)
+    return document(today.isoformat(), fields, problems)
 
 
 def calendar(
@@ -150,7 +151,7 @@ def calendar(
         }
         for plan in plans
     ]
-    return _document(str(on), fields, problems)
+    return document(str(on), fields, problems)
 
 
 def _event(reminder: Reminder) -> dict[str, Any]:
@@ -180,7 +181,7 @@ def hindcast(replayed: Sequence[Hindcast], today: dt.date, problems: Sequence[tu
         }
         for each in replayed
     ]
-    return _document(today.isoformat(), fields, problems)
+    return document(today.isoformat(), fields, problems)
 
 
 def _hindcast_row(score: Score) -> dict[str, Any]:

@@ -151,7 +151,7 @@ def ready(
         return
     screen.say()
     screen.say("Sources", style="bold")
-    screen.say("; ".join(_short(parameters.source(key)) for key in keys) + ".", indent=2)
+    screen.say("; ".join(short_source(parameters.source(key)) for key in keys) + ".", indent=2)
     screen.say(
         f"{len(assumed)} assumptions stand where no source gives a number; --full shows each with its reason, and the "
         "sources in full.",
@@ -166,7 +166,8 @@ def _in_all(lists: Sequence[Sequence[str]]) -> list[str]:
     return [entry for entry in lists[0] if all(entry in other for other in lists[1:])]
 
 
-def _short(source: Source) -> str:
+def short_source(source: Source) -> str:
+    """A source by its first author and year."""
     first = source.authors.split(",")[0].split(" and ")[0].strip()
     if first.startswith(("Authors not", "A seed house")):
         first = source.title.split("(")[0].strip()

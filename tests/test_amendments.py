@@ -1,0 +1,277 @@
+"""Manure and compost: nutrients by published arithmetic, and the rules as published."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from covercrop import amendments, parameters
+from covercrop.amendments import Dose, dose, nitrogen_balance, nitrogen_need, per_hectare, phosphorus_load
+from covercrop.bed_tables import T_HA_PER_TON_ACRE, AmendmentEntry, Composting
+from covercrop.units import KG_HA_PER_LB_ACRE, M2_PER_ACRE
+
+PASSED = Composting(method="windrow", carbon_nitrogen=30, coolest_c=55.0, hottest_c=70.0, days=15, turnings=5)
+
+
+def day(text: str) -> np.datetime64:
+    return np.datetime64(text, "D")
+
+
+def acre_of(name: str, tons: float, **own: object) -> Dose:
+    """An acre with so many short tons of a material."""
+    entry = AmendmentEntry(material=name, rate_kg_m2=tons * T_HA_PER_TON_ACRE / 10, **own)
+    return dose(entry, parameters.material(name), M2_PER_ACRE, M2_PER_ACRE)
+
+
+def lb_acre(kilograms: float) -> float:
+    return per_hectare(kilograms, M2_PER_ACRE) / KG_HA_PER_LB_ACRE
+
+
+# --- nutrients ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", parameters.material_names())
+def test_every_number_has_an_origin(name: str) -> None:
+    """A cited number names a source that is listed; an assumed one gives growers its reason."""
+    material = parameters.material(name)
+    for path, value in parameters.cited_values(material):
+        if value.basis == "assumed":
+            assert len(value.reason.split()) >= 5, path
+        else:
+            assert parameters.source(value.source).title, path
+    assert 0.3 <= material.density.value <= 1.0
+    assert 0.05 <= material.available.value <= 0.6
+
+
+@pytest.mark.parametrize(
+    ("name", "printed"),
+    # Cords, Nutrient analysis of beef, dairy, swine and poultry manure: N-P2O5-K2O, lb a ton.
+    [
+        ("cattle-manure", (21, 14, 23)),
+        ("bedded-cattle-manure", (21, 18, 26)),
+        ("poultry-manure", (33, 48, 34)),
+        ("poultry-litter", (47, 48, 30)),
+    ],
+)
+def test_contents_as_printed(name: str, printed: tuple[int, int, int]) -> None:
+    """A ton on an acre brings the pounds of the table, and so does the file."""
+    found = acre_of(name, 1)
+    phosphate, potash = found.phosphorus / amendments.P_IN_PHOSPHATE, found.potassium / amendments.K_IN_POTASH
+    assert [lb_acre(value) for value in (found.nitrogen, phosphate, potash)] == pytest.approx(printed, rel=1e-6)
+
+
+def test_the_credit_for_cattle_manure() -> None:
+    """Swiader, Illinois: 3 to 4 lb of nitrogen credited for each ton of solid dairy or cattle manure."""
+    for name in ("cattle-manure", "bedded-cattle-manure"):
+        assert 30 <= lb_acre(acre_of(name, 10).available) <= 40
+
+
+def test_phosphorus_in_phosphate() -> None:
+    """Cords gives 0.44 for P2O5 to P, to two figures."""
+    assert round(amendments.P_IN_PHOSPHATE, 2) == 0.44
+
+
+def test_poultry_manure_on_vermont_farms() -> None:
+    """University of Vermont: 6 tons an acre carried 180 lb of P, where crops took 10 to 80: an excess of 100 and more.
+
+    With the analysis that this implies, 30 lb of P or 68.2 lb of P2O5 a ton, the load is that, and it is too much.
+    """
+    phosphate = 30 / 0.44 * 0.5  # kg/t
+    load = phosphorus_load((acre_of("poultry-manure", 6, phosphate=phosphate),))
+    assert load.brought / KG_HA_PER_LB_ACRE == pytest.approx(180, rel=0.01)
+    assert [end / KG_HA_PER_LB_ACRE for end in load.removed] == pytest.approx([10, 80])
+    assert load.excess
+    assert (load.brought - load.removed[1]) / KG_HA_PER_LB_ACRE >= 98
+    # The table's own content is lower, and still too much.
+    assert phosphorus_load((acre_of("poultry-manure", 6),)).excess
+
+
+def test_a_layer_by_hand() -> None:
+    """12 cm on 20 m2 are 2.4 m3; at 0.7 t/m3 1.68 t with 10.5 kg of N a tonne, 17.64 kg, 0.167 of it this year.
+
+    Common practice, no source: a manure layer of 10 to 15 cm under the mulch.
+    """
+    entry = AmendmentEntry(material="cattle-manure", depth_m=0.12, where="spots")
+    found = dose(entry, parameters.material("cattle-manure"), 20.0, 240.0)
+    assert found.volume == pytest.approx(2.4)
+    assert found.mass == pytest.approx(1.68)
+    assert found.nitrogen == pytest.approx(17.64)
+    assert found.available == pytest.approx(17.64 * 0.167)
+    assert found.on_bed == pytest.approx(12 * found.on_vines)
+    load = phosphorus_load((found,))
+    assert load.thick
+    assert load.on_beds == pytest.approx(12 * load.brought)
+
+
+def test_own_numbers_come_first() -> None:
+    """The grower's analysis and bucket replace the table's, one by one."""
+    material = parameters.material("plant-compost")
+    entry = AmendmentEntry(
+        material=material.key, depth_m=0.1, density_t_m3=0.8, nitrogen=12.0, available=0.5, where="beds"
+    )
+    found = dose(entry, material, 10.0, 10.0)
+    assert found.own
+    assert (found.mass, found.nitrogen, found.available) == pytest.approx((0.8, 9.6, 4.8))
+    assert found.phosphorus == pytest.approx(0.8 * material.phosphate.value * amendments.P_IN_PHOSPHATE)
+
+
+@settings(deadline=None)
+@given(st.floats(0.001, 0.5), st.floats(1, 1e5), st.sampled_from(parameters.material_names()))
+def test_twice_the_ground_twice_the_matter(depth: float, area: float, name: str) -> None:
+    """Everything in all doubles with the area; everything on a hectare stays."""
+    entry, material = AmendmentEntry(material=name, depth_m=depth), parameters.material(name)
+    one, two = dose(entry, material, area, area), dose(entry, material, 2 * area, 2 * area)
+    for part in ("volume", "mass", "nitrogen", "available", "phosphorus", "potassium"):
+        assert getattr(two, part) == pytest.approx(2 * getattr(one, part))
+    assert two.on_bed == pytest.approx(one.on_bed)
+
+
+# --- what the crop needs --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("crop", "organic_matter", "low", "high"),
+    [
+        # Swiader, Illinois: pumpkin and related crops.
+        ("pumpkin", 1.9, 100, 120),
+        ("muskmelon", 2.0, 80, 80),
+        ("watermelon", 9.9, 80, 80),
+        ("winter-squash", 10.0, 60, 60),
+        ("cucumber", 35.0, 30, 30),
+        # University of Wisconsin Soil Science: sweet corn.
+        ("sweet-corn", 1.5, 150, 150),
+        ("sweet-corn", 3.0, 130, 130),
+    ],
+)
+def test_nitrogen_needs_as_printed(crop: str, organic_matter: float, low: float, high: float) -> None:
+    """Each band of soil organic matter has the rate of its table [lb/acre]."""
+    found = nitrogen_need(parameters.crop(crop), organic_matter)
+    assert found.basis == "measured"
+    ends = [found.value if end is None else end for end in (found.low, found.high)]
+    assert [end / KG_HA_PER_LB_ACRE for end in ends] == pytest.approx([low, high])
+
+
+def test_the_balance_by_hand() -> None:
+    """80 lb needed, 40 from the cover, ten tons of cattle manure at 3.5 lb each: 5 are missing, about right."""
+    crop, unit = parameters.crop("pumpkin"), KG_HA_PER_LB_ACRE
+    manure = (acre_of("cattle-manure", 10),)
+    found = nitrogen_balance(crop, 3.0, (30 * unit, 40 * unit, 50 * unit), manure)
+    assert [end / unit for end in found.missing] == pytest.approx([-5, 5, 15], abs=0.1)
+    assert found.verdict == "about-right"
+    assert nitrogen_balance(crop, None, (0.0, 0.0, 0.0), ()).verdict == "missing"
+    assert nitrogen_balance(crop, None, (0.0, 0.0, 0.0), manure * 4).verdict == "too-much"
+    assert not nitrogen_balance(crop, None, (0.0, 0.0, 0.0), ()).tested
+
+
+# --- the manure rule ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("crop", "applied", "allowed", "last"),
+    # 7 CFR 205.203(c)(1): 120 days where the edible part touches the soil, 90 where it does not.  Days counted by
+    # hand: 24 September is day 267 of 2026, day 147 is 27 May, day 177 is 26 June.
+    [
+        ("pumpkin", "2026-05-27", True, "2026-05-27"),
+        ("pumpkin", "2026-05-28", False, "2026-05-27"),
+        ("sweet-corn", "2026-06-26", True, "2026-06-26"),
+        ("sweet-corn", "2026-06-27", False, "2026-06-26"),
+    ],
+)
+def test_raw_manure_before_the_harvest(crop: str, applied: str, allowed: bool, last: str) -> None:
+    """To the day, yes; a day later, no, and the first harvest that it would allow is said."""
+    found = amendments.raw_interval(parameters.crop(crop), "manure", day(applied), day("2026-09-24"))
+    assert found.allowed is allowed
+    assert str(found.end) == last
+    assert (found.first_harvest <= day("2026-09-24")) is np.bool_(allowed)
+    assert "7 CFR 205.203(c)(1)" in found.rule
+
+
+def test_raw_manure_on_top_is_never_allowed() -> None:
+    """The rule asks that it is worked in; and with no harvest in sight nothing is promised."""
+    crop = parameters.crop("pumpkin")
+    assert amendments.raw_interval(crop, "m", day("2026-01-01"), day("2026-09-24"), mixed=False).allowed is False
+    assert amendments.raw_interval(crop, "m", day("2026-01-01"), amendments.NEVER).allowed is None
+
+
+@pytest.mark.parametrize(
+    ("changed", "fault"),
+    # OMRI on 7 CFR 205.203(c)(2): C:N 25:1 to 40:1, 131 to 170 degF for 3 days in a vessel or aerated pile; Manitoba
+    # of the same rule: 55 degC for 15 days in a windrow, turned five times.
+    [
+        ({}, ""),
+        ({"carbon_nitrogen": 25.0}, ""),
+        ({"carbon_nitrogen": 40.0}, ""),
+        ({"method": "vessel", "days": 3, "turnings": None}, ""),
+        ({"method": "aerated-pile", "days": 3, "turnings": None}, ""),
+        ({"carbon_nitrogen": 24.9}, "is not within 25 to 40"),
+        ({"carbon_nitrogen": 41.0}, "is not within 25 to 40"),
+        ({"coolest_c": 54.0}, "cooled to 54 degC"),
+        ({"hottest_c": 78.0}, "heated to 78 degC"),
+        ({"days": 14}, "14 days at that heat are fewer than 15"),
+        ({"turnings": 4}, "4 turnings"),
+        ({"method": "vessel", "days": 2}, "2 days at that heat are fewer than 3"),
+        ({"method": None}, "the way it was composted is not known"),
+        ({"carbon_nitrogen": None}, "not known"),
+        ({"turnings": None}, "how often the windrow was turned is not known"),
+        ({"days": None}, "the days at that heat are not known"),
+        ({"coolest_c": None}, "its temperatures are not known"),
+    ],
+)
+def test_compost_passes_or_counts_as_raw(changed: dict[str, object], fault: str) -> None:
+    """Each criterion alone decides; what is not known does not pass."""
+    kept = {name: getattr(PASSED, name) for name in PASSED.__slots__} | changed
+    faults = amendments.compost_faults(Composting(**kept))
+    assert faults == [] if not fault else (len(faults) == 1 and fault in faults[0])
+
+
+def test_compost_temperatures_in_fahrenheit() -> None:
+    """131 and 170 degF themselves pass."""
+    ends = Composting(
+        method="vessel", carbon_nitrogen=30, days=3, coolest_c=(131 - 32) / 1.8, hottest_c=(170 - 32) / 1.8
+    )
+    assert amendments.compost_faults(ends) == []
+
+
+def test_each_material_has_its_rule() -> None:
+    """Plants and what was heated at any time, compost with its record, compost without as raw manure."""
+    crop, late, harvest = parameters.crop("pumpkin"), day("2026-07-01"), day("2026-09-24")
+
+    def asked(name: str, **more: object) -> amendments.Interval:
+        entry = AmendmentEntry(material=name, depth_m=0.01, **more)
+        return amendments.manure_interval(crop, dose(entry, parameters.material(name), 1, 1), late, harvest)
+
+    assert (asked("plant-compost").kind, asked("plant-compost").allowed) == ("plants", True)
+    assert (asked("poultry-manure", heated=True).kind, asked("poultry-manure").kind) == ("heated", "raw")
+    assert asked("cattle-manure").allowed is False
+    assert asked("composted-cattle-manure", composting=PASSED).allowed is True
+    unproven = asked("composted-cattle-manure")
+    assert (unproven.kind, unproven.allowed) == ("raw", False)
+    assert unproven.faults == ("its composting is not recorded",)
+    assert asked("horse-manure", worked_in=False).kind == "on-top"
+
+
+# --- salt and weed-killers ------------------------------------------------------------------------
+
+
+def test_fresh_poultry_manure_waits_before_seed() -> None:
+    """Twenty-one days, assumed: to the day."""
+    each = acre_of("poultry-litter", 1)
+    assert amendments.poultry_interval(each, day("2026-05-01"), day("2026-05-22")).allowed is True
+    early = amendments.poultry_interval(each, day("2026-05-01"), day("2026-05-21"))
+    assert early.allowed is False
+    assert str(early.start) == "2026-05-22"
+
+
+def test_the_weed_killer_test_takes_its_time() -> None:
+    """Four weeks before spreading there is time; later, spreading waits; once spread, there is nothing to wait for."""
+    on = day("2026-04-20")
+    early, late, spread = (
+        amendments.bioassay_interval("m", applied, on)
+        for applied in (on + np.timedelta64(28, "D"), on + np.timedelta64(27, "D"), on - np.timedelta64(1, "D"))
+    )
+    assert (early.allowed, late.allowed, spread.allowed) == (True, False, None)
+    assert str(early.end) == "2026-04-20"
+    assert str(late.start) == "2026-05-18"
+    assert "aminopyralid, clopyralid and picloram" in late.rule  # NC State Extension names these three

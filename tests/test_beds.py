@@ -1,0 +1,600 @@
+"""A field on the ground, end to end: the plan, the list, the drawing, and what is refused."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+from defusedxml import ElementTree as SafeTree
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from invented import field as invented_field
+from invented import weather
+
+from covercrop import parameters
+from covercrop.bed_tables import AmendmentEntry, BedsEntry, Composting, SoilEntry
+from covercrop.beds import BedPlan, make_beds
+from covercrop.errors import FieldFileError
+from covercrop.plan import Plan, make_plan
+from covercrop.render import bed_drawing, bed_sheet, bed_words, machine
+from covercrop.season import read_fields
+
+ON = np.datetime64("2026-04-20", "D")
+SVG = "{http://www.w3.org/2000/svg}"
+HOSTILE = (
+    '<script>alert("1")</script>',
+    "</text></svg><!--",
+    '" onload="alert(1)',
+    "=HYPERLINK(1)",
+    "&amp;<![CDATA[x]]>",
+    "a\x00b\x1b[31m",
+    "\u202egnitirw",
+)
+
+
+@pytest.fixture(scope="module")
+def plans() -> Callable[..., Plan]:
+    """Plans of invented fields, each worked out once."""
+    record, kept = weather(), {}
+
+    def plan(crop: str = "pumpkin", **more: object) -> Plan:
+        key = (crop, *sorted(more.items()))
+        if key not in kept:
+            kept[key] = make_plan(invented_field(crop=crop, **more), record, ON)
+        return kept[key]
+
+    return plan
+
+
+@pytest.fixture(scope="module")
+def beds(plans: Callable[..., Plan]) -> Callable[..., BedPlan]:
+    """The beds of a field of 36 by 27 m, with tables of its own."""
+
+    def make(
+        crop: str = "pumpkin",
+        *,
+        name: str = "Test plot",
+        us: bool = False,
+        amendments: tuple[AmendmentEntry, ...] = (),
+        soil: SoilEntry | None = None,
+        area_m2: float | None = 972.0,
+        where: dict[str, object] | None = None,
+        **tables: object,
+    ) -> BedPlan:
+        plan = plans(crop, **(where or {}))
+        known = {"length_m": 36.0, "width_m": 27.0} if area_m2 is not None else {}
+        own = replace(
+            plan.field,
+            name=name,
+            area_m2=area_m2,
+            beds=BedsEntry(**(known | tables)),
+            amendments=amendments,
+            soil=soil or SoilEntry(),
+        )
+        return make_beds(replace(plan, field=own), us=us)
+
+    return make
+
+
+def quantity(laid: BedPlan, item: str) -> float:
+    """How much of an item there is to load."""
+    (only,) = (each.quantity for each in laid.items if each.item.startswith(item))
+    return only
+
+
+# --- the list -------------------------------------------------------------------------------------
+
+
+def test_a_vine_field_as_it_is_commonly_laid(beds: Callable[..., BedPlan]) -> None:
+    """Common practice, no source: spots 3 to 4.5 m apart, five seeds to a spot, thinned to one after a month or so."""
+    laid = beds(row_spacing_m=4.5, spacing_m=3.0)
+    assert laid.layout.count == 12 * 6
+    assert laid.layout.plants == 1
+    assert quantity(laid, "pumpkin seed") == 400  # 72 spots of 5 and a tenth spare are 396
+    assert 24 <= (laid.thinning - laid.planting).astype(int) <= 35
+
+
+def test_thinning_follows_the_emergence(plans: Callable[..., Plan], beds: Callable[..., BedPlan]) -> None:
+    """Three weeks after the predicted emergence; a crop set out as plants, or sown to a stand, is not thinned."""
+    melon = beds("muskmelon")
+    up = plans("muskmelon").emergence_days
+    assert (melon.thinning - melon.planting).astype(int) == round(up) + 21
+    assert np.isnat(beds("muskmelon", where={"method": "transplant"}).thinning)
+    assert np.isnat(beds("dent-corn").thinning)
+
+
+def test_a_crop_that_stands_takes_no_more_seed(beds: Callable[..., BedPlan]) -> None:
+    """Once it is planted the list has no seed for it, and thinning still counts from the day of planting."""
+    laid = beds(where={"turned_under": "2026-03-20", "planted": "2026-04-18"})
+    assert not [each for each in laid.items if each.group == "Seed and plants"]
+    assert str(laid.planting) == "2026-04-18"
+    assert (laid.thinning - laid.planting).astype(int) == 28
+    assert bed_words.dates(laid).startswith("Planted on Sat 18 Apr; thin to one plant a spot about ")
+
+
+def test_without_past_years_no_day_is_made_up() -> None:
+    """A record of one season gives the list and the rule, but no day for either, on the screen or in the JSON."""
+    plan = make_plan(invented_field(), weather("2025-08-01"), ON)
+    heap = AmendmentEntry(material="poultry-manure", depth_m=0.01)
+    laid = make_beds(replace(plan, field=replace(plan.field, area_m2=400.0, amendments=(heap,))))
+    assert bed_words.dates(laid) == ""
+    assert [each.allowed for each in laid.intervals[:2]] == [None, None]
+    (entry,) = bed_sheet.document([laid], ON)["fields"]
+    assert entry["planting"] is entry["thinning"] is entry["after_harvest"]["harvest"] is None
+    machine.dump(entry)  # NaN in it would be an error
+
+
+def test_straw_and_sheet(beds: Callable[..., BedPlan]) -> None:
+    """Bare ground needs nothing; straw comes in bales, less the holes; sheet in metres, held as the file says."""
+    assert not [each for each in beds(row_spacing_m=3.0, spacing_m=3.0).items if each.group == "On the ground"]
+    straw = beds(row_spacing_m=3.0, spacing_m=3.0, mulch_m=0.15, where={"ground_cover": "straw"})
+    # 972 m2 less 108 holes of 0.09 m2, 0.15 m deep, is 144.3 m3; a bale makes 0.708 m3.
+    assert quantity(straw, "straw") == 204
+    assert quantity(straw, "planting holes") == 108
+    paths = beds(row_spacing_m=3.0, spacing_m=3.0, covering="paths", where={"ground_cover": "straw"})
+    assert quantity(paths, "straw") == pytest.approx(972 / 2 * 0.1 / 0.7079, abs=1)
+    sheet = beds(row_spacing_m=3.0, spacing_m=3.0, edges="weighted", where={"ground_cover": "black-plastic"})
+    # Nine strips of 36.3 m over beds of 1.5 m; a rim of 2 * (36.3 + 1.8) m each, a weight every 1.5 m.
+    assert quantity(sheet, "black sheet, 1.8 m wide") == 327
+    assert quantity(sheet, "sandbags") == 460
+    pinned = beds(row_spacing_m=3.0, spacing_m=3.0, edges="pinned", where={"ground_cover": "black-plastic"})
+    assert quantity(pinned, "ground staples") == 690
+
+
+def test_cover_seed_as_published(beds: Callable[..., BedPlan]) -> None:
+    """University of Georgia: crimson clover broadcast at 22 to 30 lb an acre; 972 m2 are 0.24 acre."""
+    (seed,) = (each for each in beds(us=True).items if each.item == "crimson clover seed")
+    assert 22 * 0.2402 <= float(seed.why.split()[0]) <= 30 * 0.2402
+    assert seed.quantity >= float(seed.why.split()[0]) * 1.1 - 0.1
+    assert quantity(beds(), "inoculant") == 1
+
+
+@pytest.mark.parametrize(
+    ("cover", "low", "high"),
+    # University of Georgia (crimson clover, winter pea), a seed house of 2017 (vetch, red clover), Leballisters
+    # (berseem): broadcast or alone, lb an acre.
+    [
+        ("crimson-clover", 22, 30),
+        ("winter-pea", 60, 90),
+        ("hairy-vetch", 25, 35),
+        ("berseem-clover", 15, 20),
+        ("red-clover", 8, 12),
+    ],
+)
+def test_seed_rates_as_printed(cover: str, low: float, high: float) -> None:
+    """The rate lies in the range of its source, which the record repeats."""
+    rate = parameters.cover(cover).seed_rate
+    assert rate is not None
+    assert rate.printed_range == f"{low} to {high} lb/acre"
+    assert rate.basis == "measured"
+
+
+@pytest.mark.parametrize("cover", parameters.cover_names())
+def test_every_cover_can_be_sown_again(cover: str) -> None:
+    """Each cover has a seed rate and each crop a spacing and a need, so that no list comes out short."""
+    assert parameters.cover(cover).seed_rate is not None
+
+
+@pytest.mark.parametrize("crop", parameters.crop_names())
+def test_every_crop_can_be_laid_out(beds: Callable[..., BedPlan], crop: str) -> None:
+    """Each crop gives a list, a balance, and two drawings."""
+    laid = beds(crop)
+    assert laid.items
+    assert laid.nitrogen is not None
+    assert bed_drawing.text_plan(laid, 76)
+    SafeTree.fromstring(bed_drawing.svg([laid]))
+    assert parameters.crop(crop).planting is not None
+
+
+def test_winter_squash_as_published() -> None:
+    """Seed trade: rows or hills 6 to 8 ft apart, 3 plants to a hill; long vines up to 9 ft, 3 to 4 ft in the row."""
+    standing = parameters.crop("winter-squash").planting
+    assert standing is not None
+    assert standing.row_spacing.printed == "8 ft"
+    assert standing.spacing.printed == "4 ft"
+    assert standing.plants.value == 3
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.floats(12, 80), st.floats(12, 80), st.booleans(), st.sampled_from(["bare", "straw", "black-plastic"]))
+def test_twice_the_area_twice_the_material(
+    beds: Callable[..., BedPlan], length: float, width: float, us: bool, ground_cover: str
+) -> None:
+    """A field of whole spacings, twice as long, needs twice as much, but for the rounding and the ends of strips."""
+    length, width = 3.0 * round(length / 3), 3.0 * round(width / 3)
+    entry = AmendmentEntry(material="cattle-manure", depth_m=0.05, where="beds")
+    one, two = (
+        beds(
+            row_spacing_m=3.0,
+            spacing_m=3.0,
+            us=us,
+            area_m2=None,
+            length_m=times * length,
+            width_m=width,
+            amendments=(entry,),
+            where={"ground_cover": ground_cover},
+        )
+        for times in (1, 2)
+    )
+    assert two.layout.count == 2 * one.layout.count
+    assert two.doses[0].mass == pytest.approx(2 * one.doses[0].mass)
+    for once, twice in zip(one.items, two.items, strict=True):
+        if once.unit == twice.unit and once.item == twice.item:
+            # Two figures round up by a tenth at most, counts by one; the ends of strips are cut once for twice as much.
+            assert 2 * once.quantity / 1.15 - 2 <= twice.quantity <= 2 * once.quantity * 1.1 + 1
+
+
+def test_us_and_metric_lay_out_the_same_field(beds: Callable[..., BedPlan]) -> None:
+    """Units change what is said and sold, never where the plants stand nor what they get."""
+    entry = AmendmentEntry(material="poultry-litter", depth_m=0.02, where="spots")
+    metric, us = (beds(amendments=(entry,), us=flag) for flag in (False, True))
+    np.testing.assert_array_equal(metric.layout.spots, us.layout.spots)
+    assert metric.nitrogen == us.nitrogen
+    assert metric.phosphorus == us.phosphorus
+    assert metric.thinning == us.thinning
+    assert "lb/acre" in bed_words.phosphorus(us)
+    assert "kg/ha" in bed_words.phosphorus(metric)
+
+
+def test_frames_by_hand(beds: Callable[..., BedPlan]) -> None:
+    """Six frames of 2.4 by 1.2 m: three boards each, 18; six posts each, 36."""
+    laid = beds("cucumber", frames=6)
+    assert quantity(laid, "boards 20 cm high, 2.4 m long") == 18
+    assert quantity(laid, "posts") == 36
+    us = beds("cucumber", frames=6, us=True)
+    assert quantity(us, "boards 8 in high, 8 ft long") == 18
+
+
+# --- nitrogen, phosphorus, times ------------------------------------------------------------------
+
+
+def test_the_covers_nitrogen_is_that_of_the_plan(plans: Callable[..., Plan], beds: Callable[..., BedPlan]) -> None:
+    """What the plan says the cover releases is taken off what the crop needs."""
+    laid, pan = beds(), plans().nitrogen["pan_kg_ha"]
+    assert laid.nitrogen is not None
+    assert laid.nitrogen.cover == (pan.low, pan.median, pan.high)
+    assert laid.nitrogen.missing[1] == pytest.approx(laid.nitrogen.need[1] - pan.median)
+
+
+def test_a_thick_layer_in_small_beds_is_said(beds: Callable[..., BedPlan]) -> None:
+    """Twelve centimetres of manure at each spot: far too much where it lies, a fraction over the vines."""
+    entry = AmendmentEntry(material="cattle-manure", depth_m=0.12, where="spots")
+    laid = beds(row_spacing_m=3.6, spacing_m=3.6, amendments=(entry,))
+    said = bed_words.layer(laid, laid.doses[0])
+    # 0.7 t/m3 * 0.12 m * 10,000 m2 * 10.5 kg/t * 0.167 = 1,473 kg/ha on a spot of 0.81 m2, a sixteenth of 12.96 m2.
+    assert "1,500 kg/ha where it lies, 92 kg/ha over all" in said
+    assert "one spot gets 120 g" in said
+    assert "Where it lies thickest it is worth" in bed_words.phosphorus(laid)
+    thin = AmendmentEntry(material="composted-cattle-manure", depth_m=0.001, where="spots")
+    laid = beds(amendments=(thin,))
+    assert bed_words.layer(laid, laid.doses[0]) == ""
+    assert bed_words.phosphorus(laid).endswith("no more than a crop can take.")
+
+
+def test_a_field_without_manure_still_hears_the_rule(beds: Callable[..., BedPlan]) -> None:
+    """The last day for raw manure is said before anyone thinks of bringing some."""
+    (rule,) = beds().intervals
+    assert rule.end == beds().after.harvest - np.timedelta64(120, "D")
+    said = bed_words.interval(beds(), rule)
+    assert said.startswith("Raw manure: ")
+    assert "7 CFR 205.203(c)(1)" in said
+
+
+def test_every_kind_of_interval_is_said(beds: Callable[..., BedPlan]) -> None:
+    """Each begins with the material, and answers yes, no, or from when."""
+    passed = Composting(method="vessel", carbon_nitrogen=30, coolest_c=56, hottest_c=70, days=4)
+    entries = (
+        AmendmentEntry(material="poultry-manure", depth_m=0.01),
+        AmendmentEntry(material="poultry-manure", depth_m=0.01, heated=True),
+        AmendmentEntry(material="horse-manure", depth_m=0.01, worked_in=False),
+        AmendmentEntry(material="horse-manure", depth_m=0.01, applied=np.datetime64("2026-03-01").astype(object)),
+        AmendmentEntry(material="composted-horse-manure", depth_m=0.01),
+        AmendmentEntry(material="composted-horse-manure", depth_m=0.01, composting=passed),
+        AmendmentEntry(material="plant-compost", depth_m=0.01),
+    )
+    laid = beds(amendments=entries)
+    said = [bed_words.interval(laid, each) for each in laid.intervals]
+    assert {each.kind for each in laid.intervals} == {
+        "raw",
+        "heated",
+        "on-top",
+        "compost",
+        "plants",
+        "poultry",
+        "bioassay",
+    }
+    for sentence in said:
+        assert re.search(r"YES|NO\.|test for weed-killers", sentence), sentence
+        assert "NaT" not in sentence
+        assert not re.search(r"\d{4}-\d{2}-\d{2}", sentence), sentence
+    assert any("worked in on 1 Mar" in sentence for sentence in said)
+    assert any("counts as raw, since its composting is not recorded" in sentence for sentence in said)
+    assert len([each for each in laid.intervals if each.kind == "bioassay"]) == 2  # one heap is spread already
+    assert not [each for each in laid.items if "horse" in each.item and "1 Mar" in each.why]
+    assert len([each for each in laid.items if each.group == "Manure and compost"]) == 6
+
+
+# --- after the harvest ----------------------------------------------------------------------------
+
+
+def test_the_same_family_again_is_said(beds: Callable[..., BedPlan]) -> None:
+    """Pumpkin after melon two years ago is warned of, after corn and tomato not."""
+    again = beds(soil=SoilEntry(crops_before=("sweet-corn", "muskmelon")))
+    assert again.after.same_family == ((2, "muskmelon"),)
+    assert any("SAME FAMILY AGAIN" in said and "muskmelon 2 years ago" in said for said in bed_words.after(again))
+    other = beds(soil=SoilEntry(crops_before=("sweet-corn", "tomato")))
+    assert other.after.same_family == ()
+    assert not any("SAME FAMILY" in said for said in bed_words.after(other))
+
+
+def test_what_the_soil_got_is_summed(plans: Callable[..., Plan], beds: Callable[..., BedPlan]) -> None:
+    """The cover's nitrogen on 972 m2, and everything that the heaps hold."""
+    entries = tuple(AmendmentEntry(material=name, depth_m=0.01) for name in ("cattle-manure", "plant-compost"))
+    laid = beds(amendments=entries)
+    assert laid.after.cover_nitrogen == pytest.approx(plans().nitrogen["n_kg_ha"].median * 0.0972)
+    assert laid.after.phosphorus == pytest.approx(sum(each.phosphorus for each in laid.doses))
+    assert any("in manure and compost" in said for said in bed_words.after(laid))
+
+
+@pytest.mark.parametrize(("remains", "words"), [("leave", "left: chop"), ("take", "Vines taken"), (None, "Leave the")])
+def test_remains_left_or_taken(beds: Callable[..., BedPlan], remains: str | None, words: str) -> None:
+    """What is done with vines and roots decides what is said of them."""
+    laid = beds(soil=SoilEntry(after_harvest=remains))
+    assert any(words in said for said in bed_words.after(laid))
+
+
+def test_the_next_sowing_against_the_harvest(beds: Callable[..., BedPlan]) -> None:
+    """A crop that is still out on the cover's day of sowing is said to be; one that is off leaves time."""
+    late = beds("pumpkin", where={"sown": "2025-09-01"})
+    early = beds("summer-squash", where={"sown": "2025-10-10"})
+    assert any("comes after 1 Sep" in said for said in bed_words.after(late))
+    assert any("comes before 10 Oct" in said for said in bed_words.after(early))
+
+
+# --- the drawings ---------------------------------------------------------------------------------
+
+
+def test_the_text_plan_is_to_scale(beds: Callable[..., BedPlan]) -> None:
+    """Each spot has a place of its own, as far apart as the columns and lines say."""
+    *lines, legend = bed_drawing.text_plan(beds(row_spacing_m=4.5, spacing_m=3.0), 76)
+    column = float(re.search(r"a column is ([\d.]+) m", legend)[1])
+    assert f"a line {2 * column:g} m" in legend
+    assert sum(line.count("o") for line in lines) == 72
+    assert abs((len(lines[0]) - 2) * column - 36) < column
+    assert abs((len(lines) - 2) * 2 * column - 27) < 2 * column
+
+
+def test_spots_too_close_show_the_corner(beds: Callable[..., BedPlan]) -> None:
+    """Where the whole field is too coarse, its corner is drawn, open on two sides."""
+    *lines, legend = bed_drawing.text_plan(beds("sweet-corn"), 76)
+    assert legend.startswith("the corner: a column is 0.2 m")
+    assert not lines[-1].startswith("└")
+
+
+@pytest.mark.parametrize("crop", ["pumpkin", "sweet-corn"])
+@pytest.mark.parametrize("tables", [{}, {"frames": 3}, {"covering": "paths"}, {"covering": "rows"}])
+def test_the_text_plan_fits_and_can_be_ascii(
+    beds: Callable[..., BedPlan], crop: str, tables: dict[str, object]
+) -> None:
+    """No line is wider than it may be, at any width, and plain characters draw the same."""
+    where = {"ground_cover": "straw"} if "covering" in tables else {}
+    laid = beds(crop, where=where, **tables)
+    for width in (30, 56, 76):
+        drawn = bed_drawing.text_plan(laid, width, bed_drawing.ASCII)[:-1]
+        assert max(map(len, drawn)) <= width
+        assert "".join(drawn).isascii()
+        assert len(drawn) <= bed_drawing.MOST_LINES + 2
+        assert any("o" in line for line in drawn)
+
+
+def drawn_spots(root: ElementTree.Element) -> int:
+    """Spots of an SVG: circles, and dots of the dashed lines of no length."""
+    count = len(root.findall(f".//{SVG}circle[@class='spot']"))
+    for line in root.findall(f".//{SVG}line[@class='spots']"):
+        every = float(line.get("stroke-dasharray", "").split()[1])
+        count += int((float(line.get("x2", "")) - float(line.get("x1", ""))) / every + 1e-3) + 1
+    return count
+
+
+@pytest.mark.parametrize(
+    "tables", [{"row_spacing_m": 3.0, "spacing_m": 3.0}, {"frames": 7}, {"row_spacing_m": 4.5, "spacing_m": 4.0}]
+)
+def test_the_svg_is_to_scale(beds: Callable[..., BedPlan], tables: dict[str, object]) -> None:
+    """The field's rectangle, in millimetres, times the scale that is named is the field; and every spot is there."""
+    laid = beds(**tables)
+    root = SafeTree.fromstring(bed_drawing.svg([laid]))
+    scale = int(re.search(r"Scale 1:([\d,]+)", "".join(root.itertext()))[1].replace(",", ""))
+    sizes = [
+        (float(each.get("width", "0").rstrip("%")), float(each.get("height", "0").rstrip("%")))
+        for each in root.iter(f"{SVG}rect")
+    ]
+    assert (pytest.approx(36_000 / scale, abs=1e-3), pytest.approx(27_000 / scale, abs=1e-3)) in sizes
+    assert root.get("width") == "204mm"
+    assert root.get("viewBox", "").startswith("0 0 204 ")
+    assert drawn_spots(root) == laid.layout.count
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_a_hostile_name_stays_a_name(beds: Callable[..., BedPlan], name: str) -> None:
+    """Parsed as XML, the drawing has no script, no handler and no element that a name smuggled in."""
+    plain, hostile = (SafeTree.fromstring(bed_drawing.svg([beds(name=each)])) for each in ("Plot", name))
+    assert [each.tag for each in plain.iter()] == [each.tag for each in hostile.iter()]
+    assert [sorted(each.keys()) for each in plain.iter()] == [sorted(each.keys()) for each in hostile.iter()]
+    assert not [key for each in hostile.iter() for key in each.attrib if key.startswith("on")]
+    if name.isprintable():
+        assert name in "".join(hostile.itertext())
+
+
+@given(name=st.text(min_size=1, max_size=40))
+@settings(max_examples=60, deadline=None)
+def test_any_name_can_be_drawn(beds: Callable[..., BedPlan], name: str) -> None:
+    """Whatever a field is called, the document parses."""
+    SafeTree.fromstring(bed_drawing.svg([beds(name=name)]).encode("utf-8"))
+
+
+# --- CSV ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["=1+1", "+1", "-1", "@SUM(A1)", "  =1", "\t=1", 'a","b', "two\nlines"])
+def test_a_spreadsheet_takes_no_name_for_a_formula(beds: Callable[..., BedPlan], name: str) -> None:
+    """Read back, every cell is text or a plain number, and every row has its six columns."""
+    laid = beds(name=name)
+    rows = list(csv.reader(io.StringIO(bed_sheet.table_csv([laid]))))
+    assert tuple(rows[0]) == bed_sheet.CSV_COLUMNS
+    assert len(rows) == len(laid.items) + 1
+    for row in rows[1:]:
+        assert len(row) == 6
+        assert not [cell for cell in row if cell.lstrip()[:1] in ("=", "+", "-", "@", "\t")]
+        assert float(row[3]) > 0
+
+
+# --- what is refused ------------------------------------------------------------------------------
+
+PLOT = """\
+[[field]]
+name = "Mill terrace"
+latitude = 37.8
+longitude = -84.1
+area_m2 = 900
+
+[field.cover]
+species = "hairy-vetch"
+sown = 2025-09-12
+
+[field.crop]
+name = "pumpkin"
+ground_cover = "straw"
+"""
+
+
+def read(tmp_path: Path, extra: str, text: str = PLOT) -> object:
+    """The field of a file with more tables."""
+    path = tmp_path / "fields.toml"
+    path.write_text(f"{text}\n{extra}\n", encoding="utf-8")
+    return read_fields(path).fields[0]
+
+
+def test_the_tables_are_read_in_either_unit(tmp_path: Path) -> None:
+    """Feet and inches give what metres and centimetres do, to a millionth."""
+    us = read(
+        tmp_path,
+        "[field.beds]\nlength_ft = 100\nwidth_ft = 96.875\nrow_spacing_ft = 10\nspacing_ft = 10\nmulch_in = 4\n"
+        '[[field.amendment]]\nmaterial = "Cattle manure"\nrate_ton_acre = 10\nbucket_lb = 30\n'
+        "[field.soil]\norganic_matter_percent = 3\n",
+    )
+    assert us.beds.length_m == pytest.approx(30.48)
+    assert us.beds.mulch_m == pytest.approx(0.1016)
+    # Ten short tons on an acre are 22.417 t/ha; 30 lb in five US gallons are 0.7190 t/m3.
+    assert us.amendments[0].rate_kg_m2 == pytest.approx(2.24170, rel=1e-5)
+    assert us.amendments[0].density_t_m3 == pytest.approx(0.718961, rel=1e-5)
+    metric = read(
+        tmp_path,
+        "[field.beds]\nlength_m = 30.48\nwidth_m = 29.5275\nrow_spacing_m = 3.048\nspacing_m = 3.048\n"
+        "mulch_cm = 10.16\n"
+        '[[field.amendment]]\nmaterial = "cattle-manure"\nrate_t_ha = 22.417\nbucket_kg = 7.18961\n',
+    )
+    for name in ("length_m", "width_m", "row_spacing_m", "spacing_m", "mulch_m"):
+        assert getattr(metric.beds, name) == pytest.approx(getattr(us.beds, name), rel=1e-6)
+    assert metric.amendments[0].rate_kg_m2 == pytest.approx(us.amendments[0].rate_kg_m2, rel=1e-4)
+    assert metric.amendments[0].density_t_m3 == pytest.approx(us.amendments[0].density_t_m3, rel=1e-5)
+
+
+def test_the_tables_of_the_readme_can_be_read(tmp_path: Path) -> None:
+    """The example in the README is taken as it stands, and with its last line too."""
+    readme = (Path(__file__).resolve().parent.parent / "README.md").read_text(encoding="utf-8")
+    (example,) = (
+        block for block in re.findall(r"```toml\n(.*?)```", readme, flags=re.DOTALL) if "[field.beds]" in block
+    )
+    field = read(tmp_path, example)
+    assert field.beds.frames == 6
+    assert field.amendments[0].nitrogen == pytest.approx(6.0)
+    compost = example.replace("# composting", "composting").replace('"cattle-manure"', '"composted-cattle-manure"')
+    assert read(tmp_path, compost).amendments[0].composting.turnings == 5
+
+
+@pytest.mark.parametrize(
+    ("extra", "message"),
+    [
+        ("[field.beds]\nlenght_m = 3", "beds: unknown key 'lenght_m'; did you mean 'length_m'?"),
+        ("[field.beds]\nlength_m = 30", "beds: length is given without width; give both, as width_m or _ft"),
+        ("[field.beds]\nlength_m = 30\nlength_ft = 90", "length_m is given too; keep one of them"),
+        ("[field.beds]\nrow_spacing_m = 0", "row_spacing_m = 0: give 0.1 to 15"),
+        ('[field.beds]\nspacing_ft = "ten"', "spacing_ft = 'ten': give 0.164 to 49.2"),
+        ('[field.beds]\nlayout = "circles"', "layout = 'circles': use one of rows, hills"),
+        ("[field.beds]\nplants = 6\nseeds = 5", "plants = 6: more than the 5 seeds sown at a spot"),
+        ("[field.beds]\nframes = 2.5", "frames = 2.5: give how many framed beds"),
+        ("[field.beds]\nboard_cm = 20", "a frame is described, but not how many; give frames"),
+        ("[field.beds]\nsheet_width_m = 2", "sheet_width is given but the ground cover is straw"),
+        ('[field.beds]\nedges = "glued"', "edges = 'glued': use one of buried, weighted, pinned"),
+        ("[[field.beds]]\nframes = 2", "is not one table; write it once, with single brackets"),
+        ("[field.amendment]\ndepth_cm = 3", "amendment = {'depth_cm': 3}: write each as its own [[field.amendment]]"),
+        ("[[field.amendment]]\ndepth_cm = 3", "amendment 1: 'material' is missing; use one of cattle-manure"),
+        (
+            '[[field.amendment]]\nmaterial = "catle manure"\ndepth_cm = 3',
+            "amendment 1: unknown material 'catle manure'; did you mean cattle-manure",
+        ),
+        ('[[field.amendment]]\nmaterial = "cattle-manure"', "give a depth or a rate; for a layer write depth_cm = 5"),
+        (
+            '[[field.amendment]]\nmaterial = "cattle-manure"\ndepth_cm = 3\nrate_t_ha = 20',
+            "give a depth or a rate, not both",
+        ),
+        ('[[field.amendment]]\nmaterial = "cattle-manure"\ndepth_cm = 300', "depth_cm = 300: give 0.1 to 100"),
+        (
+            '[[field.amendment]]\nmaterial = "cattle-manure"\ndepth_cm = 3\ncomposting = { days = 15 }',
+            "cattle-manure is raw; name a composted material",
+        ),
+        (
+            '[[field.amendment]]\nmaterial = "plant-compost"\ndepth_cm = 3\ncomposting = { coolest_f = 300 }',
+            "composting: coolest_f = 300: give degrees Fahrenheit, 32 to 212",
+        ),
+        (
+            '[[field.amendment]]\nmaterial = "plant-compost"\ndepth_cm = 3\nbucket_kg = 6\nbucket_lb = 20',
+            "bucket_kg is given too",
+        ),
+        (
+            '[[field.amendment]]\nmaterial = "plant-compost"\ndepth_cm = 3\nworked_in = "yes"',
+            "worked_in = 'yes': write true or false",
+        ),
+        (
+            '[[field.amendment]]\nmaterial = "plant-compost"\ndepth_cm = 3\nn_percent = 46',
+            "n_percent = 46: give percent of the weight as it is spread, 0 to 10",
+        ),
+        (
+            '[[field.amendment]]\nmaterial = "plant-compost"\ndepth_cm = 3\napplied = "May"',
+            "applied = 'May': write a date as 2026-04-20",
+        ),
+        ("[field.soil]\norganic_matter_percent = 101", "organic_matter_percent = 101: give percent, 0 to 100"),
+        ('[field.soil]\ncrops_before = "corn"', "crops_before = 'corn': write a list of crops"),
+        ("[field.soil]\ncrops_before = [3]", "crops_before = [3]: write a list of crops"),
+        ('[field.soil]\ncrops_before = ["pumkin"]', "crops_before: unknown crop 'pumkin'; did you mean pumpkin"),
+        ('[field.soil]\nafter_harvest = "burn"', "after_harvest = 'burn': use one of leave, take"),
+    ],
+)
+def test_each_slip_has_its_line(tmp_path: Path, extra: str, message: str) -> None:
+    """One line that names the file, the field, the key and the value, and the way out."""
+    with pytest.raises(FieldFileError) as caught:
+        read(tmp_path, extra)
+    said = str(caught.value)
+    assert message in said
+    assert said.startswith(f'{tmp_path / "fields.toml"}: field 1 "Mill terrace"')
+    assert "\n" not in said
+
+
+@pytest.mark.parametrize("key", ['covering = "rows"', "mulch_cm = 10", "sheet_width_m = 2"])
+def test_a_cover_on_bare_ground_is_refused(tmp_path: Path, key: str) -> None:
+    """What lies on the ground is said once, in [field.crop]."""
+    with pytest.raises(FieldFileError, match='the ground is bare; set ground_cover = "straw" or "black-plastic"'):
+        read(tmp_path, f"[field.beds]\n{key}", PLOT.replace('ground_cover = "straw"\n', ""))
+
+
+def test_a_mulch_on_plastic_is_refused(tmp_path: Path) -> None:
+    """Straw has a depth, sheet has none."""
+    with pytest.raises(FieldFileError, match="mulch is given but the ground cover is black-plastic"):
+        read(tmp_path, "[field.beds]\nmulch_cm = 10", PLOT.replace('"straw"', '"black-plastic"'))
