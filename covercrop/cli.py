@@ -13,7 +13,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from covercrop import __version__
-from covercrop.commands import beds, calendar, calibrate, degree_days, hindcast, known, ready, scout, weather
+from covercrop.commands import beds, calendar, calibrate, degree_days, hindcast, known, ready, report, scout, weather
 from covercrop.commands.shared import Commands
 from covercrop.errors import CovercropError, one_line
 
@@ -26,6 +26,7 @@ COMMANDS = (
     scout,
     beds,
     calendar,
+    report,
     hindcast,
     calibrate,
     weather,

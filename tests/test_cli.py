@@ -17,7 +17,7 @@ from typing import Any
 import jsonschema
 import pytest
 
-from covercrop import commands, degree_days
+from covercrop import cli, commands, degree_days
 from covercrop.cli import main
 from covercrop.plan import DATES, STATES
 
@@ -337,7 +337,7 @@ def test_help_names_the_methods() -> None:
     assert commands.degree_days.CUTOFFS == degree_days.CUTOFFS
 
 
-@pytest.mark.parametrize("command", ["ready", "calendar", "weather", "degree-days", "covers", "crops"])
+@pytest.mark.parametrize("command", cli._parser()._subparsers._group_actions[0].choices)
 def test_every_command_has_help(run: Run, command: str) -> None:
     """Each command explains itself."""
     status, printed, _ = run(command, "--help")

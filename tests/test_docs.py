@@ -22,6 +22,7 @@ COMMANDS = (
     "scout",
     "beds",
     "calendar",
+    "report",
     "hindcast",
     "calibrate",
     "weather",

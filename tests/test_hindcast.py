@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
+import threading
 from dataclasses import replace
 from pathlib import Path
 
@@ -21,6 +25,8 @@ from covercrop.records import DailyWeather
 from covercrop.render.hindcast import verdict
 from covercrop.weather.files import read_weather_file
 from covercrop.weather.table import daily_weather
+
+REPOSITORY = Path(__file__).resolve().parent.parent
 
 #: Cover and sowing day; the three of the demonstration.
 COVERS = (("crimson-clover", "2010-09-15"), ("hairy-vetch", "2010-09-08"), ("winter-pea", "2010-09-24"))
@@ -246,6 +252,34 @@ def test_the_screen(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.Monk
     full = capsys.readouterr().out
     assert "50% bloom" in full
     assert "  20 Jun                past\n" in full
+
+
+def test_the_bar_is_for_a_terminal_only() -> None:
+    """With standard error on a terminal the bar is drawn there, and the answer on standard output stays clean."""
+    pty = pytest.importorskip("pty")  # not on Windows
+    ours, theirs = pty.openpty()
+    environment = os.environ | {"PYTHONPATH": str(REPOSITORY), "TERM": "xterm"}
+    command = [sys.executable, "-m", "covercrop", "hindcast", "--json", "--issue", "04-01"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=theirs, env=environment, cwd=REPOSITORY) as running:
+        os.close(theirs)
+        assert running.stdout is not None
+        seen = bytearray()
+        drain = threading.Thread(target=_read_all, args=(ours, seen))
+        drain.start()
+        document = json.loads(running.stdout.read())
+        drain.join()
+    os.close(ours)
+    assert running.returncode == 0
+    assert len(document["fields"]) == 3
+    assert b"replaying past seasons" in seen
+
+
+def _read_all(terminal: int, into: bytearray) -> None:
+    try:
+        while part := os.read(terminal, 4096):
+            into += part
+    except OSError:  # the other end was closed
+        pass
 
 
 def scored(each: Hindcast, **crps_of: tuple[float, float, float]) -> Hindcast:

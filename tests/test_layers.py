@@ -17,7 +17,7 @@ LAYERS = (
     ("phenology", "termination", "decomposition", "hazards", "growth", "calibration", "bed_tables", "layout"),
     ("ensemble", "plantback", "season", "amendments", "supplies"),
     ("measured",),
-    ("stand", "ground", "shopping", "advice", "field_weather", "field_notes", "tabulate"),
+    ("stand", "ground", "progress", "shopping", "advice", "field_weather", "field_notes", "tabulate"),
     ("ending", "remarks"),
     ("plan", "hindcast", "calibrate"),
     ("agenda", "bloom_records"),
@@ -105,7 +105,7 @@ def test_one_module_speaks_to_the_weather_service() -> None:
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
 def test_slow_packages_wait_until_they_are_needed(path: Path) -> None:
     """Outside weather/ and render/ nothing slow is imported at module level: starting takes no longer than numpy."""
-    slow = {"pandas", "scipy", "meteostat", "rich", "xarray", "icalendar"}
+    slow = {"pandas", "scipy", "meteostat", "rich", "xarray", "icalendar", "matplotlib", "jinja2", "markupsafe"}
     if module_of(path) in ("weather", "render"):
         slow -= {"pandas", "rich"}
     statements = [

@@ -92,8 +92,9 @@ def test_the_wheel_holds_the_program_and_its_data_only(wheel: Path) -> None:
     """The wheel has every module, the shipped data and the licence; no tests, check tables or generators."""
     names = set(zipfile.ZipFile(wheel).namelist())
     modules = {path.relative_to(REPOSITORY).as_posix() for path in (REPOSITORY / "covercrop").rglob("*.py")}
+    templates = {f"covercrop/render/templates/{name}" for name in ("page.html", "page.css", "card.html")}
     data = {f"covercrop/data/{name}" for name in SHIPPED}
-    assert modules | data | {"covercrop/py.typed"} <= names
+    assert modules | templates | data | {"covercrop/py.typed"} <= names
     assert {name for name in names if name.startswith("covercrop/data/")} == data
     assert {name.split("/")[0].split("-")[0] for name in names} == {"covercrop"}
     assert any(name.endswith(".dist-info/licenses/covercrop/LICENSE") for name in names)

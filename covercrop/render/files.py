@@ -1,4 +1,4 @@
-"""Files that are written whole or not at all."""
+"""Writing a file: whole, or not at all."""
 
 from __future__ import annotations
 
@@ -9,31 +9,55 @@ from pathlib import Path
 from covercrop.errors import UsageError
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write a text beside a file and put it in its place.
+def check_place(path: Path, suffixes: tuple[str, ...]) -> None:
+    """Refuse a place that cannot be written to, before any work is done.
 
     Parameters
     ----------
     path : pathlib.Path
-    text : str
+    suffixes : tuple of str
+        What its name may end with.
 
     Raises
     ------
     UsageError
-        If the file cannot be written; one that stood there is as it was.
+        If the name ends otherwise, is that of a folder, or its folder is not there.
+    """
+    if path.suffix.lower() not in suffixes:
+        raise UsageError(f"-o {path}: give a name that ends with {' or '.join(suffixes)}")
+    if path.is_dir():
+        raise UsageError(f"-o {path}: is a folder; give the name of a file in it")
+    if not path.parent.is_dir():
+        raise UsageError(f"-o {path}: there is no folder {path.parent}; make it first, or give another place")
+
+
+def write_whole(path: Path, content: str | bytes) -> None:
+    """Write a file beside its place and move it there, so that no reader ever sees half of it.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    content : str or bytes
+        A text is written as UTF-8.
+
+    Raises
+    ------
+    UsageError
+        If it cannot be written; what stood there before still does.
     """
     if path.is_dir():
         raise UsageError(f"{path}: is a folder; give the path of a file in it")
-    scratch = None
+    place = path.resolve()  # a link stays one: what it leads to is replaced
+    beside = None
     try:
-        handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-        Path(scratch).chmod(0o666 & ~_mask())
-        Path(scratch).replace(path)
+        handle, beside = tempfile.mkstemp(prefix=f".{place.name[:40]}.", dir=place.parent)
+        with os.fdopen(handle, "wb") as file:
+            file.write(content.encode() if isinstance(content, str) else content)
+        Path(beside).chmod(0o666 & ~_mask())  # as any new file, not for the owner alone
+        Path(beside).replace(place)
     except OSError as error:
-        if scratch is not None:
-            Path(scratch).unlink(missing_ok=True)
+        if beside is not None:
+            Path(beside).unlink(missing_ok=True)
         raise UsageError(f"{path}: cannot be written ({error.strerror}); give a path in a folder of your own") from None
 
 

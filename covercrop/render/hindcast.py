@@ -132,9 +132,11 @@ def _against_plain(scored: dict[str, Score]) -> str:
     won = [name for name, score in scored.items() if not _better(score)]
     names = list(scored)
     if not won:
-        text = "A plain forecast did as well or better on every one of these days: go by it here."
+        days = "every one of these days" if len(names) > 1 else "this day"
+        text = f"A plain forecast did as well or better on {days}: go by it here."
     elif len(won) == len(names):
-        text = "On each of these days the forecasts beat both the average date and degree-days at the average pace."
+        days = "each of these days" if len(names) > 1 else "this day"
+        text = f"On {days} the forecasts beat both the average date and degree-days at the average pace."
     elif won == names[-len(won) :]:
         text = f"From {_day(won[0])} on the forecasts beat both the average date and degree-days at the average pace."
     else:

@@ -46,6 +46,14 @@ def ready(plans: Sequence[Plan], on: np.datetime64, problems: Sequence[tuple[str
     return document(str(on), [field(plan) for plan in plans], problems)
 
 
+def report(
+    plans: Sequence[Plan], on: np.datetime64, file: str, problems: Sequence[tuple[str, str]] = ()
+) -> dict[str, Any]:
+    """The document of ``covercrop report --json``: what was written where, and what it is about."""
+    fields = [{"name": plan.field.name, "state": plan.state} for plan in plans]
+    return {**document(str(on), fields, problems), "file": file}
+
+
 def document(on: str, fields: list[dict[str, Any]], problems: Sequence[tuple[str, str]]) -> dict[str, Any]:
     """What every command about fields answers; ``problems`` only where there are any."""
     answer: dict[str, Any] = {"schema": SCHEMA, "on": on, "fields": fields}

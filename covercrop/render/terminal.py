@@ -140,7 +140,7 @@ def ready(
     screen.say(f"{title}, {words.weekday(on)} {year}", style="bold")
     shared = _in_all([plan.notes for plan in plans])
     for plan in plans:
-        _field(screen, plan, year, us=us, leave_out=shared)
+        _field(screen, plan, us=us, leave_out=shared)
     screen.items("Notes for every field", shared)
     screen.items("Take care", dict.fromkeys(caution for plan in plans for caution in plan.cautions))
     assumed = dict.fromkeys(assumption for plan in plans for assumption in plan.assumptions)
@@ -174,7 +174,7 @@ def short_source(source: Source) -> str:
     return first if source.year == "undated" else f"{first} {source.year}"
 
 
-def _field(screen: Screen, plan: Plan, year: int, *, us: bool, leave_out: Sequence[str] = ()) -> None:
+def _field(screen: Screen, plan: Plan, *, us: bool, leave_out: Sequence[str] = ()) -> None:
     state = (words.state(plan).upper(), _STATE_STYLE[plan.state])
     headline = screen.fit(words.headline(plan))
     screen.say()
@@ -183,23 +183,17 @@ def _field(screen: Screen, plan: Plan, year: int, *, us: bool, leave_out: Sequen
         screen.say(then)
     screen.say(words.what_is_where(plan), style="dim")
     if plan.state != "winter-killed":
-        _dates(screen, plan, year, us=us)
+        _dates(screen, plan, us=us)
         _strip(screen, plan)
     screen.items("Why", words.reasons(plan, us=us))
     screen.items("Note", (note for note in plan.notes if note not in leave_out))
 
 
-def _dates(screen: Screen, plan: Plan, year: int, *, us: bool) -> None:
+def _dates(screen: Screen, plan: Plan, *, us: bool) -> None:
     screen.say()
-    rows = [
-        (
-            label.format(soil=words.temperature(plan.crop.soil_planting.value, us=us)),
-            *words.interval(plan.dates[name], year),
-        )
-        for name, label in words.DATE_LABELS.items()
-        if not np.isnat(plan.dates[name].early) and not (words.is_ended(plan) and name in words.STAND_DATES)
-    ]
-    screen.table((("date", "left"), ("early", "right"), ("likely", "right"), ("late", "right")), rows)
+    screen.table(
+        (("date", "left"), ("early", "right"), ("likely", "right"), ("late", "right")), words.date_rows(plan, us=us)
+    )
 
 
 def _strip(screen: Screen, plan: Plan) -> None:

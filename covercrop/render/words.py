@@ -133,6 +133,21 @@ def state(plan: Plan) -> str:
     return _ENDING[plan.method][1] if plan.state == "turned-under" else STATE_WORDS[plan.state]
 
 
+def ending(plan: Plan) -> str:
+    """What the cover was or is to be: ``turned under``."""
+    return _ENDING[plan.method][1]
+
+
+def date_rows(plan: Plan, *, us: bool = False) -> list[tuple[str, str, str, str]]:
+    """The table of dates: what, and its early, likely and late date; what is not reached or over is left out."""
+    year = _year(plan)
+    return [
+        (label.format(soil=temperature(plan.crop.soil_planting.value, us=us)), *interval(plan.dates[name], year))
+        for name, label in DATE_LABELS.items()
+        if not np.isnat(plan.dates[name].early) and not (is_ended(plan) and name in STAND_DATES)
+    ]
+
+
 def headline(plan: Plan) -> str:
     """What to do about the cover, in a sentence that can be acted on."""
     said = (_ground_headline if is_ended(plan) else _stand_headline)(plan)

@@ -1,0 +1,571 @@
+"""The report and its charts, without a browser: what is drawn, what is said, what is refused."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import os
+import re
+import runpy
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from html.parser import HTMLParser
+from itertools import combinations
+from pathlib import Path
+from xml.etree import ElementTree
+
+import colorspacious
+import matplotlib.colors
+import numpy as np
+import pytest
+from invented import field, weather
+
+from covercrop import commands
+from covercrop.cli import main
+from covercrop.daylength import day_length
+from covercrop.phenology import photothermal_rate, stage_days
+from covercrop.plan import Plan, make_plan
+from covercrop.progress import towards_bloom
+from covercrop.render import canvas, captions, charts, files, notebook, report, svg
+from covercrop.render.sheet import SIZES, type_size
+
+REPOSITORY = Path(__file__).resolve().parent.parent
+SVG = "{http://www.w3.org/2000/svg}"
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture(scope="module")
+def plan() -> Plan:
+    """A field in April."""
+    return make_plan(field(), weather(), np.datetime64("2026-04-20"))
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> Run:
+    """Run a command; gives exit status, output and messages."""
+
+    def run(*arguments: object) -> tuple[int, str, str]:
+        try:
+            status = main([str(argument) for argument in arguments])
+        except SystemExit as stop:
+            status = int(stop.code or 0)
+        printed = capsys.readouterr()
+        return status, printed.out, printed.err
+
+    return run
+
+
+# --- what is drawn --------------------------------------------------------------------------------
+
+
+def test_the_progress_is_that_of_the_model(plan: Plan) -> None:
+    """In the years whose bloom it is, the sum on the day of 25% bloom is the cover's requirement, to one day's gain."""
+    outlook, bloom = plan.outlook, plan.cover.bloom
+    length = day_length(plan.field.latitude, outlook.day_of_year)
+    days = stage_days(outlook.tmean, length, plan.cover)
+    rate = photothermal_rate(outlook.tmean, length, days["emergence"][:, 0], bloom)
+    reached = days["bloom_25"][:, 0].astype(int)
+    year = np.arange(len(reached))
+    sums = rate.cumsum(axis=1)
+    assert (sums[year, reached] >= bloom.requirement.value - 1e-6).all()
+    assert (sums[year, reached - 1] < bloom.requirement.value).all()
+    found = towards_bloom(outlook, plan.field.latitude, plan.cover)
+    assert found.median == pytest.approx(np.median(sums, axis=0))
+    share_below = (sums <= found.late[None, :] + 1e-9).mean(axis=0)
+    assert share_below[-1] == pytest.approx(0.1, abs=0.05)  # the late line has a tenth of the years below it
+    assert (found.early >= found.median).all()
+
+
+def test_the_line_of_the_season_is_the_sum(plan: Plan) -> None:
+    """The drawn line is the progress up to the last observed day, and in degF days 1.8 times as high."""
+    known = plan.outlook.known
+    sums = towards_bloom(plan.outlook, plan.field.latitude, plan.cover).median
+    for us, factor in ((False, 1.0), (True, 1.8)):
+        axes = charts.season_chart(plan, us=us).axes[0]
+        (line,) = (line for line in axes.lines if line.get_label() == "this season")
+        assert np.asarray(line.get_xdata()) == pytest.approx(plan.outlook.days[:known].astype(float))
+        assert np.asarray(line.get_ydata()) == pytest.approx(sums[:known] * factor)
+
+
+def test_a_bar_for_the_chance_of_every_day(plan: Plan) -> None:
+    """The bars are the plan's own odds, day by day, and the days of the best week are the dark ones."""
+    figure = charts.window_chart(plan)
+    assert figure is not None
+    bars = figure.axes[0].patches
+    days = np.array([bar.get_x() + bar.get_width() / 2 - 0.5 for bar in bars]).round().astype("datetime64[D]")
+    heights = np.array([bar.get_height() for bar in bars])
+    place = np.searchsorted(plan.window_days, days)
+    assert heights == pytest.approx(plan.window_probability[place])
+    left_out = np.delete(plan.window_probability, place)
+    assert left_out.max() < charts.LEAST_ODDS
+    dark = days[[matplotlib.colors.to_hex(bar.get_facecolor()) == canvas.WINDOW for bar in bars]]
+    assert plan.turn_under is not None
+    assert (dark[0], dark[-1], dark.size) == (plan.turn_under.start, plan.turn_under.end, 7)
+
+
+def test_the_limit_that_binds_stands_out(plan: Plan) -> None:
+    """One limit is in bold, the one of the plan, and each has its likely date beside it."""
+    figure = charts.limits_chart(plan)
+    assert figure is not None
+    words = {text.get_text(): text.get_fontweight() for text in figure.axes[0].texts}
+    bold = [text for text, weight in words.items() if weight == "bold" and not text[0].isdigit()]
+    label = {"disease": "seedling disease", "soil_warm": "soil at 21 °C"}[str(plan.binding_limit)]
+    assert bold == [label, "safe to plant"]
+
+
+@pytest.mark.parametrize(
+    ("on", "options", "drawn"),
+    [
+        ("2025-11-10", {}, (True, True, True)),
+        ("2026-05-12", {"turned_under": "2026-05-06"}, (True, False, True)),
+        ("2026-06-20", {"turned_under": "2026-05-06", "planted": "2026-06-08"}, (True, False, False)),
+    ],
+)
+def test_only_what_there_is_is_drawn(on: str, options: dict[str, str], drawn: tuple[bool, ...]) -> None:
+    """No window once the cover is under, and nothing to wait for once the crop is in."""
+    plan = make_plan(field(**options), weather(last=on), np.datetime64(on))
+    assert tuple(draw(plan, False) is not None for draw in charts.CHARTS.values()) == drawn
+
+
+def test_without_past_years_only_the_past_is_drawn() -> None:
+    """A season with no history has the line up to today, and nothing after it."""
+    plan = make_plan(field(), weather("2025-08-01"), np.datetime64("2026-04-20"))
+    figure = charts.season_chart(plan)
+    assert [line.get_label() for line in figure.axes[0].lines if not line.get_label().startswith("_")] == [
+        "this season"
+    ]
+    assert not figure.axes[0].collections
+    assert len(figure.axes) == 1
+
+
+# --- colours --------------------------------------------------------------------------------------
+
+
+def lightness(colour: str) -> float:
+    """CIELAB lightness, 0 to 100, which is what a grey print keeps."""
+    return float(colorspacious.cspace_convert(matplotlib.colors.to_rgb(colour), "sRGB1", "CIELab")[0])
+
+
+@pytest.mark.parametrize("pair", list(combinations({**canvas.COLOURS, "binding": canvas.INK}.items(), 2)), ids=str)
+def test_colours_are_told_apart(pair: tuple[tuple[str, str], tuple[str, str]]) -> None:
+    """Any two colours of a chart differ in lightness, and to eyes that lack a kind of cone.
+
+    Simulated after Machado, Oliveira and Fernandes (2009), as colorspacious has it; CAM02-UCS, in which 1 is about
+    the least difference that is seen.
+    """
+    (_, one), (_, other) = pair
+    assert abs(lightness(one) - lightness(other)) > 10
+    rgb = [matplotlib.colors.to_rgb(colour) for colour in (one, other)]
+    for kind in ("deuteranomaly", "protanomaly", "tritanomaly"):
+        space = {"name": "sRGB1+CVD", "cvd_type": kind, "severity": 100}
+        assert colorspacious.deltaE(*rgb, input_space=space) > 15
+
+
+def test_words_stand_out_from_the_paper() -> None:
+    """Words have a contrast of 4.5 or more with the paper, as WCAG 2.2 (1.4.3) asks of text."""
+
+    def luminance(colour: str) -> float:
+        linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in matplotlib.colors.to_rgb(colour)]
+        return float(np.dot(linear, (0.2126, 0.7152, 0.0722)))
+
+    for colour in (canvas.INK, canvas.MUTED):
+        assert (luminance(canvas.PAPER) + 0.05) / (luminance(colour) + 0.05) >= 4.5
+
+
+# --- the SVG --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", charts.CHARTS)
+def test_an_svg_fits_a_strict_page(plan: Plan, name: str) -> None:
+    """No style attribute, no style sheet, text as text, ids of its own, a title and a description."""
+    figure = charts.CHARTS[name](plan, False)
+    assert figure is not None
+    root = ElementTree.fromstring(svg.svg(figure, "A title", "What is shown", "here"))
+    elements = list(root.iter())
+    assert not [element for element in elements if "style" in element.attrib or element.tag == f"{SVG}style"]
+    ids = [element.attrib["id"] for element in elements if "id" in element.attrib]
+    assert len(ids) == len(set(ids))
+    assert all(each.startswith("here-") for each in ids)
+    pointed = re.findall(r"#(here-[\w-]+)", ElementTree.tostring(root, encoding="unicode"))
+    assert set(pointed) <= set(ids)
+    assert root.attrib["role"] == "img"
+    assert [ids[0], ids[1]] == root.attrib["aria-labelledby"].split()
+    assert [element.text for element in root[:2]] == ["A title", "What is shown"]
+    assert len(root.findall(f".//{SVG}text")) >= 8
+    assert {"width", "height"}.isdisjoint(root.attrib)
+
+
+def test_the_fonts_of_older_releases_are_understood() -> None:
+    """Before release 3.10 matplotlib wrote the font in one property; weight, slant and size are kept."""
+    element = ElementTree.Element(
+        "text", {"style": "font: italic 700 12px 'DejaVu Sans', sans-serif; text-anchor: end"}
+    )
+    svg._plain(element, "x")
+    assert element.attrib == {
+        "font-style": "italic", "font-weight": "700", "font-size": "12px", "text-anchor": "end"
+    }  # fmt: skip
+
+
+def test_the_description_says_what_the_chart_shows(plan: Plan) -> None:
+    """Each description has the dates of the plan in words."""
+    assert plan.turn_under is not None
+    season, window, limits = (captions.describe(plan, name) for name in charts.CHARTS)
+    assert f"{len(plan.outlook.years)} past years" in season
+    assert captions.words.day_month(plan.dates["window_open"].median) in season
+    best = plan.window_days[plan.window_probability.argmax()]
+    assert f"highest on {captions.words.day_month(best)}" in window
+    assert limits.count(";") == 4
+    assert "Last of all is most often" in limits
+
+
+def test_a_name_in_a_picture_is_text(plan: Plan) -> None:
+    """A name with markup, mathematics and letters that no font here has gives no warning and no markup."""
+    named = replace(plan, field=replace(plan.field, name="$x_1$ <b>&\u202e \u7530\u3093\u307c \uffff\x00"))
+    drawn = report.picture(named, "season", ".svg").decode()
+    root = ElementTree.fromstring(drawn)
+    texts = [element.text or "" for element in root.iter(f"{SVG}text")]
+    assert any(text.startswith("$x_1$ <b>&\\u202e \u7530\u3093\u307c \ufffd\\x00, 20 Apr 2026") for text in texts)
+    assert report.picture(named, "season", ".png").startswith(b"\x89PNG")
+
+
+# --- the page -------------------------------------------------------------------------------------
+
+
+class Page(HTMLParser):
+    """The tags of a page with their attributes."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+
+def test_a_page_needs_nothing_else(plan: Plan) -> None:
+    """No script, no style but the one whose digest the policy names, and links to places on the page only."""
+    html = report.page([plan, plan], plan.on, title="Own fields")
+    tags = Page(html).tags
+    assert {"script", "link", "img", "iframe", "object", "embed", "base", "form"}.isdisjoint(tag for tag, _ in tags)
+    assert not [tag for tag, attributes in tags if any(name == "style" or name.startswith("on") for name in attributes)]
+    links = [value for _, attributes in tags for name, value in attributes.items() if name in ("href", "src")]
+    assert links
+    assert all(str(value).startswith("#") for value in links)
+    style = re.search(r"<style>(.*?)</style>", html, flags=re.DOTALL)
+    assert style is not None
+    assert "url(" not in style[1]
+    assert "@import" not in style[1]
+    digest = base64.b64encode(hashlib.sha256(style[1].encode()).digest()).decode()
+    (policy,) = (a["content"] for tag, a in tags if tag == "meta" and a.get("http-equiv") == "Content-Security-Policy")
+    assert policy == f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    ids = [attributes["id"] for _, attributes in tags if "id" in attributes]
+    assert len(ids) == len(set(ids))
+
+
+def test_the_page_says_what_ready_says(run: Run, tmp_path: Path) -> None:
+    """Every sentence of the answer, every date and every reason of `ready --full` stands on the page."""
+    import html
+
+    _, printed, _ = run("ready", "--json")
+    path = tmp_path / "page.html"
+    assert run("report", "-o", path)[0] == 0
+    text = html.unescape(re.sub(r"<[^>]+>", " ", path.read_text(encoding="utf-8")))
+    text = " ".join(text.split())
+    for each in json.loads(printed)["fields"]:
+        assert each["name"] in text
+        for entry in (*each["notes"], *each["sources"]):
+            assert " ".join(entry.split()) in text
+    _, screen, _ = run("ready")
+    answers = re.findall(r"^[^\n]+: [A-Z ]+\. (.*?\.)\n(?=[A-Z][^\n]*, sown )", screen, flags=re.DOTALL | re.MULTILINE)
+    assert len(answers) == len(json.loads(printed)["fields"])
+    for answer in answers:
+        first, then = answer.split("\nIt is likely", 1)
+        assert " ".join(first.split()) in text
+        assert " ".join(f"It is likely{then}".split()) in text
+    assert "the soil, not the residue, is holding you back." in text
+    assert "Weather from the file weather.csv, observed up to 20 Apr 2026; 30 past years (1995 to 2024) finish" in text
+    assert "Handle treated seed" not in text
+
+
+def test_old_weather_is_said(plan: Plan) -> None:
+    """A page made days after the last reading says how many."""
+    old = make_plan(field(), weather(last="2026-04-10"), np.datetime64("2026-04-20"))
+    assert "observed up to 10 Apr 2026, 10 days before this page" in report.weather_line(old)
+    assert "before this page" not in report.weather_line(plan)
+
+
+def test_the_same_answer_gives_the_same_bytes(tmp_path: Path) -> None:
+    """Two processes with other hash seeds write the same page, SVG and PNG."""
+    written = []
+    for seed in ("1", "2"):
+        folder = tmp_path / seed
+        folder.mkdir()
+        code = f"""
+import sys; sys.path.insert(0, {str(REPOSITORY)!r})
+from covercrop.cli import main
+main(["report", "-o", "page.html", "--with", "cautions"])
+main(["report", "-o", "season.svg", "--chart", "season", "--field", "Chapel bench"])
+main(["report", "-o", "limits.png", "--chart", "limits", "--field", "Chapel bench"])
+"""
+        subprocess.run(
+            [sys.executable, "-c", code], cwd=folder, env={**os.environ, "PYTHONHASHSEED": seed}, check=True,
+            capture_output=True,
+        )  # fmt: skip
+        written.append({path.name: path.read_bytes() for path in folder.iterdir()})
+    assert set(written[0]) == {"page.html", "season.svg", "limits.png"}
+    assert written[0] == written[1]
+
+
+def test_type_gets_smaller_as_there_is_more(plan: Plan) -> None:
+    """More words never give larger type, and too many are said to be too many."""
+    found = [
+        type_size("x", ("y" * 150,), True, 16, [["z" * 80] * count], ("foot",)) for count in range(0, 80, 4)
+    ]  # fmt: skip
+    assert found == sorted(found)
+    assert (found[0], found[-1]) == (0, len(SIZES))
+
+
+# --- the command ----------------------------------------------------------------------------------
+
+
+def one_line(status: int, printed: str, said: str) -> str:
+    """The message of a refused command."""
+    assert (status, printed) == (1, "")
+    assert said.startswith("covercrop: ")
+    assert said.count("\n") == 1
+    return said
+
+
+def test_the_command_says_what_it_wrote(run: Run, tmp_path: Path) -> None:
+    """One line on the screen, or a document; the file is whole, and may be read as any other."""
+    path = tmp_path / "page.html"
+    assert run("report", "-o", path) == (0, f"{path}: page of 3 fields\n", "")
+    assert path.read_text(encoding="utf-8").endswith("</html>\n")
+    assert path.stat().st_mode & 0o777 == 0o666 & ~_umask()
+    assert list(tmp_path.iterdir()) == [path]
+    status, printed, _ = run("report", "-o", path, "--field", "Ford meadow", "--with", "cautions", "--json")
+    assert (status, json.loads(printed)) == (
+        0,
+        {
+            "schema": 1, "on": "2026-04-20", "fields": [{"name": "Ford meadow", "state": "budding"}], "file": str(path)
+        },
+    )  # fmt: skip
+    assert "Handle treated seed" in path.read_text(encoding="utf-8")
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["-o", "none/page.html"], "there is no folder"),
+        (["-o", "folder.html"], "is a folder"),
+        (["-o", "fields.toml"], "give a name that ends with .html or .htm"),
+        (["-o", "x.html", "--chart", "season"], "ends with .svg or .png"),
+        (["-o", "x.svg", "--chart", "season"], "name it with --field, one of: Ford meadow"),
+        (["-o", "x.html", "--field", "Ford medow"], "did you mean Ford meadow"),
+        (["-o", "x.html", "--on", "2020-01-01"], "sown = 2025-09-15 is after 2020-01-01"),
+    ],
+)
+def test_what_cannot_be_written(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str], message: str
+) -> None:
+    """A place, chart or field that makes no sense gives one line each, and nothing is written."""
+    monkeypatch.chdir(tmp_path)
+    Path("folder.html").mkdir()
+    status, printed, said = run("report", *arguments)
+    assert (status, printed) == (1, "")
+    assert message in said
+    assert said.count("\n") == (3 if "--on" in arguments else 1)
+    assert [path.name for path in tmp_path.iterdir()] == ["folder.html"]
+
+
+def test_materials_are_those_of_beds(run: Run, tmp_path: Path) -> None:
+    """Every line of the list of `beds`, and every rule, stands on the page; also in US units."""
+    import html
+
+    for units in ("metric", "us"):
+        path = tmp_path / f"{units}.html"
+        assert run("report", "-o", path, "--with", "materials", "--units", units)[0] == 0
+        text = html.unescape(path.read_text(encoding="utf-8"))
+        _, printed, _ = run("beds", "--json", "--units", units)
+        for each in json.loads(printed)["fields"]:
+            assert each["items"]
+            for item in each["items"]:
+                assert f"{item['item']} ({item['why']})" in text
+            for rule in each["intervals"]:
+                assert rule["says"] in text
+
+
+def test_a_field_without_a_size_has_no_list(run: Run, tmp_path: Path, demo_dir: Path) -> None:
+    """Where beds cannot be laid out, the answer stands, and the page says why there is no list."""
+    text = (demo_dir / "fields.toml").read_text(encoding="utf-8").split('[[field]]\nname = "Upper')[0]
+    second = text.index('[[field]]\nname = "Chapel')
+    own = tmp_path / "fields.toml"
+    text = text[second:].replace("area_m2 = 1200", "").replace('"weather.csv"', f'"{demo_dir / "weather.csv"}"')
+    own.write_text(f"today = 2026-04-20\n{text}", encoding="utf-8")
+    path = tmp_path / "page.html"
+    assert run("report", own, "-o", path, "--with", "materials")[0] == 0
+    assert "No list: " in path.read_text(encoding="utf-8")
+
+
+def test_without_a_place_it_is_wrong_usage(run: Run) -> None:
+    """-o has to be given."""
+    status, printed, said = run("report")
+    assert (status, printed) == (2, "")
+    assert "-o" in said
+
+
+def test_no_chart_of_what_is_over(run: Run, tmp_path: Path, demo_dir: Path) -> None:
+    """The chart of a window that is past is refused with the reason."""
+    text = (demo_dir / "fields.toml").read_text(encoding="utf-8").split('[[field]]\nname = "Chapel')[0]
+    text = text.replace("sown = 2025-09-15", "sown = 2025-09-15\nturned_under = 2026-04-19")
+    own = tmp_path / "fields.toml"
+    own.write_text(text.replace('"weather.csv"', f'"{demo_dir / "weather.csv"}"'), encoding="utf-8")
+    said = one_line(*run("report", own, "-o", tmp_path / "x.svg", "--chart", "window"))
+    assert "Ford meadow: no chart of the window, since the field is turned under" in said
+
+
+def test_a_field_that_fails_is_named_on_the_page(run: Run, tmp_path: Path, demo_dir: Path) -> None:
+    """The others have their sheets; the one that failed stands at the top with its reason; the status is 1."""
+    own = tmp_path / "fields.toml"
+    text = (demo_dir / "fields.toml").read_text(encoding="utf-8")
+    text = text.replace('"weather.csv"', '"elsewhere.csv"', 1).replace('"weather.csv"', f'"{demo_dir / "weather.csv"}"')
+    own.write_text(text, encoding="utf-8")
+    path = tmp_path / "page.html"
+    status, printed, said = run("report", own, "-o", path)
+    assert (status, said.count("\n")) == (1, 1)
+    assert "page of 2 fields" in printed
+    html = path.read_text(encoding="utf-8")
+    assert html.count("<article ") == 2
+    assert re.search(r"<b><bdi>Ford meadow</bdi></b>: <bdi>[^<]*elsewhere.csv", html)
+
+
+def test_a_failed_write_leaves_what_was_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A disk that fills up is one line; the old file stands, and no half of a new one."""
+    path = tmp_path / "page.html"
+    path.write_text("old", encoding="utf-8")
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "replace", full)
+    with pytest.raises(files.UsageError, match=r"cannot be written .No space left on device"):
+        files.write_whole(path, b"new")
+    assert [each.name for each in tmp_path.iterdir()] == ["page.html"]
+    assert path.read_text(encoding="utf-8") == "old"
+
+
+def test_a_folder_that_cannot_be_written_to(tmp_path: Path) -> None:
+    """No right to write is one line too; here a folder that went away in between."""
+    with pytest.raises(files.UsageError, match="cannot be written"):
+        files.write_whole(tmp_path / "gone" / "page.html", b"new")
+
+
+@pytest.mark.parametrize("package", ["matplotlib", "jinja2"])
+def test_a_missing_package_is_one_line(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, package: str) -> None:
+    """Without an optional package the command says how to get it, before any work, and writes nothing."""
+    monkeypatch.setitem(sys.modules, package, None)
+    said = one_line(*run("report", "-o", tmp_path / "page.html"))
+    assert f"{package} is not installed; pip install 'covercrop[report]' brings it" in said
+    assert not list(tmp_path.iterdir())
+
+
+def test_the_other_commands_need_no_extra() -> None:
+    """`ready` works where neither matplotlib nor jinja2 can be imported."""
+    code = (
+        "import sys; sys.modules.update(matplotlib=None, jinja2=None); "
+        "from covercrop.cli import main; sys.exit(main(['ready']))"
+    )
+    ended = subprocess.run([sys.executable, "-c", code], cwd=REPOSITORY, capture_output=True, text=True, check=True)
+    assert "BUDDING" in ended.stdout
+
+
+def test_the_choices_of_the_help() -> None:
+    """The charts that the help names are those of the library."""
+    assert commands.report.CHARTS == tuple(charts.CHARTS) == tuple(captions.TITLES)
+
+
+# --- at a prompt ----------------------------------------------------------------------------------
+
+
+def test_a_plan_shows_itself_in_a_notebook(tmp_path: Path) -> None:
+    """A real kernel shows a plan as an accessible chart and a table, and a chart as a picture, with no set-up."""
+    import nbclient
+    import nbformat
+
+    code = f"""
+import sys
+sys.path[:0] = [{str(REPOSITORY)!r}, {str(REPOSITORY / "tests")!r}]
+import numpy as np
+from invented import field, weather
+from covercrop.plan import make_plan
+plan = make_plan(field(), weather(), np.datetime64("2026-04-20"))
+plan"""
+    cells = [nbformat.v4.new_code_cell(cell) for cell in (
+        code, "from covercrop.render.charts import season_chart\nseason_chart(plan)"
+    )]  # fmt: skip
+    book = nbformat.v4.new_notebook(cells=cells)
+    ended = subprocess.run(
+        [sys.executable, "-c", "import sys, nbformat, nbclient\n"
+         "book = nbformat.reads(sys.stdin.read(), 4)\nnbclient.NotebookClient(book, timeout=300).execute()\n"
+         "print(nbformat.writes(book))"],
+        input=nbformat.writes(book), capture_output=True, text=True, check=True, cwd=tmp_path,
+    )  # fmt: skip
+    assert nbclient.__version__
+    shown, drawn = (cell.outputs[0].data for cell in nbformat.reads(ended.stdout, 4).cells)
+    html, text = shown["text/html"], shown["text/plain"]
+    assert "<svg " in html
+    assert 'role="img"' in html
+    assert "<th>earliest safe planting</th>" in html
+    assert "Test plot: BUDDING" in text
+    assert max(map(len, text.splitlines())) <= 80
+    assert base64.b64decode(drawn["image/png"]).startswith(b"\x89PNG")
+
+
+def test_without_the_extra_a_plan_is_text(plan: Plan, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the charts cannot be drawn, the notebook falls back on the screen of `ready`."""
+    monkeypatch.setitem(sys.modules, "matplotlib", None)
+    assert notebook.html(plan) is None
+    assert notebook.text(plan).startswith("Test plot, Mon 20 Apr 2026\n\nTest plot: BUDDING")
+
+
+# --- the pictures of the README -------------------------------------------------------------------
+
+
+def shapes(text: str) -> tuple[list[str], list[tuple[str, float, float]]]:
+    """The words of an SVG, and where and how large its filled shapes are, as colour, middle and width."""
+    root = ElementTree.fromstring(text)
+    words = [element.text or "" for element in root.iter() if element.tag.split("}")[1] in ("text", "title", "desc")]
+    found = []
+    for path in root.iter(f"{SVG}path"):
+        across = np.array(re.findall(r"[ML] (-?[\d.]+) ", path.attrib["d"]), dtype=float)
+        if path.attrib.get("fill", "none") != "none" and across.size:
+            found.append((path.attrib["fill"], float(across.min() + across.max()) / 2, float(np.ptp(across))))
+    return words, found
+
+
+def test_the_pictures_of_the_readme_are_current() -> None:
+    """`python data/demo/make_pictures.py` would draw the same words, and the same bars to half a point."""
+    folder = REPOSITORY / "data" / "demo"
+    drawn = runpy.run_path(str(folder / "make_pictures.py"))["pictures"]()
+    readme = (REPOSITORY / "README.md").read_text(encoding="utf-8")
+    assert len(drawn) == 2
+    for name, text in drawn.items():
+        assert f"](data/demo/{name})" in readme
+        kept = (folder / name).read_text(encoding="utf-8")
+        assert len(kept) < 40_000
+        words, bars = shapes(text)
+        kept_words, kept_bars = shapes(kept)
+        assert words == kept_words
+        assert [colour for colour, _, _ in bars] == [colour for colour, _, _ in kept_bars]
+        assert np.array([bar[1:] for bar in bars]) == pytest.approx(np.array([bar[1:] for bar in kept_bars]), abs=0.5)
+        assert "20 Apr 2026" in " ".join(words)

@@ -1,0 +1,300 @@
+"""The report page in a real browser: what it asks for, how it fits, how it prints, who can read it.
+
+Needs Chromium (Debian's package ``chromium`` does, with ``fonts-liberation``, which the printed sheets are measured in)
+and the extra ``test``.  Where there is no Chromium the tests are left out, unless COVERCROP_BROWSER=required says that
+they must run.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from invented import field, weather
+
+from covercrop.plan import STATES, Plan, make_plan
+from covercrop.render import report, words
+from covercrop.season import ScoutingNote, read_fields
+
+NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+QUIET = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+HOSTILE = (
+    "<script>document.title = 'taken'</script>",
+    '"><img src=x onerror="document.title = \'taken\'">',
+    "{{ 7 * 7 }}{% for x in y %}",
+    "</style><style>* { display: none }</style>",
+    "</title><h1>taken</h1><!-- ",
+    "\u202egnorw\u202c \u05e9\u05d3\u05d4 \u200f",
+    "http://invented.example/?q=1&amp;x",
+)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """A browser with a profile of its own; closed with the module, since it keeps an event loop running."""
+    found = next(filter(None, map(shutil.which, NAMES)), None)
+    if found is None:
+        reason = "no Chromium on this machine (Debian: apt-get install chromium)"
+        if os.environ.get("COVERCROP_BROWSER") == "required":
+            pytest.fail(reason)
+        pytest.skip(reason)
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=found, args=list(QUIET))
+        yield started
+        started.close()
+
+
+class Seen:
+    """A page that was opened, with everything it asked for and complained of."""
+
+    def __init__(self, browser: Any, path: Path, width: int) -> None:
+        self.page = browser.new_page(viewport={"width": width, "height": 740})
+        self.asked: list[str] = []
+        self.said: list[str] = []
+        self.page.on("request", lambda request: self.asked.append(request.url))
+        self.page.on("console", lambda message: self.said.append(message.text))
+        self.page.on("pageerror", lambda error: self.said.append(str(error)))
+        self.page.goto(path.as_uri())
+
+    def sheets(self, paper: str) -> list[str]:
+        """The text of every printed sheet."""
+        import pypdf
+
+        printed = pypdf.PdfReader(io.BytesIO(self.page.pdf(format=paper)))
+        return [sheet.extract_text() for sheet in printed.pages]
+
+    def too_wide(self) -> int:
+        """Pixels by which the page is wider than its window."""
+        return int(self.page.evaluate("document.documentElement.scrollWidth - window.innerWidth"))
+
+
+@pytest.fixture
+def show(browser: Any, tmp_path: Path) -> Iterator[Callable[..., Seen]]:
+    """Open the page of some plans in a window of a small phone."""
+    opened = []
+
+    def show(plans: list[Plan], *, width: int = 360, **options: Any) -> Seen:
+        path = tmp_path / "page.html"
+        path.write_text(report.page(plans, plans[0].on, title="Own fields", **options), encoding="utf-8")
+        opened.append(Seen(browser, path, width))
+        return opened[-1]
+
+    yield show
+    for seen in opened:
+        seen.page.close()
+
+
+@pytest.fixture(scope="module")
+def demo() -> list[Plan]:
+    """The plans of the demonstration."""
+    from covercrop.field_weather import weather_of
+    from covercrop.resources import data_path
+
+    file = read_fields(data_path("demo", "fields.toml", beside=("weather.csv",)))
+    assert file.today is not None
+    return [make_plan(each, weather_of(each, file.today), np.datetime64(file.today, "D")) for each in file.fields]
+
+
+def plan(name: str = "Test plot", on: str = "2026-04-20", last: str | None = None, **options: Any) -> Plan:
+    """A plan at an invented place, with weather up to its day."""
+    sky = {key: options.pop(key) for key in ("first", "mean", "swing", "coldest_day") if key in options}
+    return make_plan(replace(field(**options), name=name), weather(last=last or on, **sky), np.datetime64(on))
+
+
+@pytest.fixture(scope="module")
+def states() -> list[Plan]:
+    """A field in every state that a page can be about, north and south, with and without past years."""
+    ended = {"turned_under": "2026-05-06"}
+    return [
+        plan("growing", "2025-11-10"),
+        plan("budding"),
+        plan("in the window", "2026-05-03"),
+        plan("closing", "2026-05-14"),
+        plan("seed risk", "2026-06-25"),
+        plan("turned under", "2026-05-12", **ended),
+        plan("plantable", "2026-06-20", **ended),
+        plan("planted", "2026-06-20", planted="2026-06-08", **ended),
+        plan("dead", "2026-03-20", species="winter-pea", mean=2.0, swing=16.0),
+        plan("south", "2026-08-20", sown="2026-03-15", latitude=-37.6, coldest_day=202),
+        plan("no past years", first="2025-08-01"),
+        plan("no cool days", mean=24.0, swing=5.0),
+        plan("rolled", terminate="roll", method="transplant", ground_cover="black-plastic"),
+    ]
+
+
+def notes(count: int, text: str) -> tuple[ScoutingNote, ...]:
+    """Notes of visits three days apart."""
+    first = dt.date(2026, 3, 1)
+    return tuple(
+        ScoutingNote(date=first + dt.timedelta(days=3 * number), bbch=50 + number // 2, note=f"{number}: {text}")
+        for number in range(count)
+    )
+
+
+def test_nothing_is_asked_for_and_nothing_complains(show: Callable[..., Seen], demo: list[Plan]) -> None:
+    """The page is its only request, and the console stays empty: no policy is broken, no error is raised."""
+    seen = show(demo, sections=[[report.Section(title="Take care", items=each.cautions)] for each in demo])
+    seen.page.wait_for_timeout(300)
+    assert [url.rpartition("/")[2] for url in seen.asked] == ["page.html"]
+    assert seen.asked[0].startswith("file://")
+    assert seen.said == []
+
+
+def test_the_browser_would_complain(browser: Any, tmp_path: Path, demo: list[Plan]) -> None:
+    """The check above can fail: a style attribute, or a picture from elsewhere, breaks the page's policy."""
+    path = tmp_path / "broken.html"
+    html = report.page(demo[:1], demo[0].on, title="Own fields")
+    path.write_text(
+        html.replace("<main>", '<main><p style="color: red">x</p><img src="http://127.0.0.1:9/x.png" alt="">')
+    )
+    seen = Seen(browser, path, 360)
+    seen.page.wait_for_timeout(300)
+    assert len([said for said in seen.said if "Content Security Policy" in said]) == 2
+    seen.page.close()
+
+
+def test_the_style_sheet_is_obeyed(show: Callable[..., Seen], demo: list[Plan]) -> None:
+    """The policy lets the page's own style sheet through: its paper is not white, and the answer is large."""
+    page = show(demo).page
+    assert page.evaluate("getComputedStyle(document.querySelector('article')).backgroundColor") == "rgb(255, 253, 247)"
+    assert page.evaluate("parseFloat(getComputedStyle(document.querySelector('.answer')).fontSize)") >= 20
+    assert page.evaluate("parseFloat(getComputedStyle(document.querySelector('li')).fontSize)") >= 16
+
+
+@pytest.mark.parametrize(("width", "us"), [(320, True), (360, False), (800, False), (1280, True)])
+def test_no_page_is_wider_than_its_window(show: Callable[..., Seen], states: list[Plan], width: int, us: bool) -> None:
+    """In every state, and with a name without a blank, nothing has to be pushed sideways."""
+    long = replace(field(), name="Longmeadow" * 12)
+    plans = [*states, make_plan(long, weather(), np.datetime64("2026-04-20"))]
+    assert show(plans, width=width, us=us, problems=[("x" * 200, "y" * 500)]).too_wide() <= 0
+
+
+def test_the_words_of_a_chart_can_be_read_on_a_phone(show: Callable[..., Seen], demo: list[Plan]) -> None:
+    """At 360 pixels the smallest words of a chart are 10 pixels high, and stay inside their chart."""
+    page = show(demo).page
+    sizes = page.evaluate(
+        """[...document.querySelectorAll('svg')].flatMap(svg => {
+            const box = svg.getBoundingClientRect(), scale = box.width / svg.viewBox.baseVal.width;
+            return [...svg.querySelectorAll('text')].map(text => {
+                const inside = text.getBoundingClientRect();
+                return [parseFloat(getComputedStyle(text).fontSize) * scale,
+                        Math.max(box.left - inside.left, inside.right - box.right), text.textContent];
+            });
+        })"""
+    )
+    assert len(sizes) > 60
+    assert min(size for size, _, _ in sizes) >= 10
+    assert [text for _, outside, text in sizes if outside > 1] == []
+
+
+def test_every_chart_is_there_in_words(show: Callable[..., Seen], demo: list[Plan]) -> None:
+    """The browser's own reading of the page has each chart as an image, with its name and what it shows."""
+    page = show(demo[:1]).page
+    charts = page.get_by_role("img")
+    assert charts.count() == 3
+    page.get_by_role("img", name="What planting waits for").wait_for()
+    warm = words.day_month(demo[0].dates["soil_warm"].median, 2026)
+    assert f"soil at 21 °C {warm}" in charts.nth(2).locator("desc").text_content()
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("cautions", [False, True])
+def test_a_sheet_for_every_field(show: Callable[..., Seen], demo: list[Plan], paper: str, cautions: bool) -> None:
+    """The demonstration prints on three sheets, cautions or not, and one field on one; each begins with its name."""
+    extra = [[report.Section(title="Take care", items=each.cautions)] if cautions else [] for each in demo]
+    sheets = show(demo, sections=extra).sheets(paper)
+    assert len(sheets) == 3
+    for each, sheet in zip(demo, sheets, strict=True):
+        assert each.field.name in sheet
+        assert "What planting waits for" in sheet
+        assert "latest planting to ripen" in sheet
+        assert "assumptions stand" in sheet  # the last line of a sheet
+        assert not cautions or "Handle treated seed" in sheet
+    assert len(show(demo[:1]).sheets(paper)) == 1
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_a_sheet_in_every_state(show: Callable[..., Seen], states: list[Plan], paper: str) -> None:
+    """Whatever the state of the field, it is one sheet; also where a field could not be worked out."""
+    assert {each.state for each in states} == set(STATES)
+    sheets = show(states, problems=[("Far field", "the weather file is not there")]).sheets(paper)
+    assert len(sheets) == len(states)
+    assert all("Far field" in sheet for sheet in sheets)
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_many_long_notes_stay_on_the_sheet(show: Callable[..., Seen], paper: str) -> None:
+    """Thirty notes of a thousand letters: the last four are printed, two lines each, and the sheet says so."""
+    told = plan("much told", scouting=notes(30, "buds along the wall and by the gate, " * 27))
+    sheets = show([told]).sheets(paper)
+    assert len(sheets) == 1
+    assert "29: buds" in sheets[0]
+    assert "24: buds" not in sheets[0]
+    assert "26 earlier notes are on the page on screen" in sheets[0]
+    assert show([told]).page.get_by_text("0: buds along").count() > 0
+
+
+def test_what_is_too_much_for_a_sheet_goes_overleaf(show: Callable[..., Seen], demo: list[Plan]) -> None:
+    """A list that was asked for and has no room begins a sheet of its own, and loses nothing."""
+    items = tuple(f"Item {number} of a long list, with some words about what it is and when." for number in range(40))
+    sheets = show(demo[:1], sections=[[report.Section(title="Materials", items=items)]]).sheets("A4")
+    assert len(sheets) == 2
+    assert "Materials" not in sheets[0]
+    assert all(f"Item {number} " in sheets[1] for number in range(40))
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+def test_accessibility(show: Callable[..., Seen], demo: list[Plan], states: list[Plan], width: int) -> None:
+    """axe-core, with every rule it has, finds nothing serious or critical on the page."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    plans = [*demo[:1], *states] if width == 360 else demo
+    extra = [[report.Section(title="Take care", items=each.cautions)] for each in plans]
+    seen = show(plans, width=width, sections=extra, problems=[("Far field", "no weather")])
+    for details in seen.page.query_selector_all("summary"):
+        details.click()
+    found = Axe().run(seen.page).response
+    assert len(found["passes"]) > 15
+    serious = [
+        (rule["id"], rule["nodes"][0]["html"])
+        for rule in found["violations"]
+        if rule["impact"] in ("serious", "critical")
+    ]
+    assert serious == []
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_hostile_words_stay_words(show: Callable[..., Seen], text: str) -> None:
+    """Markup, templates and marks of direction in names, notes and messages are shown as they were written."""
+    told = plan("x", scouting=(ScoutingNote(date=dt.date(2026, 4, 1), bbch=51, note=text),))
+    told = replace(told, field=replace(told.field, name=text), notes=(*told.notes, text))
+    seen = show([told, told], problems=[(text, text)])
+    page = seen.page
+    assert page.title() == "Own fields, Mon 20 Apr 2026"
+    assert (seen.said, len(seen.asked)) == ([], 1)
+    assert page.locator("script, img, iframe, object").count() == 0
+    assert page.locator("style").count() == 1
+    assert page.locator("h1").all_text_contents() == ["Own fields"]
+    written = text.replace("\u202e", "\\u202e").replace("\u202c", "\\u202c").replace("\u200f", "\\u200f")
+    assert page.locator("h2 bdi").first.text_content() == written
+    assert page.locator("q bdi").first.text_content() == written
+    assert page.locator("article").first.is_visible()
