@@ -13,7 +13,19 @@ import sys
 from typing import TYPE_CHECKING
 
 from covercrop import __version__
-from covercrop.commands import beds, calendar, calibrate, degree_days, hindcast, known, ready, report, scout, weather
+from covercrop.commands import (
+    beds,
+    calendar,
+    calibrate,
+    degree_days,
+    hindcast,
+    known,
+    ready,
+    report,
+    scout,
+    sow,
+    weather,
+)
 from covercrop.commands.shared import Commands
 from covercrop.errors import CovercropError, one_line
 
@@ -24,6 +36,7 @@ if TYPE_CHECKING:
 COMMANDS = (
     ready,
     scout,
+    sow,
     beds,
     calendar,
     report,

@@ -114,12 +114,18 @@ def temperature_factor(soil_c: ArrayLike, case: str = "likely") -> Array:
     """
     if case not in CASES:
         raise UnknownNameError("decomposition case", case, CASES)
+    return temperature_factors(soil_c)[case]
+
+
+def temperature_factors(soil_c: ArrayLike) -> dict[str, Array]:
+    """The factor of each case (:func:`temperature_factor`), worked out together."""
     first, second, third = linear_factor(soil_c), quadratic_factor(soil_c), sigmoid_factor(soil_c)
-    if case == "slow":
-        return np.minimum(np.minimum(first, second), third)
-    if case == "fast":
-        return np.maximum(np.maximum(first, second), third)
-    return np.maximum(np.minimum(first, second), np.minimum(np.maximum(first, second), third))
+    low, high = np.minimum(first, second), np.maximum(first, second)
+    return {
+        "slow": np.minimum(low, third),
+        "likely": np.maximum(low, np.minimum(high, third)),
+        "fast": np.maximum(high, third),
+    }
 
 
 def carbon_nitrogen_factor(carbon_nitrogen: ArrayLike) -> Array:
@@ -257,9 +263,11 @@ def residue_clear(
     need = days_to_clear(fractions(residue))
     ratio = residue.carbon_nitrogen.value
 
+    factors = temperature_factors(soil_c)
+    allowed = np.asarray(moisture, dtype=np.float64) * carbon_nitrogen_factor(ratio)
+
     def day(case: str) -> Array:
-        total = effective_days(soil_c, ratio, case=case, moisture=moisture)
-        return np.asarray(crossing(total, need, begin))
+        return np.asarray(crossing(accumulate(factors[case] * allowed), need, begin))
 
     likely = day("likely")
     if not np.any(side):

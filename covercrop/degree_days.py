@@ -275,6 +275,38 @@ def crossing(total: ArrayLike, threshold: ArrayLike, start: ArrayLike = 0.0) -> 
     return result[..., 0] if scalars else result
 
 
+def first_at_least(values: ArrayLike, level: ArrayLike, start: ArrayLike) -> Array:
+    """First day from a given one on which a value is no lower than a level.
+
+    Parameters
+    ----------
+    values : array_like, shape (..., day)
+        They may rise and fall; NaN reaches nothing.
+    level : array_like, shape (..., k)
+    start : array_like, shape (..., k) or (..., 1)
+        Day index.  One start for all levels of a row is much the quicker.
+
+    Returns
+    -------
+    ndarray of float64, shape (..., k)
+        Day index; NaN where it is not reached, and where ``start`` is NaN.
+    """
+    known = np.asarray(values, dtype=np.float64)
+    known = np.where(np.isnan(known), -np.inf, known)
+    levels, begin = (np.atleast_1d(np.asarray(each, dtype=np.float64)) for each in (level, start))
+    days = known.shape[-1]
+    ahead = np.where(np.arange(days) >= begin[..., np.newaxis], known[..., np.newaxis, :], -np.inf)
+    # The highest so far never falls, so that one search serves any number of levels.
+    highest = np.maximum.accumulate(ahead, axis=-1)
+    shape = np.broadcast_shapes(levels.shape, highest.shape[:-1])
+    row = np.arange(0, highest.size, days).reshape(highest.shape[:-1])
+    low = np.broadcast_to(row, shape)
+    found = _first_reaching(
+        highest.ravel(), np.broadcast_to(levels, shape).ravel(), low.ravel(), (low + days).ravel()
+    ).reshape(shape)
+    return np.where(found < low + days, found - low, np.nan)
+
+
 def first_day(holds: NDArray[np.bool_]) -> Array:
     """First day on which something holds.
 

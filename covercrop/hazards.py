@@ -34,8 +34,9 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from covercrop.degree_days import accumulate, crossing, degree_days, first_day
+from covercrop.degree_days import accumulate, crossing, degree_days, first_at_least, first_day
 from covercrop.errors import UnknownNameError
+from covercrop.records import CitedValue
 from covercrop.soil_temperature import held
 from covercrop.units import celsius_difference, celsius_from_fahrenheit
 
@@ -66,6 +67,16 @@ MAGGOT_COLD_SOIL = 18.0
 #: weeks (Grunwald et al. 2000).  Transplants: inhibition by vetch residue
 #: greatest in the first two weeks (SARE GNC05-044, 2007).
 DISEASE_DAYS = {"direct-seed": 21.0, "transplant": 14.0}
+
+#: A hard frost, by which the trade counts back to sow.
+HARD_FROST = CitedValue(
+    value=celsius_from_fahrenheit(28.0),
+    unit="degC",
+    printed="28 degF",
+    basis="measured",
+    source="phillips2014",
+    locator="hard frost: below 28 degF",
+)
 
 #: Days from midwinter in which spring freezes are looked for; then it is midsummer.
 HALF_YEAR = 182
@@ -177,19 +188,19 @@ def maggot_clear(
     numpy.ndarray, shape (..., k)
         Day index; NaN where not reached, and where ``start`` is NaN.
     """
-    soil = held(soil_c)[..., np.newaxis, :]
+    soil = held(soil_c)
     day = np.arange(soil.shape[-1], dtype=np.float64)
     since_peak = day - generation_peaks(tmin, tmax, midwinter)[..., np.newaxis]
-    flying = np.any((since_peak >= 0) & (since_peak <= MAGGOT_PEAK_DAYS), axis=-2)[..., np.newaxis, :]
+    flying = np.any((since_peak >= 0) & (since_peak <= MAGGOT_PEAK_DAYS), axis=-2)
+    quiet = np.where(flying, np.nan, soil)
     begin, error = (np.asarray(value, dtype=np.float64) for value in (start, soil_error))
-    scalars = begin.ndim == error.ndim == 0
-    since_start = day - np.atleast_1d(begin)[..., np.newaxis]
-    warmth = soil + np.atleast_1d(error)[..., np.newaxis]
-    rotting = since_start < MAGGOT_BROOD_DAYS
-    safe = (warmth >= MAGGOT_SAFE_SOIL) | (~flying & ((warmth >= MAGGOT_COLD_SOIL) | (~rotting & ~np.isnan(soil))))
-    clear = safe & (since_start >= 0)
-    first = first_day(clear)
-    return np.asarray(first[..., 0] if scalars else first)
+    ways = (
+        first_at_least(soil, MAGGOT_SAFE_SOIL - error, begin),
+        first_at_least(quiet, MAGGOT_COLD_SOIL - error, begin),
+        first_at_least(quiet, -300.0, begin + MAGGOT_BROOD_DAYS),
+    )
+    first = np.fmin(np.fmin(ways[0], ways[1]), ways[2])
+    return np.asarray(first[..., 0] if begin.ndim == error.ndim == 0 else first)
 
 
 # --- seedling diseases ----------------------------------------------------------------------------

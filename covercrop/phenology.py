@@ -2,7 +2,7 @@
 
 Three clocks run one after another.
 
-1. Sowing to emergence: degree-days.
+1. Sowing to emergence: degree-days of the soil around the seed.
 2. Emergence to 25 % bloom: on each day the warmth above a base, times how far
    the days have lengthened, times how much of its cool spell the plant has had
    (:func:`photothermal_rate`).  Buds, the first flowers and 10 % bloom are
@@ -145,6 +145,7 @@ def stage_days(
     cover: Cover,
     *,
     sowing: ArrayLike = 0.0,
+    seedbed: ArrayLike | None = None,
     requirement_shift: ArrayLike = 0.0,
     seed_scale: ArrayLike = 1.0,
 ) -> dict[str, Array]:
@@ -160,6 +161,9 @@ def stage_days(
     sowing : array_like, shape (...)
         Day index of sowing; broadcasts with the leading axes of ``tmean``, so
         that shape (s, 1) with ``tmean`` (year, day) gives (s, year, k).
+    seedbed : array_like, shape (..., day), optional
+        Daily temperature of the soil around the seed [degC], which emergence
+        waits for; that of the air where it is left out.
     requirement_shift : array_like, shape (k,)
         Added to the sum at 25 % bloom [degC d]: a cultivar's offset, a draw of
         the spread, or both.
@@ -178,7 +182,8 @@ def stage_days(
     scale = np.atleast_1d(np.asarray(seed_scale, dtype=np.float64))
     sown = np.asarray(sowing, dtype=np.float64)[..., np.newaxis]
 
-    warmth = accumulate(np.maximum(tmean - cover.emergence.base.value, 0.0))
+    around_seed = tmean if seedbed is None else np.asarray(seedbed, dtype=np.float64)
+    warmth = accumulate(np.maximum(around_seed - cover.emergence.base.value, 0.0))
     emergence = crossing(warmth, cover.emergence.sum.value, sown)
     progress = accumulate(photothermal_rate(tmean, day_length, emergence[..., 0], cover.bloom))
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from covercrop import decomposition, hazards
-from covercrop.degree_days import first_day
+from covercrop.degree_days import first_at_least
 from covercrop.errors import UnknownNameError
 from covercrop.soil_temperature import held
 
@@ -92,14 +92,9 @@ def soil_warm(soil_c: ArrayLike, planting_temperature: float, start: ArrayLike, 
     numpy.ndarray, shape (..., k)
         Day index; NaN where not reached, and where ``start`` is NaN.
     """
-    kept = held(soil_c)
     begin, error = (np.asarray(value, dtype=np.float64) for value in (start, soil_error))
-    scalars = begin.ndim == error.ndim == 0
-    late_enough = np.arange(kept.shape[-1]) >= np.atleast_1d(begin)[..., np.newaxis]
-    warm_enough = kept[..., np.newaxis, :] + np.atleast_1d(error)[..., np.newaxis] >= planting_temperature - 1e-6
-    clear = late_enough & warm_enough
-    first = first_day(clear)
-    return np.asarray(first[..., 0] if scalars else first)
+    first = first_at_least(held(soil_c), planting_temperature - 1e-6 - error, begin)
+    return np.asarray(first[..., 0] if begin.ndim == error.ndim == 0 else first)
 
 
 def limits(

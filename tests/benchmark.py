@@ -1,4 +1,4 @@
-"""Speed, as ratios measured in one run: ``python tests/benchmark.py [core] [ready] [hindcast] [report] [help]``.
+"""Speed, as ratios measured in one run: ``python tests/benchmark.py [core] [ready] [hindcast] ... [help]``.
 
 Times of one machine say little on another, and little on the same one an hour later; so each benchmark runs ours and
 a reference in turn and gives the median of the pairwise ratios.  Nothing is asserted.
@@ -15,11 +15,18 @@ report
     ``python -m covercrop report`` on the demonstration, nine charts on three sheets, against the same.
 help
     ``python -m covercrop --help``, against the same.
+sow
+    ``python -m covercrop sow`` for 75 dates and 5 covers on one field with 29 past years, against the same, by
+    processor time; with the seconds of its own computing and the most memory that it takes.
+dates, covers, years
+    The computing of ``sow`` for twice as many of each, against once as many, by processor time: 2 is linear. The
+    second six covers end on more days than the first, and each day is a ground of its own.
 """
 
 from __future__ import annotations
 
 import os
+import resource
 import subprocess
 import sys
 import tempfile
@@ -41,7 +48,19 @@ Array = NDArray[np.float64]
 STATIONS, YEARS, BASE = 200, 40, 4.0
 SUMS = np.array([200.0, 500.0, 900.0, 1300.0, 1800.0])
 REPEATS_CORE, REPEATS_COMMAND = 9, 11
-BARS = {"core": 1.3, "ready": 2.5, "hindcast": 6.0, "report": 5.0, "help": 0.6}
+BARS = {
+    "core": 1.3,
+    "ready": 2.5,
+    "hindcast": 6.0,
+    "report": 5.0,
+    "help": 0.6,
+    "sow": 2.5,
+    "dates": 2.2,
+    "covers": 2.5,
+    "years": 2.2,
+}
+SOWN = ("2026-09-01", "2026-11-14")
+SOWN_COVERS = ("crimson-clover", "hairy-vetch", "winter-pea", "common-vetch", "berseem-clover")
 
 
 def _weather() -> tuple[Array, Array]:
@@ -81,10 +100,16 @@ def _ours(tmin: Array, tmax: Array, starts: Array) -> Array:
     return crossing(total[:, None], SUMS, starts[:, None])
 
 
-def _timed(job: Callable[[], object]) -> tuple[float, object]:
-    begin = time.perf_counter()
+def _timed(job: Callable[[], object], clock: Callable[[], float] = time.perf_counter) -> tuple[float, object]:
+    begin = clock()
     result = job()
-    return time.perf_counter() - begin, result
+    return clock() - begin, result
+
+
+def _children() -> float:
+    """Processor time of the processes that were started and have ended [s]."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def _row(name: str, ours: list[float], reference: list[float], remark: str = "") -> str:
@@ -110,7 +135,9 @@ def core() -> str:
     return _row("core", ours, reference, f"{got.size} dates, {np.isfinite(got).mean():.1%} reached, {agree}")
 
 
-def _command(name: str, *arguments: str) -> str:
+def _command(
+    name: str, *arguments: str, clock: Callable[[], float] = time.perf_counter, remark: Callable[[], str] = str
+) -> str:
     environment = {**os.environ, "PYTHONPATH": str(REPOSITORY)}
 
     def run(*what: str) -> subprocess.CompletedProcess[str]:
@@ -120,15 +147,49 @@ def _command(name: str, *arguments: str) -> str:
 
     ours, reference = [], []
     for repeat in range(REPEATS_COMMAND + 1):
-        seconds, done = _timed(lambda: run("-m", "covercrop", *arguments))
+        seconds, done = _timed(lambda: run("-m", "covercrop", *arguments), clock)
         assert isinstance(done, subprocess.CompletedProcess)
         if done.returncode:
             last = (done.stderr.strip() or "no word why").splitlines()[-1]
             return f"{name:<9}missing: `covercrop {' '.join(arguments)}` ends with status {done.returncode}: {last}"
-        baseline, _ = _timed(lambda: run("-c", "import numpy, pandas"))
+        baseline, _ = _timed(lambda: run("-c", "import numpy, pandas"), clock)
         if repeat:  # the first pair fills the disk cache and compiles
             ours.append(seconds)
             reference.append(baseline)
+    return _row(name, ours, reference, remark())
+
+
+def _compare(dates: int = 75, covers: int = 5, last_year: int = 2026) -> object:
+    """Compare the sowing dates of the demonstration's first field."""
+    from covercrop.autumn import plan_autumn
+    from covercrop.field_weather import weather_of
+    from covercrop.parameters import cover_names
+    from covercrop.resources import data_path
+    from covercrop.season import read_fields
+
+    file = read_fields(data_path("demo", "fields.toml", beside=("weather.csv",)))
+    assert file.today is not None
+    names = (*SOWN_COVERS, *(name for name in cover_names() if name not in SOWN_COVERS))
+    start = np.datetime64(f"{last_year}-{SOWN[0][5:]}")
+    return plan_autumn(
+        file.fields[0],
+        weather_of(file.fields[0], file.today),
+        np.datetime64(f"{last_year}-04-20"),
+        covers=names[:covers],
+        start=start,
+        end=start + np.timedelta64(dates - 1, "D"),
+    )
+
+
+def _twice(name: str, once: dict[str, int], twice: dict[str, int]) -> str:
+    """The computing for twice as much of something, against once as much."""
+    ours, reference = [], []
+    for repeat in range(REPEATS_CORE + 1):
+        more, _ = _timed(lambda: _compare(**twice), time.process_time)
+        less, _ = _timed(lambda: _compare(**once), time.process_time)
+        if repeat:
+            ours.append(more)
+            reference.append(less)
     return _row(name, ours, reference)
 
 
@@ -138,12 +199,37 @@ def report() -> str:
         return _command("report", "report", "-o", str(Path(folder, "page.html")))
 
 
+def sow() -> str:
+    """The command for one field, and the computing in it."""
+    with tempfile.TemporaryDirectory() as folder:
+        demo = REPOSITORY / "data" / "demo"
+        (Path(folder) / "weather.csv").write_bytes((demo / "weather.csv").read_bytes())
+        text = (demo / "fields.toml").read_text(encoding="utf-8").split("[[field]]")
+        fields = Path(folder) / "fields.toml"
+        fields.write_text("[[field]]".join(text[:2]), encoding="utf-8")
+
+        def remark() -> str:
+            _compare()
+            seconds = min(_timed(_compare, time.process_time)[0] for _ in range(REPEATS_CORE))
+            most = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+            return f"computing {seconds:.2f} s, at most {most:.0f} MB"
+
+        return _command(
+            "sow", "sow", str(fields), "--from", SOWN[0], "--to", SOWN[1], "--cover", *SOWN_COVERS,
+            clock=_children, remark=remark,
+        )  # fmt: skip
+
+
 BENCHMARKS: dict[str, Callable[[], str]] = {
     "core": core,
     "ready": lambda: _command("ready", "ready"),
     "hindcast": lambda: _command("hindcast", "hindcast"),
     "report": report,
     "help": lambda: _command("help", "--help"),
+    "sow": sow,
+    "dates": lambda: _twice("dates", {"dates": 38}, {"dates": 76}),
+    "covers": lambda: _twice("covers", {"covers": 6}, {"covers": 12}),
+    "years": lambda: _twice("years", {"last_year": 2012}, {"last_year": 2026}),
 }
 
 
