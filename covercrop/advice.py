@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from covercrop import growth, measured, parameters, plantback, soil_water, termination
+from covercrop import growth, hazards, measured, parameters, plantback, soil_water, termination
 from covercrop.ensemble import SCOUTING_SD_DAYS
 from covercrop.traits import label
 from covercrop.weather.outlook import FEWEST_YEARS, MOST_YEARS
@@ -21,7 +21,7 @@ METHOD_SOURCES = (
     "bbch2001",
     *plantback.SOURCES,
     *soil_water.SOURCES,
-    growth.PAN_SOURCE,
+    *growth.SOURCES,
     "cfr205_203",
 )
 
@@ -83,6 +83,7 @@ def assumptions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
         *measured.assumptions(field.scouting),
         *plantback.ASSUMPTIONS,
         *soil_water.ASSUMPTIONS,
+        *growth.ASSUMPTIONS,
         *termination.assumptions(field.cover.terminate),
         *numbers,
     )
@@ -99,6 +100,26 @@ def sources_of(terminate: str, cover: Cover, crop: Crop) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*cited, *termination.sources(terminate), *METHOD_SOURCES)))
 
 
+def sowing_cautions(cover: Cover) -> tuple[str, ...]:
+    """What can hurt when a cover is chosen and sown, in plain sentences."""
+    return (*cover.cautions, *(caution for caution in _CAUTIONS if caution.startswith(("Local", "Insured", "Handle"))))
+
+
+def sowing_assumptions(cover: Cover) -> tuple[str, ...]:
+    """What no source gives about how a cover is sown, and when it covers the ground."""
+    return tuple(
+        f"{cover.common_name.capitalize()}, {label(path)}, {value.printed}: {value.reason}."
+        for path, value in parameters.cited_values(cover)
+        if path.startswith("sowing") and value.basis == "assumed"
+    )
+
+
+def sowing_sources(cover: Cover) -> tuple[str, ...]:
+    """Keys of the sources of how a cover is sown, and of what a hard frost is."""
+    cited = [value.source for path, value in parameters.cited_values(cover) if path.startswith("sowing")]
+    return tuple(dict.fromkeys((*filter(None, cited), hazards.HARD_FROST.source)))
+
+
 def reference(source: Source) -> str:
     """A source in one line, with what was seen of it."""
     where = ". ".join(part for part in (source.container, f"doi:{source.doi}" if source.doi else source.url) if part)
@@ -106,8 +127,8 @@ def reference(source: Source) -> str:
     return f"{text} [{source.note.rstrip('.')}]" if source.note else text
 
 
-#: Offsets of other cultivars, and what only the beds rest on: no part of a field's dates.
-_ELSEWHERE = ("cultivars", "seed_rate", "planting", "nitrogen_need")
+#: Offsets of other cultivars, how it is sown, and what only the beds rest on: no part of a field's dates.
+_ELSEWHERE = ("cultivars", "sowing", "planting", "nitrogen_need")
 
 
 def _numbers(subject: Cover | Crop) -> list[tuple[str, CitedValue]]:

@@ -8,15 +8,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop import hazards, plantback
+from covercrop.autumn import RULE_DAYS, Autumn, plan_autumn
 from covercrop.ending import POOR
 from covercrop.ensemble import quantiles
+from covercrop.errors import UsageError, WeatherGapError
 from covercrop.records import DateRange
-from covercrop.units import celsius_from_fahrenheit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from covercrop.plan import Plan
+    from covercrop.records import DailyWeather
 
 #: In the order of a season.  A kind never changes its name: calendars know an event again by it.
 KINDS = (
@@ -45,12 +47,6 @@ EMERGENCE_ASSUMED = 7
 #: A crop may stand so long after it is ripe that frost still matters; `assumed`, of pumpkins and squash [d].
 LEFT_STANDING = 28
 
-#: Air at or below which a frost is called hard [degC]: 28 degF (``phillips2014`` in the sources).
-HARD_FROST = celsius_from_fahrenheit(28.0)
-
-#: A cover is sown so long before the first hard frost (common practice, no source) [d].
-SOW_BEFORE_FROST = (56, 42)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Event:
@@ -66,27 +62,37 @@ class Event:
         Tells events of one kind apart: a visit is numbered by the weeks
         before the window opens, so that it keeps its number as the window
         moves.
+    best : numpy.datetime64[D] or None
+        The best of several days, where there is one.
+    chance : float or None
+        The chance that goes with it: that the window is open, or that the
+        next cover does well.
     """
 
     kind: str
     first: np.datetime64
     last: np.datetime64
     number: int = 0
+    best: np.datetime64 | None = None
+    chance: float | None = None
 
 
-def agenda(plan: Plan) -> tuple[Event, ...]:
+def agenda(plan: Plan, autumn: Autumn | None = None) -> tuple[Event, ...]:
     """What lies ahead of a field on the day of the answer, that day included.
 
     Parameters
     ----------
     plan : Plan
+    autumn : Autumn, optional
+        The sowing dates of the next cover compared (:func:`next_autumn`);
+        the rule of the trade holds without it.
 
     Returns
     -------
     tuple of Event
         In the order of their first days; none where nothing can be foretold.
     """
-    events = [*_stand(plan), *_crop(plan), *_next_cover(plan)]
+    events = [*_stand(plan), *_crop(plan), *_next_cover(plan, autumn)]
     ahead = (event for event in events if event.last >= plan.on)
     return tuple(sorted(ahead, key=lambda event: (event.first, KINDS.index(event.kind))))
 
@@ -100,7 +106,7 @@ def _stand(plan: Plan) -> Iterator[Event]:
     elif plan.turn_under is not None:
         best, opens, closes = plan.turn_under, plan.dates["window_open"].median, plan.dates["window_close"]
         yield from _visits(plan, opens)
-        yield Event(kind="turn-under", first=best.start, last=best.end)
+        yield Event(kind="turn-under", first=best.start, last=best.end, best=best.date, chance=best.probability)
         if best.probability < POOR:
             return  # there is hardly a window, and its ends would come in any order
         if not np.isnat(opens):
@@ -142,10 +148,45 @@ def _crop(plan: Plan) -> Iterator[Event]:
         yield Event(kind="autumn-frost", first=frost.early, last=_or(frost.median, frost.early))
 
 
-def _next_cover(plan: Plan) -> Iterator[Event]:
-    span = next_sowing(plan)
-    if span is not None:
-        yield Event(kind="next-sowing", first=span[0], last=span[1])
+def _next_cover(plan: Plan, autumn: Autumn | None) -> Iterator[Event]:
+    if autumn is not None:
+        choice = autumn.choices[0]
+        if choice.first is not None and choice.last is not None:
+            yield Event(
+                kind="next-sowing",
+                first=autumn.dates[choice.first],
+                last=autumn.dates[choice.last],
+                best=autumn.dates[choice.best],
+                chance=float(choice.together[choice.best]),
+            )
+            return
+    frost = hard_frost(plan).median
+    if not np.isnat(frost):
+        first, last = (frost - np.timedelta64(days, "D") for days in RULE_DAYS)
+        yield Event(kind="next-sowing", first=first, last=last)
+
+
+def next_autumn(plan: Plan, weather: DailyWeather) -> Autumn | None:
+    """The sowing dates of the same cover compared, for the autumn that follows the crop.
+
+    Parameters
+    ----------
+    plan : Plan
+    weather : DailyWeather
+        That the plan was made from.
+
+    Returns
+    -------
+    Autumn or None
+        None where too little of the past is known, and while the autumn
+        ahead is still the one in which the present cover was sown.
+    """
+    try:
+        autumn = plan_autumn(plan.field, weather, plan.on, covers=(plan.cover.key,))
+    except (WeatherGapError, UsageError):
+        return None
+    sown = np.datetime64(plan.field.cover.sown, "D")
+    return autumn if autumn.dates[0] > sown + np.timedelta64(hazards.HALF_YEAR, "D") else None
 
 
 def planting_day(plan: Plan) -> np.datetime64:
@@ -197,29 +238,11 @@ def hard_frost(plan: Plan) -> DateRange:
     outlook = plan.outlook
     spring = outlook.days[0] + np.timedelta64(hazards.HALF_YEAR, "D")
     midwinter = outlook.position(hazards.midwinter_before(spring, plan.field.latitude))
-    freeze = hazards.first_autumn_freeze(outlook.tmin, midwinter, HARD_FROST)
+    freeze = hazards.first_autumn_freeze(outlook.tmin, midwinter, hazards.HARD_FROST.value)
     if not outlook.complete:
         freeze = np.full_like(freeze, np.nan)
     early, median, late = outlook.dates(np.ceil(quantiles(freeze, np.ones_like(freeze))))
     return DateRange(early=early, median=median, late=late)
-
-
-def next_sowing(plan: Plan) -> tuple[np.datetime64, np.datetime64] | None:
-    """First and last day for sowing the next cover, by the rule of the trade.
-
-    Six to eight weeks before the day by which half of the years have had
-    their first hard frost.
-
-    Returns
-    -------
-    tuple of numpy.datetime64[D], or None
-        None where half of the years have no hard frost before the season ends.
-    """
-    frost = hard_frost(plan).median
-    if np.isnat(frost):
-        return None
-    first, last = (frost - np.timedelta64(days, "D") for days in SOW_BEFORE_FROST)
-    return first, last
 
 
 def _maturity(plan: Plan) -> np.timedelta64:

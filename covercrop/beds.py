@@ -302,8 +302,7 @@ def _numbers(plan: Plan, doses: tuple[Dose, ...]) -> list[tuple[str, str, CitedV
         for path, value in parameters.cited_values(crop)
         if path.startswith(("planting", "nitrogen_need"))
     ]
-    if plan.cover.seed_rate is not None:
-        found.append((plan.cover.common_name, "seed_rate", plan.cover.seed_rate))
+    found.append((plan.cover.common_name, "sowing.broadcast", plan.cover.sowing.broadcast))
     for material in {each.material.key: each.material for each in doses}.values():
         found += [(material.common_name, path, value) for path, value in parameters.cited_values(material)]
     return found

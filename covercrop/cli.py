@@ -24,6 +24,7 @@ from covercrop.commands import (
     region,
     report,
     scout,
+    sow,
     weather,
 )
 from covercrop.commands.shared import Commands
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
 COMMANDS = (
     ready,
     scout,
+    sow,
     beds,
     calendar,
     report,

@@ -118,16 +118,18 @@ def temperature_factor(soil_c: ArrayLike, case: str = "likely") -> Array:
     """
     if case not in CASES:
         raise UnknownNameError("decomposition case", case, CASES)
-    return _in_case(case, linear_factor(soil_c), quadratic_factor(soil_c), sigmoid_factor(soil_c))
+    return temperature_factors(soil_c)[case]
 
 
-def _in_case(case: str, first: Array, second: Array, third: Array) -> Array:
-    """Lowest, middle or highest of three factors."""
-    if case == "slow":
-        return np.minimum(np.minimum(first, second), third)
-    if case == "fast":
-        return np.maximum(np.maximum(first, second), third)
-    return np.maximum(np.minimum(first, second), np.minimum(np.maximum(first, second), third))
+def temperature_factors(soil_c: ArrayLike) -> dict[str, Array]:
+    """The factor of each case (:func:`temperature_factor`), worked out together."""
+    first, second, third = linear_factor(soil_c), quadratic_factor(soil_c), sigmoid_factor(soil_c)
+    low, high = np.minimum(first, second), np.maximum(first, second)
+    return {
+        "slow": np.minimum(low, third),
+        "likely": np.maximum(low, np.minimum(high, third)),
+        "fast": np.maximum(high, third),
+    }
 
 
 def carbon_nitrogen_factor(carbon_nitrogen: ArrayLike) -> Array:
@@ -271,10 +273,9 @@ def residue_clear(
 
     def days_within(count: int) -> list[Array]:
         until = slice(skipped, skipped + count)
-        warmth = soil[..., until]
-        factors = linear_factor(warmth), quadratic_factor(warmth), sigmoid_factor(warmth)
+        factors = temperature_factors(soil[..., until])
         other = carbon_nitrogen_factor(residue.carbon_nitrogen.value) * (water[..., until] if water.ndim else water)
-        totals = (accumulate(_in_case(case, *factors) * other) for case in wanted)
+        totals = (accumulate(factors[case] * other) for case in wanted)
         return [np.asarray(crossing(total, need, begin - skipped)) + skipped for total in totals]
 
     # Most of it is gone within a season; the rest of the days is looked at only where it is not.

@@ -6,21 +6,24 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from covercrop import decomposition, hazards, plantback, soil_water, termination
 from covercrop.measured import SoilCheck, soil_check
-from covercrop.soil_temperature import soil_temperature
+from covercrop.soil_temperature import SOIL_ERROR_SD, soil_temperature
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from covercrop.ensemble import Draws
     from covercrop.season import CropEntry, ScoutingNote
-    from covercrop.traits import Cover, Crop
+    from covercrop.traits import Cover, Crop, Residue
     from covercrop.weather.outlook import Outlook
 
 Array = NDArray[np.float64]
+
+#: Weeks after the ending of the cover at which its nitrogen is told.
+RELEASE_WEEKS = (2, 4, 8)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -67,11 +70,72 @@ class Aside:
         When most of the flies bred on the cover are out.
     released : numpy.ndarray, shape (year, day)
         Share of the plant-available nitrogen released [1].
+    release : dict of int to numpy.ndarray, shape (3, year)
+        The same so many weeks after the cover is dead, for the slow, the
+        likely and the fast case; NaN beyond the season.
     """
 
     residue_by_rain: Array
     brood: Array
     released: Array
+    release: dict[int, Array]
+
+
+def dead_from(ended: ArrayLike, terminate: str) -> Array:
+    """Day index on which the clocks of the ground start: the ending of the cover, or what a tarp takes after it."""
+    return np.asarray(ended, dtype=np.float64) + (termination.TARP_DAYS.value if terminate == "tarp" else 0.0)
+
+
+def planting_limits(
+    outlook: Outlook,
+    soil_c: Array,
+    residue: Residue,
+    crop: Crop,
+    plan: CropEntry,
+    draws: Draws,
+    dead: ArrayLike,
+    midwinter: int,
+    *,
+    soil_sd: float = SOIL_ERROR_SD,
+) -> dict[str, Array]:
+    """Every limit on planting after a cover that dies on a given day.
+
+    Parameters
+    ----------
+    outlook : Outlook
+    soil_c : numpy.ndarray, shape (..., year, day)
+        Soil temperature at planting depth, with the cover standing until then [degC].
+    residue : Residue
+        What is left of the cover.
+    crop : Crop
+    plan : CropEntry
+        How the crop is to be planted.
+    draws : Draws
+    dead : array_like, shape (...)
+        Day index from which the cover no longer stands; NaN where it does throughout.
+    midwinter : int
+        Day index of the midwinter before the crop's spring.
+    soil_sd : float
+        Standard deviation of the error of ``soil_c`` [K].
+
+    Returns
+    -------
+    dict of str to numpy.ndarray, shape (..., year, draw)
+        Day index on which each limit clears (:data:`covercrop.plantback.LIMITS`).
+    """
+    start = np.asarray(dead, dtype=np.float64)[..., np.newaxis]
+    return plantback.limits(
+        outlook.tmin,
+        outlook.tmax,
+        soil_c,
+        start[..., np.newaxis],
+        midwinter,
+        residue=residue,
+        crop=crop,
+        method=plan.method,
+        residue_draw=draws.residue,
+        soil_error=soil_sd * draws.soil,
+    )
 
 
 def follow_ground(
@@ -113,22 +177,11 @@ def follow_ground(
     UnknownNameError
         If there is no such ground cover or planting method.
     """
-    dead = ended + (termination.TARP_DAYS.value if terminate == "tarp" else 0.0)
+    dead = float(dead_from(ended, terminate))
     modelled = soil_temperature(outlook.tmean, plan.ground_cover, canopy_until=dead)
     check = soil_check(scouting, outlook, modelled, dead)
     soil_c = check.corrected(modelled, dead)
-    limits = plantback.limits(
-        outlook.tmin,
-        outlook.tmax,
-        soil_c,
-        np.array([dead]),  # the same in every member
-        midwinter,
-        residue=cover.residue,
-        crop=crop,
-        method=plan.method,
-        residue_draw=draws.residue,
-        soil_error=check.sd * draws.soil,
-    )
+    limits = planting_limits(outlook, soil_c, cover.residue, crop, plan, draws, dead, midwinter, soil_sd=check.sd)
     freeze = hazards.first_autumn_freeze(outlook.tmin, midwinter, crop.frost.value)
     days = plantback.days_to_maturity(crop, plan.method, plan.days_to_maturity)
     return Ground(
@@ -151,8 +204,21 @@ def ground_aside(outlook: Outlook, latitude: float, cover: Cover, plan: CropEntr
     moisture = soil_water.moisture(
         outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, plan.ground_cover, ground.dead
     )
+    released = {
+        case: decomposition.nitrogen_released(ground.soil_c, start[0], cover.residue, case=case)
+        for case in decomposition.CASES
+    }
     return Aside(
         residue_by_rain=decomposition.residue_clear(ground.soil_c, start, cover.residue, moisture=moisture),
         brood=hazards.brood_peak(outlook.tmin, outlook.tmax, start),
-        released=decomposition.nitrogen_released(ground.soil_c, start[0], cover.residue),
+        released=released["likely"],
+        release={weeks: _on_day(released, ground.dead + 7 * weeks) for weeks in RELEASE_WEEKS},
     )
+
+
+def _on_day(released: dict[str, Array], day: float) -> Array:
+    """What has been released by a day, case by case; NaN where there is no such day."""
+    first = released["likely"]
+    if not day < first.shape[-1]:
+        return np.full((len(decomposition.CASES), len(first)), np.nan)
+    return np.stack([released[case][:, int(day)] for case in decomposition.CASES])

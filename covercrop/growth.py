@@ -8,19 +8,20 @@ they are part of the spread among stands that the parameter file gives.
 
 Winter kill compares the coldest spell with the cold that kills half of a stand.
 The spell is a running mean of the daily mean temperature, because the field
-rules speak of sustained cold and the crowns sit at the soil.  Snow, which
-protects, is not known, and neither is whether the plants had hardened before
-the cold came: no source seen puts a figure on it.
+rules speak of sustained cold and the crowns sit at the soil.  A stand that has
+not hardened dies sooner: the limit falls from that of seedlings to that of the
+cover over four weeks of cool days (`wiering`: four weeks at 3 degC told hardy
+from tender accessions, which without it did not differ).  Snow, which
+protects, is not known.
 """
 
 from __future__ import annotations
 
-from math import erf, sqrt
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from covercrop.degree_days import crossing
+from covercrop.degree_days import accumulate, crossing
+from covercrop.records import CitedValue
 from covercrop.traits import Growth, Winter
 from covercrop.units import KG_HA_PER_LB_ACRE, KG_T_PER_LB_TON
 
@@ -32,6 +33,41 @@ PAN_NONE = 1.5  # [% N] little or none is released below
 PAN_FULL = 3.5  # [% N] the published line ends here
 PAN_AT_FULL = 35 * KG_T_PER_LB_TON  # [kg/t dry matter], printed as about 35 lb/ton
 PAN_MOST = 100 * KG_HA_PER_LB_ACRE  # [kg/ha], printed as 100 lb/acre
+
+#: Carbon in the dry matter of a legume [%].  Assumed, as the C:N ratios of ``data/covers.toml`` have it.
+CARBON_PERCENT = 40.0
+
+#: Cold that kills half of the plants before any hardening.
+TENDER = CitedValue(
+    value=-4.5,
+    unit="degC",
+    printed="-4.5 degC",
+    basis="measured",
+    source="meyer2001",
+    locator="abstract; field pea seedlings",
+)
+
+#: Cool days until a stand stands what its cover can.
+HARDENING_DAYS = CitedValue(
+    value=28.0,
+    unit="d",
+    printed="4 week",
+    basis="converted",
+    source="wiering",
+    locator="abstract; hardened for four weeks at 3 degC",
+)
+
+#: Daily mean below which a day hardens [degC].  Assumed: the upper bound of the days that count as cool for bloom.
+HARDENING_BELOW = 10.0
+
+#: What no source gives about the winter, for the reader.
+ASSUMPTIONS = (
+    "A stand hardens on days with a mean below 10 degC (50 degF), evenly over four weeks of them, from what kills pea "
+    "seedlings (-4.5 degC or 24 degF) to what its kind can stand.",
+)
+
+#: Keys in ``data/sources.toml``.
+SOURCES = (PAN_SOURCE, TENDER.source, HARDENING_DAYS.source)
 
 
 # --- dry matter and nitrogen ----------------------------------------------------------------------
@@ -65,9 +101,46 @@ def dry_matter(tmean: Array, emergence: ArrayLike, growth: Growth) -> Array:
     ----------
     ``mirsky2017`` for the slope, ``teasdale2004`` for the base.
     """
-    tmean = np.asarray(tmean, dtype=np.float64)
     up = np.arange(tmean.shape[-1]) >= np.asarray(emergence, dtype=np.float64)[..., None]
-    total = np.cumsum(np.where(up, np.maximum(tmean - growth.base.value, 0.0), 0.0), axis=-1)
+    total = np.cumsum(np.where(up, warmth(tmean, growth), 0.0), axis=-1)
+    return _climbed(total, growth)
+
+
+def dry_matter_on(tmean: Array, emergence: ArrayLike, day: ArrayLike, growth: Growth) -> Array:
+    """Dry matter above ground on one day.
+
+    Parameters
+    ----------
+    tmean : numpy.ndarray, shape (year, day)
+        Daily mean temperature [degC].
+    emergence, day : array_like, shape (..., year)
+        Day indexes of emergence and of the day asked about; they broadcast,
+        with one row a year.
+    growth : Growth
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., year)
+        [kg/ha], that of :func:`dry_matter` on the day; NaN where there is no
+        such day.
+    """
+    total = accumulate(warmth(tmean, growth))
+    up, on = np.broadcast_arrays(*(np.asarray(each, dtype=np.float64) for each in (emergence, day)))
+    year = np.arange(total.shape[0])
+    asked = ~np.isnan(on)
+    last = np.where(asked, on, 0.0).astype(np.intp)
+    first = np.where(np.isnan(up), total.shape[-1], np.maximum(np.ceil(up), 0.0)).astype(np.intp)
+    before = np.where(first > 0, total[year, np.clip(first - 1, 0, total.shape[-1] - 1)], 0.0)
+    gained = np.where(last >= first, total[year, last] - before, 0.0)
+    return np.where(asked, _climbed(gained, growth), np.nan)
+
+
+def warmth(tmean: ArrayLike, growth: Growth) -> Array:
+    """Warmth of each day for growth: the daily mean above the base [degC d], shape of ``tmean``."""
+    return np.maximum(np.asarray(tmean, dtype=np.float64) - growth.base.value, 0.0)
+
+
+def _climbed(total: Array, growth: Growth) -> Array:
     return np.clip(growth.slope.value * (total - growth.lag.value), 0.0, growth.most.value)
 
 
@@ -120,6 +193,22 @@ def nitrogen_yield(dry_matter_kg_ha: ArrayLike, percent: ArrayLike) -> Array:
     return np.asarray(dry_matter_kg_ha, dtype=np.float64) * np.asarray(percent, dtype=np.float64) / 100.0
 
 
+def carbon_nitrogen(percent: ArrayLike) -> Array:
+    """C:N ratio of the dry matter.
+
+    Parameters
+    ----------
+    percent : array_like
+        Nitrogen in it [% N].
+
+    Returns
+    -------
+    numpy.ndarray
+        [1], with :data:`CARBON_PERCENT` of carbon.
+    """
+    return CARBON_PERCENT / np.asarray(percent, dtype=np.float64)
+
+
 def pan(dry_matter_kg_ha: ArrayLike, percent: ArrayLike) -> Array:
     """Plant-available nitrogen that the cover will release.
 
@@ -149,11 +238,41 @@ def pan(dry_matter_kg_ha: ArrayLike, percent: ArrayLike) -> Array:
     return np.minimum(np.asarray(dry_matter_kg_ha, dtype=np.float64) / 1000.0 * PAN_AT_FULL * share, PAN_MOST)
 
 
+def amounts(dry_matter_kg_ha: Array, percent: Array) -> dict[str, Array]:
+    """What a cover brings to the ground.
+
+    Parameters
+    ----------
+    dry_matter_kg_ha : numpy.ndarray
+        Dry matter turned under [kg/ha].
+    percent : numpy.ndarray
+        Nitrogen in it [% N].
+
+    Returns
+    -------
+    dict of str to numpy.ndarray
+        ``dry_matter_kg_ha``, ``n_kg_ha``, ``pan_kg_ha`` [kg/ha] and
+        ``carbon_nitrogen`` [1].
+    """
+    return {
+        "dry_matter_kg_ha": dry_matter_kg_ha,
+        "n_kg_ha": nitrogen_yield(dry_matter_kg_ha, percent),
+        "pan_kg_ha": pan(dry_matter_kg_ha, percent),
+        "carbon_nitrogen": carbon_nitrogen(percent),
+    }
+
+
 # --- winter ---------------------------------------------------------------------------------------
 
 
 def kill_day(
-    tmean: Array, winter: Winter, deviation: ArrayLike, *, start: ArrayLike = 0.0, end: ArrayLike = np.inf
+    tmean: Array,
+    winter: Winter,
+    deviation: ArrayLike,
+    *,
+    start: ArrayLike = 0.0,
+    up: ArrayLike | None = None,
+    end: ArrayLike = np.inf,
 ) -> Array:
     """Day on which cold has killed a stand.
 
@@ -168,6 +287,9 @@ def kill_day(
     start : array_like, shape (...)
         First day index on which cold can kill, such as emergence; what never
         comes up (NaN) cannot be killed.
+    up : array_like, shape (...), optional
+        Day index from which the stand hardens: emergence, where cold cannot
+        kill before a later day; ``start`` by default.
     end : array_like, shape (..., k)
         Last day index on which it can, such as the turning under; NaN leaves
         it open.  The day axis may run into a second winter, so give an end.
@@ -179,66 +301,39 @@ def kill_day(
         stand lives.
     """
     limit = winter.kill_temperature.value + winter.spread.value * np.atleast_1d(np.asarray(deviation, dtype=np.float64))
-    begin, last = (np.asarray(index, dtype=np.float64) for index in (start, end))
     air = np.asarray(tmean, dtype=np.float64)
+    begin, last = (np.asarray(index, dtype=np.float64) for index in (start, end))
     if last.size and np.isfinite(last).all():
         air = air[..., : int(max(last.max(), 0)) + 1]  # what comes later kills nothing
+    felt = _spells(air, winter, begin) - _tenderness(air, winter, begin if up is None else up)
     # The coldest spell so far only ever falls, so that one search serves any number of draws.
-    coldest = np.minimum.accumulate(_spells(air, winter, begin, np.inf), axis=-1)
-    killed = crossing(-coldest, -limit)
+    killed = crossing(-np.minimum.accumulate(felt, axis=-1), -limit)
     return np.where(killed <= np.where(np.isnan(last), np.inf, last), killed, np.nan)
 
 
-def survival_by_day(tmean: Array, winter: Winter, *, start: ArrayLike = 0.0, end: ArrayLike = np.inf) -> Array:
-    """Probability that a stand is still alive, day by day.
-
-    Parameters
-    ----------
-    tmean : numpy.ndarray, shape (..., day)
-        Daily mean temperature [degC].
-    winter : Winter
-    start, end : array_like, broadcasting against the leading axes of `tmean`
-        As for :func:`kill_day`.
-
-    Returns
-    -------
-    numpy.ndarray, shape (..., day)
-        Never rising.  Unknown temperatures kill nothing.
-
-    Notes
-    -----
-    Normal about the kill temperature: the share of stands that die in colder
-    spells only than the coldest so far.
-    """
-    coldest = np.minimum.accumulate(_spells(np.asarray(tmean, dtype=np.float64), winter, start, end), axis=-1)
-    scaled = (coldest - winter.kill_temperature.value) / (winter.spread.value * sqrt(2))
-    return 0.5 * (1.0 + np.vectorize(erf, otypes=[np.float64])(scaled))
+def _tenderness(tmean: Array, winter: Winter, up: ArrayLike) -> Array:
+    """How much less cold a stand stands at the start of the spell that ends on each day than a hardened one [K]."""
+    length, days = round(winter.days.value), tmean.shape[-1]
+    # Days before each day; counted up to the start of the spell, since the killing cold itself hardens no one.
+    cool = np.concatenate(
+        [np.zeros((*tmean.shape[:-1], 1)), np.cumsum(tmean < HARDENING_BELOW, axis=-1)[..., :-1]], axis=-1
+    )
+    first = np.asarray(up, dtype=np.float64)[..., None]
+    place = np.clip(np.where(np.isnan(first), 0.0, np.ceil(first)), 0, days - 1).astype(np.intp)
+    at_start = cool[..., np.maximum(np.arange(days) - (length - 1), 0)]
+    shape = np.broadcast_shapes(place.shape[:-1], cool.shape[:-1])
+    at_emergence = np.take_along_axis(
+        np.broadcast_to(cool, (*shape, days)), np.broadcast_to(place, (*shape, 1)), axis=-1
+    )
+    hardened = np.clip((at_start - at_emergence) / HARDENING_DAYS.value, 0.0, 1.0)
+    return max(TENDER.value - winter.kill_temperature.value, 0.0) * (1.0 - hardened)
 
 
-def survival(tmean: Array, winter: Winter, *, start: ArrayLike = 0.0, end: ArrayLike = np.inf) -> Array:
-    """Probability that a stand outlives the winter.
-
-    Parameters
-    ----------
-    tmean : numpy.ndarray, shape (..., day)
-        Daily mean temperature [degC].
-    winter : Winter
-    start, end : array_like, broadcasting against the leading axes of `tmean`
-        As for :func:`kill_day`.
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        The last day of :func:`survival_by_day`.
-    """
-    return survival_by_day(tmean, winter, start=start, end=end)[..., -1]
-
-
-def _spells(tmean: Array, winter: Winter, start: ArrayLike, end: ArrayLike) -> Array:
-    """Mean of the spell that ends on each day; +inf outside start to end, and where a day is unknown."""
+def _spells(tmean: Array, winter: Winter, start: ArrayLike) -> Array:
+    """Mean of the spell that ends on each day; +inf before there is a whole one from start on, or a day is unknown."""
     length = round(winter.days.value)
     days = tmean.shape[-1]
-    first, last = (np.asarray(index, dtype=np.float64)[..., None] for index in (start, end))
+    first = np.asarray(start, dtype=np.float64)[..., None]
     spells = np.full(tmean.shape, np.inf)
     if days >= length:
         # Day by day rather than by differences of a running sum, through which one NaN would spread.
@@ -248,6 +343,4 @@ def _spells(tmean: Array, winter: Winter, start: ArrayLike, end: ArrayLike) -> A
             means += tmean[..., later : later + whole]
         means /= length
         spells[..., length - 1 :] = np.where(np.isnan(means), np.inf, means)
-    day = np.arange(days)
-    inside = (day - (length - 1) >= first) & ((day <= last) | np.isnan(last))
-    return np.where(inside, spells, np.inf)
+    return np.where(np.arange(days) - (length - 1) >= first, spells, np.inf)

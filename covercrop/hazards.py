@@ -36,6 +36,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from covercrop.degree_days import accumulate, crossing, degree_days, first_at_least, first_day
 from covercrop.errors import UnknownNameError
+from covercrop.records import CitedValue
 from covercrop.soil_temperature import held
 from covercrop.units import celsius_difference, celsius_from_fahrenheit
 
@@ -66,6 +67,16 @@ MAGGOT_COLD_SOIL = 18.0
 #: weeks (Grunwald et al. 2000).  Transplants: inhibition by vetch residue
 #: greatest in the first two weeks (SARE GNC05-044, 2007).
 DISEASE_DAYS = {"direct-seed": 21.0, "transplant": 14.0}
+
+#: A hard frost, by which the trade counts back to sow.
+HARD_FROST = CitedValue(
+    value=celsius_from_fahrenheit(28.0),
+    unit="degC",
+    printed="28 degF",
+    basis="measured",
+    source="phillips2014",
+    locator="hard frost: below 28 degF",
+)
 
 #: Days from midwinter in which spring freezes are looked for; then it is midsummer.
 HALF_YEAR = 182

@@ -2,7 +2,7 @@
 
 Three clocks run one after another.
 
-1. Sowing to emergence: degree-days.
+1. Sowing to emergence: degree-days of the soil around the seed.
 2. Emergence to 25 % bloom: on each day the warmth above a base, times how far
    the days have lengthened, times how much of its cool spell the plant has had
    (:func:`photothermal_rate`).  Buds, the first flowers and 10 % bloom are
@@ -148,6 +148,7 @@ def stage_days(
     cover: Cover,
     *,
     sowing: ArrayLike = 0.0,
+    seedbed: ArrayLike | None = None,
     requirement_shift: ArrayLike = 0.0,
     seed_scale: ArrayLike = 1.0,
 ) -> dict[str, Array]:
@@ -163,6 +164,9 @@ def stage_days(
     sowing : array_like, shape (...)
         Day index of sowing; broadcasts with the leading axes of ``tmean``, so
         that shape (s, 1) with ``tmean`` (year, day) gives (s, year, k).
+    seedbed : array_like, shape (..., day), optional
+        Daily temperature of the soil around the seed [degC], which emergence
+        waits for; that of the air where it is left out.
     requirement_shift : array_like, shape (k,)
         Added to the sum at 25 % bloom [degC d]: a cultivar's offset, a draw of
         the spread, or both.
@@ -181,20 +185,21 @@ def stage_days(
     scale = np.atleast_1d(np.asarray(seed_scale, dtype=np.float64))
     sown = np.asarray(sowing, dtype=np.float64)[..., np.newaxis]
 
+    around_seed = tmean if seedbed is None else np.asarray(seedbed, dtype=np.float64)
     # Most seasons end within ten months; the rest of the days is looked at only where they do not.
     soon = int(np.max(sown, initial=0.0, where=~np.isnan(sown))) + SOON
-    days = _stage_days(tmean[..., :soon], hours[..., :soon], cover, sown, shift, scale)
+    days = _stage_days(tmean[..., :soon], around_seed[..., :soon], hours[..., :soon], cover, sown, shift, scale)
     if soon < tmean.shape[-1] and np.isnan(days["viable_seed"] + days["end_of_bloom"]).any():
-        days = _stage_days(tmean, hours, cover, sown, shift, scale)
+        days = _stage_days(tmean, around_seed, hours, cover, sown, shift, scale)
     shape = np.broadcast_shapes(*(day.shape for day in days.values()))
     return {stage: np.broadcast_to(day, shape).copy() for stage, day in days.items()}
 
 
 def _stage_days(
-    tmean: Array, day_length: Array, cover: Cover, sown: Array, shift: Array, scale: Array
+    tmean: Array, around_seed: Array, day_length: Array, cover: Cover, sown: Array, shift: Array, scale: Array
 ) -> dict[str, Array]:
     """The stages that are reached on the days given."""
-    warmth = accumulate(np.maximum(tmean - cover.emergence.base.value, 0.0))
+    warmth = accumulate(np.maximum(around_seed - cover.emergence.base.value, 0.0))
     emergence = crossing(warmth, cover.emergence.sum.value, sown)
     progress = accumulate(photothermal_rate(tmean, day_length, emergence[..., 0], cover.bloom))
 

@@ -14,7 +14,7 @@ from covercrop.course import DATES, follow, member_dates
 from covercrop.ending import TurnUnder, is_closing
 from covercrop.ensemble import MEDIAN, Draws, quantiles, share_by, standard_draws
 from covercrop.errors import FieldFileError
-from covercrop.ground import Ground, ground_aside
+from covercrop.ground import Aside, Ground, ground_aside
 from covercrop.records import DateRange
 from covercrop.remarks import remarks
 from covercrop.season import cover_of
@@ -118,8 +118,13 @@ class Plan:
         Share of the plant-available nitrogen released by the likely day of
         the earliest planting; NaN where there is none.
     nitrogen : dict of str to Amount
-        ``dry_matter_kg_ha``, ``n_kg_ha`` and ``pan_kg_ha`` on the day of
-        ending the cover; empty where there is no such day.
+        ``dry_matter_kg_ha``, ``n_kg_ha``, ``pan_kg_ha`` and
+        ``carbon_nitrogen`` on the day of ending the cover; empty where there
+        is no such day.
+    release : dict of int to Amount
+        Share of the plant-available nitrogen released by so many weeks after
+        the ending, from the slow to the fast case of decay; empty as
+        ``nitrogen`` is, and without the weeks beyond the season.
     outlook : Outlook
         The season behind it, for charts.
     notes, assumptions, cautions, sources : tuple of str
@@ -154,6 +159,7 @@ class Plan:
     emergence_days: float
     pan_by_planting: float
     nitrogen: dict[str, Amount]
+    release: dict[int, Amount]
     outlook: Outlook
     notes: tuple[str, ...]
     assumptions: tuple[str, ...]
@@ -178,7 +184,7 @@ def make_plan(
         The standard set by default.
     beside : bool
         Work out what is only said beside the dates, too: ``residue_by_rain``,
-        ``brood`` and ``pan_by_planting``, which cost as much as the dates.
+        ``brood``, ``pan_by_planting`` and ``release``, which cost as much as the dates.
 
     Returns
     -------
@@ -248,6 +254,7 @@ def make_plan(
         emergence_days=_emergence(crop, ground, _planted(field, outlook, planting)),
         pan_by_planting=_median_on(aside.released, planting) if aside else np.nan,
         nitrogen=nitrogen,
+        release={} if nowhere or aside is None else _release(aside),
         outlook=outlook,
         notes=(
             *_credit(weather),
@@ -331,20 +338,25 @@ def _nitrogen(
     if turned >= outlook.days.size or cover.growth is None:
         return {}
     # Emergence is the same in every draw, since it does not depend on what is drawn.
-    grown = growth.dry_matter(outlook.tmean[:, : turned + 1], stand.stages["emergence"][:, 0], cover.growth)
-    mean, sd = measured.dry_matter(
-        turned, field.scouting, outlook, lambda day: grown[:, day], cover.growth.spread.value
-    )
+    up = stand.stages["emergence"][:, 0]
+    grown_on = partial(growth.dry_matter_on, outlook.tmean, up, growth=cover.growth)
+    mean, sd = measured.dry_matter(turned, field.scouting, outlook, grown_on, cover.growth.spread.value)
     dry_matter = np.maximum(mean[:, None] + sd[:, None] * draws.dry_matter, 0.0)
     percent_on = partial(stand.nitrogen_percent, growth=cover.growth)
     percent = percent_on(turned) * measured.nitrogen_factor(turned, field.scouting, outlook, percent_on)
-    amounts = {
-        "dry_matter_kg_ha": dry_matter,
-        "n_kg_ha": growth.nitrogen_yield(dry_matter, percent),
-        "pan_kg_ha": growth.pan(dry_matter, percent),
-    }
+    amounts = growth.amounts(dry_matter, percent)
     found = {name: quantiles(values, weights) for name, values in amounts.items()}
     return {name: Amount(low=low, median=median, high=high) for name, (low, median, high) in found.items()}
+
+
+def _release(aside: Aside) -> dict[int, Amount]:
+    """The middle year's release of nitrogen by the weeks since the ending."""
+    middle = {weeks: np.median(shares, axis=1) for weeks, shares in aside.release.items()}
+    return {
+        weeks: Amount(low=float(slow), median=float(likely), high=float(fast))
+        for weeks, (slow, likely, fast) in middle.items()
+        if not np.isnan(likely)
+    }
 
 
 # --- what it comes to -----------------------------------------------------------------------------

@@ -193,10 +193,8 @@ def for_autumn(cover: Cover, area: float, *, us: bool) -> list[Item]:
         [m2].
     us : bool
     """
-    if cover.seed_rate is None:
-        return []
     say = Measures(us)
-    need = cover.seed_rate.value * area / 10_000
+    need = cover.sowing.broadcast.value * area / 10_000
     value, unit = say.weighed(need * (1 + supplies.SPARE))
     packets = up_to(need * (1 + supplies.SPARE) / supplies.INOCULANT)
     return [
@@ -205,7 +203,7 @@ def for_autumn(cover: Cover, area: float, *, us: bool) -> list[Item]:
             item=f"{cover.common_name} seed",
             quantity=figures(value, least=0.5),
             unit=unit,
-            why=f"{say.weight(need)} broadcast at {say.rate(cover.seed_rate.value)}; a tenth spare",
+            why=f"{say.weight(need)} broadcast at {say.rate(cover.sowing.broadcast.value)}; a tenth spare",
         ),
         Item(
             group=AUTUMN,

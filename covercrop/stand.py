@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from covercrop import growth, hazards, parameters, phenology, termination
 from covercrop.daylength import day_length
@@ -22,6 +22,7 @@ from covercrop.ensemble import (
     surprise,
 )
 from covercrop.growth import nitrogen_percent
+from covercrop.soil_temperature import soil_temperature
 
 if TYPE_CHECKING:
     from covercrop.season import ScoutingNote
@@ -30,10 +31,14 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
+#: Depth of the seed, an inch, at which the soil is taken for emergence [mm].  Assumed: between clovers, sown at half
+#: an inch or less, and peas, sown at two; it makes less than a day of difference.
+SEED_DEPTH = 25.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Stand:
-    """A cover, member by member; all arrays have shape (year, draw).
+    """A cover, member by member; all arrays have shape (year, draw), after (sowing,) for several sowing dates.
 
     Attributes
     ----------
@@ -80,6 +85,8 @@ def grow_stand(
     cultivar: str = "",
     terminate: str = "turn-under",
     scouting: Sequence[ScoutingNote] = (),
+    sowing: ArrayLike = 0.0,
+    seedbed: Array | None = None,
 ) -> Stand:
     """Follow a cover from sowing to seed through every member of a season.
 
@@ -95,6 +102,11 @@ def grow_stand(
     terminate : str
         How the cover will be ended; one of :data:`covercrop.termination.METHODS`.
     scouting : sequence of ScoutingNote
+    sowing : array_like
+        Day index of sowing, the first day by default; shape (sowing, 1) for
+        several dates.
+    seedbed : numpy.ndarray, shape (year, day), optional
+        Temperature of the bare soil at :data:`SEED_DEPTH` [degC], where it is known already.
 
     Raises
     ------
@@ -105,12 +117,15 @@ def grow_stand(
     spread = phenology.requirement_spread(cover, cultivar_known=bool(cultivar))
     seed_variation = cover.seed.spread.value / cover.seed.flower_to_maturity.value
     lengths = day_length(latitude, outlook.day_of_year)
+    bed = seedbed_temperature(outlook.tmean) if seedbed is None else seedbed
 
     def followed(requirement: Array) -> dict[str, Array]:
         return phenology.stage_days(
             outlook.tmean,
             lengths,
             cover,
+            sowing=sowing,
+            seedbed=bed,
             requirement_shift=phenology.requirement_shift_for(offset, cover) + spread * requirement,
             seed_scale=1 + seed_variation * draws.seed,
         )
@@ -127,6 +142,7 @@ def grow_stand(
         evidence = [_evidence(note, stages, outlook) for note in seen]
         weights, scouting_sd = scouting_weights(shape, evidence, scouting_sd, prior)
     opens, closes = termination.window(stages, terminate, cover)
+    up = stages["emergence"][..., 0]
     return Stand(
         stages=stages,
         opens=opens,
@@ -135,13 +151,51 @@ def grow_stand(
             outlook.tmean,
             cover.winter,
             draws.cold,
-            start=np.maximum(stages["emergence"][:, 0], _last_seen_alive(scouting, outlook)),
+            start=np.maximum(up, _last_seen_alive(scouting, outlook)),
+            up=up,
             end=_spring_over(closes, outlook, latitude),
         ),
         weights=weights,
         scouting_sd=scouting_sd,
         surprises=surprises,
     )
+
+
+def brought(
+    cover_growth: Growth, tmean: Array, stages: dict[str, Array], draws: Draws, day: ArrayLike
+) -> dict[str, Array]:
+    """What ending a cover on a day brings, in every member.
+
+    Parameters
+    ----------
+    cover_growth : Growth
+    tmean : numpy.ndarray, shape (year, day)
+        Daily mean temperature [degC].
+    stages : dict of str to numpy.ndarray, shape (..., year, draw)
+        Day index of each stage.
+    draws : Draws
+    day : array_like, shape (...)
+        Day index of the ending; NaN where there is none.
+
+    Returns
+    -------
+    dict of str to numpy.ndarray, shape (..., year, draw)
+        ``dry_matter_kg_ha``, ``n_kg_ha``, ``pan_kg_ha`` [kg/ha] and
+        ``carbon_nitrogen`` [1].
+    """
+    ended = np.asarray(day, dtype=np.float64)[..., np.newaxis]
+    # Emergence is the same in every draw, since it does not depend on what is drawn.
+    grown = growth.dry_matter_on(tmean, stages["emergence"][..., 0], ended, cover_growth)[..., np.newaxis]
+    dry_matter = grown * np.maximum(1 + cover_growth.spread.value * draws.dry_matter, 0.0)
+    percent = growth.nitrogen_percent(
+        ended[..., np.newaxis], stages["bud"], stages["bloom_50"], stages["viable_seed"], cover_growth
+    )
+    return growth.amounts(dry_matter, percent)
+
+
+def seedbed_temperature(tmean: Array) -> Array:
+    """Temperature of bare soil around the seed of a cover, shape of ``tmean`` [degC]."""
+    return soil_temperature(tmean, "bare", depth_mm=SEED_DEPTH)
 
 
 def _spring_over(closes: Array, outlook: Outlook, latitude: float) -> Array:

@@ -146,6 +146,27 @@ class Growth:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Sowing:
+    """How a cover is sown, and what it has to grow into before winter.
+
+    Attributes
+    ----------
+    drilled, broadcast : CitedValue
+        Seed sown alone, in rows and scattered [kg/ha].
+    depth : CitedValue
+        Depth of the seed, its range above all [m].
+    ground_cover : CitedValue
+        Warmth from emergence, above the base of growth, after which the stand
+        covers the ground [degC d].
+    """
+
+    drilled: CitedValue
+    broadcast: CitedValue
+    depth: CitedValue
+    ground_cover: CitedValue
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Cultivar:
     """A named cultivar as days earlier (negative) or later than the standard."""
 
@@ -156,10 +177,7 @@ class Cultivar:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cover:
-    """A legume cover: one table of ``data/covers.toml``.
-
-    ``seed_rate`` is that of broadcast seed, alone [kg/ha].
-    """
+    """A legume cover: one table of ``data/covers.toml``."""
 
     key: str
     common_name: str
@@ -173,7 +191,7 @@ class Cover:
     seed: Seed
     winter: Winter
     residue: Residue
-    seed_rate: CitedValue | None = None
+    sowing: Sowing
     growth: Growth | None = None
     cultivars: tuple[Cultivar, ...] = ()
     cautions: tuple[str, ...] = ()
@@ -329,12 +347,15 @@ _LABELS = {
     "growth nitrogen_bud": "nitrogen at visible buds",
     "growth nitrogen_bloom": "nitrogen at full bloom",
     "growth nitrogen_seed": "nitrogen at seed set",
+    "sowing drilled": "seed, drilled",
+    "sowing broadcast": "seed, broadcast",
+    "sowing depth": "seed, depth",
+    "sowing ground_cover": "warmth from emergence to covered ground",
     "soil_minimum": "coldest soil for seed",
     "soil_planting": "soil to wait for",
     "frost": "air that harms it",
     "days_to_maturity": "sowing to harvest",
     "transplant_credit": "days saved by transplants",
-    "seed_rate": "seed, broadcast alone",
     "planting row_spacing": "row to row",
     "planting spacing": "spot to spot in the row",
     "planting plants": "plants to a spot",

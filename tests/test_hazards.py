@@ -59,12 +59,12 @@ def test_peaks_are_counted_from_midwinter() -> None:
 
 def clear_by_loop(soil: np.ndarray, peaks: np.ndarray, start: float, error: float) -> float:
     """The rule, read out day by day."""
-    kept = held(soil) + error
+    kept = held(soil)
     for day in range(soil.size):
         if day < start or np.isnan(kept[day]):
             continue
-        rotting = day - start < 25 and kept[day] < 18
-        flying = any(0 <= day - peak <= 21 for peak in peaks) and kept[day] < 21
+        rotting = day - start < 25 and kept[day] < 18 - error
+        flying = any(0 <= day - peak <= 21 for peak in peaks) and kept[day] < 21 - error
         if not rotting and not flying:
             return float(day)
     return float("nan")

@@ -262,6 +262,7 @@ def test_a_cultivar_in_any_spelling_of_case() -> None:
         seed=None,  # type: ignore[arg-type]
         winter=None,  # type: ignore[arg-type]
         residue=None,  # type: ignore[arg-type]
+        sowing=None,  # type: ignore[arg-type]
         cultivars=(early,),
     )
     assert parameters.cultivar(cover, "PURPLE test") is early

@@ -28,11 +28,12 @@ def add(commands: Commands) -> None:
 def _run(arguments: argparse.Namespace) -> int:
     import numpy as np
 
+    from covercrop.agenda import next_autumn
     from covercrop.errors import UsageError
     from covercrop.field_weather import weather_of
     from covercrop.plan import Plan, make_plan
     from covercrop.render import calendar, datebook, machine
-    from covercrop.render.reminders import reminders
+    from covercrop.render.reminders import Reminder, reminders
     from covercrop.season import Field, as_of
 
     output = arguments.output
@@ -43,12 +44,15 @@ def _run(arguments: argparse.Namespace) -> int:
     day = arguments.on or today
     on = np.datetime64(day, "D")
 
-    def plan(field: Field) -> Plan:
+    def plan(field: Field) -> tuple[Plan, tuple[Reminder, ...]]:
         known = as_of(field, day)
-        return make_plan(known, weather_of(known, max(today, day)), on)
+        weather = weather_of(known, max(today, day))
+        made = make_plan(known, weather, on)
+        return made, reminders(made, next_autumn(made, weather), us=arguments.units == "us")
 
-    plans, problems = each_field(file.fields, plan)
-    ahead = [reminder for each in plans for reminder in reminders(each, us=arguments.units == "us")]
+    answers, problems = each_field(file.fields, plan)
+    plans = [made for made, _ in answers]
+    ahead = [reminder for _, said in answers for reminder in said]
     if output is not None and plans:
         unknown = {name for name, _ in problems}
         untouched = frozenset[str]().union(*(calendar.uids(field) for field in file.fields if field.name in unknown))

@@ -87,7 +87,13 @@ def field(plan: Plan) -> dict[str, Any]:
         ],
         "binding_limit": plan.binding_limit,
         "observed_share": round(plan.observed_share, 3),
-        "nitrogen": {name: _amount(plan.nitrogen.get(name)) for name in ("dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha")},
+        "nitrogen": {
+            **{
+                name: _amount(plan.nitrogen.get(name))
+                for name in ("dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha", "carbon_nitrogen")
+            },
+            "released": [{"weeks": weeks, **_amount(share, 3)} for weeks, share in plan.release.items()],
+        },
         "notes": [*plan.notes, *plan.assumptions],
         "cautions": list(plan.cautions),
         "sources": [advice.reference(parameters.source(key)) for key in plan.sources],
@@ -103,10 +109,10 @@ def _range(dates: DateRange) -> dict[str, str | None]:
     return {"early": iso_date(dates.early), "median": iso_date(dates.median), "late": iso_date(dates.late)}
 
 
-def _amount(amount: Amount | None) -> dict[str, float | None]:
+def _amount(amount: Amount | None, places: int = 1) -> dict[str, float | None]:
     if amount is None:
         return {"low": None, "median": None, "high": None}
-    return {"low": round(amount.low, 1), "median": round(amount.median, 1), "high": round(amount.high, 1)}
+    return {name: round(getattr(amount, name), places) for name in ("low", "median", "high")}
 
 
 def scouted(field: Field, note: ScoutingNote, path: Path) -> dict[str, Any]:

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop import advice
+from covercrop import advice, hazards
 from covercrop.agenda import (
-    HARD_FROST,
     THIN_AFTER,
     Event,
     agenda,
@@ -27,6 +26,7 @@ from covercrop.render.words import chance, day_month, weekday
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from covercrop.autumn import Autumn
     from covercrop.plan import Plan
     from covercrop.records import DateRange
     from covercrop.season import Field
@@ -83,18 +83,20 @@ class _Words:
     cautions: tuple[str, ...] = ()
 
 
-def reminders(plan: Plan, *, us: bool = False) -> tuple[Reminder, ...]:
+def reminders(plan: Plan, autumn: Autumn | None = None, *, us: bool = False) -> tuple[Reminder, ...]:
     """The dates ahead of a field in words.
 
     Parameters
     ----------
     plan : Plan
+    autumn : Autumn, optional
+        The sowing dates of the next cover compared.
     us : bool
         Show US units.
     """
     stale = words.stale_since(plan)
     found = []
-    for event in agenda(plan):
+    for event in agenda(plan, autumn):
         said = _WORDS[event.kind](plan, event, us)
         old = event.kind in _BY_THE_SEASON and stale not in said.odds
         basis = f"By weather that ends on {stale}." if old else ""
@@ -174,17 +176,16 @@ def _window_opens(plan: Plan, event: Event, us: bool) -> _Words:
 def _turn_under(plan: Plan, event: Event, us: bool) -> _Words:
     own = {"turn-under": (advice.BARE_SOIL,), "tarp": (advice.TARP,)}.get(plan.method, ())
     cautions = (*own, advice.INSURED)
-    best = plan.turn_under
-    if best is None:
+    if event.best is None or event.chance is None:
         return _Words(f"{words.to_end(plan)} at once, seed risk", words.headline(plan), "", cautions)
     return _Words(
-        f"{words.to_end(plan)}, best {weekday(best.date)} ({chance(best.probability)})",
+        f"{words.to_end(plan)}, best {weekday(event.best)} ({chance(event.chance)})",
         words.if_it_lives(
             plan,
             _joined(
                 words.instead(plan),
-                f"On {weekday(best.date)}, the best day of the best week, the window is open with a chance of "
-                f"{chance(best.probability)}.",
+                f"On {weekday(event.best)}, the best day of the best week, the window is open with a chance of "
+                f"{chance(event.chance)}.",
                 words.surer(plan),
             ),
         ),
@@ -272,18 +273,28 @@ def _autumn_frost(plan: Plan, event: Event, us: bool) -> _Words:
 
 
 def _next_sowing(plan: Plan, event: Event, us: bool) -> _Words:
-    frost = hard_frost(plan)
-    cold = words.temperature(HARD_FROST, us=us)
     ripe = ripe_day(plan)
     late = ""
     if ripe > event.first:
         late = f" The {plan.crop.common_name} may stand until about {day_month(ripe)}: sow as soon as it is off."
+    advice_given = f"covercrop sow compares dates and covers. Have seed and fresh inoculant at hand.{late}"
+    cautions = (advice.TREATED_SEED,)
+    if event.best is not None and event.chance is not None:
+        return _Words(
+            f"sow the next cover, best {weekday(event.best)}",
+            f"Sown again, best on {weekday(event.best)}, {plan.cover.common_name} covers the ground before winter, "
+            f"lives, and leaves it plantable in time with a chance of {chance(event.chance)}.",
+            advice_given,
+            cautions,
+        )
+    frost = hard_frost(plan)
     return _Words(
         "sow the next cover",
-        f"Half of the years have had their first hard frost, {cold}, by {day_month(frost.median)}, one in ten by "
-        f"{day_month(frost.early)}; six to eight weeks before it is common practice, with no source behind it.",
-        f"Have seed and fresh inoculant at hand.{late}",
-        (advice.TREATED_SEED,),
+        f"Half of the years have had their first hard frost, {words.temperature(hazards.HARD_FROST.value, us=us)}, by "
+        f"{day_month(frost.median)}, one in ten by {day_month(frost.early)}; six to eight weeks before it is common "
+        "practice, with no source behind it.",
+        advice_given,
+        cautions,
     )
 
 

@@ -76,7 +76,7 @@ def season_strip(plan: Plan, width: int, glyphs: Glyphs = BLOCKS) -> list[StripR
     def blank() -> list[str]:
         return [" "] * len(starts)
 
-    rows = [StripRow(kind="ruler", label="", text=_ruler(starts, glyphs))]
+    rows = [StripRow(kind="ruler", label="", text=ruler(starts, glyphs))]
     marker = blank()
     fill(plan.on, plan.on, glyphs.today, marker)
     rows.append(StripRow(kind="today", label="today", text="".join(marker)))
@@ -127,7 +127,8 @@ def _column_odds(plan: Plan, starts: np.ndarray, step: int) -> np.ndarray:
     return odds / step
 
 
-def _ruler(starts: np.ndarray, glyphs: Glyphs) -> str:
+def ruler(starts: np.ndarray, glyphs: Glyphs) -> str:
+    """Months along a line, each from the column of its first day on."""
     text = [" "] * len(starts)
     months = starts.astype("datetime64[M]")
     for place in range(len(starts)):

@@ -138,9 +138,9 @@ def ready(
         return
     year = int(str(on)[:4])
     screen.say(f"{title}, {words.weekday(on)} {year}", style="bold")
-    shared = _in_all([plan.notes for plan in plans])
+    shared = in_all([plan.notes for plan in plans])
     for plan in plans:
-        _field(screen, plan, us=us, leave_out=shared)
+        _field(screen, plan, us=us, full=full, leave_out=shared)
     screen.items("Notes for every field", shared)
     beneath(screen, plans, full=full)
 
@@ -158,6 +158,11 @@ def beneath(screen: Screen, plans: Sequence[Plan], *, full: bool = False) -> Non
     screen.items("Take care", dict.fromkeys(caution for plan in plans for caution in plan.cautions))
     assumed = dict.fromkeys(assumption for plan in plans for assumption in plan.assumptions)
     keys = dict.fromkeys(key for plan in plans for key in plan.sources)
+    foot(screen, list(assumed), list(keys), full=full)
+
+
+def foot(screen: Screen, assumed: Sequence[str], keys: Sequence[str], *, full: bool) -> None:
+    """Print what an answer rests on: in full, or the sources in short and the number of assumptions."""
     if full:
         screen.items("Assumed, since no source gives it", assumed)
         screen.items("Sources", (advice.reference(parameters.source(key)) for key in keys))
@@ -172,7 +177,7 @@ def beneath(screen: Screen, plans: Sequence[Plan], *, full: bool = False) -> Non
     )
 
 
-def _in_all(lists: Sequence[Sequence[str]]) -> list[str]:
+def in_all(lists: Sequence[Sequence[str]]) -> list[str]:
     """Entries that stand in every one of several lists."""
     if len(lists) < 2:
         return []
@@ -187,7 +192,7 @@ def short_source(source: Source) -> str:
     return first if source.year == "undated" else f"{first} {source.year}"
 
 
-def _field(screen: Screen, plan: Plan, *, us: bool, leave_out: Sequence[str] = ()) -> None:
+def _field(screen: Screen, plan: Plan, *, us: bool, full: bool, leave_out: Sequence[str] = ()) -> None:
     state = (words.state(plan).upper(), _STATE_STYLE[plan.state])
     headline = screen.fit(words.headline(plan))
     screen.say()
@@ -198,7 +203,8 @@ def _field(screen: Screen, plan: Plan, *, us: bool, leave_out: Sequence[str] = (
     if plan.state != "winter-killed":
         _dates(screen, plan, us=us)
         _strip(screen, plan)
-    screen.items("Why", words.reasons(plan, us=us))
+    release = words.release(plan) if full else ""
+    screen.items("Why", [*words.reasons(plan, us=us), *filter(None, (release,))])
     screen.items("Note", (note for note in plan.notes if note not in leave_out))
 
 

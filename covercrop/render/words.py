@@ -11,6 +11,8 @@ from covercrop import plantback, units
 if TYPE_CHECKING:
     from covercrop.plan import Plan
     from covercrop.records import DateRange
+    from covercrop.season import Field
+    from covercrop.traits import Crop
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -289,7 +291,12 @@ def _ready(plan: Plan) -> str:
 
 def planting(plan: Plan) -> str:
     """What planting is called for this crop: ``sow pumpkin``."""
-    return _PLANTING[plan.field.crop.method].format(plan.crop.common_name)
+    return planting_of(plan.field, plan.crop)
+
+
+def planting_of(field: Field, crop: Crop) -> str:
+    """What planting a crop is called on a field."""
+    return _PLANTING[field.crop.method].format(crop.common_name)
 
 
 def then(plan: Plan) -> str:
@@ -408,6 +415,22 @@ def nitrogen(plan: Plan, *, us: bool = False) -> str:
         f"The cover {'brought' if is_ended(plan) else f'then {ended} brings'} {amount('dry_matter_kg_ha', 100)} of dry "
         f"matter with {amount('n_kg_ha', 5)} of nitrogen; {amount('pan_kg_ha', 5)} of that"
         f"{_on_this_field(plan, us=us)} becomes available to the crop{released}."
+    )
+
+
+def release(plan: Plan) -> str:
+    """How its nitrogen comes free over the weeks, in a sentence; empty where that is not known."""
+    if not plan.nitrogen or not plan.release:
+        return ""
+    low, high = (getattr(plan.nitrogen["carbon_nitrogen"], end) for end in ("low", "high"))
+    ratio = f"{low:.0f}" if round(low) == round(high) else f"{low:.0f} to {high:.0f}"
+    weeks = ", ".join(
+        f"{share.median:.0%} ({share.low:.0%} to {share.high:.0%}) in {number} weeks"
+        for number, share in plan.release.items()
+    )
+    return (
+        f"Of the nitrogen that becomes available, {weeks} of moist ground. The C:N ratio of the cover is then {ratio}; "
+        "below 25 nothing is tied up."
     )
 
 

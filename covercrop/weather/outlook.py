@@ -208,6 +208,52 @@ def season_outlook(
     )
 
 
+def past_seasons(weather: DailyWeather, start: np.datetime64, length: int, on: np.datetime64) -> Outlook:
+    """A season that has not begun, as past years of the place would have it.
+
+    Parameters
+    ----------
+    weather : DailyWeather
+        Rows after ``on`` are not used.
+    start : numpy.datetime64[D]
+        Its first day.
+    length : int
+        Days of the season.
+    on : numpy.datetime64[D]
+        Today.
+
+    Returns
+    -------
+    Outlook
+        With no known day.
+
+    Raises
+    ------
+    WeatherGapError
+        If there are fewer than :data:`FEWEST_YEARS` whole past seasons.
+    """
+    record = record_of(weather)
+    days = start + np.arange(length).astype("timedelta64[D]")
+    offsets, rows = _other_years(record, days, record.position(on), replay=False)
+    if offsets.size < FEWEST_YEARS:
+        have = f"only {offsets.size}" if offsets.size else "no"
+        raise WeatherGapError(
+            f"{have} complete past seasons of weather are there, from one summer to the end of the next year, and "
+            f"{FEWEST_YEARS} are needed; name a station with a longer record"
+        )
+    return Outlook(
+        days=days,
+        tmin=record.tmin[rows],
+        tmax=record.tmax[rows],
+        prcp=record.prcp[rows],
+        known=0,
+        observed=np.zeros(0, dtype=np.bool_),
+        forecast=0,
+        years=tuple(int(str(start)[:4]) - int(offset) for offset in offsets),
+        complete=True,
+    )
+
+
 _NO_ROWS = np.empty((1, 0), dtype=np.int64)
 
 
