@@ -105,7 +105,7 @@ def _stand(plan: Plan) -> Iterator[Event]:
         yield Event(kind="turn-under", first=plan.on, last=plan.on)
     elif plan.turn_under is not None:
         best, opens, closes = plan.turn_under, plan.dates["window_open"].median, plan.dates["window_close"]
-        yield from _visits(plan, opens)
+        yield from visits(plan)
         yield Event(kind="turn-under", first=best.start, last=best.end, best=best.date, chance=best.probability)
         if best.probability < POOR:
             return  # there is hardly a window, and its ends would come in any order
@@ -116,9 +116,9 @@ def _stand(plan: Plan) -> Iterator[Event]:
             yield Event(kind="window-closes", first=closes.early, last=_or(closes.median, closes.early))
 
 
-def _visits(plan: Plan, opens: np.datetime64) -> Iterator[Event]:
+def visits(plan: Plan) -> Iterator[Event]:
     """A visit a week before the window opens, from when buds are likely to be seen; one at the least."""
-    buds = plan.dates["bud"].median
+    opens, buds = plan.dates["window_open"].median, plan.dates["bud"].median
     if np.isnat(opens) or np.isnat(buds):
         return
     weeks = int((opens - buds).astype(int)) // SCOUT_EVERY

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from covercrop.agenda import visits
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -35,9 +37,9 @@ class Task:
 
     Attributes
     ----------
-    what : {"end", "look", "plant", "harvest", "wait"}
-        End the cover, look whether it lives, plant, harvest, or wait for a
-        day that cannot be named yet.
+    what : {"end", "scout", "look", "plant", "harvest", "wait"}
+        End the cover, scout it this week, look whether it lives, plant,
+        harvest, or wait for a day that cannot be named yet.
     start, end : numpy.datetime64[D]
         First and last day of its time; ``NaT`` where it is not known.
     """
@@ -72,11 +74,22 @@ def next_task(plan: Plan) -> Task:
             what, start, end = "plant", on, last
         case "planted":
             what, start, end = "harvest", plan.ripe, never
+        case _ if (visit := _visit(plan)) is not None:
+            what, start, end = "scout", visit, visit
         case _ if best is not None:
             what, start, end = "end", max(best.start, on), best.end
         case _:
             what, start, end = "wait", never, never
     return Task(what=what, start=start, end=end)
+
+
+def _visit(plan: Plan) -> np.datetime64 | None:
+    """The day of a visit to scout within the week and before the best week of ending the cover."""
+    best = plan.turn_under
+    if best is None:
+        return None
+    before = min(plan.on + np.timedelta64(WEEK, "D"), best.start)
+    return next((event.first for event in visits(plan) if plan.on <= event.first < before), None)
 
 
 def is_due(plan: Plan) -> bool:

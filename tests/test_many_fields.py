@@ -29,8 +29,9 @@ def plan() -> Plan:
 
 
 def varied(plan: Plan, name: str, state: str, **changes: object) -> Plan:
-    """The plan of a field of another name and state."""
-    dates = plan.dates | changes.pop("dates", {})  # type: ignore[operator]
+    """The plan of a field of another name and state, with no visit to scout before it."""
+    never = np.datetime64("NaT", "D")
+    dates = plan.dates | {"bud": DateRange(early=never, median=never, late=never)} | changes.pop("dates", {})  # type: ignore[operator]
     return replace(plan, field=replace(plan.field, name=name), state=state, dates=dates, **changes)  # type: ignore[arg-type]
 
 
@@ -71,6 +72,20 @@ def test_what_needs_doing_first_comes_first(plan: Plan) -> None:
 def test_a_week_has_seven_days(plan: Plan, days: int, due: bool) -> None:
     """What begins six days from now is due, what begins in seven is not."""
     assert is_due(varied(plan, "field", "budding", turn_under=ahead(days))) is due
+
+
+@pytest.mark.parametrize(("days", "due"), [(8, True), (13, True), (14, False), (28, False)])
+def test_a_visit_within_the_week_is_due(plan: Plan, days: int, due: bool) -> None:
+    """A field is scouted a week before its window opens, and it says so ahead of the ending."""
+    opens = ON + np.timedelta64(days, "D")
+    dates = {
+        "bud": DateRange(early=opens - 9, median=opens - 8, late=opens - 7),
+        "window_open": DateRange(early=opens - 3, median=opens, late=opens + 3),
+    }
+    budding = varied(plan, "field", "budding", turn_under=ahead(days + 5), dates=dates)
+    assert is_due(budding) is due
+    task = next_task(budding)
+    assert (task.what, task.start) == (("scout", opens - 7) if due else ("end", ON + days + 5))
 
 
 def test_a_window_that_may_have_closed_ends_today_at_the_earliest(plan: Plan) -> None:
@@ -126,10 +141,11 @@ def test_the_table_says_what_the_full_answers_say(farm: Path, capsys: pytest.Cap
     assert main(["ready", str(farm), "--json", "--due"]) == 0
     due = json.loads(capsys.readouterr().out)["fields"]
     assert 0 < len(due) < 8
-    week = np.timedelta64(7, "D")
-    for field in fields:
+    assert main(["calendar", str(farm), "--json"]) == 0
+    for field, dated in zip(fields, json.loads(capsys.readouterr().out)["fields"], strict=True):
         if field["state"] in ("growing", "budding"):
-            assert (field in due) == (np.datetime64(field["turn_under"]["from"]) < ON + week)
+            visits = [event["from"] for event in dated["events"] if event["kind"] in ("scout", "turn-under")]
+            assert (field in due) == any(np.datetime64(day) < ON + np.timedelta64(7, "D") for day in visits)
 
 
 def test_one_field_in_full(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:

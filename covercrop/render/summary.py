@@ -105,4 +105,6 @@ def _what(task: Task, plan: Plan) -> str:
             return words.to_end_next(plan)
         case "look":
             return "look at it"
+        case "scout":
+            return "scout it"
     return task.what
