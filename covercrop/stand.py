@@ -117,15 +117,19 @@ def grow_stand(
 
     stages = followed(draws.requirement)
     shape = stages["bud"].shape
-    seen = [note for note in scouting if note.has_stage]
+    seen = sorted((note for note in scouting if note.has_stage), key=lambda note: note.date)
     evidence = [_evidence(note, stages, outlook) for note in seen]
-    surprises = tuple((note, days) for note, fact in zip(seen, evidence, strict=True) if (days := surprise(fact)))
+    surprises = []
+    for place, note in enumerate(seen):
+        before, _ = scouting_weights(shape, evidence[:place])
+        if days := surprise(evidence[place], before):
+            surprises.append((note, days))
     weights, scouting_sd = scouting_weights(shape, evidence)
     if evidence:
         requirement, prior = refocus(draws.requirement, weights)
         stages = followed(requirement)
         evidence = [_evidence(note, stages, outlook) for note in seen]
-        weights, scouting_sd = scouting_weights(shape, evidence, scouting_sd, prior)
+        weights, scouting_sd = scouting_weights(shape, evidence, prior=prior)
     opens, closes = termination.window(stages, terminate, cover)
     return Stand(
         stages=stages,
@@ -140,7 +144,7 @@ def grow_stand(
         ),
         weights=weights,
         scouting_sd=scouting_sd,
-        surprises=surprises,
+        surprises=tuple(surprises),
     )
 
 
