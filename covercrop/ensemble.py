@@ -122,6 +122,10 @@ SCOUTING_SD_DAYS = 4.0
 #: to know the stage to a day.
 SHARED_SCATTER = 0.5
 
+#: Days of scatter that a note gains for each day since the visit, for so many days.  `assumed`: a stand has a pace of its
+#: own, so that what is seen today tells more of it than what was seen last week, and two weeks make a note half as good.
+FADING, FADING_DAYS = 0.3, 14.0
+
 #: A note counts in full up to so many standard deviations of its own scatter; beyond that it pulls no harder.  With
 #: one, a note can move the stage by three standard deviations of a plant of unknown cultivar, however far off it is.
 FIRM_SD = 1.0
@@ -164,11 +168,14 @@ class Evidence:
     kind : {"reached", "not yet", "past"}
         Whether the stage was seen, or seen not to have come yet, or to be
         over already.
+    age : float
+        Days since the visit.
     """
 
     day: float
     expected: Array
     kind: str
+    age: float = 0.0
 
     @property
     def lateness(self) -> Array:
@@ -218,8 +225,8 @@ def _log_normal(scaled: Array) -> Array:
 
 
 def _log_likelihood(note: Evidence, error: Array, sd: float) -> Array:
-    """How well each member explains a note, as a logarithm, for each error that all notes have in common."""
-    scaled = (note.lateness + error) / sd
+    """How well each member explains a note of some scatter of its own, for each error that all notes have in common."""
+    scaled = (note.lateness + error) / hypot(sd, FADING * min(note.age, FADING_DAYS))
     if note.kind == NOTE_REACHED:
         return _log_normal(scaled)
     return _log_share(scaled if note.kind == NOTE_NOT_YET else -scaled)

@@ -182,7 +182,7 @@ def _evidence(note: ScoutingNote, stages: dict[str, Array], outlook: Outlook) ->
         expected, kind = phenology.day_at_bbch(stages, seen), NOTE_REACHED
     if day < outlook.known:
         expected = np.broadcast_to(_over_years(expected), expected.shape)
-    return Evidence(day=day, expected=expected, kind=kind)
+    return Evidence(day=day, expected=expected, kind=kind, age=float(max(outlook.known - 1 - day, 0)))
 
 
 def _over_years(expected: Array) -> Array:
