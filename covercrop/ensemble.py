@@ -162,20 +162,23 @@ class Evidence:
     ----------
     day : float
         Day index of the visit.
-    expected : numpy.ndarray, shape (year, draw)
+    expected : numpy.ndarray, shape (year, draw) or (1, draw)
         Day index on which each member is at the stage that was seen (NaN
-        where it never is).
+        where it never is); one row where the years do not differ.
     kind : {"reached", "not yet", "past"}
         Whether the stage was seen, or seen not to have come yet, or to be
         over already.
     age : float
         Days since the visit.
+    of_seed : bool
+        Whether it tells of pods and seed, not of buds and bloom.
     """
 
     day: float
     expected: Array
     kind: str
     age: float = 0.0
+    of_seed: bool = False
 
     @property
     def lateness(self) -> Array:
@@ -205,7 +208,8 @@ def surprise(note: Evidence, weights: Array | None = None) -> float:
         Positive where the stage was seen early [d]; infinite where most
         members never get there; 0 where there is nothing to be surprised at.
     """
-    early, median, late = quantiles(note.expected, np.ones_like(note.expected) if weights is None else weights)
+    weights = np.ones_like(note.expected) if weights is None else weights
+    early, median, late = quantiles(np.broadcast_to(note.expected, weights.shape), weights)
     if np.isnan(median):
         return 0.0 if note.kind == NOTE_NOT_YET else np.inf
     gap = _contradiction(note, float(median - note.day))

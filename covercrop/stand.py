@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -118,17 +118,23 @@ def grow_stand(
     stages = followed(draws.requirement)
     shape = stages["bud"].shape
     seen = sorted((note for note in scouting if note.has_stage), key=lambda note: note.date)
-    evidence = [_evidence(note, stages, outlook) for note in seen]
-    surprises = []
-    for place, note in enumerate(seen):
-        before, _ = scouting_weights(shape, evidence[:place])
-        if days := surprise(evidence[place], before):
-            surprises.append((note, days))
+    days = spread / cover.bloom.pace.value * draws.requirement
+    raw = [_evidence(note, stages, outlook) for note in seen]
+    evidence = [_straightened(fact, days, days) for fact in raw]
+    surprises = tuple(
+        (note, gap)
+        for place, note in enumerate(seen)
+        if (gap := surprise(raw[place], scouting_weights(shape, evidence[:place])[0]))
+    )
     weights, scouting_sd = scouting_weights(shape, evidence)
     if evidence:
         requirement, prior = refocus(draws.requirement, weights)
         stages = followed(requirement)
-        evidence = [_evidence(note, stages, outlook) for note in seen]
+        moved = spread / cover.bloom.pace.value * requirement
+        evidence = [
+            _evidence(note, stages, outlook) if fact.of_seed else _straightened(fact, days, moved)
+            for note, fact in zip(seen, raw, strict=True)
+        ]
         weights, scouting_sd = scouting_weights(shape, evidence, prior=prior)
     opens, closes = termination.window(stages, terminate, cover)
     return Stand(
@@ -144,7 +150,7 @@ def grow_stand(
         ),
         weights=weights,
         scouting_sd=scouting_sd,
-        surprises=tuple(surprises),
+        surprises=surprises,
     )
 
 
@@ -181,8 +187,44 @@ def _evidence(note: ScoutingNote, stages: dict[str, Array], outlook: Outlook) ->
     else:
         expected, kind = phenology.day_at_bbch(stages, seen), NOTE_REACHED
     if day < outlook.known:
-        expected = np.broadcast_to(_over_years(expected), expected.shape)
-    return Evidence(day=day, expected=expected, kind=kind, age=float(max(outlook.known - 1 - day, 0)))
+        expected = _over_years(expected)
+    return Evidence(day=day, expected=expected, kind=kind, age=float(max(outlook.known - 1 - day, 0)), of_seed=seen >= phenology.PODS)
+
+
+def _straightened(note: Evidence, days: Array, places: Array) -> Evidence:
+    """A note as it would be if the stand went through all its stages at its usual pace.
+
+    Parameters
+    ----------
+    note : Evidence
+    days : numpy.ndarray, shape (draw,)
+        How much later each draw of the requirement is than the middle one, at the usual pace of the cover [d].
+    places : numpy.ndarray, shape (draw,)
+        Where it is asked for, by the same measure.
+
+    Notes
+    -----
+    What eyes mistake is the stage, not the calendar: a cold week, in which the buds of all members stand still, is no
+    disagreement of a week, and a stand seen further on must never count for less because its last stages were quick.
+    """
+    if note.of_seed:  # which the draws of the requirement alone do not decide
+        return note
+    order = np.argsort(days)
+    ranked = days[order]
+    lateness = np.maximum.accumulate(note.lateness[:, order], axis=-1)
+    # Where members are at the stage on the very day, they are so over a stretch: its middle is taken.
+    first, last = ((lateness < 0).sum(axis=-1), (lateness <= 0).sum(axis=-1))
+    middle = (_zero(lateness, ranked, first) + _zero(lateness, ranked, last)) / 2
+    return replace(note, expected=note.day + places - middle[:, np.newaxis])
+
+
+def _zero(lateness: Array, places: Array, after: NDArray[np.int64]) -> Array:
+    """Where the lateness passes zero, just before a member; beyond the members it goes on a day for a day."""
+    below, above = np.maximum(after - 1, 0), np.minimum(after, places.size - 1)
+    early, late = (np.take_along_axis(lateness, at[:, np.newaxis], axis=-1)[:, 0] for at in (below, above))
+    share = np.where(late > early, -early / np.where(late > early, late - early, 1.0), 0.0)
+    inside = places[below] + share * (places[above] - places[below])
+    return np.where(above == below, places[above] - early, inside)
 
 
 def _over_years(expected: Array) -> Array:
