@@ -126,9 +126,9 @@ SHARED_SCATTER = 0.5
 #: own, so that what is seen today tells more of it than what was seen last week, and two weeks make a note half as good.
 FADING, FADING_DAYS = 0.3, 14.0
 
-#: A note counts in full up to so many standard deviations of its own scatter; beyond that it pulls no harder.  With
-#: one, a note can move the stage by three standard deviations of a plant of unknown cultivar, however far off it is.
-FIRM_SD = 1.0
+#: A note counts in full up to so many standard deviations of its own scatter; beyond that it pulls no harder (Huber's
+#: rule, at a customary place): the slip of a month must not move a forecast by a month.
+FIRM_SD = 1.5
 
 #: A note that lies further than this from what the weather and the notes before it foretell is called surprising: so
 #: many standard deviations of the members and the note together, one honest note in twenty.
@@ -236,12 +236,12 @@ def _log_likelihood(note: Evidence, error: Array, sd: float) -> Array:
     return _log_share(scaled if note.kind == NOTE_NOT_YET else -scaled)
 
 
-def _weights(shape: tuple[int, ...], notes: list[Evidence], sd: float, prior: ArrayLike) -> Array:
+def _weights(shape: tuple[int, ...], notes: list[Evidence], own: float, shared: float, prior: ArrayLike) -> Array:
     """Weights of the members, averaged over what all notes may have in common."""
-    error = (np.sqrt(SHARED_SCATTER) * sd * _COMMON)[:, np.newaxis, np.newaxis]
+    error = (shared * _COMMON)[:, np.newaxis, np.newaxis]
     score = np.asarray(prior, dtype=np.float64) + np.zeros((_COMMON.size, 1, shape[-1]))
     for note in notes:
-        score = score + _log_likelihood(note, error, np.sqrt(1 - SHARED_SCATTER) * sd)
+        score = score + _log_likelihood(note, error, own)
     weights = np.exp(score - score.max(axis=(1, 2), keepdims=True))
     weights /= weights.sum(axis=(1, 2), keepdims=True)
     mean = np.broadcast_to(weights.mean(axis=0), shape)
@@ -275,8 +275,9 @@ def scouting_weights(
     weights : numpy.ndarray, shape (year, draw)
         Sum to 1.
     sd : float
-        The scatter that the notes turn out to have about the members so
-        weighted, at least the one asked for [d].
+        The scatter that was used [d]: wider than asked for if the notes turn
+        out to lie further than that from the middle member, or would have left
+        too few members.
 
     Notes
     -----
@@ -285,14 +286,19 @@ def scouting_weights(
     notes may not tell how far they are all off.  (If they might, two notes that
     contradict each other would be explained by an error of both, and the plant
     would be moved away from either.)  So a further note moves the stage
-    towards what it says, never beyond what was foretold on the other side.
+    towards what it says, never the other way.  What the notes scatter more than
+    they were thought to goes into the shared error, which widens the dates but
+    does not move them.
     """
-    used = sd
     while True:
-        weights = _weights(shape, notes, used, prior)
-        if effective_share(weights) >= LEAST_EFFECTIVE_SHARE or not notes or used > 60:
-            return weights, max(used, _scatter(notes, weights))
-        used *= 1.5
+        own, shared = np.sqrt(1 - SHARED_SCATTER) * sd, np.sqrt(SHARED_SCATTER) * sd
+        weights = _weights(shape, notes, own, shared, prior)
+        scatter = max(sd, _scatter(notes, weights))
+        if scatter > sd:
+            weights = _weights(shape, notes, own, np.sqrt(scatter**2 - own**2), prior)
+        if not notes or effective_share(weights) >= LEAST_EFFECTIVE_SHARE or sd > 60:
+            return weights, scatter
+        sd *= 1.5
 
 
 def _scatter(notes: list[Evidence], weights: Array) -> float:
