@@ -122,8 +122,8 @@ SCOUTING_SD_DAYS = 4.0
 #: to know the stage to a day.
 SHARED_SCATTER = 0.5
 
-#: Days of scatter that a note gains for each day since the visit, for so many days.  `assumed`: a stand has a pace of its
-#: own, so that what is seen today tells more of it than what was seen last week, and two weeks make a note half as good.
+#: Days of scatter that a note gains for each day since the visit, for so many days.  `assumed`: a stand has a pace of
+#: its own, so that what is seen today tells more of it than what was seen last week.
 FADING, FADING_DAYS = 0.3, 14.0
 
 #: A note counts in full up to so many standard deviations of its own scatter; beyond that it pulls no harder (Huber's

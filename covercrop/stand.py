@@ -177,7 +177,7 @@ def _last_seen_alive(scouting: Sequence[ScoutingNote], outlook: Outlook) -> floa
 def _evidence(note: ScoutingNote, stages: dict[str, Array], outlook: Outlook) -> Evidence:
     """What a note says to each member."""
     day = outlook.position(np.datetime64(note.date, "D"))
-    seen = phenology.bbch_of_percent(note.bloom_percent) if note.bloom_percent is not None else float(note.bbch or 0)
+    seen = note.stage
     if note.bloom_percent == 0:
         expected, kind = stages["first_flower"], NOTE_NOT_YET
     elif seen < phenology.BBCH["bud"]:
@@ -188,7 +188,13 @@ def _evidence(note: ScoutingNote, stages: dict[str, Array], outlook: Outlook) ->
         expected, kind = phenology.day_at_bbch(stages, seen), NOTE_REACHED
     if day < outlook.known:
         expected = _over_years(expected)
-    return Evidence(day=day, expected=expected, kind=kind, age=float(max(outlook.known - 1 - day, 0)), of_seed=seen >= phenology.PODS)
+    return Evidence(
+        day=day,
+        expected=expected,
+        kind=kind,
+        age=float(max(outlook.known - 1 - day, 0)),
+        of_seed=seen >= phenology.PODS,
+    )
 
 
 def _straightened(note: Evidence, days: Array, places: Array) -> Evidence:
@@ -213,7 +219,7 @@ def _straightened(note: Evidence, days: Array, places: Array) -> Evidence:
     ranked = days[order]
     lateness = np.maximum.accumulate(note.lateness[:, order], axis=-1)
     # Where members are at the stage on the very day, they are so over a stretch: its middle is taken.
-    first, last = ((lateness < 0).sum(axis=-1), (lateness <= 0).sum(axis=-1))
+    first, last = (lateness < 0).sum(axis=-1), (lateness <= 0).sum(axis=-1)
     middle = (_zero(lateness, ranked, first) + _zero(lateness, ranked, last)) / 2
     return replace(note, expected=note.day + places - middle[:, np.newaxis])
 
