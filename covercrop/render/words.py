@@ -352,7 +352,7 @@ def _stage(plan: Plan) -> str:
 
 
 def _alike(seen: float, bbch: int) -> bool:
-    """Whether two BBCH codes are one stage to the eye: near each other, and not with the first buds or flowers between."""
+    """Whether two BBCH codes are one stage to the eye: near each other, no first bud or flower between."""
     firsts = (phenology.BBCH["bud"], phenology.BBCH["first_flower"])
     near = abs(seen - bbch) < NEAR_STAGES and all((seen < first) == (bbch < first) for first in firsts)
     return near or phenology.stage_name(seen) == phenology.stage_name(bbch)
