@@ -307,7 +307,11 @@ def test_the_verdict_is_honest(replayed: dict[str, list[Hindcast]]) -> None:
     text = verdict(scored(each, a=won, b=lost, c=(3.0, 3.5, 3.0), d=won))[1]
     assert text.startswith("The forecasts beat both plain ones on 15 Feb and 15 Apr.")
     assert text.endswith("On 1 Apr the pace did as well.")
-    assert "go by it here" in verdict(scored(each, a=lost, b=lost, c=lost, d=lost))[1]
+    text = verdict(scored(each, a=won, b=won, c=(3.0, 3.5, 3.0), d=won))[1]
+    assert text.startswith("The forecasts beat both plain ones on 15 Feb, 15 Mar and 15 Apr.")
+    text = verdict(scored(each, a=lost, b=lost, c=lost, d=(3.0, 3.5, 2.0)))[1]
+    assert "go by that here. On 15 Feb the average date did better (2.0 against 3.0)." in text
+    assert text.endswith("On 15 Apr the pace did better (2.0 against 3.0).")
 
 
 @pytest.mark.parametrize("text", ["4-1", "02-29", "13-01", "April", "2026-04-01", ""])
