@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 #: Text wider than this is hard to read, however wide the terminal.
 WIDEST = 100
 
+#: On a narrower screen every column of a table has to give.
+WHOLE_FROM = 70
+
 _STATE_STYLE = {
     "growing": "green",
     "budding": "green",
@@ -103,7 +106,9 @@ class Screen:
         table = Table(box=None, padding=(0, 2, 0, 0))
         for heading, side in columns:
             justify: Literal["left", "right"] = "right" if side == "right" else "left"
-            table.add_column(heading, justify=justify, no_wrap=side == "whole", header_style="dim")
+            table.add_column(
+                heading, justify=justify, no_wrap=side == "whole" and self.width >= WHOLE_FROM, header_style="dim"
+            )
         for row in rows:
             table.add_row(*(Text(self.fit(cell)) for cell in row))
         self.show(Padding(table, (0, 0, 0, indent)))
