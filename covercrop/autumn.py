@@ -98,7 +98,7 @@ ASSUMPTIONS = (
     "sowing, what wets a dry loam to 10 cm (4 inches); once it is up, drought is not reckoned with.",
     "The cover is ended on the one day that most often lies in the window, as if it were fixed in autumn; in a year "
     "of your own you will know better.",
-    "Best is the middle of the dates with the best chance that all goes well, rain for the seed included.",
+    "Best is the middle of the dates with the best chance of all three, rain for the seed included.",
     "Sowing six to eight weeks before the first hard frost is common practice, no source.",
 )
 

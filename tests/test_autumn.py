@@ -424,7 +424,9 @@ def test_the_way_of_ending_is_the_one_that_was_worked_out() -> None:
     for name, method, said in (("balansa-clover", "turn-under", "Turned under"), ("hairy-vetch", "roll", "Rolled")):
         choice = of(answer, name)
         assert choice.methods[choice.best] == method
-        assert sowing_words.outcome(answer, choice).startswith(f"{said} about ")
+        outcome = sowing_words.outcome(answer, choice)
+        assert outcome.startswith(f"{said} about ")
+        assert ("so poor that spring has to tell" in outcome) == (choice.window[choice.best] < 0.5)
 
 
 def test_the_first_day_looked_at_is_no_limit() -> None:

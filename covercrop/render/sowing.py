@@ -130,12 +130,12 @@ def _short(share: float) -> str:
 
 
 def _strips(screen: Screen, autumn: Autumn) -> None:
-    """A line for each cover: sowing dates along it, the chance that all goes well as height."""
+    """A line for each cover: sowing dates along it, the chance of all three as height."""
     columns = max(screen.width - 2 - LABEL, 20)
     step = int(np.ceil(autumn.dates.size / columns))
     starts = autumn.dates[::step]
     screen.say()
-    screen.say("the chance that all goes well, by the day of sowing:", style="dim", indent=2)
+    screen.say("the chance of all three (covered, alive, in time), by the day of sowing:", style="dim", indent=2)
     for label, line, style in (
         ("", ruler(starts, screen.glyphs), "dim"),
         *(

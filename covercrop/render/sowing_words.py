@@ -8,6 +8,7 @@ import numpy as np
 
 from covercrop import advice, units
 from covercrop import autumn as model
+from covercrop.ending import POOR
 from covercrop.render.words import chance, day_month, percent, planting_of, span
 
 if TYPE_CHECKING:
@@ -97,12 +98,13 @@ def outcome(autumn: Autumn, choice: Choice) -> str:
         return ""
     ending = _ENDED[str(choice.methods[choice.best])]
     said = f"{ending.capitalize()} about {day_month(ended, year(autumn))} ({chance(float(choice.window[choice.best]))} "
-    said += "chance that the window is open then)"
+    said += "chance that the window is open then"
+    said += "; so poor that spring has to tell)" if choice.window[choice.best] < POOR else ")"
     if np.isnat(planted):
         return f"{said}, it leaves no day safe to {planting_of(autumn.field, autumn.crop)} in most years."
     return (
         f"{said}, it lets you {planting_of(autumn.field, autumn.crop)} from about {day_month(planted, year(autumn))}. "
-        f"All goes well in {percent(float(choice.together[choice.best]))} of the years."
+        f"Covered, alive and in time: {percent(float(choice.together[choice.best]))} of the years."
     )
 
 
