@@ -98,7 +98,7 @@ ASSUMPTIONS = (
     "sowing, what wets a dry loam to 10 cm (4 inches); once it is up, drought is not reckoned with.",
     "The cover is ended on the one day that most often lies in the window, as if it were fixed in autumn; in a year "
     "of your own you will know better.",
-    "Best is the middle of the dates with the best chance that all goes well, rain for the seed included.",
+    "Best is the middle of the dates with the best chance of all three, rain for the seed included.",
     "Sowing six to eight weeks before the first hard frost is common practice, no source.",
 )
 
@@ -114,6 +114,7 @@ class Relaxation:
     kind : str
         ``accept``, ``early-ending``, ``early-cultivar``, ``transplants``,
         ``shorter-crop``, ``later-planting``, ``earlier-sowing`` or ``snow``.
+        Planted later, the crop as it is may still ripen, or takes a quicker variety.
     start, end : numpy.datetime64[D]
         First and last sowing date that then work, to :data:`TRIAL_STEP` days.
     snow : bool
@@ -256,7 +257,7 @@ def plan_autumn(
         moist=moist_share(season, frame.sowing),
         choices=tuple(choices),
         relaxations=tuple(
-            relaxed for choice in choices[: NEAREST if nowhere else 0] for relaxed in _relaxations(frame, choice)
+            relaxed for choice in choices[: NEAREST if nowhere else 0] for relaxed in _relaxations(frame, choice, on)
         ),
         years=season.years,
         notes=weather.notes,
@@ -276,6 +277,8 @@ def _season(
     """Past seasons on the days of the autumn asked about, or of the next whose dates are not over."""
     day = start if start is not None else end if end is not None else on
     midwinter = hazards.midwinter_before(day + np.timedelta64(hazards.HALF_YEAR, "D"), latitude)
+    if midwinter + np.timedelta64(LATEST_SOWING, "D") < on:
+        raise _past(on, start, end)
 
     def around(midwinter: np.datetime64) -> Outlook:
         first = midwinter - np.timedelta64(BEFORE_MIDWINTER, "D")
@@ -304,6 +307,7 @@ def _default_dates(season: Outlook) -> tuple[int, int]:
 
 def _dates(season: Outlook, on: np.datetime64, start: np.datetime64 | None, end: np.datetime64 | None) -> Days:
     first, last = (season.days[place] for place in _default_dates(season))
+    asked = end
     if start is None:
         start = max(first, on)
         if end is not None and start > end:
@@ -312,17 +316,20 @@ def _dates(season: Outlook, on: np.datetime64, start: np.datetime64 | None, end:
         end = last if last >= start else start + (last - first)
     if start > end:
         raise UsageError(f"--from {start} is after --to {end}; give the earlier date first")
+    if end < on:
+        raise _past(on, start, asked)
     earliest, latest = season.days[0], season.days[BEFORE_MIDWINTER + LATEST_SOWING]
     if start < earliest or end > latest:
         raise UsageError(
             f"sowing from {start} to {end} is not one autumn; give days from {earliest} to {latest}, or another year"
         )
-    if end < on:
-        raise UsageError(
-            f"--to {end} is before {on}, today; for a cover that is sown already ask covercrop ready, or give a later "
-            "date"
-        )
     return np.arange(start, end + np.timedelta64(1, "D"))
+
+
+def _past(on: np.datetime64, start: np.datetime64 | None, end: np.datetime64 | None) -> UsageError:
+    """What to say of dates that are over."""
+    asked = f"--to {end} is before {on}, today" if end is not None else f"--from {start}: that autumn is over on {on}"
+    return UsageError(f"{asked}; for a cover that is sown already ask covercrop ready, or give a later date")
 
 
 def _frame(
@@ -403,7 +410,7 @@ def _fitness(choice: Choice, risk: Risk) -> tuple[bool, float]:
 # --- what to relax --------------------------------------------------------------------------------
 
 
-def _relaxations(frame: Frame, nearest: Choice) -> list[Relaxation]:
+def _relaxations(frame: Frame, nearest: Choice, on: np.datetime64) -> list[Relaxation]:
     """What makes the nearest cover fit, each tried on its own and worked out in full."""
     place, accepted = nearest.best, frame.risk
     failing = {name for name in LIMITS if nearest.share(name)[place] < getattr(frame.risk, name) - 1e-9}
@@ -419,9 +426,7 @@ def _relaxations(frame: Frame, nearest: Choice) -> list[Relaxation]:
             found += [_if_it_fits(eased, asked, "accept") if little else None, _if_it_fits(frame, under_snow, "snow")]
         frame, asked = (eased, asked) if little else (frame, under_snow)
     if "established" in failing and frame.sowing[0] > 0:
-        sowing = np.arange(0, frame.sowing[0], TRIAL_STEP, dtype=np.intp)
-        earlier = replace(frame, dates=frame.season.days[sowing], sowing=sowing)
-        found.append(_if_it_fits(earlier, asked, "earlier-sowing"))
+        found.append(_earlier_sowing(frame, asked, on))
     if "plantable" in failing:
         found += [_earlier_ending(frame, asked), _earlier_cultivar(frame, asked), _transplants(frame, asked)]
         found.append(_later_planting(frame, asked))
@@ -441,6 +446,17 @@ def _if_it_fits(frame: Frame, asked: Asked, kind: str, detail: str = "") -> Rela
         snow=asked.snow,
         detail=detail,
     )
+
+
+def _earlier_sowing(frame: Frame, asked: Asked, on: np.datetime64) -> Relaxation | None:
+    """Sown before the dates asked about: from today on where that is early enough, or else before today."""
+    first = _default_dates(frame.season)[0]
+    every = np.arange(first if first < frame.sowing[0] else 0, frame.sowing[0], TRIAL_STEP, dtype=np.intp)
+    for sowing in (every[frame.season.days[every] >= on], every):
+        earlier = replace(frame, dates=frame.season.days[sowing], sowing=sowing)
+        if sowing.size and (found := _if_it_fits(earlier, asked, "earlier-sowing")):
+            return found
+    return None
 
 
 def _earlier_cultivar(frame: Frame, asked: Asked) -> Relaxation | None:
@@ -509,9 +525,10 @@ def _later_planting(frame: Frame, asked: Asked) -> Relaxation | None:
     days = _reached_by(np.where(np.isnan(freeze), np.inf, freeze), frame.risk.plantable) - by
     if days < _SHORTEST_CROP:
         return None
+    method, packet = frame.plan.method, frame.plan.days_to_maturity
     return Relaxation(
         cover=asked.cover.common_name,
-        kind="shorter-crop" if frame.plant_by_from == "ripens" else "later-planting",
+        kind="shorter-crop" if days < plantback.days_to_maturity(frame.crop, method, packet) else "later-planting",
         start=frame.dates[later.first],
         end=frame.dates[later.last],
         snow=asked.snow,

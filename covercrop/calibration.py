@@ -185,7 +185,7 @@ def write_calibration(path: Path, calibration: Calibration) -> None:
     """
     if path.is_dir():
         raise ParameterError(f"{path}: is a folder; give the name of a file in it")
-    if path.exists() and not _is_ours(path):
+    if path.exists() and not (path.is_file() and _is_ours(path)):  # a device may be read without end
         raise ParameterError(f"{path}: is there already and is no calibration; give another name with -o")
     parameters.cover(calibration.cover)
     content = _text(path.name, calibration)

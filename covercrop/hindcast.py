@@ -209,6 +209,11 @@ def replay_seasons(
         if season := _replayed(field, cover, record, start, issues):
             seasons.append(season)
         advance(done / len(starts))
+    if len(seasons) < FEWEST_SEASONS:
+        raise WeatherGapError(
+            f"{len(seasons) or 'no'} past season{'s' * (len(seasons) != 1)} can be forecast from the other years in "
+            f"the weather, and a replay needs {FEWEST_SEASONS}; name a station with a more complete record"
+        )
     past = _Past(
         years=np.array([season.year for season in seasons]),
         truth=np.stack([season.truth for season in seasons]),

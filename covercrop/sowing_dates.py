@@ -89,6 +89,8 @@ class Choice:
         Share of the years in which all three hold.
     window : numpy.ndarray
         Chance that the window is open on the day of ending.
+    methods : numpy.ndarray of str
+        How it is ended: turned under, where the way asked for has no window in most years.
     ended, window_open, earliest_planting : numpy.ndarray of datetime64[D]
         Day of ending; likely opening of the window; likely first safe day.
     brings : dict of str to numpy.ndarray
@@ -109,6 +111,7 @@ class Choice:
     plantable: Array
     together: Array
     window: Array
+    methods: NDArray[np.str_]
     ended: Days
     window_open: Days
     earliest_planting: Days
@@ -159,12 +162,13 @@ class Asked:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Followed:
-    """A cover followed to its ending; arrays (date, year, draw) but for ``ended``, ``dead`` and ``odds`` (date,)."""
+    """A cover followed to its ending; arrays (date, year, draw), the last four (date,)."""
 
     asked: Asked
     stand: Stand
     alive: NDArray[np.bool_]
     covered: NDArray[np.bool_]
+    methods: NDArray[np.str_]
     ended: Array
     dead: Array
     odds: Array
@@ -204,6 +208,7 @@ def follow(frame: Frame, asked: Asked) -> Followed:
         stand=replace(stand, opens=opens, closes=closes),
         alive=alive,
         covered=wanted <= BEFORE_MIDWINTER - first,
+        methods=methods,
         ended=ended,
         dead=np.where(methods == "tarp", dead_from(ended, "tarp"), ended) + first,
         odds=odds,
@@ -321,6 +326,7 @@ def choice_of(frame: Frame, followed: Followed, limits: dict[str, Array]) -> Cho
         **shares,
         together=joint,
         window=followed.odds,
+        methods=followed.methods,
         ended=season.dates(followed.ended + first),
         window_open=season.dates(middle(stand.opens, counted) + first),
         earliest_planting=season.dates(np.ceil(middle(earliest, counted))),

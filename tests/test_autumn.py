@@ -19,6 +19,7 @@ from covercrop.ensemble import quantiles, standard_draws
 from covercrop.errors import ParameterError, UnknownNameError, UsageError, WeatherGapError
 from covercrop.plan import make_plan
 from covercrop.records import DailyWeather
+from covercrop.render import sowing_words
 from covercrop.season import Field
 from covercrop.stand import grow_stand
 from covercrop.weather.outlook import past_seasons
@@ -367,6 +368,75 @@ def test_asked_too_late_it_says_how_much_earlier() -> None:
     assert again.choices[0].fits[[0, -1]].all()
 
 
+def test_an_autumn_that_is_over_is_called_that() -> None:
+    """Asked at its very end: the dates that would have worked are past, and the next autumn is pointed to."""
+    late = day("2025-11-20")
+    answer = sow(on=late, start=late, end=late, covers=("hairy-vetch",), risk=Risk(survives=0.5))
+    (relaxed,) = answer.relaxations
+    assert relaxed.kind == "earlier-sowing"
+    assert day("2025-08-01") < relaxed.start <= day("2025-09-01")
+    assert relaxed.end < late
+    said = sowing_words.relaxation(answer, relaxed)
+    assert said.startswith("Too late this autumn: hairy vetch would have fitted sown ")
+    assert said.endswith(f"for the next, ask with --from 2026{str(relaxed.start)[4:]}.")
+
+
+def test_days_that_are_past_are_not_advised() -> None:
+    """The headline of a range asked about, on days before it, beyond its best day, and after it."""
+    asked = {
+        "covers": ("hairy-vetch",),
+        "start": day("2025-09-01"),
+        "end": day("2025-12-10"),
+        "risk": Risk(survives=0.5),
+    }
+    answer = sow(on=day("2025-09-01"), **asked)
+    (choice,) = answer.choices
+    best, last = answer.dates[choice.best], answer.dates[choice.last]
+    assert best < last < answer.dates[-1]
+    assert sowing_words.headline(answer).startswith("sow hairy vetch ")
+    assert "is past" not in sowing_words.headline(answer)
+    beyond = replace(answer, on=best + 1)
+    assert sowing_words.headline(beyond).startswith("sow hairy vetch by ")
+    assert sowing_words.headline(beyond).endswith(", is past.")
+    assert sowing_words.headline(replace(answer, on=last)).startswith("sow hairy vetch by ")
+    assert sowing_words.headline(replace(answer, on=last + 1)).startswith(
+        "it is too late for hairy vetch, which was to"
+    )
+
+
+@pytest.mark.parametrize(("crop", "kind"), [("pumpkin", "shorter-crop"), ("summer-squash", "later-planting")])
+def test_a_later_planting_leaves_time_to_ripen(crop: str, kind: str) -> None:
+    """Pumpkin takes 105 days, more than are left from then to frost, so a quicker one is asked for; squash takes 55."""
+    plot, place = field("hairy-vetch", crop, latitude=42.0), weather(mean=10.5, swing=9.0)
+    asked = {"covers": ("hairy-vetch",), "risk": Risk(survives=0.2), "plant_by": day("2027-06-01")}
+    answer = plan_autumn(plot, place, ON, **asked)
+    (relaxed,) = answer.relaxations
+    assert relaxed.kind == kind
+    assert (relaxed.number < parameters.crop(crop).days_to_maturity.value) == (kind == "shorter-crop")
+    assert (f"ripens in {relaxed.number:.0f} days" in sowing_words.relaxation(answer, relaxed)) == (
+        kind == "shorter-crop"
+    )
+
+
+def test_the_way_of_ending_is_the_one_that_was_worked_out() -> None:
+    """Balansa clover rolled has no window here, and is turned under in the sums: the words say so."""
+    answer = sow(covers=("balansa-clover", "hairy-vetch"), terminate="roll")
+    for name, method, said in (("balansa-clover", "turn-under", "Turned under"), ("hairy-vetch", "roll", "Rolled")):
+        choice = of(answer, name)
+        assert choice.methods[choice.best] == method
+        outcome = sowing_words.outcome(answer, choice)
+        assert outcome.startswith(f"{said} about ")
+        assert ("so poor that spring has to tell" in outcome) == (choice.window[choice.best] < 0.5)
+
+
+def test_the_first_day_looked_at_is_no_limit() -> None:
+    """Where the dates that fit begin with the first one, that is said to be no more than that."""
+    answer = sow(covers=("hairy-vetch",))
+    assert answer.choices[0].first == 0
+    assert sowing_words.beyond(answer, answer.choices[0]).startswith("No day before ")
+    assert sowing_words.beyond(answer, replace(answer.choices[0], first=3)) == ""
+
+
 def test_snow_is_named_where_only_the_cold_is_in_the_way() -> None:
     """A tender cover in a hard winter."""
     answer = sow(covers=("winter-pea",), risk=Risk(survives=1.0, plantable=0.5))
@@ -448,6 +518,9 @@ def test_a_place_south_of_the_equator() -> None:
         ({"start": "2026-09-01", "end": "2027-10-01"}, "sowing from 2026-09-01 to 2027-10-01 is not one autumn"),
         ({"start": "2026-09-01", "end": "2027-04-01"}, "is not one autumn; give days from 2026-07-01 to 2027-03-02"),
         ({"start": "2025-09-01", "end": "2025-10-01"}, "--to 2025-10-01 is before 2026-04-20, today"),
+        ({"start": "2026-01-10"}, "--from 2026-01-10: that autumn is over on 2026-04-20; for a cover that is sown"),
+        ({"start": "1800-09-01"}, "--from 1800-09-01: that autumn is over on 2026-04-20"),
+        ({"start": "1800-09-01", "end": "1800-10-01"}, "--to 1800-10-01 is before 2026-04-20, today"),
         ({"plant_by": "2026-06-10"}, "--plant-by 2026-06-10 is not in the year after the sowing"),
         ({"plant_by": "2028-06-10"}, "give a day from 2027-01-02 to 2027-12-31"),
     ],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import os
 import re
 import tomllib
 from dataclasses import replace
@@ -288,6 +289,7 @@ def test_an_earlier_calibration_is_replaced_and_nothing_else(fitted: Calibrated,
     for wrong, message in (
         (other, "is there already and is no calibration; give another name with -o"),
         (tmp_path, "is a folder; give the name of a file in it"),
+        (Path(os.devnull), "is there already and is no calibration"),
         (tmp_path / "none" / "mine.toml", "cannot be written .No such file or directory.; check the folder"),
     ):
         with pytest.raises(ParameterError, match=message):

@@ -197,6 +197,16 @@ def test_too_short_a_record_is_refused() -> None:
         replay_seasons(field, invented.weather("2024-09-01", "2025-04-20"))
 
 
+def test_a_record_that_leaves_too_few_years_for_each_season_is_refused() -> None:
+    """Nine whole seasons, but the springs of five of them mostly filled: too few to finish any of them."""
+    weather = invented.weather("2010-01-01", "2019-12-31")
+    for year in range(2012, 2017):
+        weather.table.loc[f"{year}-05-01" : f"{year}-06-04", "origin"] = "climatology"
+    field = invented.field(sown="2018-09-20")
+    with pytest.raises(WeatherGapError, match=r"^no past seasons can be forecast from .* needs 8; name a station"):
+        replay_seasons(field, weather)
+
+
 def test_an_issue_date_outside_the_season_is_refused() -> None:
     """The week before sowing belongs to no season."""
     with pytest.raises(UsageError, match=r"issue date 09-18: .* sowing on 09-20, and this day is not in it; give one"):
@@ -307,7 +317,11 @@ def test_the_verdict_is_honest(replayed: dict[str, list[Hindcast]]) -> None:
     text = verdict(scored(each, a=won, b=lost, c=(3.0, 3.5, 3.0), d=won))[1]
     assert text.startswith("The forecasts beat both plain ones on 15 Feb and 15 Apr.")
     assert text.endswith("On 1 Apr the pace did as well.")
-    assert "go by it here" in verdict(scored(each, a=lost, b=lost, c=lost, d=lost))[1]
+    text = verdict(scored(each, a=won, b=won, c=(3.0, 3.5, 3.0), d=won))[1]
+    assert text.startswith("The forecasts beat both plain ones on 15 Feb, 15 Mar and 15 Apr.")
+    text = verdict(scored(each, a=lost, b=lost, c=lost, d=(3.0, 3.5, 2.0)))[1]
+    assert "go by that here. On 15 Feb the average date did better (2.0 against 3.0)." in text
+    assert text.endswith("On 15 Apr the pace did better (2.0 against 3.0).")
 
 
 @pytest.mark.parametrize("text", ["4-1", "02-29", "13-01", "April", "2026-04-01", ""])

@@ -10,7 +10,7 @@ import pytest
 from covercrop.errors import WeatherGapError
 from covercrop.records import DailyWeather
 from covercrop.weather.lead import MEMBERS, lead_sd
-from covercrop.weather.outlook import FEWEST_YEARS, season_outlook, years_earlier
+from covercrop.weather.outlook import FEWEST_YEARS, past_seasons, season_outlook, years_earlier
 
 ON = np.datetime64("2021-04-20")
 SOWN = np.datetime64("2020-09-15")
@@ -187,6 +187,16 @@ def test_a_hole_in_the_season_is_named() -> None:
     with pytest.raises(WeatherGapError, match=r"gap from 2020-12-01 .* \(51 days") as caught:
         season_outlook(weather, SOWN, 400, ON)
     assert caught.value.gaps == (("2020-12-01", "2021-01-20"),)
+
+
+def test_a_record_that_ended_years_ago_keeps_its_first_years() -> None:
+    """A season of 2040 has the same past as one of 2021, where the record ends in 2020."""
+    weather = record(last="2020-12-31")
+    soon, late = (
+        past_seasons(weather, np.datetime64(f"{year}-07-01"), 549, np.datetime64(f"{year}-06-01"))
+        for year in (2021, 2040)
+    )
+    assert soon.years == late.years == tuple(range(2019, 1999, -1))
 
 
 def test_not_reached_is_nat() -> None:

@@ -70,6 +70,14 @@ def test_screens(run: Run, golden: Callable[[str, str], None], name: str, argume
         assert line == line.rstrip()
 
 
+def test_a_span_of_two_months_is_not_broken(run: Run, own: Callable[..., Path]) -> None:
+    """With all covers at 80 columns, the days to sow stand on one line."""
+    _, screen, _ = run(own(), "--from", "2026-08-15", "--to", "2026-10-20")
+    table = screen[screen.index("  cover ") : screen.index("  covered: ")]
+    assert "15 Aug - 29 Sep" in table
+    assert all(len(line) <= 80 for line in screen.splitlines())
+
+
 def test_all_covers_by_default(run: Run) -> None:
     """Twelve covers and a strip for each, in ASCII where the output holds no more."""
     _, screen, _ = run()
@@ -282,6 +290,13 @@ def test_wrong_usage(run: Run, arguments: list[str], message: str) -> None:
     status, _, said = run(*arguments)
     assert status == 2
     assert message in said
+
+
+def test_a_field_file_after_the_covers(run: Run) -> None:
+    """It is read as one more cover, and the way out is said."""
+    status, screen, said = run("--cover", "hairy-vetch", "mine.toml")
+    assert (status, screen) == (1, "")
+    assert "'mine.toml' is taken for a cover: name the field file before --cover" in said
 
 
 def test_too_few_years(run: Run, own: Callable[..., Path]) -> None:

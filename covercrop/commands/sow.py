@@ -59,6 +59,8 @@ def _run(arguments: argparse.Namespace) -> int:
     from covercrop.field_weather import weather_of
 
     for name in arguments.cover:
+        if arguments.fields is None and name.lower().endswith(".toml"):
+            raise UsageError(f"{name!r} is taken for a cover: name the field file before --cover")
         parameters.cover(name)  # said once, not for every field
     if arguments.start and arguments.end and arguments.start > arguments.end:
         raise UsageError(f"--from {arguments.start} is after --to {arguments.end}; give the earlier date first")

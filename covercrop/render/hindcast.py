@@ -133,15 +133,16 @@ def _against_plain(scored: dict[str, Score]) -> str:
     names = list(scored)
     if not won:
         days = "every one of these days" if len(names) > 1 else "this day"
-        text = f"A plain forecast did as well or better on {days}: go by it here."
+        text = f"A plain forecast did as well or better on {days}: go by that here."
     elif len(won) == len(names):
         days = "each of these days" if len(names) > 1 else "this day"
         text = f"On {days} the forecasts beat both the average date and degree-days at the average pace."
     elif won == names[-len(won) :]:
         text = f"From {_day(won[0])} on the forecasts beat both the average date and degree-days at the average pace."
     else:
-        text = f"The forecasts beat both plain ones on {' and '.join(_day(name) for name in won)}."
-    lost = [f"On {_day(name)} {_better(score)}." for name, score in scored.items() if won and _better(score)]
+        *others, last = (_day(name) for name in won)
+        text = f"The forecasts beat both plain ones on {' and '.join([', '.join(others), last] if others else [last])}."
+    lost = [f"On {_day(name)} {_better(score)}." for name, score in scored.items() if _better(score)]
     return " ".join((text, *lost))
 
 

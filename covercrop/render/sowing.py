@@ -56,7 +56,7 @@ def _field(screen: Screen, autumn: Autumn, *, us: bool, leave_out: Sequence[str]
     best = shown[0]
     screen.say()
     screen.show(Text.assemble((screen.fit(autumn.field.name), "bold"), f": {screen.fit(words.headline(autumn))}"))
-    if said := words.outcome(autumn, best) if best.fit else "":
+    if said := words.outcome(autumn, best) if best.fit and not words.too_late(autumn, best) else "":
         screen.say(said)
     for other in shown[1:]:
         screen.say(words.own(autumn, other))
@@ -73,6 +73,7 @@ def _field(screen: Screen, autumn: Autumn, *, us: bool, leave_out: Sequence[str]
     reasons = [
         words.wanted(autumn),
         *(sentence for choice in shown for sentence in words.edges(autumn, choice)),
+        words.beyond(autumn, best),
         words.brings(autumn, best, us=us),
         words.rule(autumn, us=us),
         *(words.seed(autumn, choice, us=us) for choice in shown),
@@ -91,7 +92,7 @@ def _table(screen: Screen, autumn: Autumn, *, us: bool) -> None:
     screen.table(
         (
             ("cover", "left"),
-            ("sow", "left"),
+            ("sow", "whole"),
             ("best", "right"),
             ("covered", "right"),
             ("alive", "right"),
@@ -117,19 +118,24 @@ def _row(autumn: Autumn, choice: Choice, per: float) -> tuple[str, ...]:
         choice.cover.common_name,
         span(autumn.dates[choice.first or 0], autumn.dates[choice.last or 0]) if fits else "-",
         day_month(autumn.dates[place]),
-        *(percent(float(share[place])) for share in (choice.established, choice.survives, choice.plantable)),
+        *(_short(float(share[place])) for share in (choice.established, choice.survives, choice.plantable)),
         "-" if np.isnan(nitrogen) else f"{nitrogen * per:.0f}",
         day_month(choice.earliest_planting[place]),
     )
 
 
+def _short(share: float) -> str:
+    """A share for a narrow column."""
+    return percent(share).replace("over ", ">").replace("under ", "<")
+
+
 def _strips(screen: Screen, autumn: Autumn) -> None:
-    """A line for each cover: sowing dates along it, the chance that all goes well as height."""
+    """A line for each cover: sowing dates along it, the chance of all three as height."""
     columns = max(screen.width - 2 - LABEL, 20)
     step = int(np.ceil(autumn.dates.size / columns))
     starts = autumn.dates[::step]
     screen.say()
-    screen.say("the chance that all goes well, by the day of sowing:", style="dim", indent=2)
+    screen.say("the chance of all three (covered, alive, in time), by the day of sowing:", style="dim", indent=2)
     for label, line, style in (
         ("", ruler(starts, screen.glyphs), "dim"),
         *(

@@ -8,6 +8,7 @@ import numpy as np
 
 from covercrop import advice, units
 from covercrop import autumn as model
+from covercrop.ending import POOR
 from covercrop.render.words import chance, day_month, percent, planting_of, span
 
 if TYPE_CHECKING:
@@ -56,10 +57,23 @@ def year(autumn: Autumn) -> int:
 def headline(autumn: Autumn) -> str:
     """Which cover, and when to sow it."""
     best = autumn.choices[0]
+    if best.fit and too_late(autumn, best):
+        return f"it is too late for {name(best)}, which was to be sown {_between(autumn, best)}."
+    if best.fit and autumn.dates[best.best] < autumn.on:
+        return (
+            f"sow {name(best)} by {day_month(autumn.dates[best.last or 0], year(autumn))}; the best day, about "
+            f"{day_month(autumn.dates[best.best], year(autumn))}, is past."
+        )
     if best.fit:
         return f"sow {name(best)} {_between(autumn, best)}."
-    what = "no cover fits" if len(autumn.choices) > 1 else f"{name(best)} does not fit"
-    return f"{what} within the risk that you accept. Nearest comes {_nearest(autumn, best)}."
+    if len(autumn.choices) > 1:
+        return f"no cover fits within the risk that you accept. Nearest comes {_nearest(autumn, best)}."
+    return f"{name(best)} does not fit within the risk that you accept. {_nearest(autumn, best, 'It comes nearest')}."
+
+
+def too_late(autumn: Autumn, choice: Choice) -> bool:
+    """Whether all days on which a cover fits are past, which can be so where past days are asked about."""
+    return choice.last is not None and bool(autumn.dates[choice.last] < autumn.on)
 
 
 def _between(autumn: Autumn, choice: Choice) -> str:
@@ -82,14 +96,15 @@ def outcome(autumn: Autumn, choice: Choice) -> str:
     ended, planted = choice.ended[choice.best], choice.earliest_planting[choice.best]
     if np.isnat(ended):
         return ""
-    ending = _ENDED[autumn.field.cover.terminate]
+    ending = _ENDED[str(choice.methods[choice.best])]
     said = f"{ending.capitalize()} about {day_month(ended, year(autumn))} ({chance(float(choice.window[choice.best]))} "
-    said += "chance that the window is open then)"
+    said += "chance that the window is open then"
+    said += "; so poor that spring has to tell)" if choice.window[choice.best] < POOR else ")"
     if np.isnat(planted):
         return f"{said}, it leaves no day safe to {planting_of(autumn.field, autumn.crop)} in most years."
     return (
         f"{said}, it lets you {planting_of(autumn.field, autumn.crop)} from about {day_month(planted, year(autumn))}. "
-        f"All goes well in {percent(float(choice.together[choice.best]))} of the years."
+        f"Covered, alive and in time: {percent(float(choice.together[choice.best]))} of the years."
     )
 
 
@@ -129,8 +144,18 @@ def edges(autumn: Autumn, choice: Choice) -> list[str]:
         return []
     said = [fails(autumn, choice, failure) for failure in (choice.before, choice.after) if failure is not None]
     if choice.before is None and choice.after is None:
-        said.append("nothing fails between the dates asked about.")
+        said.append(f"nothing fails {name(choice)} between the dates looked at.")
     return [_first_big(sentence) for sentence in said]
+
+
+def beyond(autumn: Autumn, choice: Choice) -> str:
+    """What the first day of a cover means where it is only the first that was looked at."""
+    if choice.first != 0:
+        return ""
+    return (
+        f"No day before {day_month(autumn.dates[0])} was looked at. Nothing fails here for being sown too early; in a "
+        "field a rank stand may."
+    )
 
 
 def wanted(autumn: Autumn) -> str:
@@ -247,7 +272,14 @@ def relaxation(autumn: Autumn, relaxed: Relaxation, *, us: bool = False) -> str:
         case "snow" | "accept":
             said = f"{under}{dates}"
         case "earlier-sowing":
-            said = f"{under}sown earlier: {dates}"
+            if relaxed.end < autumn.on:
+                again = (relaxed.start.astype("datetime64[M]") + 12).astype("datetime64[D]")
+                said = (
+                    f"{under}too late this autumn: {dates.replace(' fits ', ' would have fitted ')}; for the next, ask "
+                    f"with --from {again}"
+                )
+            else:
+                said = f"{under}sown earlier: {dates}"
         case "early-ending":
             per, unit = (1 / units.KG_HA_PER_LB_ACRE, "lb/acre") if us else (1.0, "kg/ha")
             said = (

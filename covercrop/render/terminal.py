@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from rich.console import Console, RenderableType
@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 
 #: Text wider than this is hard to read, however wide the terminal.
 WIDEST = 100
+
+#: On a narrower screen every column of a table has to give.
+WHOLE_FROM = 70
 
 _STATE_STYLE = {
     "growing": "green",
@@ -99,10 +102,13 @@ class Screen:
             self.show(Padding(item, (0, 0, 0, 2)))
 
     def table(self, columns: Sequence[tuple[str, str]], rows: Iterable[Sequence[str]], indent: int = 2) -> None:
-        """Print a table; a column is its heading and ``left`` or ``right``."""
+        """Print a table; a column is its heading and ``left``, ``right``, or ``whole`` for left and never broken."""
         table = Table(box=None, padding=(0, 2, 0, 0))
         for heading, side in columns:
-            table.add_column(heading, justify="right" if side == "right" else "left", header_style="dim")
+            justify: Literal["left", "right"] = "right" if side == "right" else "left"
+            table.add_column(
+                heading, justify=justify, no_wrap=side == "whole" and self.width >= WHOLE_FROM, header_style="dim"
+            )
         for row in rows:
             table.add_row(*(Text(self.fit(cell)) for cell in row))
         self.show(Padding(table, (0, 0, 0, indent)))

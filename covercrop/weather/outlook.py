@@ -363,9 +363,10 @@ def _other_years(
     record: Record, rest: Days, today: int, *, replay: bool
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Years complete enough to finish the season, the nearest first: how long ago, and their rows."""
-    offsets = np.arange(1, len(record.tmin) // 365 + 2)
     if not rest.size:
-        return offsets[:0], _NO_ROWS
+        return np.arange(0), _NO_ROWS
+    # The season may lie years after the end of the record, and its first years count too.
+    offsets = np.arange(1, max(len(record.tmin), record.position(rest[-1])) // 365 + 2)
     if replay:
         offsets = np.stack((offsets, -offsets), axis=1).ravel()  # a year after it stands as near as one before
     rows = _rows_of_years(rest[0], rest.size, tuple(offsets.tolist())) - int(record.first.astype(np.int64))
