@@ -258,7 +258,10 @@ def _sums(axes: Axes, unit: str, above: float, now: float) -> None:
             continue
         said = f"{height:,.0f} {unit}" if height == heights[-1] else f"{height:,.0f}"
         side = "top" if beside_today and height > low + (top - low) * 0.93 else "bottom"
-        axes.text(last - (last - first) * 0.005, height, said, fontsize=SMALL, color=MUTED, ha="right", va=side)
+        behind = BEHIND if beside_today else None  # over the line of today
+        axes.text(
+            last - (last - first) * 0.005, height, said, fontsize=SMALL, color=MUTED, ha="right", va=side, bbox=behind
+        )
 
 
 def _bands(axes: Axes, plan: Plan, rows: Sequence[_Row]) -> None:
