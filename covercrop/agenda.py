@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
     from covercrop.plan import Plan
     from covercrop.records import DailyWeather
+    from covercrop.season import Field
+    from covercrop.traits import Planting
 
 #: In the order of a season.  A kind never changes its name: calendars know an event again by it.
 KINDS = (
@@ -37,9 +39,6 @@ KINDS = (
 #: Days between two visits before the window opens, and the most visits.
 SCOUT_EVERY = 7
 MOST_VISITS = 8
-
-#: From emergence to thinning, which comes to about a month from sowing (common practice, no source) [d].
-THIN_AFTER = 21
 
 #: Taken for emergence where no table gives it; `assumed`: what squash and pumpkin need in soil warm enough to sow [d].
 EMERGENCE_ASSUMED = 7
@@ -137,8 +136,8 @@ def _crop(plan: Plan) -> Iterator[Event]:
     elif plan.state != "planted":
         likely = plan.dates["earliest_planting"].median
         yield Event(kind="planting", first=likely, last=_or(plan.safe_planting, likely))
-    if plan.field.crop.method == "direct-seed":
-        thin = day + np.timedelta64(THIN_AFTER + days_to_emergence(plan), "D")
+    thin = thinning_day(plan)
+    if not np.isnat(thin):
         yield Event(kind="thinning", first=thin, last=thin)
     frosty = plan.dates["frost"].late - np.timedelta64(1, "D")
     if frosty >= day:
@@ -213,6 +212,35 @@ def days_to_emergence(plan: Plan) -> int:
     if np.isnan(plan.emergence_days):
         return max((round(point.days.value) for point in plan.crop.emergence), default=EMERGENCE_ASSUMED)
     return round(plan.emergence_days)
+
+
+def at_a_spot(field: Field, standing: Planting) -> tuple[int, int]:
+    """Seeds sown to a spot, and plants left there: as the field's file says, otherwise as the crop stands.
+
+    Where the file names more plants than the crop's seeds, one seed goes in for each.
+    """
+    beds = field.beds
+    plants = round(standing.plants.value) if beds.plants is None else beds.plants
+    seeds = max(round(standing.seeds.value), beds.plants or 0) if beds.seeds is None else beds.seeds
+    return seeds, plants
+
+
+def thinning_day(plan: Plan) -> np.datetime64:
+    """The day on which the seedlings are thinned, counted from their predicted emergence.
+
+    Returns
+    -------
+    numpy.datetime64[D]
+        NaT where nothing is thinned: plants set out, no more seeds than
+        plants, no planting day, or a crop of which nothing says how it stands.
+    """
+    standing = plan.crop.planting
+    if standing is None or plan.field.crop.method != "direct-seed":
+        return np.datetime64("NaT", "D")
+    seeds, plants = at_a_spot(plan.field, standing)
+    if seeds <= plants:
+        return np.datetime64("NaT", "D")
+    return planting_day(plan) + np.timedelta64(days_to_emergence(plan) + round(standing.thin_after.value), "D")
 
 
 def ripe_day(plan: Plan) -> np.datetime64:

@@ -10,6 +10,7 @@ import numpy as np
 
 from covercrop import agenda, amendments, growth, layout, parameters, shopping, supplies
 from covercrop.errors import ParameterError
+from covercrop.ground import dead_from
 from covercrop.traits import label
 
 if TYPE_CHECKING:
@@ -26,7 +27,10 @@ _EMERGENCE = (
     "{crop} is taken to be up {days} days after sowing into warm soil: no table of its emergence was at hand, and its "
     "relatives take 4 to 8 days at 20 to 25 degC (68 to 77 degF)."
 )
-_CLEARED = "The cover's nitrogen is that of the plan; the roots and tops of the crop are not counted as given back."
+_CLEARED = (
+    "The cover's nitrogen is that of the plan, set free in ground that is kept moist; the roots and tops of the crop "
+    "are not counted as given back."
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +63,28 @@ class AfterHarvest:
     potassium: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoverNitrogen:
+    """What the cover has given by a day.
+
+    Attributes
+    ----------
+    weeks : int
+        Since it died.
+    day : numpy.datetime64[D]
+    share : float
+        Of all the nitrogen that becomes available, likely [1].
+    available : tuple of (low, likely, high)
+        Plant-available nitrogen released by then [kg/ha]: the least amount
+        slowly, the likely one, and the most fast.
+    """
+
+    weeks: int
+    day: np.datetime64
+    share: float
+    available: tuple[float, float, float]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BedPlan:
     """A field on the ground.
@@ -79,6 +105,9 @@ class BedPlan:
     doses : tuple of Dose
     nitrogen : NitrogenBalance or None
         None for a crop without a table of needs.
+    cover_nitrogen : tuple of CoverNitrogen
+        What the cover gives over the weeks, on ground that is kept moist;
+        empty where it is not known.
     phosphorus : PhosphorusLoad or None
         None without manure or compost.
     intervals : tuple of Interval
@@ -95,6 +124,7 @@ class BedPlan:
     items: tuple[Item, ...]
     doses: tuple[Dose, ...]
     nitrogen: NitrogenBalance | None
+    cover_nitrogen: tuple[CoverNitrogen, ...]
     phosphorus: PhosphorusLoad | None
     intervals: tuple[Interval, ...]
     after: AfterHarvest
@@ -129,9 +159,8 @@ def make_beds(plan: Plan, *, us: bool = False) -> BedPlan:
         raise ParameterError(f"{crop.key}: no spacing is known for it; add a table [{crop.key}.planting]")
     ground = lay_out(field, standing, us=us)
     doses = tuple(_dose(entry, ground) for entry in field.amendments)
-    seeds = _seeds(field, standing)
+    seeds, _ = agenda.at_a_spot(field, standing)
     planting, harvest = agenda.planting_day(plan), agenda.ripe_day(plan)
-    thinned = field.crop.method == "direct-seed" and seeds > ground.plants
     transplant = field.crop.method == "transplant"
     bare = field.crop.ground_cover == "bare"
     planted = field.crop.planted is not None
@@ -142,7 +171,7 @@ def make_beds(plan: Plan, *, us: bool = False) -> BedPlan:
         layout=ground,
         covering=None if bare else field.beds.covering or shopping.DEFAULT_COVERING[field.crop.ground_cover],
         planting=planting,
-        thinning=thinning_day(plan, planting, standing) if thinned else amendments.NEVER,
+        thinning=agenda.thinning_day(plan),
         items=(
             *([] if planted else shopping.for_planting(ground, crop, seeds, transplant=transplant)),
             *shopping.for_ground(ground, field.beds, field.crop.ground_cover, us=us),
@@ -152,6 +181,7 @@ def make_beds(plan: Plan, *, us: bool = False) -> BedPlan:
         ),
         doses=doses,
         nitrogen=_nitrogen(plan, doses),
+        cover_nitrogen=cover_nitrogen(plan),
         phosphorus=amendments.phosphorus_load(doses) if doses else None,
         intervals=_intervals(plan, doses, planting, harvest),
         after=_after(plan, ground, doses, harvest),
@@ -175,7 +205,7 @@ def lay_out(field: Field, standing: Planting, *, us: bool = False) -> Layout:
     length, width, squared = layout.sides(field.area_m2, beds.length_m, beds.width_m)
     row_spacing = standing.row_spacing.value if beds.row_spacing_m is None else beds.row_spacing_m
     spacing = standing.spacing.value if beds.spacing_m is None else beds.spacing_m
-    plants = round(standing.plants.value) if beds.plants is None else beds.plants
+    _, plants = agenda.at_a_spot(field, standing)
     if beds.frames:
         return layout.framed(
             length,
@@ -203,19 +233,7 @@ def lay_out(field: Field, standing: Planting, *, us: bool = False) -> Layout:
     )
 
 
-def _seeds(field: Field, standing: Planting) -> int:
-    """Seeds to a spot, no fewer than the plants that are to stand there."""
-    if field.beds.seeds is not None:
-        return field.beds.seeds
-    return max(round(standing.seeds.value), field.beds.plants or 0)
-
-
 # --- dates ----------------------------------------------------------------------------------------
-
-
-def thinning_day(plan: Plan, planting: np.datetime64, standing: Planting) -> np.datetime64:
-    """When the seedlings are thinned, counted from their predicted emergence; NaT where that is not known."""
-    return planting + np.timedelta64(agenda.days_to_emergence(plan) + round(standing.thin_after.value), "D")
 
 
 def _spread_on(each: Dose, plan: Plan) -> np.datetime64:
@@ -244,6 +262,23 @@ def _nitrogen(plan: Plan, doses: tuple[Dose, ...]) -> NitrogenBalance | None:
     pan = plan.nitrogen.get("pan_kg_ha")
     cover = (0.0, 0.0, 0.0) if pan is None else (float(pan.low), float(pan.median), float(pan.high))
     return amendments.nitrogen_balance(plan.crop, plan.field.soil.organic_matter_percent, cover, doses)
+
+
+def cover_nitrogen(plan: Plan) -> tuple[CoverNitrogen, ...]:
+    """What the cover has given some weeks after it died; empty where that is not known."""
+    if not plan.nitrogen:
+        return ()
+    pan = plan.nitrogen["pan_kg_ha"]
+    dead = plan.turned + np.timedelta64(int(dead_from(0, plan.method)), "D")
+    return tuple(
+        CoverNitrogen(
+            weeks=weeks,
+            day=dead + np.timedelta64(7 * weeks, "D"),
+            share=share.median,
+            available=(pan.low * share.low, pan.median * share.median, pan.high * share.high),
+        )
+        for weeks, share in plan.release.items()
+    )
 
 
 def _intervals(

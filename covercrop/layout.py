@@ -32,6 +32,9 @@ SPOT = 0.9
 #: Inside of a framed bed, where none is given: a board and half a board as they are sold [m].
 FRAME = {"metric": (2.4, 1.2), "us": (8 * M_PER_FT, 4 * M_PER_FT)}
 
+#: A metric frame, a little shorter than eight feet, holds as many spots as one of eight feet [1].
+FRAME_GIVES = 0.03
+
 #: Between framed beds, where no path is given: room for a wheelbarrow, 2 ft [m].
 FRAME_PATH = 2 * M_PER_FT
 
@@ -273,6 +276,7 @@ def framed(
             f"{frames} frames of {inside[0]:.2g} by {inside[1]:.2g} m with paths of {path:.2g} m do not go onto "
             f"{length:.1f} by {width:.1f} m, which holds {along * across}; give fewer or smaller ones"
         )
+    spots = [fits(side * (1 + FRAME_GIVES), each) for side, each in zip(inside, (spacing, row_spacing), strict=True)]
     used = -(-frames // along)
     along = -(-frames // used)  # rows of frames as even as they can be
     return Layout(
@@ -289,5 +293,5 @@ def framed(
         spot=min(SPOT, *inside),
         frames=frames,
         frame_length=inside[0],
-        spots_per_frame=fits(inside[0], spacing) * fits(inside[1], row_spacing),
+        spots_per_frame=spots[0] * spots[1],
     )

@@ -54,7 +54,7 @@ def for_planting(layout: Layout, crop: Crop, seeds: int, *, transplant: bool) ->
     why = f"{spots}, {seeds} to each, thinned to {layout.plants}; a tenth spare"
     if seeds == layout.plants:
         why = f"{spots}, {seeds} to each; a tenth spare"
-    return [Item(group=SEED, item=f"{crop.common_name} seed", quantity=figures(need), unit="seeds", why=why)]
+    return [Item(group=SEED, item=f"{crop.common_name} seeds", quantity=figures(need), unit="", why=why)]
 
 
 def for_ground(layout: Layout, entry: BedsEntry, ground_cover: str, *, us: bool) -> list[Item]:
@@ -82,7 +82,7 @@ def _straw(layout: Layout, covering: str, depth: float, say: Measures) -> list[I
     area = supplies.covered_area(layout, covering) - (layout.count * across**2 if holes else 0.0)
     volume, count = area * depth, supplies.bales(area, depth)
     why = f"{say.volume(volume)} settled: {say.depth(depth)} on {say.area(area)}, {_COVERED[covering]}"
-    items = [Item(group=GROUND, item="straw, small bales", quantity=count, unit="bales", why=why)]
+    items = [Item(group=GROUND, item="small bales of straw", quantity=count, unit="", why=why)]
     return [*items, *_holes(layout, across, say)] if holes else items
 
 

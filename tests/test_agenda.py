@@ -12,6 +12,8 @@ from invented import field, weather
 
 from covercrop import agenda as dates_ahead
 from covercrop.agenda import KINDS, agenda, autumn_frost, hard_frost, next_autumn
+from covercrop.bed_tables import BedsEntry
+from covercrop.beds import make_beds
 from covercrop.plan import Plan, make_plan
 from covercrop.records import DailyWeather
 from covercrop.render.reminders import _WORDS, CATEGORIES, reminders
@@ -124,7 +126,9 @@ def test_thinning_comes_about_a_month_after_sowing(sown: str | None) -> None:
     day = np.datetime64(sown) if sown else made.dates["earliest_planting"].median
     ((thin, _),) = days(made)["thinning"]
     assert 21 <= (thin - day).astype(int) <= 35
-    assert thin == day + np.timedelta64(round(made.emergence_days) + dates_ahead.THIN_AFTER, "D")
+    assert made.crop.planting is not None
+    assert thin == day + np.timedelta64(round(made.emergence_days + made.crop.planting.thin_after.value), "D")
+    assert make_beds(replace(made, field=replace(made.field, area_m2=100.0))).thinning == thin
 
 
 def test_a_crop_planted_into_cold_ground_is_slower() -> None:
@@ -140,6 +144,16 @@ def test_a_crop_planted_into_cold_ground_is_slower() -> None:
 def test_transplants_are_not_thinned() -> None:
     """What is set out one by one has nothing to thin."""
     assert "thinning" not in days(plan(field(turned_under="2026-05-01", method="transplant"), "2026-05-03"))
+
+
+def test_seed_sown_one_by_one_is_not_thinned() -> None:
+    """No more seeds than plants, or nothing known of how a crop stands, and there is no day for it."""
+    plot = field(crop="muskmelon", turned_under="2026-05-01")
+    one_by_one = plan(replace(plot, beds=BedsEntry(seeds=1, plants=1)), "2026-05-03")
+    assert "thinning" not in days(one_by_one)
+    several = plan(replace(plot, beds=BedsEntry(seeds=3, plants=2)), "2026-05-03")
+    assert "thinning" in days(several)
+    assert "thinning" not in days(replace(several, crop=replace(several.crop, planting=None)))
 
 
 def test_too_late_to_plant_is_not_planted() -> None:

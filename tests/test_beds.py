@@ -7,6 +7,7 @@ import io
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -18,12 +19,12 @@ from hypothesis import strategies as st
 from invented import field as invented_field
 from invented import weather
 
-from covercrop import parameters
+from covercrop import parameters, termination
 from covercrop.bed_tables import AmendmentEntry, BedsEntry, Composting, SoilEntry
-from covercrop.beds import BedPlan, make_beds
+from covercrop.beds import BedPlan, cover_nitrogen, make_beds
 from covercrop.errors import FieldFileError
 from covercrop.plan import Plan, make_plan
-from covercrop.render import bed_drawing, bed_sheet, bed_words, machine
+from covercrop.render import bed_drawing, bed_sheet, bed_words, machine, words
 from covercrop.season import read_fields
 
 ON = np.datetime64("2026-04-20", "D")
@@ -136,10 +137,10 @@ def test_straw_and_sheet(beds: Callable[..., BedPlan]) -> None:
     assert not [each for each in beds(row_spacing_m=3.0, spacing_m=3.0).items if each.group == "On the ground"]
     straw = beds(row_spacing_m=3.0, spacing_m=3.0, mulch_m=0.15, where={"ground_cover": "straw"})
     # 972 m2 less 108 holes of 0.09 m2, 0.15 m deep, is 144.3 m3; a bale makes 0.708 m3.
-    assert quantity(straw, "straw") == 204
+    assert quantity(straw, "small bales of straw") == 204
     assert quantity(straw, "planting holes") == 108
     paths = beds(row_spacing_m=3.0, spacing_m=3.0, covering="paths", where={"ground_cover": "straw"})
-    assert quantity(paths, "straw") == pytest.approx(972 / 2 * 0.1 / 0.7079, abs=1)
+    assert quantity(paths, "small bales of straw") == pytest.approx(972 / 2 * 0.1 / 0.7079, abs=1)
     sheet = beds(row_spacing_m=3.0, spacing_m=3.0, edges="weighted", where={"ground_cover": "black-plastic"})
     # Nine strips of 36.3 m over beds of 1.5 m; a rim of 2 * (36.3 + 1.8) m each, a weight every 1.5 m.
     assert quantity(sheet, "black sheet, 1.8 m wide") == 327
@@ -242,6 +243,12 @@ def test_frames_by_hand(beds: Callable[..., BedPlan]) -> None:
     assert quantity(laid, "posts") == 36
     us = beds("cucumber", frames=6, us=True)
     assert quantity(us, "boards 8 in high, 8 ft long") == 18
+    # Spots 4 ft apart: two to a frame, be it 2.4 m or 8 ft long; a single one is said as one.
+    for flag in (False, True):
+        assert beds("winter-squash", frames=6, us=flag).layout.spots_per_frame == 2
+    one = beds("winter-squash", frames=6, frame_length_m=1.5)
+    assert one.layout.spots_per_frame == 1
+    assert "1 spot in each" in bed_drawing.svg([one])
 
 
 # --- nitrogen, phosphorus, times ------------------------------------------------------------------
@@ -253,6 +260,46 @@ def test_the_covers_nitrogen_is_that_of_the_plan(plans: Callable[..., Plan], bed
     assert laid.nitrogen is not None
     assert laid.nitrogen.cover == (pan.low, pan.median, pan.high)
     assert laid.nitrogen.missing[1] == pytest.approx(laid.nitrogen.need[1] - pan.median)
+
+
+def test_the_salt_line_names_the_day_that_it_counts_from(beds: Callable[..., BedPlan]) -> None:
+    """Seed waits three weeks from the spreading, which is said beside it."""
+    laid = beds(amendments=(AmendmentEntry(material="poultry-manure", depth_m=0.01, where="field"),))
+    (kept,) = (each for each in laid.intervals if each.kind == "poultry")
+    assert (kept.start - kept.done).astype(int) == 21
+    said = bed_words.interval(laid, kept)
+    assert f"Spread on {words.day_month(kept.done)}, seed from {words.day_month(kept.start)} (" in said
+
+
+def test_the_covers_nitrogen_over_time(plans: Callable[..., Plan], beds: Callable[..., BedPlan]) -> None:
+    """Most of it 4 to 6 weeks after the kill (Pacific Northwest Extension 636, 2012), never more than there is."""
+    total = plans("pumpkin").nitrogen["pan_kg_ha"]
+    laid = beds()
+    given = laid.cover_nitrogen
+    assert [each.weeks for each in given] == [2, 4, 8]
+    assert [(each.day - plans("pumpkin").turned).astype(int) for each in given] == [14, 28, 56]
+    for before, then in pairwise(given):
+        assert before.share < then.share
+        assert all(less < more for less, more in zip(before.available, then.available, strict=True))
+    assert all(each.available[0] <= each.available[1] <= each.available[2] <= total.high for each in given)
+    assert given[0].share < 0.5 < given[2].share
+    assert given[2].available[1] == pytest.approx(total.median * given[2].share)
+    rows = [what for what, _, _ in bed_words.nitrogen_rows(laid)]
+    assert sum(what.startswith("  of it by ") for what in rows) == 3
+    held = bed_sheet.document([laid], ON)["fields"][0]["nitrogen"]["cover_over_time"]
+    assert [each["kg_ha"]["median"] for each in held] == [each.available[1] for each in given]
+
+
+def test_a_tarp_gives_its_nitrogen_later(plans: Callable[..., Plan], beds: Callable[..., BedPlan]) -> None:
+    """The weeks count from the death of the cover, which a tarp takes days to bring about."""
+    laid = beds(where={"terminate": "tarp"})
+    ended = laid.plan.turned
+    assert (laid.cover_nitrogen[0].day - ended).astype(int) == 14 + termination.TARP_DAYS.value
+
+
+def test_nothing_is_given_where_nothing_is_known(plans: Callable[..., Plan]) -> None:
+    """Without a day of ending there is no nitrogen to share out."""
+    assert cover_nitrogen(replace(plans("pumpkin"), nitrogen={})) == ()
 
 
 def test_a_thick_layer_in_small_beds_is_said(beds: Callable[..., BedPlan]) -> None:

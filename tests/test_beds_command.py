@@ -220,6 +220,13 @@ def test_a_field_without_a_size_is_named(run: Run, own: Callable[..., Path]) -> 
     )
 
 
+def test_two_things_on_one_output(run: Run) -> None:
+    """``--json`` and ``--csv`` would mix two documents, or drop one."""
+    status, printed, said = run("beds", "--json", "--csv")
+    assert (status, printed) == (1, "")
+    assert said == "covercrop: --json and --csv both print to standard output; give one of them\n"
+
+
 def test_an_unknown_field_is_named(run: Run) -> None:
     """Near matches are offered."""
     assert run("--field", "Ford medow") == (1, "", "covercrop: unknown field 'Ford medow'; did you mean Ford meadow?\n")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+import os
 import re
 import shutil
 import sys
@@ -14,6 +15,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import icalendar
 import jsonschema
 import numpy as np
 import pytest
@@ -453,7 +455,7 @@ def test_any_course_of_runs(runs: list[tuple[int, dict[int, int]]]) -> None:
                 assert calendar._sequence(entry) == 0
         assert held.keys() <= now.keys()
         if entries:
-            read = calendar._icalendar().from_ical(calendar.document(entries, "fields.toml"))
+            read = icalendar.Calendar.from_ical(calendar.document(entries, "fields.toml"))
             held = {str(entry["UID"]): entry for entry in read.walk("VEVENT")}
 
 
@@ -494,7 +496,7 @@ def round_trip(name: str) -> None:
     assert all(event.summary.value.startswith(f"{shown}: ") for event in events)
     assert vobject.readOne(content.decode()).contents["name"][0].value == f"Cover crops: {shown}"
     # And it is read again as what it was: a second run finds nothing changed.
-    held = {str(entry["UID"]): entry for entry in calendar._icalendar().from_ical(content).walk("VEVENT")}
+    held = {str(entry["UID"]): entry for entry in icalendar.Calendar.from_ical(content).walk("VEVENT")}
     again, changes = calendar.merge(said, held, dt.date(2026, 3, 1))
     assert (changes.new, changes.changed, changes.withdrawn) == (0, 0, 0)
     assert calendar.document(again, name) == content
@@ -587,6 +589,11 @@ def test_places_that_cannot_be_written(run: Run, tmp_path: Path) -> None:
     assert "is a folder; give the name of a file in it" in refused(*run("calendar", "-o", tmp_path))
     assert "there is no folder" in refused(*run("calendar", "-o", tmp_path / "no" / "dates.ics"))
     assert "give another name with -o" in refused(*run("calendar", "-o", tmp_path / ("x" * 300)))
+    locked = tmp_path / "locked"
+    locked.mkdir(mode=0o500)
+    if os.geteuid():  # the superuser may write anywhere
+        assert "cannot be written (Permission denied)" in refused(*run("calendar", "-o", locked / "dates.ics"))
+    locked.rmdir()
     assert list(tmp_path.iterdir()) == []
 
 
@@ -603,13 +610,25 @@ def test_a_full_disk_leaves_the_old_file(run: Run, tmp_path: Path, monkeypatch: 
     fields, path = own(), tmp_path / "dates.ics"
     run("calendar", fields, "-o", path, "--on", FEBRUARY)
     before = path.read_bytes()
-    write = Path.write_bytes
+    real = os.fdopen
 
-    def full(self: Path, content: bytes) -> int:
-        write(self, content[:100])
-        raise OSError(28, "No space left on device")
+    def full(handle: int, mode: str) -> Any:
+        file = real(handle, mode)
 
-    monkeypatch.setattr(Path, "write_bytes", full)
+        class Short:
+            def __enter__(self) -> Short:
+                return self
+
+            def __exit__(self, *raised: object) -> None:
+                file.close()
+
+            def write(self, content: bytes) -> None:
+                file.write(content[:100])
+                raise OSError(28, "No space left on device")
+
+        return Short()
+
+    monkeypatch.setattr(os, "fdopen", full)
     said = refused(*run("calendar", fields, "-o", path))
     assert "dates.ics: cannot be written (No space left on device)" in said
     assert path.read_bytes() == before

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from covercrop.commands.shared import Commands, date, each_field, fields_argument, read, report, screen, show
-from covercrop.errors import UnknownNameError
+from covercrop.errors import UnknownNameError, UsageError
 
 
 def add(commands: Commands) -> None:
@@ -30,6 +30,8 @@ def _run(arguments: argparse.Namespace) -> int:
     from covercrop.render.files import write_whole
     from covercrop.season import Field, as_of
 
+    if arguments.json and arguments.csv:
+        raise UsageError("--json and --csv both print to standard output; give one of them")
     file, today, title = read(arguments)
     day = arguments.on or today
     on = np.datetime64(day, "D")

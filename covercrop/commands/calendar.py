@@ -33,6 +33,7 @@ def _run(arguments: argparse.Namespace) -> int:
     from covercrop.field_weather import weather_of
     from covercrop.plan import Plan, make_plan
     from covercrop.render import calendar, datebook, machine
+    from covercrop.render.files import write_whole
     from covercrop.render.reminders import Reminder, reminders
     from covercrop.season import Field, as_of
 
@@ -63,7 +64,7 @@ def _run(arguments: argparse.Namespace) -> int:
         if output == _STANDARD_OUTPUT:
             sys.stdout.buffer.write(content)
         else:
-            calendar.write(output, content)
+            write_whole(output, content)
             if not arguments.json:
                 datebook.saved(screen(), str(output), changes)
     if arguments.json:

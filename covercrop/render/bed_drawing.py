@@ -267,7 +267,8 @@ def _what(beds: BedPlan, say: Measures) -> str:
     ground, crop = beds.layout, beds.plan.crop.common_name
     if ground.frames:
         inside = f"{say.length(ground.frame_length)} by {say.length(ground.bed)}"
-        return f"{crop.capitalize()} in {ground.frames} framed beds of {inside}, {ground.spots_per_frame} spots in each"
+        spots = f"{ground.spots_per_frame} spot{'s' if ground.spots_per_frame > 1 else ''}"
+        return f"{crop.capitalize()} in {ground.frames} framed beds of {inside}, {spots} in each"
     named = "hills" if ground.kind == "hills" else "places"
     return (
         f"{crop.capitalize()}: {ground.rows.size:,} rows {say.length(ground.row_spacing)} apart, "

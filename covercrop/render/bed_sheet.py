@@ -196,6 +196,15 @@ def _nitrogen_json(beds: BedPlan) -> dict[str, Any] | None:
         "need_kg_ha": ends(balance.need),
         "cover_kg_ha": ends(balance.cover),
         "cover_share_by_planting": None if np.isnan(share) else share,
+        "cover_over_time": [
+            {
+                "weeks": given.weeks,
+                "date": machine.iso_date(given.day),
+                "share": given.share,
+                "kg_ha": ends(given.available),
+            }
+            for given in beds.cover_nitrogen
+        ],
         "amendments_kg_ha": balance.amendments,
         "missing_kg_ha": ends(balance.missing),
         "verdict": balance.verdict,

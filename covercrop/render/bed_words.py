@@ -102,6 +102,14 @@ def nitrogen_rows(beds: BedPlan) -> list[tuple[str, str, str]]:
     rows.append((f"the {plan.cover.common_name} gives", cover if known else "0", by if known else "not known yet"))
     rows += [
         (
+            f"  of it by {day_month(given.day, _year(beds))}",
+            _span(say, given.available[0], given.available[2]),
+            f"{percent(given.share)}, {given.weeks} weeks after it dies",
+        )
+        for given in beds.cover_nitrogen
+    ]
+    rows += [
+        (
             f"{each.material.common_name} gives",
             _span(say, each.on_vines, each.on_vines),
             f"this year ({_share_of(each)})",
@@ -265,7 +273,8 @@ def _poultry(kept: Interval, day: Day) -> str:
     if kept.allowed is None:
         return f"{rule}."
     return (
-        f"{'YES' if kept.allowed else 'NO'}. Seed from {day(kept.start)} ({rule}); planting is about {day(kept.aim)}."
+        f"{'YES' if kept.allowed else 'NO'}. Spread on {day(kept.done)}, seed from {day(kept.start)} ({rule}); "
+        f"planting is about {day(kept.aim)}."
     )
 
 

@@ -20,7 +20,6 @@ from __future__ import annotations
 import datetime as dt
 import json
 import uuid
-from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -30,14 +29,15 @@ from covercrop import __version__, advice
 from covercrop.agenda import KINDS, MOST_VISITS
 from covercrop.errors import UsageError, one_line
 from covercrop.plan import SEASON_DAYS
+from covercrop.render.extra import need
 from covercrop.render.reminders import CATEGORIES, field_name
 from covercrop.render.words import day_month
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence
     from pathlib import Path
+    from types import ModuleType
 
-    from icalendar import Calendar
     from icalendar import Component as Entry
 
     from covercrop.render.reminders import Reminder
@@ -94,7 +94,7 @@ def read(path: Path, fields: Iterable[Field]) -> dict[str, Entry]:
         dates of quite other fields, which would all be withdrawn; if the
         package icalendar is not installed.
     """
-    calendar_class = _icalendar()
+    icalendar = _icalendar()
     if not path.parent.is_dir():
         raise UsageError(f"{path}: there is no folder {path.parent}; make it first, or give another name with -o")
     try:
@@ -110,7 +110,7 @@ def read(path: Path, fields: Iterable[Field]) -> dict[str, Entry]:
     if f"PRODID:{MAKER}".encode() not in content:
         raise UsageError(f"{path}: is a calendar that another program wrote; give another name with -o")
     try:
-        calendar = calendar_class.from_ical(content)
+        calendar = icalendar.Calendar.from_ical(content)
         entries = {str(entry["UID"]): _checked(entry) for entry in calendar.walk("VEVENT")}
     except (ValueError, LookupError, TypeError, AttributeError) as error:
         raise UsageError(
@@ -132,15 +132,9 @@ def _checked(entry: Entry) -> Entry:
     return entry
 
 
-def _icalendar() -> type[Calendar]:
-    try:
-        from icalendar import Calendar
-    except ImportError:
-        raise UsageError(
-            "a calendar file needs the package icalendar, which is not installed; get it with: "
-            "pip install 'covercrop[calendar]'"
-        ) from None
-    return Calendar
+def _icalendar() -> ModuleType:
+    module: ModuleType = need("icalendar", "calendar")
+    return module
 
 
 def _sequence(entry: Entry) -> int:
@@ -202,10 +196,8 @@ def merge(
 
 
 def _entry(reminder: Reminder, sequence: int, stamp: dt.date) -> Entry:
-    from icalendar import Event
-
     event, field = reminder.event, reminder.field
-    entry = Event()
+    entry: Entry = _icalendar().Event()
     entry.add("UID", uid(field, event.kind, event.number))
     _mark(entry, sequence, stamp, "CONFIRMED")
     entry.add("DTSTART", _date(event.first))
@@ -262,35 +254,16 @@ def document(entries: Sequence[Entry], title: str) -> bytes:
     title : str
         What the calendar is called.
     """
-    calendar = _icalendar()()
-    from icalendar import vText
-
+    icalendar = _icalendar()
+    calendar = icalendar.Calendar()
     calendar.add("PRODID", f"{MAKER}covercrop {__version__}//EN")
     calendar.add("VERSION", "2.0")
     calendar.add("CALSCALE", "GREGORIAN")
-    name = vText(_text(f"Cover crops: {one_line(title)}"))  # which escapes it, as plain text would not be
+    name = icalendar.vText(_text(f"Cover crops: {one_line(title)}"))  # which escapes it, as plain text would not be
     calendar.add("NAME", name)
     calendar.add("X-WR-CALNAME", name)  # what calendars read that came before NAME
     calendar.add("DESCRIPTION", advice.ADVICE_FIRST)
     for entry in entries:
         calendar.add_component(entry)
-    return calendar.to_ical()
-
-
-def write(path: Path, content: bytes) -> None:
-    """Write a file whole or not at all.
-
-    Raises
-    ------
-    UsageError
-        If it cannot be written.
-    """
-    place = path.resolve()  # a link stays one: what it leads to is replaced
-    part = place.with_name(f".{place.name}.part")
-    try:
-        part.write_bytes(content)
-        part.replace(place)
-    except OSError as error:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise UsageError(f"{path}: cannot be written ({error.strerror}); give another name with -o") from None
+    content: bytes = calendar.to_ical()
+    return content

@@ -181,16 +181,17 @@ def _progress(axes: Axes, plan: Plan, *, us: bool) -> None:
                 linestyle="none",
                 label="scouting note",
             )
-    at_left = _legend(axes, days, sums.late * factor, stop)
-    _sums(axes, f"{'°F' if us else '°C'} days", above=0.04 if at_left else 0.42)
+    at_left = _legend(axes, days, sums.late * factor, stop, at(plan.on))
+    _sums(axes, f"{'°F' if us else '°C'} days", above=0.04 if at_left else 0.42, now=at(plan.on))
 
 
-def _legend(axes: Axes, days: Array, latest: Array, stop: int) -> bool:
-    """What the lines are, below the rising line at the right; whether it is at the left, where that rises late."""
+def _legend(axes: Axes, days: Array, latest: Array, stop: int, now: float) -> bool:
+    """What the lines are, below the rising line at the right; whether it is at the left, clear of that and of today."""
     first, last = axes.get_xlim()
     low, top = axes.get_ylim()
-    right = (days > first + (last - first) * 0.58) & (days <= last) & (np.arange(days.size) < stop)
-    in_the_way = bool(right.any()) and latest[right].min() < low + (top - low) * 0.38
+    edge = first + (last - first) * 0.58
+    right = (days > edge) & (days <= last) & (np.arange(days.size) < stop)
+    in_the_way = now > edge or (bool(right.any()) and latest[right].min() < low + (top - low) * 0.38)
     handles, labels = axes.get_legend_handles_labels()
     once = dict(zip(labels, handles, strict=True))
     legend = axes.legend(
@@ -243,19 +244,24 @@ def _stage_labels(axes: Axes, stages: dict[str, DateRange], sums: Sequence[float
         )
 
 
-def _sums(axes: Axes, unit: str, above: float) -> None:
-    """A few heights with their sums, small, at the right; no words below a share of the height."""
+def _sums(axes: Axes, unit: str, above: float, now: float) -> None:
+    """A few heights with their sums, small, at the right; none below a share of the height, nor on today's."""
     from matplotlib.ticker import MaxNLocator
 
     low, top = axes.get_ylim()
     first, last = axes.get_xlim()
     heights = [height for height in MaxNLocator(4).tick_values(low, top) if low + (top - low) * 0.04 <= height <= top]
+    beside_today = now > first + (last - first) * 0.6
     for height in heights:
         axes.axhline(height, color=RULE, linewidth=0.7, zorder=0)
         if height < low + (top - low) * above:
             continue
         said = f"{height:,.0f} {unit}" if height == heights[-1] else f"{height:,.0f}"
-        axes.text(last - (last - first) * 0.005, height, said, fontsize=SMALL, color=MUTED, ha="right", va="bottom")
+        side = "top" if beside_today and height > low + (top - low) * 0.93 else "bottom"
+        behind = BEHIND if beside_today else None  # over the line of today
+        axes.text(
+            last - (last - first) * 0.005, height, said, fontsize=SMALL, color=MUTED, ha="right", va=side, bbox=behind
+        )
 
 
 def _bands(axes: Axes, plan: Plan, rows: Sequence[_Row]) -> None:
@@ -356,6 +362,7 @@ def window_chart(plan: Plan) -> Figure | None:
             fontweight="bold",
             ha=side,
             va="bottom",
+            bbox=BEHIND,
         )
     today(axes, plan, label=True)
     day_ticks(axes, first, last)

@@ -9,7 +9,6 @@ import numpy as np
 
 from covercrop import advice, hazards
 from covercrop.agenda import (
-    THIN_AFTER,
     Event,
     agenda,
     autumn_frost,
@@ -238,9 +237,10 @@ def _thinning(plan: Plan, event: Event, us: bool) -> _Words:
     day, days = planting_day(plan), days_to_emergence(plan)
     guess = ", a guess" if np.isnan(plan.emergence_days) else ""
     sown = "Sown" if plan.field.crop.planted else "If it is sown"
+    later = int((event.first - day).astype(int)) - days
     return _Words(
         f"thin the {plan.crop.common_name}",
-        f"{sown} on {day_month(day)} it is up in about {days} days{guess}; this is {THIN_AFTER // 7} weeks later.",
+        f"{sown} on {day_month(day)} it is up in about {days} days{guess}; this is {later} days later.",
         "Leave the strongest seedling of each spot and cut the others off. To thin about a month from sowing is common "
         "practice, with no source behind it.",
     )

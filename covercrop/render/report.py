@@ -126,12 +126,15 @@ def materials(beds: BedPlan) -> list[Section]:
     """
     loaded = (f"{bed_sheet.amount(item)} {item.item} ({item.why})" for item in beds.items)
     nitrogen = (
-        " ".join(filter(None, (f"{what}: {much}", about))) for what, much, about in bed_words.nitrogen_rows(beds)
+        f"{what.strip()}: {', '.join(filter(None, (much, about)))}"
+        for what, much, about in bed_words.nitrogen_rows(beds)
     )
-    fed = (*nitrogen, bed_words.nitrogen_advice(beds), bed_words.phosphorus(beds))
+    stand = (bed_words.stands(beds), bed_words.dates(beds), *loaded)
+    layers = (bed_words.layer(beds, each) for each in beds.doses)
+    fed = (*nitrogen, bed_words.nitrogen_advice(beds), bed_words.phosphorus(beds), *layers)
     rules = (bed_words.interval(beds, each) for each in beds.intervals)
     return [
-        Section(title="Materials", items=(bed_words.stands(beds), *loaded)),
+        Section(title="Materials", items=tuple(filter(None, stand))),
         Section(title=f"Nitrogen, {Measures(beds.us).rate_unit}", items=tuple(filter(None, fed))),
         Section(title="When", items=tuple(rules)),
         Section(title="Take care with materials", items=tuple(bed_words.cautions(beds))),
