@@ -10,10 +10,15 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from hypothesis import settings
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 LOOPBACK = {"localhost", "127.0.0.1", "::1", "", None}
 PROXIES = ("HTTP_PROXY", "HTTPS_PROXY", "ALL_PROXY")
+
+# How long an example takes says more of the machine than of the code: no test is timed.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
