@@ -388,7 +388,7 @@ def test_near_short_record_leads_and_a_longer_one_completes_it(server, tmp_path)
 
 def test_cache_that_cannot_be_written(server, tmp_path, monkeypatch):
     """Without a place to keep it the weather is used all the same, and that is said."""
-    monkeypatch.setattr(store.tempfile, "mkstemp", lambda **_: (_ for _ in ()).throw(PermissionError("read-only")))
+    monkeypatch.setattr("tempfile.mkstemp", lambda **_: (_ for _ in ()).throw(PermissionError("read-only")))
     weather = season(tmp_path)
     assert "cannot be kept" in weather.notes[0]
     assert len(weather.table) == (TODAY - SOWN).days + 1
