@@ -35,7 +35,7 @@ PAGES, PICTURES = (".html", ".htm"), (".svg", ".png")
 
 def add(commands: Commands) -> None:
     """Add it to the parser."""
-    page = commands.add("report", _run, "one page to look at and to print, a sheet for every field, with charts")
+    page = commands.add("report", _run, "a page to look at and to print, a sheet for every field, with charts")
     fields_argument(page)
     page.add_argument("-o", "--output", type=Path, required=True, metavar="FILE.html", help="the file to write")
     on_argument(page)

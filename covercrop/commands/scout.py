@@ -14,7 +14,7 @@ def add(commands: Commands) -> None:
     scout = commands.add(
         "scout",
         _run,
-        "write what you saw in a field into the field file; the next answer goes by it",
+        "write what you saw into the field file; the next answer goes by it",
         units="units of the measurements",
     )
     scout.add_argument("fields", type=Path, metavar="FIELDS", help="field file")
