@@ -45,7 +45,7 @@ _ASSUMPTIONS = (
     "A day with a mean between 0 and 10 degC (32 and 50 degF) counts as cool, as in the trial that the bloom of "
     "crimson clover was fitted to.",
     f"Two people who scout the same stand differ by about {SCOUTING_SD_DAYS:.0f} days; half of that, as variance, is "
-    "taken to be the same in all notes of a field.",
+    "taken to be the same in all notes of a field. A note fades by 0.3 days of scatter a day, for two weeks.",
     "A stand is called dead, and planting safe, when eight in ten of the ways the season may go say so.",
     f"A forecast needs {FEWEST_YEARS} past years and uses no more than {MOST_YEARS}.",
 )

@@ -122,12 +122,16 @@ SCOUTING_SD_DAYS = 4.0
 #: to know the stage to a day.
 SHARED_SCATTER = 0.5
 
-#: A note that even its best member misses by more than so many of its standard
-#: deviations is given a wider one: the slip of a month must not move a forecast.
-MOST_SD = 2.0
+#: Days of scatter that a note gains for each day since the visit, for so many days.  `assumed`: a stand has a pace of
+#: its own, so that what is seen today tells more of it than what was seen last week.
+FADING, FADING_DAYS = 0.3, 14.0
 
-#: A note that lies further than this from what the weather alone foretells is called surprising: so many standard
-#: deviations of the members and the note together, one honest note in twenty.
+#: A note counts in full up to so many standard deviations of its own scatter; beyond that it pulls no harder (Huber's
+#: rule, at a customary place): the slip of a month must not move a forecast by a month.
+FIRM_SD = 1.5
+
+#: A note that lies further than this from what the weather and the notes before it foretell is called surprising: so
+#: many standard deviations of the members and the note together, one honest note in twenty.
 SURPRISING_SD = 2.0
 
 #: Below this share of members that still count, the notes have all but
@@ -142,11 +146,12 @@ NOTE_REACHED = "reached"
 NOTE_NOT_YET = "not yet"
 NOTE_PAST = "past"
 
-_NODES, _NODE_WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
+#: What all notes may have in common, in standard deviations: the midpoints of as many equal shares.
+_COMMON = np.array([NormalDist().inv_cdf((place + 0.5) / 32) for place in range(32)])
 
-_TAIL = 8.0
-_GRID = np.linspace(-_TAIL, _TAIL, 1601)
+_GRID = np.linspace(-FIRM_SD, 8.0, 901)
 _LOG_SHARES = np.log([0.5 * erfc(-x / sqrt(2)) for x in _GRID])
+_SLOPE = NormalDist().pdf(FIRM_SD) / NormalDist().cdf(-FIRM_SD)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -157,17 +162,23 @@ class Evidence:
     ----------
     day : float
         Day index of the visit.
-    expected : numpy.ndarray, shape (year, draw)
+    expected : numpy.ndarray, shape (year, draw) or (1, draw)
         Day index on which each member is at the stage that was seen (NaN
-        where it never is).
+        where it never is); one row where the years do not differ.
     kind : {"reached", "not yet", "past"}
         Whether the stage was seen, or seen not to have come yet, or to be
         over already.
+    age : float
+        Days since the visit.
+    of_seed : bool
+        Whether it tells of pods and seed, not of buds and bloom.
     """
 
     day: float
     expected: Array
     kind: str
+    age: float = 0.0
+    of_seed: bool = False
 
     @property
     def lateness(self) -> Array:
@@ -175,23 +186,21 @@ class Evidence:
         return np.where(np.isnan(self.expected), self.day + 365.0, self.expected) - self.day
 
 
-def _misfit(note: Evidence) -> float:
-    """Days by which even the member that explains a note best is off; a note far from all has to be a slip."""
-    known = (note.expected - note.day)[~np.isnan(note.expected)]
-    if not known.size:
+def _contradiction(note: Evidence, lateness: float) -> float:
+    """Days by which a note speaks against a lateness; a note that only bounds a stage speaks on one side."""
+    if (note.kind == NOTE_NOT_YET and lateness > 0) or (note.kind == NOTE_PAST and lateness < 0):
         return 0.0
-    if note.kind == NOTE_REACHED:
-        return float(np.abs(known).min())
-    return float(max(-known.max(), 0.0) if note.kind == NOTE_NOT_YET else max(known.min(), 0.0))
+    return lateness
 
 
-def surprise(note: Evidence) -> float:
-    """Days by which a note contradicts what the weather alone foretells.
+def surprise(note: Evidence, weights: Array | None = None) -> float:
+    """Days by which a note contradicts what was foretold without it.
 
     Parameters
     ----------
     note : Evidence
-        Its members count alike.
+    weights : numpy.ndarray, shape (year, draw), optional
+        Of its members, by the notes before it; alike by default.
 
     Returns
     -------
@@ -199,48 +208,44 @@ def surprise(note: Evidence) -> float:
         Positive where the stage was seen early [d]; infinite where most
         members never get there; 0 where there is nothing to be surprised at.
     """
-    early, median, late = quantiles(note.expected, np.ones_like(note.expected))
+    weights = np.ones_like(note.expected) if weights is None else weights
+    early, median, late = quantiles(np.broadcast_to(note.expected, weights.shape), weights)
     if np.isnan(median):
         return 0.0 if note.kind == NOTE_NOT_YET else np.inf
-    gap = float(median - note.day)
-    if (note.kind == NOTE_NOT_YET and gap > 0) or (note.kind == NOTE_PAST and gap < 0):
-        return 0.0
+    gap = _contradiction(note, float(median - note.day))
     spread = 0.0 if np.isnan(late) else (late - early) / (NormalDist().inv_cdf(LATE) - NormalDist().inv_cdf(EARLY))
     return gap if abs(gap) > SURPRISING_SD * hypot(SCOUTING_SD_DAYS, spread) else 0.0
 
 
 def _log_share(scaled: Array) -> Array:
-    """Logarithm of the normal share below a value, to far into the tail."""
-    far = np.maximum(-scaled, _TAIL)
-    tail = -0.5 * far**2 - np.log(far * np.sqrt(2 * np.pi))
-    return np.where(scaled < -_TAIL, tail, np.interp(scaled, _GRID, _LOG_SHARES))
+    """Logarithm of the normal share below a value; on from :data:`FIRM_SD` below the middle, a straight line."""
+    return np.interp(scaled, _GRID, _LOG_SHARES) - _SLOPE * np.maximum(-FIRM_SD - scaled, 0.0)
 
 
-def _log_likelihood(notes: list[Evidence], sd: float) -> Array:
-    """How well each member explains all notes together, as a logarithm.
+def _log_normal(scaled: Array) -> Array:
+    """Logarithm of the normal density but for a constant; on from :data:`FIRM_SD`, a straight line (Huber's)."""
+    firm = np.minimum(np.abs(scaled), FIRM_SD)
+    return firm * (0.5 * firm - np.abs(scaled))
 
-    The error of a note is the sum of one that all notes share and one of its
-    own.  Given the stages that were seen on the day, the shared one is normal
-    in closed form; over the rest of it the notes that only bound a stage are
-    averaged.
-    """
-    shared, own = SHARED_SCATTER * sd**2, (1 - SHARED_SCATTER) * sd**2
-    seen = [note.lateness for note in notes if note.kind == NOTE_REACHED]
-    bounds = [note for note in notes if note.kind != NOTE_REACHED]
-    variance = 1 / (1 / shared + len(seen) / own)
-    common = np.zeros(notes[0].expected.shape) - sum(seen) / own * variance
-    score = 0.5 * common**2 / variance - 0.5 * sum(lateness**2 for lateness in seen) / own
-    if not bounds:
-        return score
-    at_node = np.zeros((len(_NODES), *score.shape))
-    for place, node in enumerate(_NODES):
-        error = common + np.sqrt(variance) * node
-        for note in bounds:
-            scaled = (note.lateness + error) / np.sqrt(own)
-            at_node[place] += _log_share(scaled if note.kind == NOTE_NOT_YET else -scaled)
-    top = at_node.max(axis=0)
-    shares = _NODE_WEIGHTS / _NODE_WEIGHTS.sum()
-    return score + top + np.log(np.tensordot(shares, np.exp(at_node - top), axes=1))
+
+def _log_likelihood(note: Evidence, error: Array, sd: float) -> Array:
+    """How well each member explains a note of some scatter of its own, for each error that all notes have in common."""
+    scaled = (note.lateness + error) / hypot(sd, FADING * min(note.age, FADING_DAYS))
+    if note.kind == NOTE_REACHED:
+        return _log_normal(scaled)
+    return _log_share(scaled if note.kind == NOTE_NOT_YET else -scaled)
+
+
+def _weights(shape: tuple[int, ...], notes: list[Evidence], own: float, shared: float, prior: ArrayLike) -> Array:
+    """Weights of the members, averaged over what all notes may have in common."""
+    error = (shared * _COMMON)[:, np.newaxis, np.newaxis]
+    score = np.asarray(prior, dtype=np.float64) + np.zeros((_COMMON.size, 1, shape[-1]))
+    for note in notes:
+        score = score + _log_likelihood(note, error, own)
+    weights = np.exp(score - score.max(axis=(1, 2), keepdims=True))
+    weights /= weights.sum(axis=(1, 2), keepdims=True)
+    mean = np.broadcast_to(weights.mean(axis=0), shape)
+    return mean / mean.sum()
 
 
 def effective_share(weights: Array) -> float:
@@ -270,30 +275,54 @@ def scouting_weights(
     weights : numpy.ndarray, shape (year, draw)
         Sum to 1.
     sd : float
-        The scatter that was used: wider than asked for if the notes would
-        otherwise have left too few members [d].
+        The scatter that was used [d]: wider than asked for if the notes turn
+        out to lie further than that from the middle member, or would have left
+        too few members.
+
+    Notes
+    -----
+    The error of a note is the sum of one that all notes share and one of its
+    own.  The shared one is averaged over as it was thought of beforehand: the
+    notes may not tell how far they are all off.  (If they might, two notes that
+    contradict each other would be explained by an error of both, and the plant
+    would be moved away from either.)  So a further note moves the stage
+    towards what it says, never the other way.  What the notes scatter more than
+    they were thought to goes into the shared error, which widens the dates but
+    does not move them.
     """
-    sd = max([sd, *(_misfit(note) / MOST_SD for note in notes)])
     while True:
-        score = np.broadcast_to(np.asarray(prior, dtype=np.float64), shape)
-        if notes:
-            score = score + _log_likelihood(notes, sd)
-        weights = np.exp(score - score.max())
-        weights /= weights.sum()
+        own, shared = np.sqrt(1 - SHARED_SCATTER) * sd, np.sqrt(SHARED_SCATTER) * sd
+        weights = _weights(shape, notes, own, shared, prior)
+        scatter = max(sd, _scatter(notes, weights))
+        if scatter > sd:
+            weights = _weights(shape, notes, own, np.sqrt(scatter**2 - own**2), prior)
         if not notes or effective_share(weights) >= LEAST_EFFECTIVE_SHARE or sd > 60:
-            return weights, sd
+            return weights, scatter
         sd *= 1.5
 
 
-def refocus(draw: Array, weights: Array) -> tuple[Array, Array]:
+def _scatter(notes: list[Evidence], weights: Array) -> float:
+    """Root mean square of the days by which the notes contradict the middle member [d]."""
+    middle = (float(quantiles(np.broadcast_to(note.lateness, weights.shape), weights)[1]) for note in notes)
+    off = [_contradiction(note, lateness) for note, lateness in zip(notes, middle, strict=True)]
+    return float(np.sqrt(np.mean(np.square(off)))) if off else 0.0
+
+
+#: Places on the standard normal scale, close together and far out, to find where the notes have put a quantity.
+PLACES = np.linspace(-REFOCUS_LIMIT, REFOCUS_LIMIT, 141)
+
+
+def refocus(draw: Array, places: Array, weights: Array) -> tuple[Array, Array]:
     """The draws of one quantity, gathered where the notes have put it.
 
     Parameters
     ----------
     draw : numpy.ndarray, shape (draw,)
         Standard normal.
-    weights : numpy.ndarray, shape (year, draw)
-        After the notes.
+    places : numpy.ndarray, shape (place,)
+        Values of the quantity on the same scale.
+    weights : numpy.ndarray, shape (year, place)
+        Theirs after the notes.
 
     Returns
     -------
@@ -308,8 +337,8 @@ def refocus(draw: Array, weights: Array) -> tuple[Array, Array]:
     Importance sampling.  Without it one good note leaves a dozen draws of 64
     that count, and an unlikely one three, too few for an interval.
     """
-    share = weights.reshape(-1, draw.size).sum(axis=0) / weights.sum()
-    centre = float((share * draw).sum())
-    spread = max(REFOCUS_WIDER * float(np.sqrt((share * (draw - centre) ** 2).sum())), REFOCUS_LEAST)
+    share = weights.reshape(-1, places.size).sum(axis=0) / weights.sum()
+    centre = float((share * places).sum())
+    spread = max(REFOCUS_WIDER * float(np.sqrt((share * (places - centre) ** 2).sum())), REFOCUS_LEAST)
     moved = np.clip(centre + min(spread, 1.0) * draw, -REFOCUS_LIMIT, REFOCUS_LIMIT)
     return moved, 0.5 * (draw**2 - moved**2)

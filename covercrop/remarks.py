@@ -48,23 +48,26 @@ def _stages(field: Field, stand: Stand) -> list[str]:
         return []
     which = "1 scouting note is" if count == 1 else f"{count} scouting notes are"
     said = [f"{which} used, good to about {stand.scouting_sd:.0f} days."]
-    said += [_surprise(note, days) for note, days in stand.surprises]
-    if stand.scouting_sd > SCOUTING_SD_DAYS:
+    first = min(note.date for note in field.scouting if note.has_stage)
+    said += [_surprise(note, days, alone=note.date == first) for note, days in stand.surprises]
+    if round(stand.scouting_sd) > SCOUTING_SD_DAYS:
+        fit = "this weather" if count == 1 else "this weather and each other"
         said.append(
-            "The notes do not fit this weather well, so the dates are kept wide: check the sowing date, the cultivar "
-            "and the stages noted."
+            f"The notes do not fit {fit} well, so the dates are kept wide: check the sowing date, the cultivar and the "
+            "stages noted."
         )
     return said
 
 
-def _surprise(note: ScoutingNote, days: float) -> str:
+def _surprise(note: ScoutingNote, days: float, *, alone: bool) -> str:
     seen = f"BBCH {note.bbch}" if note.bbch is not None else f"{note.bloom_percent:g}% bloom"
     said = f"Your note of {_day(note.date)} ({seen}) is surprising: "
     if np.isinf(days):
         return f"{said}in this weather the model has that stage in hardly any year. It is used all the same."
     expected = note.date + dt.timedelta(days=round(days))
+    known = "alone" if alone else "and your earlier notes"
     return (
-        f"{said}by this weather alone it would be expected about {_day(expected)}, {abs(days):.0f} days "
+        f"{said}by this weather {known} it would be expected about {_day(expected)}, {abs(days):.0f} days "
         f"{'later' if days > 0 else 'earlier'}. It is used all the same."
     )
 

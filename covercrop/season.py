@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
-from covercrop import bed_tables, hazards, parameters, soil_temperature, termination, units
+from covercrop import bed_tables, hazards, parameters, phenology, soil_temperature, termination, units
 from covercrop.bed_tables import AmendmentEntry, BedsEntry, SoilEntry
 from covercrop.calibration import Calibration, calibrated, read_calibration
 from covercrop.errors import FieldFileError, ParameterError
@@ -29,6 +29,8 @@ UNITS = ("metric", "us")
 
 #: BBCH code that stands for a stand without buds: the last one before they show (51).
 NO_BUDS = 50
+#: The same for a stand without flowers.
+NO_FLOWERS = 59
 
 _FIELD = (
     "name",
@@ -130,6 +132,13 @@ class ScoutingNote:
     def has_stage(self) -> bool:
         """Whether the stage of the stand was seen."""
         return self.bloom_percent is not None or self.bbch is not None
+
+    @property
+    def stage(self) -> float:
+        """BBCH code of what was seen; no flowers are the stage before the first; NaN where no stage was seen."""
+        if self.bloom_percent is None:
+            return float("nan") if self.bbch is None else float(self.bbch)
+        return phenology.bbch_of_percent(self.bloom_percent) if self.bloom_percent else float(NO_FLOWERS)
 
     @property
     def of_the_stand(self) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +15,7 @@ from covercrop.ensemble import (
     NOTE_NOT_YET,
     NOTE_PAST,
     NOTE_REACHED,
+    PLACES,
     Draws,
     Evidence,
     refocus,
@@ -132,15 +133,27 @@ def grow_stand(
 
     stages = followed(draws.requirement)
     shape = stages["bud"].shape
-    seen = [note for note in scouting if note.has_stage]
-    evidence = [_evidence(note, stages, outlook) for note in seen]
-    surprises = tuple((note, days) for note, fact in zip(seen, evidence, strict=True) if (days := surprise(fact)))
-    weights, scouting_sd = scouting_weights(shape, evidence)
+    seen = sorted((note for note in scouting if note.has_stage), key=lambda note: note.date)
+    days_a_draw = spread / cover.bloom.pace.value
+    days = days_a_draw * draws.requirement
+    raw = [_evidence(note, stages, outlook) for note in seen]
+    evidence = [fact if fact.of_seed else _straightened(fact, days, days) for fact in raw]
+    surprises = tuple(
+        (note, gap)
+        for place, note in enumerate(seen)
+        if (gap := surprise(raw[place], scouting_weights(shape, evidence[:place])[0]))
+    )
+    weights, scouting_sd = scouting_weights(shape, [])
     if evidence:
-        requirement, prior = refocus(draws.requirement, weights)
+        located = [_straightened(fact, days, days_a_draw * PLACES) for fact in raw]
+        weights, _ = scouting_weights((shape[0], PLACES.size), located, prior=-0.5 * PLACES**2)
+        requirement, prior = refocus(draws.requirement, PLACES, weights)
         stages = followed(requirement)
-        evidence = [_evidence(note, stages, outlook) for note in seen]
-        weights, scouting_sd = scouting_weights(shape, evidence, scouting_sd, prior)
+        evidence = [
+            _evidence(note, stages, outlook) if fact.of_seed else _straightened(fact, days, days_a_draw * requirement)
+            for note, fact in zip(seen, raw, strict=True)
+        ]
+        weights, scouting_sd = scouting_weights(shape, evidence, prior=prior)
     opens, closes = termination.window(stages, terminate, cover)
     up = stages["emergence"][..., 0]
     return Stand(
@@ -221,7 +234,7 @@ def _last_seen_alive(scouting: Sequence[ScoutingNote], outlook: Outlook) -> floa
 def _evidence(note: ScoutingNote, stages: dict[str, Array], outlook: Outlook) -> Evidence:
     """What a note says to each member."""
     day = outlook.position(np.datetime64(note.date, "D"))
-    seen = phenology.bbch_of_percent(note.bloom_percent) if note.bloom_percent is not None else float(note.bbch or 0)
+    seen = note.stage
     if note.bloom_percent == 0:
         expected, kind = stages["first_flower"], NOTE_NOT_YET
     elif seen < phenology.BBCH["bud"]:
@@ -231,8 +244,48 @@ def _evidence(note: ScoutingNote, stages: dict[str, Array], outlook: Outlook) ->
     else:
         expected, kind = phenology.day_at_bbch(stages, seen), NOTE_REACHED
     if day < outlook.known:
-        expected = np.broadcast_to(_over_years(expected), expected.shape)
-    return Evidence(day=day, expected=expected, kind=kind)
+        expected = _over_years(expected)
+    return Evidence(
+        day=day,
+        expected=expected,
+        kind=kind,
+        age=float(max(outlook.known - 1 - day, 0)),
+        of_seed=seen >= phenology.PODS,
+    )
+
+
+def _straightened(note: Evidence, days: Array, places: Array) -> Evidence:
+    """A note as it would be if the stand went through all its stages at its usual pace.
+
+    Parameters
+    ----------
+    note : Evidence
+    days : numpy.ndarray, shape (draw,)
+        How much later each draw of the requirement is than the middle one, at the usual pace of the cover [d].
+    places : numpy.ndarray, shape (draw,)
+        Where it is asked for, by the same measure.
+
+    Notes
+    -----
+    What eyes mistake is the stage, not the calendar: a cold week, in which the buds of all members stand still, is no
+    disagreement of a week, and a stand seen further on must never count for less because its last stages were quick.
+    """
+    order = np.argsort(days)
+    ranked = days[order]
+    lateness = np.maximum.accumulate(note.lateness[:, order], axis=-1)
+    # Where members are at the stage on the very day, they are so over a stretch: its middle is taken.
+    first, last = (lateness < 0).sum(axis=-1), (lateness <= 0).sum(axis=-1)
+    middle = (_zero(lateness, ranked, first) + _zero(lateness, ranked, last)) / 2
+    return replace(note, expected=note.day + places - middle[:, np.newaxis])
+
+
+def _zero(lateness: Array, places: Array, after: NDArray[np.int64]) -> Array:
+    """Where the lateness passes zero, just before a member; beyond the members it goes on a day for a day."""
+    below, above = np.maximum(after - 1, 0), np.minimum(after, places.size - 1)
+    early, late = (np.take_along_axis(lateness, at[:, np.newaxis], axis=-1)[:, 0] for at in (below, above))
+    share = np.where(late > early, -early / np.where(late > early, late - early, 1.0), 0.0)
+    inside = places[below] + share * (places[above] - places[below])
+    return np.where(above == below, places[above] - early, inside)
 
 
 def _over_years(expected: Array) -> Array:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop import phenology, units
+from covercrop import units
 from covercrop.render import words
 
 if TYPE_CHECKING:
@@ -41,10 +41,8 @@ def noted(screen: Screen, field: Field, note: ScoutingNote, path: Path, *, us: b
 def seen(note: ScoutingNote, *, us: bool = False) -> list[str]:
     """What a note says, a phrase each."""
     said = []
-    if note.bloom_percent is not None:
-        said.append("no flowers yet" if note.bloom_percent == 0 else f"{note.bloom_percent:g}% in bloom")
-    if note.bbch is not None:
-        said.append(f"BBCH {note.bbch} ({phenology.stage_name(note.bbch)})")
+    if note.has_stage:
+        said.append(words.stage_seen(note))
     if note.soil_c is not None:
         soil = f"{units.fahrenheit_from_celsius(note.soil_c):.1f} °F" if us else f"{note.soil_c:.1f} °C"
         said.append(f"soil at {soil}")

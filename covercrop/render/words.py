@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop import plantback, units
+from covercrop import phenology, plantback, units
 
 if TYPE_CHECKING:
     from covercrop.plan import Plan
     from covercrop.records import DateRange
-    from covercrop.season import Field
+    from covercrop.season import Field, ScoutingNote
     from covercrop.traits import Crop
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -57,6 +57,9 @@ LIKELY_RIPE = 0.8
 
 #: Below this chance of having lived through the winter, every sentence about the stand is conditional.
 DOUBTFUL = 0.8
+
+#: Stages of the BBCH scale so few apart are not worth arguing over.
+NEAR_STAGES = 3
 
 #: Days that watering has to gain before it is mentioned.
 WORTH_WATERING = 3
@@ -360,11 +363,46 @@ def what_is_where(plan: Plan) -> str:
     )
 
 
+def stage_seen(note: ScoutingNote) -> str:
+    """The stage that a note tells of, as a phrase."""
+    if note.bbch is not None:
+        return f"BBCH {note.bbch} ({phenology.stage_name(note.bbch)})"
+    return "no flowers yet" if note.bloom_percent == 0 else f"{note.bloom_percent:g}% in bloom"
+
+
+def _stage(plan: Plan) -> str:
+    """Where the stand is, and what was seen last if that is something else: an answer may not argue with eyes."""
+    said = f"The stand is most likely at BBCH {plan.bbch}: {plan.stage}."
+    last = max((note for note in plan.field.scouting if note.has_stage), key=lambda note: note.date, default=None)
+    if last is None or _alike(last.stage, plan.bbch):
+        return said
+    seen = np.datetime64(last.date, "D")
+    # What was seen before today may have gone on since; it has not gone back.
+    if seen < plan.on and last.stage < plan.bbch:
+        return said
+    return (
+        f"By the weather and {'your note' if _stages_noted(plan) == 1 else 'all your notes'} the stand is most likely "
+        f"at BBCH {plan.bbch}: {plan.stage}. On {day_month(seen)} you saw {stage_seen(last)}: if you are sure of that, "
+        "go by it."
+    )
+
+
+def _alike(seen: float, bbch: int) -> bool:
+    """Whether two BBCH codes are one stage to the eye: near each other, no first bud or flower between."""
+    firsts = (phenology.BBCH["bud"], phenology.BBCH["first_flower"])
+    near = abs(seen - bbch) < NEAR_STAGES and all((seen < first) == (bbch < first) for first in firsts)
+    return near or phenology.stage_name(seen) == phenology.stage_name(bbch)
+
+
+def _stages_noted(plan: Plan) -> int:
+    return sum(note.has_stage for note in plan.field.scouting)
+
+
 def reasons(plan: Plan, *, us: bool = False) -> list[str]:
     """Why the answer is what it is, a sentence each."""
     if plan.state in ("winter-killed", "planted"):
         return []
-    said = [] if is_ended(plan) else [f"The stand is most likely at BBCH {plan.bbch}: {plan.stage}."]
+    said = [] if is_ended(plan) else [_stage(plan)]
     years = len(plan.outlook.years)
     seen = f"Of the days up to the ending of the cover, {percent(plan.observed_share)} are observed"
     said.append(f"{seen}; {years} past years of this place finish the season." if years else f"{seen}.")
