@@ -7,16 +7,14 @@ is in it), and a field names it: ``calibration = "mine.toml"``.
 from __future__ import annotations
 
 import math
-import os
-import tempfile
 import tomllib
-from contextlib import suppress
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
 from covercrop import parameters
 from covercrop.errors import ParameterError
 from covercrop.records import CitedValue
+from covercrop.replacement import replacing
 from covercrop.traits import Cover, Cultivar
 
 #: The first line of the file's own: what has it is ours to replace.
@@ -190,24 +188,12 @@ def write_calibration(path: Path, calibration: Calibration) -> None:
     parameters.cover(calibration.cover)
     content = _text(path.name, calibration)
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+        with replacing(path) as file:
+            file.write(content.encode())
     except OSError as error:
         raise ParameterError(
-            f"{path}: cannot be written ({error.strerror}); check the folder and its permissions"
+            f"{path}: cannot be written ({error.strerror}); nothing was changed, check the folder and its permissions"
         ) from None
-    part = Path(name)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        part.chmod(path.stat().st_mode & 0o7777 if path.exists() else 0o644)
-        part.replace(path)
-    except OSError as error:
-        raise ParameterError(f"{path}: cannot be written ({error.strerror}); nothing was changed") from None
-    finally:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
 
 
 def _is_ours(path: Path) -> bool:

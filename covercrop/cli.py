@@ -41,10 +41,10 @@ COMMANDS = (
     beds,
     calendar,
     report,
+    region,
+    weather,
     hindcast,
     calibrate,
-    weather,
-    region,
     degree_days,
     known,
 )
@@ -56,11 +56,12 @@ With no FIELDS file, the commands show an invented demonstration."""
 
 EPILOG = """\
 examples:
-  covercrop ready                      this week's answer for the demonstration
-  covercrop ready fields.toml          the same for your own fields
-  covercrop ready fields.toml --json   for another program
+  covercrop ready                        this week's answer for the demonstration
+  covercrop ready fields.toml --due      which of your own fields need you this week
   covercrop scout fields.toml "Mill terrace" --bloom 10
-  covercrop weather fields.toml        where the weather comes from, and how good it is
+  covercrop sow fields.toml              what to sow this autumn, and when
+  covercrop report fields.toml -o fields.html
+  covercrop weather fields.toml          where the weather comes from, and how good it is
 
 exit status: 0; 1 a problem, said in one line; 2 wrong usage"""
 

@@ -161,6 +161,15 @@ def _key(name: str) -> str:
     return "-".join(name.casefold().replace("_", " ").replace("-", " ").split())
 
 
+def _of_name(record: type[Record], what: str, name: str, file: str) -> Record:
+    """What a file has under a name."""
+    key = _key(name)
+    table = _shipped(file).get(key)
+    if table is None:
+        raise UnknownNameError(what, name, _names(file))
+    return build(record, table, f"{file} [{key}]", key=key)
+
+
 def cover_names() -> tuple[str, ...]:
     """Keys of the covers that are known."""
     return _names("covers.toml")
@@ -185,10 +194,7 @@ def cover(name: str) -> Cover:
     UnknownNameError
         If there is no such cover; names near matches.
     """
-    table = _shipped("covers.toml").get(_key(name))
-    if table is None:
-        raise UnknownNameError("cover", name, cover_names())
-    return build(Cover, table, f"covers.toml [{_key(name)}]", key=_key(name))
+    return _of_name(Cover, "cover", name, "covers.toml")
 
 
 @cache
@@ -200,10 +206,7 @@ def crop(name: str) -> Crop:
     UnknownNameError
         If there is no such crop; names near matches.
     """
-    table = _shipped("crops.toml").get(_key(name))
-    if table is None:
-        raise UnknownNameError("crop", name, crop_names())
-    return build(Crop, table, f"crops.toml [{_key(name)}]", key=_key(name))
+    return _of_name(Crop, "crop", name, "crops.toml")
 
 
 @cache
@@ -215,10 +218,7 @@ def material(name: str) -> Material:
     UnknownNameError
         If there is no such material; names near matches.
     """
-    table = _shipped("amendments.toml").get(_key(name))
-    if table is None:
-        raise UnknownNameError("material", name, material_names())
-    return build(Material, table, f"amendments.toml [{_key(name)}]", key=_key(name))
+    return _of_name(Material, "material", name, "amendments.toml")
 
 
 def cultivar(of: Cover, name: str) -> Cultivar:

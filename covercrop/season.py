@@ -18,7 +18,7 @@ from covercrop import bed_tables, hazards, parameters, phenology, soil_temperatu
 from covercrop.bed_tables import AmendmentEntry, BedsEntry, SoilEntry
 from covercrop.calibration import Calibration, calibrated, read_calibration
 from covercrop.errors import FieldFileError, ParameterError
-from covercrop.field_table import Table as _Table
+from covercrop.field_table import Table
 from covercrop.field_table import shown as _shown
 from covercrop.records import Units
 from covercrop.traits import Cover
@@ -175,7 +175,7 @@ class FieldFile:
     today: dt.date | None = None
 
 
-def _named(lookup: Callable[..., Value], table: _Table, *arguments: Any) -> Value:
+def _named(lookup: Callable[..., Value], table: Table, *arguments: Any) -> Value:
     try:
         return lookup(*arguments)
     except ParameterError as error:
@@ -188,7 +188,7 @@ def cover_of(entry: CoverEntry) -> Cover:
     return cover if entry.calibration is None else calibrated(cover, entry.calibration)
 
 
-def _calibration(table: _Table, folder: Path, cover: Cover, cultivar: str) -> Calibration | None:
+def _calibration(table: Table, folder: Path, cover: Cover, cultivar: str) -> Calibration | None:
     """The own numbers that a field names, if they are of the cover and cultivar that it has."""
     name = table.text("calibration", "name the file that covercrop calibrate wrote, relative to the field file", "")
     if not name:
@@ -205,7 +205,7 @@ def _calibration(table: _Table, folder: Path, cover: Cover, cultivar: str) -> Ca
     return calibration
 
 
-def _cover(table: _Table, folder: Path) -> CoverEntry:
+def _cover(table: Table, folder: Path) -> CoverEntry:
     named = table.text("species", 'name the cover, such as "crimson-clover" (see: covercrop covers)')
     cover = _named(parameters.cover, table, named)
     cultivar = table.text("cultivar", "name the cultivar, or leave the line out", "")
@@ -225,7 +225,7 @@ def _cover(table: _Table, folder: Path) -> CoverEntry:
     return entry
 
 
-def _weather(table: _Table, folder: Path) -> WeatherEntry:
+def _weather(table: Table, folder: Path) -> WeatherEntry:
     file = table.text("file", "name the weather file, relative to the field file", "")
     return WeatherEntry(
         file=folder / file if file else None,
@@ -234,7 +234,7 @@ def _weather(table: _Table, folder: Path) -> WeatherEntry:
     )
 
 
-def _crop(table: _Table, cover: CoverEntry) -> CropEntry:
+def _crop(table: Table, cover: CoverEntry) -> CropEntry:
     name = table.text("name", 'name the crop that follows, such as "pumpkin" (see: covercrop crops)')
     name = _named(parameters.crop, table, name).key
     planted = table.date("planted", None)
@@ -285,7 +285,7 @@ _MEASURED = {
 }
 
 
-def _measured(table: _Table, name: str) -> float | None:
+def _measured(table: Table, name: str) -> float | None:
     """A measurement that may stand in the metric or in the US unit, as metric."""
     metric, us = _MEASURED[name]
     values = [
@@ -305,7 +305,7 @@ def _measured(table: _Table, name: str) -> float | None:
     return found[0] if found else None
 
 
-def _note(table: _Table, cover: CoverEntry) -> ScoutingNote:
+def _note(table: Table, cover: CoverEntry) -> ScoutingNote:
     percent = table.number("bloom_percent", 0, 100, "give 0 to 100", None)
     bbch = table.number("bbch", 0, 99, "give a BBCH stage, 0 to 99", None)
     if percent is not None and bbch is not None:
@@ -337,7 +337,7 @@ def _note(table: _Table, cover: CoverEntry) -> ScoutingNote:
 
 def _field(where: str, raw: Any, folder: Path) -> Field:
     named = raw.get("name") if isinstance(raw, dict) else None
-    table = _Table(f'{where} "{named}"' if isinstance(named, str) else where, raw, _FIELD)
+    table = Table(f'{where} "{named}"' if isinstance(named, str) else where, raw, _FIELD)
     name = table.text("name", "give the field a name")
     cover = _cover(table.below("cover", _COVER, "it says what was sown, and when"), folder)
     crop = _crop(table.below("crop", _CROP, "it says what is to follow the cover"), cover)
@@ -362,7 +362,7 @@ def _field(where: str, raw: Any, folder: Path) -> Field:
         scouting=tuple(
             sorted(
                 (
-                    _note(_Table(f"{table.where}: scouting {number}", raw_note, _SCOUTING), cover)
+                    _note(Table(f"{table.where}: scouting {number}", raw_note, _SCOUTING), cover)
                     for number, raw_note in enumerate(scouting, start=1)
                 ),
                 key=lambda note: note.date,
@@ -447,7 +447,7 @@ def parse_fields(path: Path, content: bytes) -> FieldFile:
         raise FieldFileError(f"{path}: not TOML: {error}{_line_named(error, text)}; {_HOW_TO_WRITE}") from None
     except (ValueError, RecursionError) as error:
         raise FieldFileError(f"{path}: cannot be read ({error}); give the path of a plain field file") from None
-    top = _Table(str(path), raw, ("field", "today"))
+    top = Table(str(path), raw, ("field", "today"))
     entries = raw.get("field", [])
     if not isinstance(entries, list) or not entries:
         raise FieldFileError(f"{path}: no field in it; begin each with a line [[field]]")

@@ -17,6 +17,8 @@ help
     ``python -m covercrop --help``, against the same.
 many
     ``python -m covercrop ready`` on 300 fields that share ten weather files, in seconds of processor time, against 5 s.
+read
+    A weather file of 11,000 days, read and checked for faults; against pandas reading it unchecked.
 cells
     The first day on which each of 64 degree-day sums, as a region needs for its draws, is reached in each season of 48
     cells of 30 years: ours against xclim's.
@@ -67,6 +69,7 @@ BARS = {
     "covers": 2.5,
     "years": 2.2,
     "cells": 1 / 50,
+    "read": 15.0,
 }
 SOWN = ("2026-09-01", "2026-11-14")
 SOWN_COVERS = ("crimson-clover", "hairy-vetch", "winter-pea", "common-vetch", "berseem-clover")
@@ -411,6 +414,26 @@ def sow() -> str:
         )  # fmt: skip
 
 
+def read() -> str:
+    """Thirty years of daily weather from a CSV file."""
+    import pandas as pd
+
+    from covercrop.weather.files import read_weather_file
+
+    days = pd.date_range("1995-01-01", periods=11_000)
+    mean = 12 - 10 * np.cos(2 * np.pi * days.day_of_year.to_numpy() / 365) + 4 * np.sin(np.arange(11_000) * 1.3)
+    ours, reference = [], []
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder, "weather.csv")
+        pd.DataFrame({"date": days, "tmin": mean - 6, "tmax": mean + 6, "rain": 1.2}).to_csv(
+            path, index=False, float_format="%.1f"
+        )
+        for _ in range(REPEATS_CORE):
+            ours.append(_timed(lambda: read_weather_file(path))[0])
+            reference.append(_timed(lambda: pd.read_csv(path, parse_dates=["date"]))[0])
+    return _row("read", ours, reference, f"{days.size} days")
+
+
 BENCHMARKS: dict[str, Callable[[], str]] = {
     "core": core,
     "ready": lambda: _command("ready", "ready"),
@@ -418,6 +441,7 @@ BENCHMARKS: dict[str, Callable[[], str]] = {
     "report": report,
     "help": lambda: _command("help", "--help"),
     "many": many,
+    "read": read,
     "cells": cells,
     "grid": grid,
     "sow": sow,

@@ -10,10 +10,17 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from hypothesis import settings
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 LOOPBACK = {"localhost", "127.0.0.1", "::1", "", None}
 PROXIES = ("HTTP_PROXY", "HTTPS_PROXY", "ALL_PROXY")
+
+# How long an example takes says more of the machine than of the code: no test is timed.  A check of a change must not
+# fail by an example that it happens on, so the examples are the same each time; `--hypothesis-profile=search` looks on.
+settings.register_profile("same", deadline=None, derandomize=True)
+settings.register_profile("search", deadline=None)
+settings.load_profile("same")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from covercrop import amendments, parameters
@@ -117,7 +117,6 @@ def test_own_numbers_come_first() -> None:
     assert found.phosphorus == pytest.approx(0.8 * material.phosphate.value * amendments.P_IN_PHOSPHATE)
 
 
-@settings(deadline=None)
 @given(st.floats(0.001, 0.5), st.floats(1, 1e5), st.sampled_from(parameters.material_names()))
 def test_twice_the_ground_twice_the_matter(depth: float, area: float, name: str) -> None:
     """Everything in all doubles with the area; everything on a hectare stays."""

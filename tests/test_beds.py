@@ -195,7 +195,7 @@ def test_winter_squash_as_published() -> None:
     assert standing.plants.value == 3
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.floats(12, 80), st.floats(12, 80), st.booleans(), st.sampled_from(["bare", "straw", "black-plastic"]))
 def test_twice_the_area_twice_the_material(
     beds: Callable[..., BedPlan], length: float, width: float, us: bool, ground_cover: str
@@ -472,7 +472,7 @@ def test_a_hostile_name_stays_a_name(beds: Callable[..., BedPlan], name: str) ->
 
 
 @given(name=st.text(min_size=1, max_size=40))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_any_name_can_be_drawn(beds: Callable[..., BedPlan], name: str) -> None:
     """Whatever a field is called, the document parses."""
     SafeTree.fromstring(bed_drawing.svg([beds(name=name)]).encode("utf-8"))

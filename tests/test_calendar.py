@@ -428,7 +428,7 @@ def moved(reminder: Reminder, days: int) -> Reminder:
     return replace(reminder, event=event)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(RUNS)
 def test_any_course_of_runs(runs: list[tuple[int, dict[int, int]]]) -> None:
     """Whatever comes and goes: one event a UID, numbers that rise exactly with what is said, nothing left ahead."""
@@ -508,7 +508,6 @@ def test_hostile_names(name: str) -> None:
     round_trip(name)
 
 
-@settings(deadline=None)
 @given(st.text(min_size=1, max_size=120).filter(lambda name: bool(name.strip())))
 @example("\\,")
 @example("a\\")

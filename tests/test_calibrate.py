@@ -290,7 +290,10 @@ def test_an_earlier_calibration_is_replaced_and_nothing_else(fitted: Calibrated,
         (other, "is there already and is no calibration; give another name with -o"),
         (tmp_path, "is a folder; give the name of a file in it"),
         (Path(os.devnull), "is there already and is no calibration"),
-        (tmp_path / "none" / "mine.toml", "cannot be written .No such file or directory.; check the folder"),
+        (
+            tmp_path / "none" / "mine.toml",
+            "cannot be written .No such file or directory.; nothing was changed, check the folder",
+        ),
     ):
         with pytest.raises(ParameterError, match=message):
             write_calibration(wrong, fitted.calibration)

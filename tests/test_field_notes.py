@@ -120,7 +120,7 @@ def test_the_note_stands_at_the_end_of_its_field(path: Path) -> None:
 
 
 @given(texts=st.lists(st.text(st.characters(exclude_categories=["Cs"]), min_size=1).filter(str.strip), max_size=4))
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=40, deadline=None)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=40)
 def test_any_words_are_read_back(path: Path, texts: list[str]) -> None:
     """Quotes, brackets, ends of lines, control characters: what is noted is what is read."""
     path.write_text(LAYOUTS["another field after it"], encoding="utf-8")

@@ -142,7 +142,7 @@ def test_draws_of_emergence_broadcast(vetch):
             np.testing.assert_array_equal(together[year, k], alone)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     tmean=arrays(np.float64, 90, elements=st.floats(-25, 35)),
     emergence=st.integers(0, 80),
@@ -396,7 +396,7 @@ def test_unknown_days_kill_nothing(vetch):
     assert survival(np.full(3, -30.0), vetch.winter) == 1.0  # too short for one spell
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     tmean=arrays(np.float64, 60, elements=st.floats(-35, 30)),
     cooling=arrays(np.float64, 60, elements=st.floats(0, 10)),

@@ -11,7 +11,7 @@ import pytest
 PACKAGE = Path(__file__).resolve().parent.parent / "covercrop"
 LAYERS = (
     ("errors",),
-    ("units", "records", "resources", "field_table"),
+    ("units", "records", "resources", "replacement", "field_table"),
     ("traits", "measures"),
     ("parameters", "degree_days", "daylength", "soil_temperature", "soil_water", "weather"),
     ("phenology", "termination", "decomposition", "hazards", "growth", "calibration", "bed_tables", "layout"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from covercrop import parameters
@@ -72,7 +72,6 @@ def test_a_field_smaller_than_a_spacing_still_has_a_plant() -> None:
     assert laid.vine_area == pytest.approx(2.0)
 
 
-@settings(deadline=None)
 @given(side, side, gap, gap)
 def test_spots_lie_inside_and_apart(length: float, width: float, row_spacing: float, spacing: float) -> None:
     """Every row and spot lies on the field, they are the spacing apart, and the middle is the middle."""
@@ -86,7 +85,6 @@ def test_spots_lie_inside_and_apart(length: float, width: float, row_spacing: fl
     assert laid.vine_area <= laid.area * (1 + 1e-9)
 
 
-@settings(deadline=None)
 @given(st.integers(1, 200), st.integers(1, 200), gap, gap)
 def test_twice_the_length_twice_the_spots(spots: int, rows: int, row_spacing: float, spacing: float) -> None:
     """Whole numbers of spacings double exactly; anything else by one spot a row at most."""
@@ -108,7 +106,6 @@ def test_frames_in_a_block() -> None:
     np.testing.assert_allclose(laid.spots[:2], [0.6 + 1.2, 0.6 + 1.2 + 3.0])
 
 
-@settings(deadline=None)
 @given(st.floats(3, 60), st.floats(2, 60), st.integers(1, 40), st.floats(0, 2))
 def test_frames_stay_on_the_field(length: float, width: float, frames: int, path: float) -> None:
     """Either all frames lie on the field without touching, or it is said that they do not go there."""

@@ -17,7 +17,7 @@ from covercrop.traits import Bloom, Cover
 
 DAYS = 480
 ORDERED = ("emergence", "bud", "first_flower", "bloom_10", "bloom_25", "bloom_50", "end_of_bloom")
-SHORT = settings(max_examples=40, deadline=None)
+SHORT = settings(max_examples=40)
 
 
 def cited(value: float) -> CitedValue:

@@ -35,6 +35,8 @@ QUIET = (
     "--disable-sync",
 )
 
+PAPERS = ("A4", "Letter")
+
 HOSTILE = (
     "<script>document.title = 'taken'</script>",
     '"><img src=x onerror="document.title = \'taken\'">',
@@ -216,41 +218,43 @@ def test_every_chart_is_there_in_words(show: Callable[..., Seen], demo: list[Pla
     assert f"soil at 21 °C {warm}" in charts.nth(2).locator("desc").text_content()
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize("cautions", [False, True])
-def test_a_sheet_for_every_field(show: Callable[..., Seen], demo: list[Plan], paper: str, cautions: bool) -> None:
+def test_a_sheet_for_every_field(show: Callable[..., Seen], demo: list[Plan], cautions: bool) -> None:
     """The demonstration prints on three sheets, cautions or not, and one field on one; each begins with its name."""
     extra = [[report.Section(title="Take care", items=each.cautions)] if cautions else [] for each in demo]
-    sheets = show(demo, sections=extra).sheets(paper)
-    assert len(sheets) == 3
-    for each, sheet in zip(demo, sheets, strict=True):
-        assert each.field.name in sheet
-        assert "What planting waits for" in sheet
-        assert "latest planting to ripen" in sheet
-        assert "assumptions stand" in sheet  # the last line of a sheet
-        assert not cautions or "Handle treated seed" in sheet
-    assert len(show(demo[:1]).sheets(paper)) == 1
+    all_fields, one_field = show(demo, sections=extra), show(demo[:1])
+    for paper in PAPERS:
+        sheets = all_fields.sheets(paper)
+        assert len(sheets) == 3, paper
+        for each, sheet in zip(demo, sheets, strict=True):
+            assert each.field.name in sheet
+            assert "What planting waits for" in sheet
+            assert "latest planting to ripen" in sheet
+            assert "assumptions stand" in sheet, paper  # the last line of a sheet
+            assert not cautions or "Handle treated seed" in sheet
+        assert len(one_field.sheets(paper)) == 1, paper
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_a_sheet_in_every_state(show: Callable[..., Seen], states: list[Plan], paper: str) -> None:
+def test_a_sheet_in_every_state(show: Callable[..., Seen], states: list[Plan]) -> None:
     """Whatever the state of the field, it is one sheet; also where a field could not be worked out."""
     assert {each.state for each in states} == set(STATES)
-    sheets = show(states, problems=[("Far field", "the weather file is not there")]).sheets(paper)
-    assert len(sheets) == len(states)
-    assert all("Far field" in sheet for sheet in sheets)
+    seen = show(states, problems=[("Far field", "the weather file is not there")])
+    for paper in PAPERS:
+        sheets = seen.sheets(paper)
+        assert len(sheets) == len(states), paper
+        assert all("Far field" in sheet for sheet in sheets), paper
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_many_long_notes_stay_on_the_sheet(show: Callable[..., Seen], paper: str) -> None:
+def test_many_long_notes_stay_on_the_sheet(show: Callable[..., Seen]) -> None:
     """Thirty notes of a thousand letters: the last four are printed, two lines each, and the sheet says so."""
     told = plan("much told", scouting=notes(30, "buds along the wall and by the gate, " * 27))
-    sheets = show([told]).sheets(paper)
-    assert len(sheets) == 1
-    assert "29: buds" in sheets[0]
-    assert "24: buds" not in sheets[0]
-    assert "26 earlier notes are on the page on screen" in sheets[0]
-    assert show([told]).page.get_by_text("0: buds along").count() > 0
+    seen = show([told])
+    for paper in PAPERS:
+        (sheet,) = seen.sheets(paper)
+        assert "29: buds" in sheet, paper
+        assert "24: buds" not in sheet, paper
+        assert "26 earlier notes are on the page on screen" in sheet, paper
+    assert seen.page.get_by_text("0: buds along").count() > 0
 
 
 def test_what_is_too_much_for_a_sheet_goes_overleaf(show: Callable[..., Seen], demo: list[Plan]) -> None:

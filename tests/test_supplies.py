@@ -6,7 +6,7 @@ from math import ceil
 
 import pint
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from covercrop import supplies
@@ -23,7 +23,6 @@ def vines(length: float = 30.0, width: float = 24.0) -> Layout:
     return rows_or_hills(length, width, kind="hills", row_spacing=2.4, spacing=1.2, plants=1)
 
 
-@settings(deadline=None)
 @given(quantity, st.sampled_from([0.01, 0.1, 0.5, 1.0, 10.0]))
 def test_rounding_is_up_and_by_less_than_a_step(need: float, step: float) -> None:
     """What is bought is never less than the need (but for a millionth of a step), nor a whole step more."""
@@ -52,7 +51,6 @@ def test_the_same_heap_in_us_sizes() -> None:
     assert (found.bags, found.barrows) == (27, 9)
 
 
-@settings(deadline=None)
 @given(st.floats(0.01, 1e4), st.floats(0.01, 1e4))
 def test_twice_the_heap_twice_the_loads(volume: float, mass: float) -> None:
     """Twice as much takes twice the loads, within the rounding of one."""
@@ -89,7 +87,6 @@ def test_sheet_on_everything_by_hand() -> None:
     assert found.covered == pytest.approx(720)
 
 
-@settings(deadline=None)
 @given(st.floats(2, 100), st.floats(3, 100), st.floats(1, 12), st.sampled_from(["everywhere", "rows", "paths"]))
 def test_sheet_covers_what_it_has_to(length: float, width: float, bought: float, covering: str) -> None:
     """Strips, less their overlaps and edges, are at least the ground under them, but for the little that gives."""
@@ -113,7 +110,6 @@ def test_boards_by_hand(pieces: list[float], stock: float, count: int) -> None:
     assert boards(pieces, stock) == count
 
 
-@settings(deadline=None)
 @given(st.lists(st.floats(0.1, 10), max_size=40), st.sampled_from([2.4, 3.6]))
 def test_boards_are_enough_and_not_absurd(pieces: list[float], stock: float) -> None:
     """No fewer than the lengths add up to, and fewer than twice as many and one."""

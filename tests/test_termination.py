@@ -22,7 +22,7 @@ STAGES = {
 }
 CRIMSON = parameters.cover("crimson-clover")
 VETCH = parameters.cover("hairy-vetch")
-SHORT = settings(max_examples=60, deadline=None)
+SHORT = settings(max_examples=60)
 
 
 def test_turning_under_opens_at_ten_percent_and_closes_before_seed() -> None:

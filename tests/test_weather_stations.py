@@ -171,13 +171,11 @@ def test_trap_missing_years_are_not_asked_for_again(server, tmp_path):
 
 
 def test_trap_more_than_thirty_years(server, tmp_path):
-    """The client refuses more than 30 years at once; 39 come whole, in less than 6 s."""
-    start = time.perf_counter()
+    """The client refuses more than 30 years at once; 39 come whole, no year but the last asked for twice."""
     weather = season(tmp_path, start=date(1985, 1, 1))
-    assert time.perf_counter() - start < 6
     assert len(weather.table) == (TODAY - date(1985, 1, 1)).days + 1
     assert weather.table["origin"].eq("observed").mean() > 0.999
-    assert sorted(set(server.years_asked())) == list(range(1985, 2025))
+    assert sorted(server.years_asked()) == [*range(1985, 2025), 2024]
 
 
 @pytest.mark.parametrize("how", ["hang", "trickle"])
@@ -390,7 +388,7 @@ def test_near_short_record_leads_and_a_longer_one_completes_it(server, tmp_path)
 
 def test_cache_that_cannot_be_written(server, tmp_path, monkeypatch):
     """Without a place to keep it the weather is used all the same, and that is said."""
-    monkeypatch.setattr(store.tempfile, "mkstemp", lambda **_: (_ for _ in ()).throw(PermissionError("read-only")))
+    monkeypatch.setattr("tempfile.mkstemp", lambda **_: (_ for _ in ()).throw(PermissionError("read-only")))
     weather = season(tmp_path)
     assert "cannot be kept" in weather.notes[0]
     assert len(weather.table) == (TODAY - SOWN).days + 1

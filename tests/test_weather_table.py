@@ -50,7 +50,7 @@ def test_table_is_a_gapless_calendar():
     pd.testing.assert_frame_equal(frame, before)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     lost=st.sets(st.integers(0, 199), max_size=150),
     crossed=st.sets(st.integers(0, 199), max_size=5),

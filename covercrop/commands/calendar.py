@@ -6,7 +6,17 @@ import argparse
 import sys
 from pathlib import Path
 
-from covercrop.commands.shared import Commands, date, each_field, fields_argument, read, report, screen, show
+from covercrop.commands.shared import (
+    Commands,
+    complain,
+    each_field,
+    fields_argument,
+    on_argument,
+    planner,
+    read,
+    screen,
+    show,
+)
 
 _STANDARD_OUTPUT = Path("-")
 
@@ -22,7 +32,7 @@ def add(commands: Commands) -> None:
         metavar="FILE.ics",
         help="write an iCalendar file; run again, it raises the number of what has moved (- for standard output)",
     )
-    calendar.add_argument("--on", type=date, metavar="DATE", help="the day asked about, as 2026-04-20 (default: today)")
+    on_argument(calendar)
 
 
 def _run(arguments: argparse.Namespace) -> int:
@@ -30,12 +40,11 @@ def _run(arguments: argparse.Namespace) -> int:
 
     from covercrop.agenda import next_autumn
     from covercrop.errors import UsageError
-    from covercrop.field_weather import weather_of
-    from covercrop.plan import Plan, make_plan
+    from covercrop.plan import Plan
     from covercrop.render import calendar, datebook, machine
     from covercrop.render.files import write_whole
     from covercrop.render.reminders import Reminder, reminders
-    from covercrop.season import Field, as_of
+    from covercrop.season import Field
 
     output = arguments.output
     if output == _STANDARD_OUTPUT and arguments.json:
@@ -44,14 +53,13 @@ def _run(arguments: argparse.Namespace) -> int:
     before = {} if output in (None, _STANDARD_OUTPUT) else calendar.read(output, file.fields)
     day = arguments.on or today
     on = np.datetime64(day, "D")
+    plan = planner(day, today)
 
-    def plan(field: Field) -> tuple[Plan, tuple[Reminder, ...]]:
-        known = as_of(field, day)
-        weather = weather_of(known, max(today, day))
-        made = make_plan(known, weather, on)
+    def remind(field: Field) -> tuple[Plan, tuple[Reminder, ...]]:
+        made, weather = plan(field)
         return made, reminders(made, next_autumn(made, weather), us=arguments.units == "us")
 
-    answers, problems = each_field(file.fields, plan)
+    answers, problems = each_field(file.fields, remind)
     plans = [made for made, _ in answers]
     ahead = [reminder for _, said in answers for reminder in said]
     if output is not None and plans:
@@ -71,4 +79,4 @@ def _run(arguments: argparse.Namespace) -> int:
         show(machine.dump(machine.calendar(plans, ahead, on, problems)))
     elif output is None and plans:
         datebook.datebook(screen(), ahead, on, title=title)
-    return report(problems)
+    return complain(problems)

@@ -10,7 +10,7 @@ from covercrop.commands.shared import Commands, screen, show
 
 def add(commands: Commands) -> None:
     """Add it to the parser."""
-    calibrate = commands.add("calibrate", _run, "own bloom records to own numbers, for one cover and cultivar")
+    calibrate = commands.add("calibrate", _run, "numbers of your own, from your bloom records, for one cultivar")
     calibrate.add_argument(
         "records",
         nargs="?",

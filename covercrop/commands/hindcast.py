@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from covercrop.commands.shared import Commands, each_field, fields_argument, progress, read, report, screen, show
+from covercrop.commands.shared import Commands, complain, each_field, fields_argument, progress, read, screen, show
 
 
 def add(commands: Commands) -> None:
@@ -53,4 +53,4 @@ def _run(arguments: argparse.Namespace) -> int:
         from covercrop.render import hindcast
 
         hindcast.show(screen(), replayed, title=title, full=arguments.full)
-    return report(problems)
+    return complain(problems)

@@ -4,7 +4,20 @@ from __future__ import annotations
 
 import argparse
 
-from covercrop.commands.shared import Commands, date, each_field, fields_argument, named, read, report, screen, show
+from covercrop.commands.shared import (
+    Commands,
+    complain,
+    each_field,
+    field_argument,
+    fields_argument,
+    full_argument,
+    named,
+    on_argument,
+    planner,
+    read,
+    screen,
+    show,
+)
 
 #: More fields than this are shown in a table.
 FEW = 5
@@ -14,24 +27,16 @@ def add(commands: Commands) -> None:
     """Add it to the parser."""
     ready = commands.add("ready", _run, "this week's answer for every field: stage, window, wait, planting")
     fields_argument(ready)
-    ready.add_argument("--on", type=date, metavar="DATE", help="the day asked about, as 2026-04-20 (default: today)")
-    ready.add_argument("--full", action="store_true", help="add every assumption with its reason, and sources in full")
-    ready.add_argument(
-        "--field",
-        action="append",
-        metavar="NAME",
-        help=f"only this field, in full; more than {FEW} fields are shown in a table",
-    )
+    on_argument(ready)
+    full_argument(ready)
+    field_argument(ready, f"more than {FEW} fields are shown in a table")
     ready.add_argument("--due", action="store_true", help="only fields that need something within the week")
 
 
 def _run(arguments: argparse.Namespace) -> int:
     import numpy as np
 
-    from covercrop.field_weather import SharedWeather, weather_of
     from covercrop.needs import is_due
-    from covercrop.plan import Plan, make_plan
-    from covercrop.season import Field, as_of
 
     file, today, title = read(arguments)
     day = arguments.on or today
@@ -39,14 +44,8 @@ def _run(arguments: argparse.Namespace) -> int:
     fields = named(file, arguments.field)
     in_full = arguments.full or arguments.field or arguments.json
     table = not in_full and (arguments.due or len(fields) > FEW)
-    shared: SharedWeather = {}
-
-    def plan(field: Field) -> Plan:
-        known = as_of(field, day)
-        weather = weather_of(known, max(today, day), shared=shared)
-        return make_plan(known, weather, on, beside=not table)
-
-    plans, problems = each_field(fields, plan)
+    planned, problems = each_field(fields, planner(day, today, beside=not table))
+    plans = [plan for plan, _ in planned]
     shown = [each for each in plans if is_due(each)] if arguments.due else plans
     if arguments.json:
         from covercrop.render import machine
@@ -65,4 +64,4 @@ def _run(arguments: argparse.Namespace) -> int:
         from covercrop.render import terminal
 
         terminal.ready(screen(), shown, on, title=title, us=arguments.units == "us", full=arguments.full)
-    return report(problems)
+    return complain(problems)

@@ -19,7 +19,7 @@ def add(commands: Commands) -> None:
     region = commands.add(
         "region",
         _run,
-        "the same over every cell of a grid, or every station of a table",
+        "what ready says, for every cell of a grid or every station of a table",
         units="units of the weather files of a table of stations; a grid says its own",
     )
     region.add_argument("grid", metavar="GRID", type=Path, help="NetCDF, Zarr, or a CSV table of stations")

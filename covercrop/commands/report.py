@@ -6,8 +6,18 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from covercrop.commands.shared import Commands, date, each_field, fields_argument, read, show
-from covercrop.commands.shared import report as say
+from covercrop.commands.shared import (
+    Commands,
+    complain,
+    each_field,
+    field_argument,
+    fields_argument,
+    named,
+    on_argument,
+    planner,
+    read,
+    show,
+)
 from covercrop.errors import visible
 
 if TYPE_CHECKING:
@@ -15,7 +25,6 @@ if TYPE_CHECKING:
 
     from covercrop.plan import Plan
     from covercrop.render.report import Section
-    from covercrop.season import Field, FieldFile
 
 #: The choices, repeated from covercrop.render.charts, which imports numpy; a test holds them equal.
 CHARTS = ("season", "window", "limits")
@@ -26,10 +35,10 @@ PAGES, PICTURES = (".html", ".htm"), (".svg", ".png")
 
 def add(commands: Commands) -> None:
     """Add it to the parser."""
-    page = commands.add("report", _run, "one page to look at and to print, a sheet for every field, with charts")
+    page = commands.add("report", _run, "a page to look at and to print, a sheet for every field, with charts")
     fields_argument(page)
     page.add_argument("-o", "--output", type=Path, required=True, metavar="FILE.html", help="the file to write")
-    page.add_argument("--on", type=date, metavar="DATE", help="the day asked about, as 2026-04-20 (default: today)")
+    on_argument(page)
     page.add_argument(
         "--with",
         dest="more",
@@ -41,29 +50,27 @@ def add(commands: Commands) -> None:
     page.add_argument(
         "--chart", choices=CHARTS, help="write this chart of one field alone; FILE then ends with .svg or .png"
     )
-    page.add_argument("--field", metavar="NAME", help="only this field")
+    field_argument(page)
 
 
 def _run(arguments: argparse.Namespace) -> int:
     import numpy as np
 
-    from covercrop.field_weather import weather_of
-    from covercrop.plan import make_plan
+    from covercrop.errors import UsageError
     from covercrop.render import report
     from covercrop.render.files import check_place, write_whole
-    from covercrop.season import as_of
 
     check_place(arguments.output, PICTURES if arguments.chart else PAGES)
     report.check_packages()
     file, today, title = read(arguments)
     day = arguments.on or today
     on = np.datetime64(day, "D")
-
-    def plan(field: Field) -> Plan:
-        known = as_of(field, day)
-        return make_plan(known, weather_of(known, max(today, day)), on)
-
-    plans, problems = each_field(_chosen(file, arguments.field, alone=arguments.chart is not None), plan)
+    fields = named(file, arguments.field)
+    if arguments.chart and len(fields) > 1:
+        names = ", ".join(field.name for field in fields)
+        raise UsageError(f"--chart draws one field; name it with --field, one of: {names}")
+    planned, problems = each_field(fields, planner(day, today))
+    plans = [plan for plan, _ in planned]
     if plans:
         us = arguments.units == "us"
         if arguments.chart:
@@ -79,25 +86,11 @@ def _run(arguments: argparse.Namespace) -> int:
 
             show(machine.dump(machine.report(plans, on, str(arguments.output), problems)))
         else:
-            show(visible(f"{arguments.output}: {arguments.chart or 'page'} of {_named(plans)}"))
-    return say(problems)
+            show(visible(f"{arguments.output}: {arguments.chart or 'page'} of {_about(plans)}"))
+    return complain(problems)
 
 
-def _chosen(file: FieldFile, name: str | None, *, alone: bool) -> tuple[Field, ...]:
-    """The field of a name, or all; a chart is of one."""
-    from covercrop.errors import UnknownNameError, UsageError
-
-    names = [field.name for field in file.fields]
-    if name is None:
-        if alone and len(names) > 1:
-            raise UsageError(f"--chart draws one field; name it with --field, one of: {', '.join(names)}")
-        return file.fields
-    if name not in names:
-        raise UnknownNameError("field", name, names)
-    return (file.fields[names.index(name)],)
-
-
-def _named(plans: Sequence[Plan]) -> str:
+def _about(plans: Sequence[Plan]) -> str:
     return plans[0].field.name if len(plans) == 1 else f"{len(plans)} fields"
 
 

@@ -6,7 +6,7 @@ import argparse
 import datetime as dt
 from pathlib import Path
 
-from covercrop.commands.shared import Commands, date, read, screen, show
+from covercrop.commands.shared import Commands, on_argument, read, screen, show
 
 
 def add(commands: Commands) -> None:
@@ -14,12 +14,12 @@ def add(commands: Commands) -> None:
     scout = commands.add(
         "scout",
         _run,
-        "write what you saw in a field into the field file; the next answer goes by it",
+        "write what you saw into the field file; the next answer goes by it",
         units="units of the measurements",
     )
     scout.add_argument("fields", type=Path, metavar="FIELDS", help="field file")
     scout.add_argument("name", metavar="NAME", help="name of the field, in quotes if it has blanks")
-    scout.add_argument("--on", type=date, metavar="DATE", help="the day of the visit, as 2026-04-20 (default: today)")
+    on_argument(scout, "the day of the visit")
     stage = scout.add_mutually_exclusive_group()
     stage.add_argument("--bloom", type=float, metavar="PERCENT", help="share of the plants in flower, 0 to 100")
     stage.add_argument(

@@ -17,6 +17,8 @@ from covercrop.errors import CovercropError, UnknownNameError, WeatherGapError, 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
+    from covercrop.plan import Plan
+    from covercrop.records import DailyWeather
     from covercrop.render.terminal import Screen
     from covercrop.season import Field, FieldFile
 
@@ -56,6 +58,23 @@ def fields_argument(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "fields", nargs="?", type=Path, metavar="FIELDS", help="field file (default: the demonstration)"
     )
+
+
+def on_argument(parser: argparse.ArgumentParser, what: str = "the day asked about") -> None:
+    """Let a command be asked about another day than today."""
+    parser.add_argument("--on", type=date, metavar="DATE", help=f"{what}, as 2026-04-20 (default: today)")
+
+
+def field_argument(parser: argparse.ArgumentParser, more: str = "") -> None:
+    """Let a command be about some of the fields; :func:`named` finds them."""
+    parser.add_argument(
+        "--field", action="append", metavar="NAME", help=f"only this field; may be given again{more and f'; {more}'}"
+    )
+
+
+def full_argument(parser: argparse.ArgumentParser) -> None:
+    """Let a command show what its answer rests on."""
+    parser.add_argument("--full", action="store_true", help="add every assumption with its reason, and sources in full")
 
 
 def date(text: str) -> dt.date:
@@ -102,6 +121,38 @@ def named(file: FieldFile, names: Sequence[str] | None) -> tuple[Field, ...]:
     return tuple(by_name[name.casefold()] for name in dict.fromkeys(names))
 
 
+def planner(day: dt.date, today: dt.date, *, beside: bool = True) -> Callable[[Field], tuple[Plan, DailyWeather]]:
+    """What plans a field as it was known on a day; fields of one place share its weather.
+
+    Parameters
+    ----------
+    day : datetime.date
+        The day asked about.
+    today : datetime.date
+    beside : bool
+        Also work out what stands beside the answer, which a table has no room for.
+
+    Returns
+    -------
+    callable
+        Takes a field, gives its plan and the weather that it rests on.
+    """
+    import numpy as np
+
+    from covercrop.field_weather import SharedWeather, weather_of
+    from covercrop.plan import make_plan
+    from covercrop.season import as_of
+
+    shared: SharedWeather = {}
+
+    def plan(field: Field) -> tuple[Plan, DailyWeather]:
+        known = as_of(field, day)
+        weather = weather_of(known, max(today, day), shared=shared)
+        return make_plan(known, weather, np.datetime64(day, "D"), beside=beside), weather
+
+    return plan
+
+
 def each_field(fields: Sequence[Field], work: Callable[[Field], Answer]) -> tuple[list[Answer], list[tuple[str, str]]]:
     """What the work gives for each field, and the name and the trouble of each that it fails on."""
     from covercrop.field_weather import described
@@ -117,7 +168,7 @@ def each_field(fields: Sequence[Field], work: Callable[[Field], Answer]) -> tupl
     return answers, problems
 
 
-def report(problems: Sequence[tuple[str, str]]) -> int:
+def complain(problems: Sequence[tuple[str, str]]) -> int:
     """Say which fields could not be worked out, a line each; the exit status."""
     for name, message in problems:
         print(one_line(f"covercrop: {name}: {message}"), file=sys.stderr)  # noqa: T201

@@ -5,7 +5,17 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from covercrop.commands.shared import Commands, date, each_field, fields_argument, read, report, screen, show
+from covercrop.commands.shared import (
+    Commands,
+    complain,
+    date,
+    each_field,
+    fields_argument,
+    full_argument,
+    read,
+    screen,
+    show,
+)
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -39,7 +49,7 @@ def add(commands: Commands) -> None:
             help=f"share of years in which it has to {what}, as 0.8 or 80%% (default: {default})",
         )
     sow.add_argument("--csv", action="store_true", help="print a line for each cover and sowing date")
-    sow.add_argument("--full", action="store_true", help="add every assumption with its reason, and sources in full")
+    full_argument(sow)
 
 
 def _share(text: str) -> float:
@@ -94,7 +104,7 @@ def _run(arguments: argparse.Namespace) -> int:
         from covercrop.render import sowing
 
         sowing.sow(screen(), answers, title=title, us=us, full=arguments.full)
-    return report(problems)
+    return complain(problems)
 
 
 def _day(day: dt.date) -> np.datetime64:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from covercrop.commands.shared import Commands, each_field, fields_argument, read, report, screen, show
+from covercrop.commands.shared import Commands, complain, each_field, fields_argument, read, screen, show
 
 
 def add(commands: Commands) -> None:
@@ -33,4 +33,4 @@ def _run(arguments: argparse.Namespace) -> int:
             users = [field for field, used in found if used is record]
             names = [field.name for field in users]
             terminal.weather(to, names, described(users[0]), record, summary(record), us=arguments.units == "us")
-    return report(problems)
+    return complain(problems)

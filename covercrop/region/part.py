@@ -11,9 +11,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-import os
 import shutil
-import tempfile
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop.errors import RegionError
+from covercrop.replacement import replacing
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -87,10 +86,8 @@ class Part:
             )
 
     def _write(self, file: Path, content: bytes) -> None:
-        handle, name = tempfile.mkstemp(dir=self.folder, suffix=".writing")
-        with os.fdopen(handle, "wb") as written:
-            written.write(content)
-        Path(name).replace(file)
+        with replacing(file) as part:
+            part.write(content)
 
     def _file(self, number: int) -> Path:
         return self.folder / f"block-{number:06d}.npz"

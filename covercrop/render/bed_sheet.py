@@ -15,7 +15,7 @@ from covercrop import advice, amendments, parameters
 from covercrop.errors import visible
 from covercrop.measures import Measures
 from covercrop.render import bed_drawing, bed_words, machine
-from covercrop.render.terminal import short_source
+from covercrop.render.terminal import foot
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -50,18 +50,7 @@ def show(screen: Screen, all_beds: Sequence[BedPlan], *, title: str = "", full: 
     screen.items("Take care", dict.fromkeys(said for beds in all_beds for said in bed_words.cautions(beds)))
     assumed = dict.fromkeys(assumption for beds in all_beds for assumption in beds.assumptions)
     keys = dict.fromkeys(key for beds in all_beds for key in beds.sources)
-    if full:
-        screen.items("Assumed, since no source gives it", assumed)
-        screen.items("Sources", (advice.reference(parameters.source(key)) for key in keys))
-        return
-    screen.say()
-    screen.say("Sources", style="bold")
-    screen.say("; ".join(dict.fromkeys(short_source(parameters.source(key)) for key in keys)) + ".", indent=2)
-    screen.say(
-        f"{len(assumed)} assumptions stand where no source gives a number; --full shows each with its reason, and the "
-        "sources in full.",
-        indent=2,
-    )
+    foot(screen, list(assumed), list(keys), full=full)
 
 
 def _field(screen: Screen, beds: BedPlan) -> None:

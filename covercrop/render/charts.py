@@ -167,7 +167,7 @@ def _progress(axes: Axes, plan: Plan, *, us: bool) -> None:
     top = max([*tops, plan.cover.bloom.requirement.value * factor * (0 if tops else 1.1), *median[:known][-1:]]) * 1.13
     low = min(float(median[inside][0]) if inside.any() else 0.0, top / 2)
     axes.set_ylim(low - (top - low) * 0.05, top)
-    _stage_labels(axes, stages, tops, plan)
+    _stage_labels(axes, stages, tops)
     for note in plan.field.scouting:
         place = outlook.position(np.datetime64(note.date, "D"))
         if 0 <= place < stop:
@@ -221,7 +221,7 @@ def _stages(plan: Plan) -> dict[str, DateRange]:
     return {name: dates for name, dates in found.items() if dates.median <= plan.turned}
 
 
-def _stage_labels(axes: Axes, stages: dict[str, DateRange], sums: Sequence[float], plan: Plan) -> None:
+def _stage_labels(axes: Axes, stages: dict[str, DateRange], sums: Sequence[float]) -> None:
     """A dot, its interval and its words, at the left of the rising line; no two words on one height."""
     low, top = axes.get_ylim()
     first, last = axes.get_xlim()

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from pathlib import Path
 
 from covercrop.errors import UsageError
+from covercrop.replacement import replacing
 
 
 def check_place(path: Path, suffixes: tuple[str, ...]) -> None:
@@ -47,22 +46,8 @@ def write_whole(path: Path, content: str | bytes) -> None:
     """
     if path.is_dir():
         raise UsageError(f"{path}: is a folder; give the path of a file in it")
-    place = path.resolve()  # a link stays one: what it leads to is replaced
-    beside = None
     try:
-        handle, beside = tempfile.mkstemp(prefix=f".{place.name[:40]}.", dir=place.parent)
-        with os.fdopen(handle, "wb") as file:
+        with replacing(path) as file:
             file.write(content.encode() if isinstance(content, str) else content)
-        Path(beside).chmod(0o666 & ~_mask())  # as any new file, not for the owner alone
-        Path(beside).replace(place)
     except OSError as error:
-        if beside is not None:
-            Path(beside).unlink(missing_ok=True)
         raise UsageError(f"{path}: cannot be written ({error.strerror}); give a path in a folder of your own") from None
-
-
-def _mask() -> int:
-    """What this user's new files are not allowed."""
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

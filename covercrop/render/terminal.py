@@ -175,7 +175,7 @@ def foot(screen: Screen, assumed: Sequence[str], keys: Sequence[str], *, full: b
         return
     screen.say()
     screen.say("Sources", style="bold")
-    screen.say("; ".join(short_source(parameters.source(key)) for key in keys) + ".", indent=2)
+    screen.say("; ".join(dict.fromkeys(short_source(parameters.source(key)) for key in keys)) + ".", indent=2)
     screen.say(
         f"{len(assumed)} assumptions stand where no source gives a number; --full shows each with its reason, and the "
         "sources in full.",

@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import os
 import sys
-import tempfile
 import zipfile
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
@@ -18,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop.records import Station
+from covercrop.replacement import replacing
 
 Days = NDArray[np.datetime64]
 Values = NDArray[np.float64]
@@ -94,12 +94,7 @@ def save(folder: Path, kept: Kept) -> bool:
     years = sorted(kept.fetched)
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=folder, suffix=".part")
-    except OSError:
-        return False
-    part = Path(name)
-    try:
-        with os.fdopen(handle, "wb") as file:
+        with replacing(_path(folder, kept.station.id)) as file:
             np.savez(
                 file,
                 about=json.dumps({"station": asdict(kept.station), "attribution": kept.attribution}),
@@ -111,9 +106,7 @@ def save(folder: Path, kept: Kept) -> bool:
                 ahead_readings=kept.ahead_readings,
                 ahead_fetched=kept.ahead_fetched,
             )
-        part.replace(_path(folder, kept.station.id))
     except OSError:
-        part.unlink(missing_ok=True)
         return False
     return True
 
