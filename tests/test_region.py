@@ -25,7 +25,7 @@ from covercrop.cli import main
 from covercrop.plan import make_plan
 from covercrop.records import DailyWeather
 from covercrop.region import question as questions
-from covercrop.region import running
+from covercrop.region import results, running
 from covercrop.region.cells import AT_PERCENTILES, LIMIT_NUMBER, STATUS, NoAnswer, Place, answer, grid_answers
 from covercrop.region.grid import open_grid
 from covercrop.region.part import Part
@@ -614,6 +614,12 @@ def test_a_grid_that_cannot_be_used(name: str, tmp_path: Path, capsys: pytest.Ca
     assert sorted(each.name for each in tmp_path.iterdir()) == ["grid.nc"]
 
 
+@pytest.mark.parametrize(("count", "words"), [(1, "1 has no temperatures"), (1200, "1,200 have no temperatures")])
+def test_one_cell_has_and_two_have(count: int, words: str) -> None:
+    """As one would say it."""
+    assert results.why(count, "no_data") == words
+
+
 def test_swapped_extremes_leave_every_cell_without_an_answer(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -687,7 +693,7 @@ def test_a_file_that_is_no_grid(tmp_path: Path, capsys: pytest.CaptureFixture[st
     (tmp_path / "text.nc").write_text("no grid")
     (tmp_path / "empty.zarr").mkdir()
     for name, words in (
-        ("text.nc", "cannot be read as a NetCDF"),
+        ("text.nc", "cannot be read as a NetCDF file (it does not begin as one); check the path"),
         ("empty.zarr", "cannot be read as a Zarr"),
         ("gone.nc", "no such file"),
     ):
