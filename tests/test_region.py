@@ -24,8 +24,8 @@ import xarray as xr
 from covercrop.cli import main
 from covercrop.plan import make_plan
 from covercrop.records import DailyWeather
+from covercrop.region import cells, results, running
 from covercrop.region import question as questions
-from covercrop.region import results, running
 from covercrop.region.cells import AT_PERCENTILES, LIMIT_NUMBER, STATUS, NoAnswer, Place, answer, grid_answers
 from covercrop.region.grid import open_grid
 from covercrop.region.part import Part
@@ -612,6 +612,21 @@ def test_a_grid_that_cannot_be_used(name: str, tmp_path: Path, capsys: pytest.Ca
     assert words in said
     assert said.count("\n") == 1
     assert sorted(each.name for each in tmp_path.iterdir()) == ["grid.nc"]
+
+
+@pytest.mark.parametrize(
+    ("latitude", "status"), [(36.0, None), (-36.0, "seasons_of_the_other_hemisphere"), (-20.0, None)]
+)
+def test_a_latitude_with_the_wrong_sign(latitude: float, status: str | None) -> None:
+    """Warm in July, cold in January: no answer is made south of the equator, as `ready` makes none."""
+    day = np.arange(14 * 365)
+    mean = 12.5 - 12 * np.cos(2 * np.pi * (day - 20) / 365.25)
+    record = cells.record_of_cell(np.datetime64("2000-01-01"), mean - 6, mean + 6)
+    if status is None:
+        cells.check_hemisphere(record, latitude)
+    else:
+        with pytest.raises(NoAnswer, match=status):
+            cells.check_hemisphere(record, latitude)
 
 
 @pytest.mark.parametrize(("count", "words"), [(1, "1 has no temperatures"), (1200, "1,200 have no temperatures")])

@@ -34,6 +34,7 @@ WHY = {
     "too_few_years": "too few whole seasons",
     "no_sowing_date": "no sowing date: fewer than half of the autumns freeze",
     "no_such_choice": "a choice that is not known",
+    "seasons_of_the_other_hemisphere": "the seasons of the other hemisphere (is the sign of the latitude right?)",
 }
 
 
