@@ -36,6 +36,9 @@ class Draws:
     dry_matter: Array
 
 
+#: Day indexes that lie within so many days are tallied.
+_FEW_DAYS = 2000
+
 #: The six of the first nine primes whose points are least correlated.
 _PRIMES = (2, 11, 13, 17, 19, 23)
 
@@ -90,10 +93,30 @@ def quantiles(values: Array, weights: Array, shares: tuple[float, ...] = (EARLY,
     total = weight.sum()
     if total <= 0:
         return np.full(len(shares), np.nan)
-    order = np.argsort(flat)  # NaN sorts last
-    climbing = np.cumsum(weight[order])
+    ordered, climbing = _tallied(flat, weight) or _sorted(flat, weight)
     places = np.searchsorted(climbing, np.asarray(shares) * total * (1 - 1e-9))
-    return flat[order][np.minimum(places, flat.size - 1)]
+    return ordered[np.minimum(places, ordered.size - 1)]
+
+
+def _sorted(values: Array, weights: Array) -> tuple[Array, Array]:
+    """Values in order, and the running sum of their weights."""
+    order = np.argsort(values)  # NaN sorts last
+    return values[order], np.cumsum(weights[order])
+
+
+def _tallied(values: Array, weights: Array) -> tuple[Array, Array] | None:
+    """The same day by day where all are whole days of a few years, which is quicker than to sort them; else None."""
+    first, last = np.fmin.reduce(values), np.fmax.reduce(values)
+    if not (np.isfinite(last) and last - first < _FEW_DAYS):
+        return None
+    missing = int(last - first) + 1
+    place = np.where(np.isnan(values), last + 1, values) - first
+    whole = place.astype(np.intp)
+    if (whole != place).any():
+        return None
+    days = first + np.arange(missing + 1.0)
+    days[missing] = np.nan
+    return days, np.cumsum(np.bincount(whole, weights, missing + 1))
 
 
 def share_by(values: Array, weights: Array, day: float) -> float:

@@ -166,7 +166,8 @@ def stage_days(
         that shape (s, 1) with ``tmean`` (year, day) gives (s, year, k).
     seedbed : array_like, shape (..., day), optional
         Daily temperature of the soil around the seed [degC], which emergence
-        waits for; that of the air where it is left out.
+        waits for; that of the air where it is left out.  It may end before
+        ``tmean`` does, where all seed is up by then.
     requirement_shift : array_like, shape (k,)
         Added to the sum at 25 % bloom [degC d]: a cultivar's offset, a draw of
         the spread, or both.
@@ -195,21 +196,40 @@ def stage_days(
     return {stage: np.broadcast_to(day, shape).copy() for stage, day in days.items()}
 
 
+def emergence(seedbed: Array, cover: Cover, sowing: ArrayLike) -> Array:
+    """Day on which the seed is up.
+
+    Parameters
+    ----------
+    seedbed : numpy.ndarray, shape (..., day)
+        Daily temperature around the seed [degC].
+    cover : Cover
+    sowing : array_like, shape (..., k)
+        Day index of sowing.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., k)
+        Day index; NaN where the days given do not bring it up.
+    """
+    warmth = accumulate(np.maximum(seedbed - cover.emergence.base.value, 0.0))
+    return crossing(warmth, cover.emergence.sum.value, sowing)
+
+
 def _stage_days(
     tmean: Array, around_seed: Array, day_length: Array, cover: Cover, sown: Array, shift: Array, scale: Array
 ) -> dict[str, Array]:
     """The stages that are reached on the days given."""
-    warmth = accumulate(np.maximum(around_seed - cover.emergence.base.value, 0.0))
-    emergence = crossing(warmth, cover.emergence.sum.value, sown)
-    progress = accumulate(photothermal_rate(tmean, day_length, emergence[..., 0], cover.bloom))
+    up = emergence(around_seed, cover, sown)
+    progress = accumulate(photothermal_rate(tmean, day_length, up[..., 0], cover.bloom))
 
     requirement = cover.bloom.requirement.value + shift
     # A plant that blooms on a smaller sum hurries through its buds too, or its buds would come long before its flowers.
     hurry = np.clip(requirement / cover.bloom.requirement.value, 0.0, 1.0)
     early = ("bud", "first_flower", "bloom_10")
     sums = [*(requirement - hurry * getattr(cover.stages, stage).value for stage in early), requirement]
-    reached = np.split(crossing(progress, np.concatenate(sums), emergence + 1), len(sums), axis=-1)
-    days = {"emergence": emergence, **dict(zip((*early, "bloom_25"), reached, strict=True))}
+    reached = np.split(crossing(progress, np.concatenate(sums), up + 1), len(sums), axis=-1)
+    days = {"emergence": up, **dict(zip((*early, "bloom_25"), reached, strict=True))}
 
     thermal = accumulate(thermal_rate(tmean, cover.bloom))
     for stage in ("bloom_50", "end_of_bloom"):

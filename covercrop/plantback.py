@@ -24,6 +24,9 @@ Array: TypeAlias = NDArray[np.float64]
 
 METHODS = tuple(hazards.DISEASE_DAYS)
 
+#: Days from turning under within which warm soil is first looked for.
+SOON = 120
+
 LIMITS = ("residue", "disease", "maggot", "soil_warm", "frost")
 
 BINDING_WORDS = {
@@ -146,13 +149,25 @@ def limits(
         If there is no such planting method.
     """
     begin = np.atleast_1d(np.asarray(start, dtype=np.float64))
+
+    def cleared(days: int) -> dict[str, Array]:
+        low, high, soil = (daily[..., :days] for daily in (tmin, tmax, soil_c))
+        return {
+            "maggot": hazards.maggot_clear(low, high, soil, begin, midwinter, soil_error=soil_error)
+            if crop.maggot_host
+            else begin,
+            "soil_warm": soil_warm(soil, crop.soil_planting.value, begin, soil_error),
+        }
+
+    # Mostly it is warm enough within a summer; the rest of the days is looked at only where it is not.
+    soon = int(np.max(begin, initial=0.0, where=~np.isnan(begin))) + SOON
+    warmed = cleared(soon)
+    if soon < soil_c.shape[-1] and any(np.isnan(index).any() for index in warmed.values()):
+        warmed = cleared(soil_c.shape[-1])
     day = {
         "residue": decomposition.residue_clear(soil_c, begin, residue, draw=residue_draw),
         "disease": hazards.disease_clear(begin, method),
-        "maggot": hazards.maggot_clear(tmin, tmax, soil_c, begin, midwinter, soil_error=soil_error)
-        if crop.maggot_host
-        else begin,
-        "soil_warm": soil_warm(soil_c, crop.soil_planting.value, begin, soil_error),
+        **warmed,
         "frost": np.asarray(
             hazards.freeze_free_date(hazards.freeze_free_from(tmin, midwinter, crop.frost.value), frost_risk)
         ),

@@ -36,6 +36,9 @@ Array = NDArray[np.float64]
 #: an inch or less, and peas, sown at two; it makes less than a day of difference.
 SEED_DEPTH = 25.0
 
+#: Days from sowing within which the seed is first looked for.
+SOON_UP = 60
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Stand:
@@ -118,11 +121,12 @@ def grow_stand(
     spread = phenology.requirement_spread(cover, cultivar_known=bool(cultivar))
     seed_variation = cover.seed.spread.value / cover.seed.flower_to_maturity.value
     lengths = day_length(latitude, outlook.day_of_year)
-    bed = seedbed_temperature(outlook.tmean) if seedbed is None else seedbed
+    tmean = outlook.tmean
+    bed = _seedbed(tmean, cover, sowing) if seedbed is None else seedbed
 
     def followed(requirement: Array) -> dict[str, Array]:
         return phenology.stage_days(
-            outlook.tmean,
+            tmean,
             lengths,
             cover,
             sowing=sowing,
@@ -161,7 +165,7 @@ def grow_stand(
         opens=opens,
         closes=closes,
         killed=growth.kill_day(
-            outlook.tmean,
+            tmean,
             cover.winter,
             draws.cold,
             start=np.maximum(up, _last_seen_alive(scouting, outlook)),
@@ -209,6 +213,15 @@ def brought(
 def seedbed_temperature(tmean: Array) -> Array:
     """Temperature of bare soil around the seed of a cover, shape of ``tmean`` [degC]."""
     return soil_temperature(tmean, "bare", depth_mm=SEED_DEPTH)
+
+
+def _seedbed(tmean: Array, cover: Cover, sowing: ArrayLike) -> Array:
+    """The same for as many days as it takes all seed to come up: a few weeks of them, or all."""
+    sown = np.asarray(sowing, dtype=np.float64)
+    soon = int(np.max(sown, initial=0.0, where=~np.isnan(sown))) + SOON_UP
+    bed = seedbed_temperature(tmean[..., :soon])
+    up = phenology.emergence(bed, cover, sown[..., np.newaxis])
+    return bed if not np.isnan(up).any() else seedbed_temperature(tmean)
 
 
 def _spring_over(closes: Array, outlook: Outlook, latitude: float) -> Array:

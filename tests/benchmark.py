@@ -224,9 +224,9 @@ def cells() -> str:
     starts = np.flatnonzero(time_axis.day_of_year == 1)
 
     def our(sums: Array) -> Array:
-        # As a region is worked through: a cell at a time, a row for each season of it.
-        rows = np.minimum(starts[:, None] + np.arange(365), day.size - 1)
-        found = [crossing(accumulate(np.maximum(cell.take(rows) - BASE, 0.0)), sums) for cell in mean]
+        # A cell at a time, which stays in the processor's cache: its running sum, and a start for each season.
+        begin = starts[:, None]
+        found = [crossing(accumulate(np.maximum(cell - BASE, 0.0)), sums, begin) - begin for cell in mean]
         return np.stack(found) + 1
 
     def theirs(sums: Array) -> Array:

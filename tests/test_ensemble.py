@@ -63,6 +63,27 @@ def test_quantiles_of_equal_weights_are_order_statistics(values: list[float]) ->
         assert (array < got).mean() < share + 1e-9
 
 
+@given(st.lists(st.tuples(st.one_of(st.integers(-50, 700).map(float), st.just(np.nan)), st.integers(0, 4)), min_size=1))
+def test_whole_days_are_ranked_as_members_written_out(members: list[tuple[float, int]]) -> None:
+    """numpy's order statistics of the members, each written as often as it weighs: the rule of Hyndman and Fan's 1."""
+    values, weights = (np.array(each, dtype=float) for each in zip(*members, strict=True))
+    written_out = np.repeat(values, weights.astype(int))
+    shares = (0.1, 0.5, 0.9)
+    expected = (
+        np.quantile(np.where(np.isnan(written_out), 1e6, written_out), shares, method="inverted_cdf")
+        if written_out.size
+        else np.full(3, 1e6)
+    )
+    np.testing.assert_array_equal(quantiles(values, weights, shares), np.where(expected == 1e6, np.nan, expected))
+
+
+def test_what_never_comes_and_what_is_no_day_at_all() -> None:
+    """Neither all members without a date nor an infinite value stops it."""
+    assert np.isnan(quantiles(np.full(4, np.nan), np.ones(4))).all()
+    assert quantiles(np.array([1.0, 2.0, np.inf]), np.ones(3)).tolist() == [1.0, 2.0, np.inf]
+    assert quantiles(np.full(3, np.inf), np.ones(3)).tolist() == [np.inf] * 3
+
+
 def test_a_weight_of_two_is_two_members() -> None:
     """Weights count as copies."""
     values = np.array([3.0, 1.0, 2.0])

@@ -133,6 +133,16 @@ def test_the_table(farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: 
     assert number_of.findall(due[: due.index("Take care")]) == number_of.findall(this_week)
 
 
+def test_a_week_without_a_visit(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """One line that says so, and no sources of nothing."""
+    assert main(["ready", str(farm), "--due", "--on", "2025-12-20"]) == 0
+    shown = capsys.readouterr().out
+    assert "0 of 8 fields need something within the week." in shown
+    assert "Sources" not in shown
+    assert "assumptions" not in shown
+    assert len(shown.splitlines()) == 2
+
+
 def test_the_table_says_what_the_full_answers_say(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The same states and dates as in JSON, which does without the table."""
     assert main(["ready", str(farm), "--json"]) == 0

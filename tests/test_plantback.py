@@ -122,6 +122,19 @@ def test_each_limit_is_asked_of_its_own_model(weather: tuple[np.ndarray, np.ndar
         assert (found["frost"] == hazards.freeze_free_date(free, risk)).all()
 
 
+def test_soil_that_is_warm_a_year_later_is_found(weather: tuple[np.ndarray, np.ndarray]) -> None:
+    """Turned under in autumn, what waits for warm soil waits through the winter, as each limit by itself says."""
+    tmin, tmax = (extreme - 3 for extreme in weather)
+    soil = soil_temperature((tmin + tmax) / 2, "bare")
+    pumpkin = parameters.crop("pumpkin")
+    start = np.array([60.0])
+    got = plantback.limits(tmin, tmax, soil, start, MIDWINTER, residue=RESIDUE, crop=pumpkin, method="direct-seed")
+    expected = plantback.soil_warm(soil, pumpkin.soil_planting.value, start)
+    assert (expected > start + plantback.SOON).all()
+    np.testing.assert_array_equal(got["soil_warm"], expected)
+    np.testing.assert_array_equal(got["maggot"], hazards.maggot_clear(tmin, tmax, soil, start, MIDWINTER))
+
+
 def test_limits_follow_the_crop_and_the_method(weather: tuple[np.ndarray, np.ndarray]) -> None:
     """Corn waits for less warmth than pumpkin, plants for less time than seed, and plastic warms the ground."""
     tmin, tmax = weather

@@ -24,8 +24,8 @@ import xarray as xr
 from covercrop.cli import main
 from covercrop.plan import make_plan
 from covercrop.records import DailyWeather
+from covercrop.region import cells, results, running
 from covercrop.region import question as questions
-from covercrop.region import running
 from covercrop.region.cells import AT_PERCENTILES, LIMIT_NUMBER, STATUS, NoAnswer, Place, answer, grid_answers
 from covercrop.region.grid import open_grid
 from covercrop.region.part import Part
@@ -614,6 +614,27 @@ def test_a_grid_that_cannot_be_used(name: str, tmp_path: Path, capsys: pytest.Ca
     assert sorted(each.name for each in tmp_path.iterdir()) == ["grid.nc"]
 
 
+@pytest.mark.parametrize(
+    ("latitude", "status"), [(36.0, None), (-36.0, "seasons_of_the_other_hemisphere"), (-20.0, None)]
+)
+def test_a_latitude_with_the_wrong_sign(latitude: float, status: str | None) -> None:
+    """Warm in July, cold in January: no answer is made south of the equator, as `ready` makes none."""
+    day = np.arange(14 * 365)
+    mean = 12.5 - 12 * np.cos(2 * np.pi * (day - 20) / 365.25)
+    record = cells.record_of_cell(np.datetime64("2000-01-01"), mean - 6, mean + 6)
+    if status is None:
+        cells.check_hemisphere(record, latitude)
+    else:
+        with pytest.raises(NoAnswer, match=status):
+            cells.check_hemisphere(record, latitude)
+
+
+@pytest.mark.parametrize(("count", "words"), [(1, "1 has no temperatures"), (1200, "1,200 have no temperatures")])
+def test_one_cell_has_and_two_have(count: int, words: str) -> None:
+    """As one would say it."""
+    assert results.why(count, "no_data") == words
+
+
 def test_swapped_extremes_leave_every_cell_without_an_answer(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -687,7 +708,7 @@ def test_a_file_that_is_no_grid(tmp_path: Path, capsys: pytest.CaptureFixture[st
     (tmp_path / "text.nc").write_text("no grid")
     (tmp_path / "empty.zarr").mkdir()
     for name, words in (
-        ("text.nc", "cannot be read as a NetCDF"),
+        ("text.nc", "cannot be read as a NetCDF file (it does not begin as one); check the path"),
         ("empty.zarr", "cannot be read as a Zarr"),
         ("gone.nc", "no such file"),
     ):

@@ -57,6 +57,7 @@ def _run(arguments: argparse.Namespace) -> int:
         to = screen()
         if plans:
             summary.fields(to, shown, on, title=title, of=len(plans))
+        if shown:
             to.say()
             to.say("One field in full: covercrop ready FIELDS --field NAME")
             terminal.beneath(to, shown)

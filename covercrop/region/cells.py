@@ -70,6 +70,7 @@ STATUS = (
     "too_few_years",
     "no_sowing_date",
     "no_such_choice",
+    "seasons_of_the_other_hemisphere",
 )
 
 #: The limits, as the output numbers them; 0 is none.
@@ -77,6 +78,9 @@ LIMIT_NUMBER = {name: number for number, name in enumerate(plantback.LIMITS, sta
 
 #: Temperatures that weather can have [degC]: below and above the coldest and the hottest ever measured.
 COLDEST, HOTTEST = -95.0, 60.0
+
+#: Poleward of this the warm half of the year tells the hemisphere [degrees], where its months differ by so much [K].
+SEASONS_FROM, SEASONS_APART = 25.0, 1.0
 
 #: A minimum may lie this far above the maximum, by rounding [K].
 ROUNDING = 0.01
@@ -135,6 +139,29 @@ def record_of_cell(first: np.datetime64, tmin: Array, tmax: Array) -> Record:
     origin = np.where(empty, "missing", "observed").astype(object)
     (tmin, tmax), origin = fill_gaps(days, np.stack((tmin, tmax)), origin)
     return Record(first, tmin, tmax, rain, origin)
+
+
+def check_hemisphere(record: Record, latitude: float) -> None:
+    """Refuse a record whose warm months are not those of its latitude: a sign is wrong in it.
+
+    Raises
+    ------
+    NoAnswer
+        As `ready` does, so that nothing is answered here that it refuses.
+    """
+    if abs(latitude) < SEASONS_FROM:
+        return
+    july, january = _warm_and_cold_days(record.first, record.tmin.size)
+    mean = [np.nanmean(record.tmin[days]) + np.nanmean(record.tmax[days]) for days in (july, january)]
+    if (mean[0] - mean[1]) / 2 * np.sign(latitude) < -SEASONS_APART:
+        raise NoAnswer("seasons_of_the_other_hemisphere")
+
+
+@lru_cache(maxsize=64)
+def _warm_and_cold_days(first: np.datetime64, count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Where the days of June to August, and those of December to February, stand in a record."""
+    months = (first + np.arange(count).astype("timedelta64[D]")).astype("datetime64[M]").astype(np.int64) % 12
+    return np.flatnonzero((months >= 5) & (months <= 7)), np.flatnonzero((months == 11) | (months <= 1))
 
 
 # --- sowing ---------------------------------------------------------------------------------------
@@ -218,6 +245,7 @@ def answer(record: Record, place: Place) -> dict[str, Any]:
     outlook = season_outlook(record, sown, SEASON_DAYS, sown)
     if not outlook.complete:
         raise NoAnswer("too_few_years" if record.usable.all() else "gaps_too_long")
+    check_hemisphere(record, place.latitude)
     cover, crop = parameters.cover(str(question.cover)), parameters.crop(str(question.crop))
     field = _field(question, sown, place.latitude)
     course = follow(field, cover, crop, outlook, 0, standard_draws())

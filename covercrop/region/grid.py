@@ -175,6 +175,8 @@ def _open(path: Path) -> xr.Dataset:
     except (OSError, ValueError, KeyError, TypeError, FileNotFoundError) as error:
         kind = "Zarr store" if path.is_dir() else "NetCDF file"
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
+        if "IO backends" in reason:  # names every package that might read it, and none that the reader can use
+            reason = "it does not begin as one"
         raise RegionError(f"{path}: cannot be read as a {kind} ({reason}); check the path, or make it anew") from None
 
 

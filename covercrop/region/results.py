@@ -33,8 +33,15 @@ WHY = {
     "temperature_that_cannot_be": "temperatures that cannot be",
     "too_few_years": "too few whole seasons",
     "no_sowing_date": "no sowing date: fewer than half of the autumns freeze",
-    "no_such_choice": "no choice of their own that is known",
+    "no_such_choice": "a choice that is not known",
+    "seasons_of_the_other_hemisphere": "the seasons of the other hemisphere (is the sign of the latitude right?)",
 }
+
+
+def why(count: int, status: str) -> str:
+    """So many cells, and what keeps them from an answer."""
+    return f"{count:,} {'has' if count == 1 else 'have'} {WHY[status]}"
+
 
 DEFINITION = (
     "Each cell is answered as covercrop ready answers a field there on the day of sowing, with the cell's record as "

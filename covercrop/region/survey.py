@@ -119,7 +119,7 @@ def ask_grid(path: Path, out: Path, question: Question, work: Work, *, as_dates:
     _work_through(part, len(blocks), lambda number: job(blocks[number]), work)
     laid_out = ((where, part.load(number)) for number, where in enumerate(blocks))
     arrays = results.together(laid_out, grid.latitude.shape, len(question.percentiles))
-    _check_answered(path, part, arrays)
+    _check_answered(path, part, arrays, "cell")
     made = results.dataset(grid, question, arrays, history=history, as_dates=as_dates)
     part.finish(lambda whole: (results.write_zarr if out.suffix == ".zarr" else results.write_netcdf)(made, whole))
     x, y = (grid.dataset[dim].values if dim in grid.dataset.coords else None for dim in (grid.dims[-1], grid.dims[0]))
@@ -168,7 +168,7 @@ def ask_stations(path: Path, out: Path, question: Question, units: Units, work: 
     _work_through(part, len(groups), job, work)
     laid_out = (((where,), part.load(number)) for number, where in enumerate(groups))
     arrays = results.together(laid_out, (len(stations),), len(question.percentiles))
-    _check_answered(path, part, arrays)
+    _check_answered(path, part, arrays, "place")
     answered = results.rows(places.as_places(stations), question, arrays)
     if out.suffix == ".geojson":
         document = results.geojson(answered, question, history)
@@ -193,16 +193,15 @@ def _check_ending(out: Path, endings: tuple[str, ...]) -> None:
         raise UsageError(f"-o {out}: the answers of {kind} are written as {' or '.join(endings)}; name it so")
 
 
-def _check_answered(path: Path, part: Part, arrays: Arrays) -> None:
+def _check_answered(path: Path, part: Part, arrays: Arrays, unit: str) -> None:
     """Refuse to write an answer that holds none."""
     found = results.counts(arrays)
     if "answered" in found:
         return
     part.discard()
     most = max(found, key=lambda status: (status != "no_data", found[status]))
-    raise RegionError(
-        f"{path}: no cell can be answered: {found[most]:,} have {results.WHY[most]}; mend the input, or ask otherwise"
-    )
+    reason = results.why(found[most], most)
+    raise RegionError(f"{path}: no {unit} can be answered: {reason}; mend the input, or ask otherwise")
 
 
 def _asked(question: Question, identity: str, **more: Any) -> dict[str, Any]:

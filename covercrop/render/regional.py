@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from covercrop.region.question import as_words
-from covercrop.region.results import WHY, counts, dates_of
+from covercrop.region.results import counts, dates_of, why
 
 if TYPE_CHECKING:
     from covercrop.region.survey import Survey
@@ -39,7 +39,7 @@ def summary(screen: Screen, survey: Survey) -> None:
     screen.say(f"{survey.out}: {found.get('answered', 0):,} of {total:,} {cells} answered", style="bold")
     for status, count in found.items():
         if status != "answered":
-            screen.say(f"{count:,} have {WHY[status]}", indent=2)
+            screen.say(why(count, status), indent=2)
     rows = []
     for name, label in _SHOWN.items():
         early, middle, late = _across(survey, name)
