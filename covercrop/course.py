@@ -127,7 +127,6 @@ def follow(field: Field, cover: Cover, crop: Crop, outlook: Outlook, today: int,
     midwinter = hazards.midwinter_before(outlook.days[0] + np.timedelta64(spring, "D"), field.latitude)
     ground = follow_ground(
         outlook,
-        field.latitude,
         cover,
         crop,
         field.crop,

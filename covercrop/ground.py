@@ -140,7 +140,6 @@ def planting_limits(
 
 def follow_ground(
     outlook: Outlook,
-    latitude: float,
     cover: Cover,
     crop: Crop,
     plan: CropEntry,
@@ -156,8 +155,6 @@ def follow_ground(
     Parameters
     ----------
     outlook : Outlook
-    latitude : float
-        [degrees], north positive.
     cover : Cover
     crop : Crop
     plan : CropEntry

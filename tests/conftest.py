@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import shutil
 import socket
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -11,6 +12,10 @@ from typing import Any
 import pandas as pd
 import pytest
 from hypothesis import settings
+
+from covercrop.cli import main
+
+Run = Callable[..., tuple[int, str, str]]
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 LOOPBACK = {"localhost", "127.0.0.1", "::1", "", None}
@@ -115,3 +120,37 @@ def clemson() -> pd.DataFrame:
     index = pd.DatetimeIndex(pd.to_datetime(table["date"]), name="date")
     celsius = (table[["tmin", "tmax"]].to_numpy(dtype=float) - 32.0) / 1.8
     return pd.DataFrame(celsius, index=index, columns=["tmin_c", "tmax_c"])
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    """Run a command at 80 columns without colour; gives exit status, output and messages."""
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.setenv("NO_COLOR", "1")
+
+    def run(*arguments: object) -> tuple[int, str, str]:
+        try:
+            status = main([str(argument) for argument in arguments])
+        except SystemExit as stop:
+            status = int(stop.code or 0)
+        printed = capsys.readouterr()
+        return status, printed.out, printed.err
+
+    return run
+
+
+@pytest.fixture
+def own(tmp_path: Path, demo_dir: Path) -> Callable[..., Path]:
+    """A copy of the demonstration as one's own files, with texts of the field file replaced."""
+
+    def copy(*replacements: tuple[str, str]) -> Path:
+        shutil.copy(demo_dir / "weather.csv", tmp_path)
+        text = (demo_dir / "fields.toml").read_text(encoding="utf-8")
+        for old, new in replacements:
+            assert old in text
+            text = text.replace(old, new, 1)
+        path = tmp_path / "fields.toml"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return copy

@@ -5,17 +5,15 @@ from __future__ import annotations
 import csv
 import io
 import json
-import shutil
 import subprocess
 import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import jsonschema
 import pytest
 from defusedxml import ElementTree
-
-from covercrop.cli import main
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -87,37 +85,9 @@ FIELD = {
 
 
 @pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
-    """Run the command at 80 columns without colour; gives exit status, output and messages."""
-    monkeypatch.setenv("COLUMNS", "80")
-    monkeypatch.setenv("NO_COLOR", "1")
-
-    def run(*arguments: object) -> tuple[int, str, str]:
-        try:
-            status = main(["beds", *map(str, arguments)])
-        except SystemExit as stop:
-            status = int(stop.code or 0)
-        printed = capsys.readouterr()
-        return status, printed.out, printed.err
-
-    return run
-
-
-@pytest.fixture
-def own(tmp_path: Path, demo_dir: Path) -> Callable[..., Path]:
-    """A copy of the demonstration as one's own files, with texts of the field file replaced."""
-
-    def copy(*replacements: tuple[str, str]) -> Path:
-        shutil.copy(demo_dir / "weather.csv", tmp_path)
-        text = (demo_dir / "fields.toml").read_text(encoding="utf-8")
-        for old, new in replacements:
-            assert old in text
-            text = text.replace(old, new, 1)
-        path = tmp_path / "fields.toml"
-        path.write_text(text, encoding="utf-8")
-        return path
-
-    return copy
+def run(run: Run) -> Run:
+    """`covercrop beds`, as any command is run."""
+    return partial(run, "beds")
 
 
 @pytest.mark.parametrize(

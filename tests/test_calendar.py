@@ -7,7 +7,6 @@ import hashlib
 import json
 import os
 import re
-import shutil
 import sys
 import uuid
 from collections.abc import Callable
@@ -34,35 +33,6 @@ from covercrop.render.reminders import CATEGORIES, Reminder, reminders
 Run = Callable[..., tuple[int, str, str]]
 
 FEBRUARY, APRIL, MAY = "2026-02-15", "2026-04-20", "2026-05-05"
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
-    """Run a command at 80 columns; gives exit status, output and messages."""
-    monkeypatch.setenv("COLUMNS", "80")
-
-    def run(*arguments: object) -> tuple[int, str, str]:
-        status = main([str(argument) for argument in arguments])
-        return (status, *capsys.readouterr())
-
-    return run
-
-
-@pytest.fixture
-def own(tmp_path: Path, demo_dir: Path) -> Callable[..., Path]:
-    """The demonstration as one's own files, with texts of the field file replaced."""
-
-    def copy(*replacements: tuple[str, str]) -> Path:
-        shutil.copy(demo_dir / "weather.csv", tmp_path)
-        text = (demo_dir / "fields.toml").read_text(encoding="utf-8")
-        for old, new in replacements:
-            assert old in text
-            text = text.replace(old, new, 1)
-        path = tmp_path / "fields.toml"
-        path.write_text(text, encoding="utf-8")
-        return path
-
-    return copy
 
 
 def parsed(content: bytes) -> list[Any]:

@@ -153,7 +153,7 @@ def test_the_ground_under_a_tarp_is_that_of_a_stand_turned_under_when_it_is_dead
     """Tarped on a day, every limit, the soil, the rain, the flies and the nitrogen are those of 21 days later."""
     outlook = season_outlook(LONG, day("2025-09-20"), 500, day("2026-07-01"))
     cover, crop = parameters.cover("crimson-clover"), parameters.crop("summer-squash")
-    given = (outlook, 37.6, cover, crop, field().crop, standard_draws())
+    given = (outlook, cover, crop, field().crop, standard_draws())
     midwinter = outlook.position(day("2026-01-01"))
     tarped = follow_ground(*given, terminate="tarp", ended=230.0, midwinter=midwinter)
     dug_in = follow_ground(*given, terminate="turn-under", ended=251.0, midwinter=midwinter)
@@ -210,7 +210,6 @@ def test_the_frost_that_ends_a_crop_is_its_own() -> None:
     tender, bears = (
         follow_ground(
             outlook,
-            37.6,
             cover,
             each,
             field().crop,

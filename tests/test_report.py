@@ -24,7 +24,6 @@ import pytest
 from invented import field, weather
 
 from covercrop import commands
-from covercrop.cli import main
 from covercrop.daylength import day_length
 from covercrop.phenology import photothermal_rate, stage_days
 from covercrop.plan import Plan, make_plan
@@ -41,21 +40,6 @@ Run = Callable[..., tuple[int, str, str]]
 def plan() -> Plan:
     """A field in April."""
     return make_plan(field(), weather(), np.datetime64("2026-04-20"))
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    """Run a command; gives exit status, output and messages."""
-
-    def run(*arguments: object) -> tuple[int, str, str]:
-        try:
-            status = main([str(argument) for argument in arguments])
-        except SystemExit as stop:
-            status = int(stop.code or 0)
-        printed = capsys.readouterr()
-        return status, printed.out, printed.err
-
-    return run
 
 
 # --- what is drawn --------------------------------------------------------------------------------

@@ -10,7 +10,6 @@ from pathlib import Path
 
 import pytest
 
-from covercrop.cli import main
 from covercrop.season import read_fields
 
 Run = Callable[..., tuple[int, str, str]]
@@ -23,23 +22,6 @@ def farm(tmp_path: Path, demo_dir: Path, monkeypatch: pytest.MonkeyPatch) -> Pat
         shutil.copy(demo_dir / name, tmp_path)
     monkeypatch.chdir(tmp_path)
     return Path("fields.toml")
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
-    """Run a command at 80 columns; gives exit status, output and messages."""
-    monkeypatch.setenv("COLUMNS", "80")
-    monkeypatch.setenv("NO_COLOR", "1")
-
-    def run(*arguments: object) -> tuple[int, str, str]:
-        try:
-            status = main([str(argument) for argument in arguments])
-        except SystemExit as stop:
-            status = int(stop.code or 0)
-        printed = capsys.readouterr()
-        return status, printed.out, printed.err
-
-    return run
 
 
 def test_a_note_and_what_it_changes(run: Run, farm: Path) -> None:

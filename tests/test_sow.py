@@ -7,31 +7,19 @@ import io
 import json
 import shutil
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import jsonschema
 import pytest
 
-from covercrop.cli import main
-
 Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Run:
-    """The command line in this process: exit status, what it prints, what it complains of."""
-    monkeypatch.setenv("COLUMNS", "80")
-    monkeypatch.setenv("NO_COLOR", "1")
-
-    def run(*arguments: object) -> tuple[int, str, str]:
-        try:
-            status = main(["sow", *map(str, arguments)])
-        except SystemExit as stop:
-            status = int(stop.code or 0)
-        printed = capsys.readouterr()
-        return status, printed.out, printed.err
-
-    return run
+def run(run: Run) -> Run:
+    """`covercrop sow`, as any command is run."""
+    return partial(run, "sow")
 
 
 @pytest.fixture
