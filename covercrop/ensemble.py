@@ -78,45 +78,53 @@ def quantiles(values: Array, weights: Array, shares: tuple[float, ...] = (EARLY,
 
     Parameters
     ----------
-    values : numpy.ndarray
+    values : numpy.ndarray, shape (..., *member)
         Day indexes; NaN where not reached, which counts as later than all.
-    weights : numpy.ndarray
-        Same shape; need not sum to 1.
+    weights : numpy.ndarray, shape (*member)
+        Those of the members, on any number of axes; need not sum to 1.
     shares : tuple of float
 
     Returns
     -------
-    numpy.ndarray, shape (len(shares),)
+    numpy.ndarray, shape (..., len(shares))
         NaN for a share that falls among the members that do not get there.
     """
-    flat, weight = values.ravel(), weights.ravel()
+    leading = values.shape[: values.ndim - weights.ndim]
+    rows, weight = values.reshape(-1, weights.size), weights.ravel()
     total = weight.sum()
     if total <= 0:
-        return np.full(len(shares), np.nan)
-    ordered, climbing = _tallied(flat, weight) or _sorted(flat, weight)
-    places = np.searchsorted(climbing, np.asarray(shares) * total * (1 - 1e-9))
-    return ordered[np.minimum(places, ordered.size - 1)]
+        return np.full((*leading, len(shares)), np.nan)
+    wanted = np.asarray(shares) * total * (1 - 1e-9)
+    found = _tallied(rows, weight, wanted)
+    if found is None:
+        found = np.stack([_sorted(row, weight, wanted) for row in rows])
+    return found.reshape(*leading, len(shares))
 
 
-def _sorted(values: Array, weights: Array) -> tuple[Array, Array]:
-    """Values in order, and the running sum of their weights."""
+def _sorted(values: Array, weights: Array, wanted: Array) -> Array:
+    """The values at which the running sum of the weights comes to what is wanted."""
     order = np.argsort(values)  # NaN sorts last
-    return values[order], np.cumsum(weights[order])
+    places = np.searchsorted(np.cumsum(weights[order]), wanted)
+    return values[order[np.minimum(places, order.size - 1)]]
 
 
-def _tallied(values: Array, weights: Array) -> tuple[Array, Array] | None:
-    """The same day by day where all are whole days of a few years, which is quicker than to sort them; else None."""
-    first, last = np.fmin.reduce(values), np.fmax.reduce(values)
+def _tallied(rows: Array, weights: Array, wanted: Array) -> Array | None:
+    """The same, row by row, where all are whole days of a few years, which is quicker than to sort them; else None."""
+    first, last = np.fmin.reduce(rows, axis=None), np.fmax.reduce(rows, axis=None)
     if not (np.isfinite(last) and last - first < _FEW_DAYS):
         return None
     missing = int(last - first) + 1
-    place = np.where(np.isnan(values), last + 1, values) - first
+    place = np.where(np.isnan(rows), last + 1, rows) - first
     whole = place.astype(np.intp)
     if (whole != place).any():
         return None
     days = first + np.arange(missing + 1.0)
     days[missing] = np.nan
-    return days, np.cumsum(np.bincount(whole, weights, missing + 1))
+    whole += np.arange(len(rows))[:, np.newaxis] * days.size
+    tally = np.bincount(whole.ravel(), np.broadcast_to(weights, rows.shape).ravel(), len(rows) * days.size)
+    climbing = np.cumsum(tally.reshape(-1, days.size), axis=1)
+    places = np.stack([(climbing < share).sum(axis=1) for share in wanted], axis=-1)
+    return days[np.minimum(places, missing)]
 
 
 def share_by(values: Array, weights: Array, day: float) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,7 +31,7 @@ class Ground:
     """The ground of one field, member by member.
 
     Arrays of day indexes have shape (year, draw), or (year, 1) where the
-    draws play no part.
+    draws play no part; after (place,) where there are several.
 
     Attributes
     ----------
@@ -41,7 +41,7 @@ class Ground:
         First day without a limit, and last day that lets the crop ripen.
     frost_free : numpy.ndarray
         First day of each year's spring after its last frost.
-    dead : float
+    dead : numpy.ndarray, shape ()
         Day index on which the ended cover is dead; NaN where it is not ended.
     soil_c : numpy.ndarray, shape (year, day)
         Soil temperature at planting depth [degC].
@@ -53,9 +53,22 @@ class Ground:
     earliest: Array
     latest: Array
     frost_free: Array
-    dead: float
+    dead: Array
     soil_c: Array
     soil_check: SoilCheck
+
+    def at(self, place: int) -> Ground:
+        """The ground of one of several places."""
+        return replace(
+            self,
+            limits={name: days[place] for name, days in self.limits.items()},
+            earliest=self.earliest[place],
+            latest=self.latest[place],
+            frost_free=self.frost_free[place],
+            dead=self.dead[place],
+            soil_c=self.soil_c[place],
+            soil_check=self.soil_check.at(place),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -145,8 +158,7 @@ def follow_ground(
     plan: CropEntry,
     draws: Draws,
     *,
-    terminate: str,
-    ended: float,
+    dead: ArrayLike,
     midwinter: int,
     scouting: Sequence[ScoutingNote] = (),
 ) -> Ground:
@@ -155,38 +167,37 @@ def follow_ground(
     Parameters
     ----------
     outlook : Outlook
+        Of one place, or of several (:func:`covercrop.weather.outlook.together`).
     cover : Cover
     crop : Crop
     plan : CropEntry
         How the crop is to be planted.
     draws : Draws
-    terminate : str
-        How the cover is ended; one of :data:`covercrop.termination.METHODS`.
-    ended : float
-        Day index on which that is done; NaN where it is not.
+    dead : array_like, shape () or (place,)
+        Day index from which the cover no longer stands (:func:`dead_from`); NaN where it does throughout.
     midwinter : int
         Day index of the midwinter before the crop's spring.
     scouting : sequence of ScoutingNote
-        Its thermometer readings set the soil model right.
+        Of one place; its thermometer readings set the soil model right.
 
     Raises
     ------
     UnknownNameError
         If there is no such ground cover or planting method.
     """
-    dead = float(dead_from(ended, terminate))
-    modelled = soil_temperature(outlook.tmean, plan.ground_cover, canopy_until=dead)
-    check = soil_check(scouting, outlook, modelled, dead)
-    soil_c = check.corrected(modelled, dead)
-    limits = planting_limits(outlook, soil_c, cover.residue, crop, plan, draws, dead, midwinter, soil_sd=check.sd)
+    died = np.asarray(dead, dtype=np.float64)
+    modelled = soil_temperature(outlook.tmean, plan.ground_cover, canopy_until=died[..., np.newaxis])
+    check = soil_check(scouting, outlook, modelled, died)
+    soil_c = check.corrected(modelled, died)
+    limits = planting_limits(outlook, soil_c, cover.residue, crop, plan, draws, died, midwinter, soil_sd=check.sd)
     freeze = hazards.first_autumn_freeze(outlook.tmin, midwinter, crop.frost.value)
     days = plantback.days_to_maturity(crop, plan.method, plan.days_to_maturity)
     return Ground(
         limits=limits,
         earliest=plantback.earliest(limits),
-        latest=plantback.latest_planting(freeze, days)[:, np.newaxis],
-        frost_free=hazards.freeze_free_from(outlook.tmin, midwinter, crop.frost.value)[:, np.newaxis],
-        dead=dead,
+        latest=plantback.latest_planting(freeze, days)[..., np.newaxis],
+        frost_free=hazards.freeze_free_from(outlook.tmin, midwinter, crop.frost.value)[..., np.newaxis],
+        dead=died,
         soil_c=soil_c,
         soil_check=check,
     )
@@ -197,9 +208,9 @@ def ground_aside(outlook: Outlook, latitude: float, cover: Cover, plan: CropEntr
 
     Takes what :func:`follow_ground` takes, and what it gave.
     """
-    start = np.array([ground.dead])
+    start = ground.dead[np.newaxis]
     moisture = soil_water.moisture(
-        outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, plan.ground_cover, ground.dead
+        outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, plan.ground_cover, float(ground.dead)
     )
     released = {
         case: decomposition.nitrogen_released(ground.soil_c, start[0], cover.residue, case=case)
@@ -209,7 +220,7 @@ def ground_aside(outlook: Outlook, latitude: float, cover: Cover, plan: CropEntr
         residue_by_rain=decomposition.residue_clear(ground.soil_c, start, cover.residue, moisture=moisture),
         brood=hazards.brood_peak(outlook.tmin, outlook.tmax, start),
         released=released["likely"],
-        release={weeks: _on_day(released, ground.dead + 7 * weeks) for weeks in RELEASE_WEEKS},
+        release={weeks: _on_day(released, float(ground.dead) + 7 * weeks) for weeks in RELEASE_WEEKS},
     )
 
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from covercrop.soil_temperature import SOIL_ERROR_SD
 from covercrop.units import KG_HA_PER_LB_ACRE, M_PER_IN
@@ -72,7 +72,7 @@ class SoilCheck:
 
     Attributes
     ----------
-    standing, after : numpy.ndarray, shape (year,)
+    standing, after : numpy.ndarray, shape (year,) or (place, year)
         Added to the soil temperature under the standing cover, and once it
         is ended [K].
     sd : float
@@ -89,22 +89,29 @@ class SoilCheck:
     readings: int
     surprising: tuple[tuple[ScoutingNote, float], ...] = ()
 
-    def corrected(self, soil_c: Array, ended: float) -> Array:
+    def at(self, place: int) -> SoilCheck:
+        """The check of one of several places."""
+        return replace(self, standing=self.standing[place], after=self.after[place])
+
+    def corrected(self, soil_c: Array, ended: ArrayLike) -> Array:
         """Soil temperature, shape (year, day), with the readings in it [degC]."""
-        is_after = np.arange(soil_c.shape[-1]) >= ended  # NaN: never
+        if not self.readings:
+            return soil_c
+        is_after = np.arange(soil_c.shape[-1]) >= np.asarray(ended)  # NaN: never
         return soil_c + np.where(is_after, self.after[:, np.newaxis], self.standing[:, np.newaxis])
 
 
-def soil_check(scouting: Sequence[ScoutingNote], outlook: Outlook, soil_c: Array, ended: float) -> SoilCheck:
+def soil_check(scouting: Sequence[ScoutingNote], outlook: Outlook, soil_c: Array, ended: ArrayLike) -> SoilCheck:
     """How far the soil model is off, by the readings of a thermometer.
 
     Parameters
     ----------
     scouting : sequence of ScoutingNote
+        None for several places.
     outlook : Outlook
-    soil_c : numpy.ndarray, shape (year, day)
+    soil_c : numpy.ndarray, shape (year, day) or (place, year, day)
         The model [degC].
-    ended : float
+    ended : array_like
         Day index from which the cover shades the ground no more; NaN where it
         stands throughout.
 
@@ -122,8 +129,8 @@ def soil_check(scouting: Sequence[ScoutingNote], outlook: Outlook, soil_c: Array
     taken there.
     """
     read = [(note, outlook.position(np.datetime64(note.date, "D"))) for note in scouting if note.soil_c is not None]
-    read = [(note, day) for note, day in read if day < soil_c.shape[-1] and not np.isnan(soil_c[:, day]).any()]
-    nothing = np.zeros(len(soil_c))
+    read = [(note, day) for note, day in read if day < soil_c.shape[-1] and not np.isnan(soil_c[..., day]).any()]
+    nothing = np.zeros(soil_c.shape[:-1])
     if not read:
         return SoilCheck(standing=nothing, after=nothing, sd=SOIL_ERROR_SD, readings=0)
     days = np.array([day for _, day in read])

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop import advice, growth, measured, parameters, phenology, plantback
-from covercrop.course import DATES, follow, member_dates
+from covercrop.course import DATES, follow, member_days
 from covercrop.ending import TurnUnder, is_closing
 from covercrop.ensemble import MEDIAN, Draws, quantiles, share_by, standard_draws
 from covercrop.errors import FieldFileError
@@ -216,15 +216,15 @@ def make_plan(
     indexes = course.indexes()
     if killed:
         indexes = {"emergence": indexes["emergence"]}
-
-    def likely(index: Array) -> np.datetime64:
-        return member_dates(index, weights, outlook, (MEDIAN,))[0]
+    never = np.array(np.nan)
+    ranges = outlook.dates(member_days([indexes.get(name, never) for name in DATES], weights))
 
     state = "winter-killed" if killed else _state(field, stand, ground, weights, today)
     bbch = _bbch(stand, weights, today if turned is None else min(today, turned))
-    planting = quantiles(ground.earliest, weights)[1]
+    planting, safe = quantiles(ground.earliest, weights, (MEDIAN, SAFE_SHARE))
+    beside_them = (aside.residue_by_rain, aside.brood) if aside else (never, never)
+    by_rain, brood = outlook.dates(member_days(beside_them, weights, (MEDIAN,))[:, 0])
     nowhere = turned is None or killed
-    never = np.array(np.nan)
     nitrogen = {} if nowhere else _nitrogen(field, cover, outlook, stand, weights, draws, int(turned or 0))
     return Plan(
         field=field,
@@ -235,7 +235,10 @@ def make_plan(
         method=ending.method,
         bbch=bbch,
         stage=phenology.stage_name(bbch),
-        dates={name: _date_range(indexes.get(name), weights, outlook) for name in DATES},
+        dates={
+            name: DateRange(early=early, median=median, late=late)
+            for name, (early, median, late) in zip(DATES, ranges, strict=True)
+        },
         turned=np.datetime64("NaT", "D") if nowhere else outlook.days[0] + np.timedelta64(int(turned or 0), "D"),
         turn_under=best,
         surer=ending.surer,
@@ -246,11 +249,11 @@ def make_plan(
         survival=course.survival,
         binding_limit=None if nowhere or not outlook.complete else plantback.binding(ground.limits, weights),
         observed_share=_observed_share(outlook, turned),
-        safe_planting=member_dates(ground.earliest, weights, outlook, (SAFE_SHARE,))[0],
+        safe_planting=outlook.dates(np.ceil([safe]))[0],
         ripens=_ripens(ground, weights) if outlook.complete else np.nan,
         ripe=_ripe(field, crop),
-        residue_by_rain=likely(aside.residue_by_rain if aside else never),
-        brood=likely(aside.brood if aside else never),
+        residue_by_rain=by_rain,
+        brood=brood,
         emergence_days=_emergence(crop, ground, _planted(field, outlook, planting)),
         pan_by_planting=_median_on(aside.released, planting) if aside else np.nan,
         nitrogen=nitrogen,
@@ -273,7 +276,8 @@ def make_plan(
 
 
 def _bbch(stand: Stand, weights: Array, day: int) -> int:
-    return phenology.bbch({name: quantiles(index, weights)[1] for name, index in stand.stages.items()}, day)
+    middle = quantiles(np.stack(list(stand.stages.values())), weights, (MEDIAN,))[:, 0]
+    return phenology.bbch(dict(zip(stand.stages, middle, strict=True)), day)
 
 
 def _state(field: Field, stand: Stand, ground: Ground, weights: Array, today: int) -> str:
@@ -360,12 +364,6 @@ def _release(aside: Aside) -> dict[int, Amount]:
 
 
 # --- what it comes to -----------------------------------------------------------------------------
-
-
-def _date_range(index: Array | None, weights: Array, outlook: Outlook) -> DateRange:
-    unknown = np.array(np.nan) if index is None else index
-    early, median, late = member_dates(unknown, weights, outlook)
-    return DateRange(early=early, median=median, late=late)
 
 
 def _observed_share(outlook: Outlook, turned: int | None) -> float:

@@ -18,6 +18,8 @@ from covercrop.errors import UnknownNameError
 from covercrop.soil_temperature import held
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from covercrop.traits import Crop, Residue
 
 Array: TypeAlias = NDArray[np.float64]
@@ -150,27 +152,30 @@ def limits(
     """
     begin = np.atleast_1d(np.asarray(start, dtype=np.float64))
 
-    def cleared(days: int) -> dict[str, Array]:
-        low, high, soil = (daily[..., :days] for daily in (tmin, tmax, soil_c))
-        return {
-            "maggot": hazards.maggot_clear(low, high, soil, begin, midwinter, soil_error=soil_error)
-            if crop.maggot_host
-            else begin,
-            "soil_warm": soil_warm(soil, crop.soil_planting.value, begin, soil_error),
-        }
+    def maggots(days: int) -> Array:
+        return hazards.maggot_clear(*upto(days), begin, midwinter, soil_error=soil_error)
+
+    def warmth(days: int) -> Array:
+        return soil_warm(upto(days)[2], crop.soil_planting.value, begin, soil_error)
+
+    def upto(days: int) -> tuple[Array, Array, Array]:
+        return tmin[..., :days], tmax[..., :days], soil_c[..., :days]
 
     # Mostly it is warm enough within a summer; the rest of the days is looked at only where it is not.
     soon = int(np.max(begin, initial=0.0, where=~np.isnan(begin))) + SOON
-    warmed = cleared(soon)
-    if soon < soil_c.shape[-1] and any(np.isnan(index).any() for index in warmed.values()):
-        warmed = cleared(soil_c.shape[-1])
+
+    def reached(limit: Callable[[int], Array]) -> Array:
+        day = limit(soon)
+        return limit(soil_c.shape[-1]) if soon < soil_c.shape[-1] and np.isnan(day).any() else day
+
     day = {
         "residue": decomposition.residue_clear(soil_c, begin, residue, draw=residue_draw),
         "disease": hazards.disease_clear(begin, method),
-        **warmed,
-        "frost": np.asarray(
-            hazards.freeze_free_date(hazards.freeze_free_from(tmin, midwinter, crop.frost.value), frost_risk)
-        ),
+        "maggot": reached(maggots) if crop.maggot_host else begin,
+        "soil_warm": reached(warmth),
+        "frost": hazards.freeze_free_date(hazards.freeze_free_from(tmin, midwinter, crop.frost.value), frost_risk)[
+            ..., np.newaxis, np.newaxis
+        ],
     }
     shape = np.broadcast_shapes(*(index.shape for index in day.values()), (*tmin.shape[:-1], 1))
     return {name: np.broadcast_to(index, shape).copy() for name, index in day.items()}

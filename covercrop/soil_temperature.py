@@ -48,6 +48,9 @@ STRAW_LEAF_AREA = 2.0
 #: it.  Assumed: extension advice says "several days" (Alabama ANR-1061).
 DAYS_HELD = 3
 
+#: Days that are summed at a time: over many more, what is left of the first becomes too small a number.
+_STRETCH = 700
+
 _LEAF_AREA = {"bare": 0.0, "straw": STRAW_LEAF_AREA, "black-plastic": 0.0}
 
 
@@ -158,17 +161,20 @@ def soil_temperature(
 def _follow(surface: Array, gain: Array) -> Array:
     """What closes each day a share of its gap to the surface, and begins on it.
 
-    Each day is a straight line of the day before; joining the lines of 1, 2, 4, ... days covers the axis in a few
-    passes over whole arrays, where a step a day would take hundreds.
+    With ``k`` the share of yesterday that is left, and ``K`` the product of ``k`` so far, the recurrence is the
+    running sum of ``gain * surface / K``, times ``K``.
     """
-    soil: Array = gain * surface
+    soil = gain * surface
     soil[..., :1] = surface[..., :1]
-    kept = 1.0 - gain
-    step = 1
-    while step < soil.shape[-1]:
-        soil[..., step:] += kept[..., step:] * soil[..., :-step]
-        kept[..., step:] = kept[..., step:] * kept[..., :-step]
-        step *= 2
+    for begin in range(0, soil.shape[-1], _STRETCH):
+        part = soil[..., begin : begin + _STRETCH]
+        left = np.cumprod(1.0 - gain[..., begin : begin + _STRETCH], axis=-1)
+        if begin:
+            part[..., 0] += (1.0 - gain[..., begin]) * soil[..., begin - 1]
+        left /= left[..., :1]
+        part /= left
+        np.cumsum(part, axis=-1, out=part)
+        part *= left
     return soil
 
 

@@ -42,7 +42,7 @@ SOON_UP = 60
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Stand:
-    """A cover, member by member; all arrays have shape (year, draw), after (sowing,) for several sowing dates.
+    """A cover, member by member; arrays have shape (year, draw), after (sowing,) or (place,) where there are several.
 
     Attributes
     ----------
@@ -74,6 +74,17 @@ class Stand:
         """Weights of the members that live through the winter."""
         return self.weights * np.isnan(self.killed)
 
+    def at(self, place: int) -> Stand:
+        """The stand of one of several places."""
+        return replace(
+            self,
+            stages={name: days[place] for name, days in self.stages.items()},
+            opens=self.opens[place],
+            closes=self.closes[place],
+            killed=self.killed[place],
+            weights=self.weights[place],
+        )
+
     def nitrogen_percent(self, day: float, growth: Growth) -> Array:
         """Nitrogen in the dry matter on a day, member by member [% N]."""
         stages = self.stages
@@ -82,7 +93,7 @@ class Stand:
 
 def grow_stand(
     outlook: Outlook,
-    latitude: float,
+    latitude: ArrayLike,
     cover: Cover,
     draws: Draws,
     *,
@@ -97,8 +108,9 @@ def grow_stand(
     Parameters
     ----------
     outlook : Outlook
-    latitude : float
-        [degrees], north positive.
+        Of one place, or of several (:func:`covercrop.weather.outlook.together`).
+    latitude : array_like, shape () or (place,)
+        [degrees], north positive; several places lie on one side of the equator.
     cover : Cover
     draws : Draws
     cultivar : str
@@ -106,6 +118,7 @@ def grow_stand(
     terminate : str
         How the cover will be ended; one of :data:`covercrop.termination.METHODS`.
     scouting : sequence of ScoutingNote
+        Of one place and date.
     sowing : array_like
         Day index of sowing, the first day by default; shape (sowing, 1) for
         several dates.
@@ -120,7 +133,7 @@ def grow_stand(
     offset = parameters.cultivar(cover, cultivar).offset.value if cultivar else 0.0
     spread = phenology.requirement_spread(cover, cultivar_known=bool(cultivar))
     seed_variation = cover.seed.spread.value / cover.seed.flower_to_maturity.value
-    lengths = day_length(latitude, outlook.day_of_year)
+    lengths = day_length(np.asarray(latitude)[..., np.newaxis, np.newaxis], outlook.day_of_year)
     tmean = outlook.tmean
     bed = _seedbed(tmean, cover, sowing) if seedbed is None else seedbed
 
@@ -147,7 +160,7 @@ def grow_stand(
         for place, note in enumerate(seen)
         if (gap := surprise(raw[place], scouting_weights(shape, evidence[:place])[0]))
     )
-    weights, scouting_sd = scouting_weights(shape, [])
+    weights, scouting_sd = scouting_weights(shape[-2:], [])
     if evidence:
         located = [_straightened(fact, days, days_a_draw * PLACES) for fact in raw]
         weights, _ = scouting_weights((shape[0], PLACES.size), located, prior=-0.5 * PLACES**2)
@@ -172,7 +185,7 @@ def grow_stand(
             up=up,
             end=_spring_over(closes, outlook, latitude),
         ),
-        weights=weights,
+        weights=np.broadcast_to(weights, shape),
         scouting_sd=scouting_sd,
         surprises=surprises,
     )
@@ -224,12 +237,13 @@ def _seedbed(tmean: Array, cover: Cover, sowing: ArrayLike) -> Array:
     return bed if not np.isnan(up).any() else seedbed_temperature(tmean)
 
 
-def _spring_over(closes: Array, outlook: Outlook, latitude: float) -> Array:
+def _spring_over(closes: Array, outlook: Outlook, latitude: ArrayLike) -> Array:
     """Day index after which cold no longer matters: the close of the window, or midsummer where it does not close.
 
     The day axis runs on into a second winter, which is none of the cover's.
     """
-    midwinter = hazards.midwinter_before(outlook.days[0] + np.timedelta64(hazards.HALF_YEAR, "D"), latitude)
+    anywhere = float(np.max(np.asarray(latitude)))
+    midwinter = hazards.midwinter_before(outlook.days[0] + np.timedelta64(hazards.HALF_YEAR, "D"), anywhere)
     midsummer = outlook.position(midwinter) + hazards.HALF_YEAR
     return np.where(np.isnan(closes), midsummer, closes)
 

@@ -17,7 +17,7 @@ from covercrop import field_weather, growth, hazards, parameters, phenology, ter
 from covercrop.ending import best_ahead
 from covercrop.ensemble import standard_draws
 from covercrop.errors import WeatherFileError
-from covercrop.ground import follow_ground, ground_aside
+from covercrop.ground import dead_from, follow_ground, ground_aside
 from covercrop.plan import Plan, make_plan
 from covercrop.records import DailyWeather, Station
 from covercrop.render import machine, terminal, words
@@ -155,8 +155,8 @@ def test_the_ground_under_a_tarp_is_that_of_a_stand_turned_under_when_it_is_dead
     cover, crop = parameters.cover("crimson-clover"), parameters.crop("summer-squash")
     given = (outlook, cover, crop, field().crop, standard_draws())
     midwinter = outlook.position(day("2026-01-01"))
-    tarped = follow_ground(*given, terminate="tarp", ended=230.0, midwinter=midwinter)
-    dug_in = follow_ground(*given, terminate="turn-under", ended=251.0, midwinter=midwinter)
+    tarped = follow_ground(*given, dead=dead_from(230.0, "tarp"), midwinter=midwinter)
+    dug_in = follow_ground(*given, dead=dead_from(251.0, "turn-under"), midwinter=midwinter)
     for name in ("earliest", "latest", "frost_free", "soil_c"):
         np.testing.assert_array_equal(getattr(tarped, name), getattr(dug_in, name), err_msg=name)
     beside = [ground_aside(outlook, 37.6, cover, field().crop, ground) for ground in (tarped, dug_in)]
@@ -214,8 +214,7 @@ def test_the_frost_that_ends_a_crop_is_its_own() -> None:
             each,
             field().crop,
             standard_draws(),
-            terminate="turn-under",
-            ended=230.0,
+            dead=230.0,
             midwinter=midwinter,
         )
         for each in (crop, hardy)

@@ -22,11 +22,21 @@ import pytest
 import xarray as xr
 
 from covercrop.cli import main
-from covercrop.plan import make_plan
+from covercrop.plan import Plan, make_plan
 from covercrop.records import DailyWeather
 from covercrop.region import cells, results, running
 from covercrop.region import question as questions
-from covercrop.region.cells import AT_PERCENTILES, LIMIT_NUMBER, STATUS, NoAnswer, Place, answer, grid_answers
+from covercrop.region.cells import (
+    AT_PERCENTILES,
+    LIMIT_NUMBER,
+    STATUS,
+    TOGETHER,
+    Answers,
+    NoAnswer,
+    Place,
+    grid_answers,
+    season_of,
+)
 from covercrop.region.grid import open_grid
 from covercrop.region.part import Part
 from covercrop.region.question import Question
@@ -128,28 +138,73 @@ def test_fifty_cells_agree_with_ready_to_the_day() -> None:
             method=str(question.method),
             ground_cover=str(question.ground_cover),
         )
-        plan = make_plan(field, weather, sowing)
-        for name in AT_PERCENTILES:
-            dates = plan.dates[name]
-            expected = np.array([dates.early, dates.median, dates.late])
-            days = got.days[name][:, 0]
-            reached = np.where(np.isnan(days), 0, days).astype("timedelta64[D]")
-            np.testing.assert_array_equal(
-                np.where(np.isnan(days), np.datetime64("NaT"), sowing + reached), expected, name
-            )
-        safe = got.days["safe_planting"][0]
-        assert (
-            plan.safe_planting == sowing + np.timedelta64(int(safe), "D")
-            if safe == safe
-            else np.isnat(plan.safe_planting)
-        )
-        assert got.years[0] == len(plan.outlook.years)
-        assert got.chances["survival"][0] == plan.survival
-        if plan.turn_under is not None:
-            assert plan.turn_under.probability == got.chances["end_cover_chance"][0]
-            assert plan.turn_under.date == sowing + np.timedelta64(int(got.days["end_cover"][0]), "D")
-            assert LIMIT_NUMBER[str(plan.binding_limit)] == got.binding_limit[0]
+        agrees(got, 0, make_plan(field, weather, sowing))
         agreed += 1
+
+
+def agrees(got: Answers, cell: int, plan: Plan) -> None:
+    """The answer of a cell is, to the day, the plan of a field there."""
+
+    def date(days: float) -> np.datetime64:
+        return np.datetime64("NaT") if np.isnan(days) else got.sowing[cell] + np.timedelta64(int(days), "D")
+
+    for name in AT_PERCENTILES:
+        dates = plan.dates[name]
+        given = np.array([date(days) for days in got.days[name][:, cell]])
+        np.testing.assert_array_equal(given, np.array([dates.early, dates.median, dates.late]), name)
+    np.testing.assert_array_equal(date(got.days["safe_planting"][cell]), plan.safe_planting)
+    assert got.years[cell] == len(plan.outlook.years)
+    assert got.chances["survival"][cell] == plan.survival
+    if plan.turn_under is not None:
+        assert plan.turn_under.probability == got.chances["end_cover_chance"][cell]
+        assert plan.turn_under.date == date(got.days["end_cover"][cell])
+        assert LIMIT_NUMBER[str(plan.binding_limit)] == got.binding_limit[cell]
+
+
+@pytest.mark.parametrize("terminate", ["turn-under", "roll", "tarp"])
+def test_cells_followed_together_agree_with_ready_to_the_day(terminate: str) -> None:
+    """Cells of one grid, more than are followed at a time: warm and cold, on both sides of the equator, with gaps."""
+    rng = np.random.default_rng(51)
+    question = questions.check(
+        Question(
+            cover="hairy-vetch",
+            crop="pumpkin",
+            sown=questions.sowing("10-05"),
+            terminate=terminate,
+            plant_by=questions.month_day("06-20"),
+        )
+    )
+    latitudes = np.concatenate([rng.uniform(30, 46, 2 * TOGETHER + 3), rng.uniform(-44, -30, 5)])
+    weathers = [
+        invented.weather(
+            "1996-01-01",
+            "2015-12-31",
+            mean=float(rng.uniform(3, 22)),
+            swing=float(rng.uniform(5, 14)),
+            coldest_day=20 if latitude > 0 else 202,
+            seed=int(rng.integers(1_000_000)),
+        )
+        for latitude in latitudes
+    ]
+    low, high = (np.stack([each.table[name].to_numpy() for each in weathers]) for name in ("tmin_c", "tmax_c"))
+    low[3, 4000:4200] = np.nan  # a gap that costs a year
+    places = [Place(latitude=float(latitude), question=question) for latitude in latitudes]
+    got = grid_answers(np.datetime64("1996-01-01"), low, high, places, 3)
+    compared = np.flatnonzero(got.status == STATUS.index("answered"))
+    for cell in compared:
+        alone = grid_answers(np.datetime64("1996-01-01"), low[[cell]], high[[cell]], [places[cell]], 3).arrays()
+        for name, values in got.arrays().items():
+            np.testing.assert_array_equal(values[..., cell], alone[name][..., 0], name)
+        if not np.isnan(low[cell]).any():
+            field = invented.field(
+                "hairy-vetch", "pumpkin", sown="2015-10-05", latitude=float(latitudes[cell]), terminate=terminate
+            )
+            agrees(got, cell, make_plan(field, weathers[cell], np.datetime64("2015-10-05")))
+    assert compared.size > len(places) - 3
+    assert np.unique(got.years[compared]).size > 1
+    # It was worth comparing: some stands die, and some dates are not reached.
+    assert np.unique(got.chances["survival"][compared]).size > 2
+    assert np.isnan(got.days["latest_planting"][:, compared]).any()
 
 
 def test_a_cell_of_the_output_is_what_the_command_ready_says(
@@ -269,7 +324,7 @@ def test_the_sowing_rule_is_the_middle_of_the_first_freezes() -> None:
     question = replace(QUESTION, sown=questions.sowing("6w-before-freeze"))
     from covercrop.weather.outlook import record_of
 
-    sowing = answer(record_of(weather), Place(latitude=37.6, question=question))["sowing"].item()
+    sowing = season_of(record_of(weather), Place(latitude=37.6, question=question)).outlook.days[0].item()
     assert abs((sowing - expected).days) <= 1  # a leap year's freeze falls a day of the year later
 
 
@@ -280,7 +335,7 @@ def test_where_it_hardly_freezes_there_is_no_such_rule() -> None:
     from covercrop.weather.outlook import record_of
 
     with pytest.raises(NoAnswer, match="no_sowing_date"):
-        answer(record_of(warm), Place(latitude=30.0, question=question))
+        season_of(record_of(warm), Place(latitude=30.0, question=question))
 
 
 @pytest.mark.parametrize(

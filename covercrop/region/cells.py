@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop import hazards, parameters, plantback
-from covercrop.course import follow, member_days
+from covercrop.course import follow_together, member_days
 from covercrop.ensemble import MEDIAN, quantiles, share_by, standard_draws
 from covercrop.plan import SAFE_SHARE, SEASON_DAYS
 from covercrop.region.question import BeforeFreeze, MonthDay, Question
@@ -26,7 +26,7 @@ from covercrop.weather.gaps import fill_gaps
 from covercrop.weather.outlook import Record, season_outlook
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from covercrop.course import Course
     from covercrop.region.question import Sowing
@@ -81,6 +81,9 @@ COLDEST, HOTTEST = -95.0, 60.0
 
 #: Poleward of this the warm half of the year tells the hemisphere [degrees], where its months differ by so much [K].
 SEASONS_FROM, SEASONS_APART = 25.0, 1.0
+
+#: Places followed together: enough that starting each step costs little, so few that its arrays stay in the cache.
+TOGETHER = 16
 
 #: A minimum may lie this far above the maximum, by rounding [K].
 ROUNDING = 0.01
@@ -152,8 +155,10 @@ def check_hemisphere(record: Record, latitude: float) -> None:
     if abs(latitude) < SEASONS_FROM:
         return
     july, january = _warm_and_cold_days(record.first, record.tmin.size)
-    mean = [np.nanmean(record.tmin[days]) + np.nanmean(record.tmax[days]) for days in (july, january)]
-    if (mean[0] - mean[1]) / 2 * np.sign(latitude) < -SEASONS_APART:
+    # Of the days with both extremes; np.nanmean would take as long as a tenth of the whole answer.
+    july, january = (days[record.usable[days]] for days in (july, january))
+    summer, winter = ((record.tmin[days] + record.tmax[days]).sum() / 2 / max(days.size, 1) for days in (july, january))
+    if (summer - winter) * np.sign(latitude) < -SEASONS_APART:
         raise NoAnswer("seasons_of_the_other_hemisphere")
 
 
@@ -216,25 +221,27 @@ def _years_on(day: np.datetime64, years: int) -> np.datetime64:
 # --- answers --------------------------------------------------------------------------------------
 
 
-def answer(record: Record, place: Place) -> dict[str, Any]:
-    """What is known of one place.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Season:
+    """The season that a place is asked about."""
 
-    Parameters
-    ----------
-    record : Record
-    place : Place
+    question: Question
+    field: Field
+    outlook: Outlook
 
-    Returns
-    -------
-    dict
-        ``sowing`` as a date; the names of :data:`AT_PERCENTILES` as days after it, an array of one a percentile; the
-        others of :data:`SINGLE` as days after it; the chances of :data:`CHANCES`; ``binding_limit`` as its name or
-        None, and the number of ``years`` that took part.
+    @property
+    def shared(self) -> tuple[object, ...]:
+        """What places have in common that can be followed together (:func:`covercrop.course.follow_together`)."""
+        return self.question, self.outlook.days[0], len(self.outlook.years), self.field.latitude >= 0
+
+
+def season_of(record: Record, place: Place) -> Season:
+    """The season of one place.
 
     Raises
     ------
     NoAnswer
-        If there is none.
+        If there is none that can be followed.
     """
     question = place.question
     if question is None:
@@ -246,20 +253,42 @@ def answer(record: Record, place: Place) -> dict[str, Any]:
     if not outlook.complete:
         raise NoAnswer("too_few_years" if record.usable.all() else "gaps_too_long")
     check_hemisphere(record, place.latitude)
+    return Season(question=question, field=_field(question, sown, place.latitude), outlook=outlook)
+
+
+def told(seasons: Sequence[Season]) -> list[dict[str, Any]]:
+    """What is known of places whose seasons have in common what it takes (:attr:`Season.shared`).
+
+    Parameters
+    ----------
+    seasons : sequence of Season
+
+    Returns
+    -------
+    list of dict
+        ``sowing`` as a date; the names of :data:`AT_PERCENTILES` as days after it, an array of one a percentile; the
+        others of :data:`SINGLE` as days after it; the chances of :data:`CHANCES`; ``binding_limit`` as its name or
+        None, and the number of ``years`` that took part.
+    """
+    question = seasons[0].question
     cover, crop = parameters.cover(str(question.cover)), parameters.crop(str(question.crop))
-    field = _field(question, sown, place.latitude)
-    course = follow(field, cover, crop, outlook, 0, standard_draws())
+    fields, outlooks = [season.field for season in seasons], [season.outlook for season in seasons]
+    courses = follow_together(fields, cover, crop, outlooks, 0, standard_draws())
+    return [_told(question, outlook, course) for outlook, course in zip(outlooks, courses, strict=True)]
+
+
+def _told(question: Question, outlook: Outlook, course: Course) -> dict[str, Any]:
     shares = tuple(percentile / 100 for percentile in question.percentiles)
-    indexes = course.indexes()
-    weights = course.weights
-    found: dict[str, Any] = {name: member_days(indexes[name], weights, shares) for name in AT_PERCENTILES}
+    indexes, weights = course.indexes(), course.weights
+    found = member_days([indexes[name] for name in AT_PERCENTILES], weights, (*shares, SAFE_SHARE))
+    days = dict(zip(AT_PERCENTILES, found, strict=True))
     best = course.ending.best
     return {
-        "sowing": sown,
-        **found,
+        "sowing": outlook.days[0],
+        **{name: at[:-1] for name, at in days.items()},
         "end_cover": np.nan if course.ending.day is None else float(course.ending.day),
         "end_cover_chance": np.nan if best is None else best.probability,
-        "safe_planting": float(member_days(course.ground.earliest, weights, (SAFE_SHARE,))[0]),
+        "safe_planting": float(days["earliest_planting"][-1]),
         "survival": course.survival,
         "planting_chance": _planting_chance(question, course, outlook),
         "binding_limit": None if best is None else plantback.binding(course.ground.limits, weights),
@@ -359,7 +388,7 @@ def no_answers(count: int, percentiles: int) -> Answers:
 
 
 def answers(records: Iterable[Record | str], places: Iterable[Place], count: int, percentiles: int) -> Answers:
-    """The answers of many places, one after the other.
+    """The answers of many places, those together that share a season.
 
     Parameters
     ----------
@@ -373,18 +402,31 @@ def answers(records: Iterable[Record | str], places: Iterable[Place], count: int
     """
     found = no_answers(count, percentiles)
     arrays = found.arrays()
+    waiting: dict[tuple[object, ...], list[tuple[int, Season]]] = {}
+
+    def settle(group: list[tuple[int, Season]]) -> None:
+        for (at, _), one in zip(group, told([season for _, season in group]), strict=True):
+            one["binding_limit"] = LIMIT_NUMBER.get(one["binding_limit"], 0)
+            one["status"] = 0
+            for name, value in one.items():
+                arrays[name][..., at] = value
+        group.clear()
+
     for at, (record, place) in enumerate(zip(records, places, strict=True)):
         try:
             if isinstance(record, str):
                 raise NoAnswer(record)
-            one = answer(record, place)
+            season = season_of(record, place)
         except NoAnswer as reason:
             found.status[at] = STATUS.index(reason.status)
             continue
-        one["binding_limit"] = LIMIT_NUMBER.get(one["binding_limit"], 0)
-        one["status"] = 0
-        for name, value in one.items():
-            arrays[name][..., at] = value
+        group = waiting.setdefault(season.shared, [])
+        group.append((at, season))
+        if len(group) == TOGETHER:
+            settle(group)
+    for group in waiting.values():
+        if group:
+            settle(group)
     return found
 
 

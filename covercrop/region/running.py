@@ -17,6 +17,10 @@ if TYPE_CHECKING:
 
     from covercrop.region.part import Part
 
+#: What a worker is started with.  By its own default it gives memory back to the system as soon as 64 KiB of it are
+#: free, and has to ask for it again at the next array: that took more time than the models.
+WORKER_ENVIRONMENT = {"MALLOC_TRIM_THRESHOLD_": 2**27, "MALLOC_MMAP_THRESHOLD_": 2**25}
+
 NEEDED = ("xarray", "dask", "distributed", "zarr", "netCDF4", "cftime")
 
 
@@ -64,8 +68,13 @@ def workers(scheduler: str | None, count: int) -> Iterator[Client]:
     import dask
     from distributed import Client, LocalCluster
 
-    quiet = {"distributed.admin.large-graph-warning-threshold": "1GiB", "distributed.comm.timeouts.connect": "10s"}
-    with dask.config.set(quiet):
+    options: dict[str, Any] = {
+        "distributed.admin.large-graph-warning-threshold": "1GiB",
+        "distributed.comm.timeouts.connect": "10s",
+        "distributed.worker.profile.enabled": False,
+        **{f"distributed.nanny.pre-spawn-environ.{name}": value for name, value in WORKER_ENVIRONMENT.items()},
+    }
+    with dask.config.set(options):
         if scheduler is not None:
             try:
                 client = Client(scheduler, timeout=10)

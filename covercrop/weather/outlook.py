@@ -8,7 +8,7 @@ known day.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +19,8 @@ from covercrop.errors import WeatherGapError
 from covercrop.weather.lead import forecast_error, lead_sd, lone_forecast_error
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from covercrop.records import DailyWeather
 
 Days = NDArray[np.datetime64]
@@ -99,6 +101,18 @@ class Outlook:
         reached = ~np.isnan(index)
         whole = np.where(reached, index, 0).astype(np.int64)
         return np.where(reached, self.days[0] + whole.astype("timedelta64[D]"), np.datetime64("NaT", "D"))
+
+
+def together(outlooks: Sequence[Outlook]) -> Outlook:
+    """Several places in one season, as many years of each, on an axis of their own before those of years and days.
+
+    One alone is left as it is.
+    """
+    first = outlooks[0]
+    if len(outlooks) == 1:
+        return first
+    tmin, tmax, prcp = (np.stack([getattr(outlook, name) for outlook in outlooks]) for name in ("tmin", "tmax", "prcp"))
+    return replace(first, tmin=tmin, tmax=tmax, prcp=prcp)
 
 
 def years_earlier(days: Days, years: NDArray[np.int64]) -> Days:
