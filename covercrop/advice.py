@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from covercrop import growth, hazards, measured, parameters, plantback, soil_water, termination
@@ -131,5 +132,7 @@ def reference(source: Source) -> str:
 _ELSEWHERE = ("cultivars", "sowing", "planting", "nitrogen_need")
 
 
-def _numbers(subject: Cover | Crop) -> list[tuple[str, CitedValue]]:
-    return [(path, value) for path, value in parameters.cited_values(subject) if not path.startswith(_ELSEWHERE)]
+@lru_cache(maxsize=256)
+def _numbers(subject: Cover | Crop) -> tuple[tuple[str, CitedValue], ...]:
+    cited = parameters.cited_values(subject)
+    return tuple((path, value) for path, value in cited if not path.startswith(_ELSEWHERE))

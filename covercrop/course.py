@@ -20,7 +20,7 @@ from covercrop.stand import Stand, grow_stand
 from covercrop.weather.outlook import together
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Hashable, Iterable, Iterator, Sequence
 
     from covercrop.season import Field
     from covercrop.traits import Cover, Crop
@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 Part = TypeVar("Part", Stand, Ground)
+
+#: Fields followed together: enough that starting each step costs little, so few that its arrays stay in the cache.
+TOGETHER = 16
 
 #: A stand is called dead once this share of the members is: cold without snow kills more than cold under it.
 DEAD_SHARE = 0.8
@@ -91,10 +94,11 @@ class Course:
         }
 
 
-def follow(field: Field, cover: Cover, crop: Crop, outlook: Outlook, today: int, draws: Draws) -> Course:
-    """Follow a field from sowing to the planting of the crop.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Start:
+    """What a course is followed from.
 
-    Parameters
+    Attributes
     ----------
     field : Field
         As it was known on the day of the answer.
@@ -103,44 +107,100 @@ def follow(field: Field, cover: Cover, crop: Crop, outlook: Outlook, today: int,
     outlook : Outlook
     today : int
         Day index of the day of the answer.
-    draws : Draws
+    """
+
+    field: Field
+    cover: Cover
+    crop: Crop
+    outlook: Outlook
+    today: int
+
+    @property
+    def company(self) -> Hashable:
+        """What those have in common that differ in nothing but their place, and can be followed together.
+
+        A field with scouting notes goes alone.
+        """
+        if self.field.scouting:
+            return self
+        entry, plan, outlook = self.field.cover, self.field.crop, self.outlook
+        return (
+            (id(self.cover), entry.cultivar, entry.terminate),
+            (id(self.crop), plan.method, plan.ground_cover, plan.days_to_maturity),
+            (outlook.days[0], outlook.tmin.shape, outlook.complete, self.today),
+            self.field.latitude >= 0,
+        )
+
+
+def follow(start: Start, draws: Draws) -> Course:
+    """Follow a field from sowing to the planting of the crop.
 
     Raises
     ------
     UnknownNameError
         If the cover has no such cultivar, or there is no such method or ground cover.
     """
-    return follow_together([field], cover, crop, [outlook], today, draws)[0]
+    return _follow_together([start], draws)[0]
 
 
-def follow_together(
-    fields: Sequence[Field], cover: Cover, crop: Crop, outlooks: Sequence[Outlook], today: int, draws: Draws
-) -> list[Course]:
-    """Follow fields that differ in nothing but their place, which takes much less than one after the other.
+def follow_each(starts: Iterable[Start], draws: Draws) -> Iterator[tuple[int, Start, Course]]:
+    """Follow many fields, those together that can be, which takes far less than one after the other.
 
-    Takes and raises what :func:`follow` does.  Several fields were sown on one day, on one side of the equator, have
-    as many past years each, and no scouting notes.
+    Parameters
+    ----------
+    starts : iterable of Start
+        Taken as they are needed.
+    draws : Draws
+
+    Yields
+    ------
+    tuple
+        The place of a field in the order of ``starts``, what it was followed from and its course, as soon as it is
+        there, which is not in that order.
+
+    Raises
+    ------
+    UnknownNameError
+        As :func:`follow`.
     """
-    field = fields[0]
+    waiting: dict[Hashable, list[tuple[int, Start]]] = {}
+
+    def settled(group: list[tuple[int, Start]]) -> Iterator[tuple[int, Start, Course]]:
+        courses = _follow_together([start for _, start in group], draws)
+        return ((place, start, course) for (place, start), course in zip(group, courses, strict=True))
+
+    for place, start in enumerate(starts):
+        company = start.company
+        group = waiting.setdefault(company, [])
+        group.append((place, start))
+        if len(group) == TOGETHER:
+            yield from settled(waiting.pop(company))
+    for group in waiting.values():
+        yield from settled(group)
+
+
+def _follow_together(starts: Sequence[Start], draws: Draws) -> list[Course]:
+    """Follow fields of one company."""
+    first = starts[0]
+    field, cover = first.field, first.cover
     whole = grow_stand(
-        together(outlooks),
-        np.squeeze([each.latitude for each in fields]),
+        together([start.outlook for start in starts]),
+        np.squeeze([start.field.latitude for start in starts]),
         cover,
         draws,
         cultivar=field.cover.cultivar,
         terminate=field.cover.terminate,
         scouting=field.scouting,
     )
-    stands = _apart(whole, len(fields))
-    ended = [_end(*each, cover, today) for each in zip(fields, outlooks, stands, strict=True)]
+    ended = [_end(start, stand) for start, stand in zip(starts, _apart(whole, len(starts)), strict=True)]
     grounds: dict[int, Ground] = {}
     # Nearly always one: they are all ended before the same summer.
     for midwinter in {each.midwinter for each in ended}:
         places = [place for place, each in enumerate(ended) if each.midwinter == midwinter]
         ground = follow_ground(
-            together([outlooks[place] for place in places]),
+            together([starts[place].outlook for place in places]),
             cover,
-            crop,
+            first.crop,
             field.crop,
             draws,
             dead=np.squeeze([ended[place].dead for place in places]),
@@ -178,14 +238,15 @@ class _Ended:
     midwinter: int
 
 
-def _end(field: Field, outlook: Outlook, stand: Stand, cover: Cover, today: int) -> _Ended:
+def _end(start: Start, stand: Stand) -> _Ended:
+    field, outlook, today = start.field, start.outlook, start.today
     survival = float(stand.living.sum())
     ended = field.cover.turned_under is not None
     # Once the cover is ended, what the cold would have done to it no longer matters.
     weights = stand.weights if ended or survival == 0 else stand.living
     killed = not ended and share_by(stand.killed, stand.weights, today) >= DEAD_SHARE
 
-    ending = choose_ending(field, cover, outlook, stand, weights, today, settled=ended or killed)
+    ending = choose_ending(field, start.cover, outlook, stand, weights, today, settled=ended or killed)
     turned = ending.day
     spring = (
         turned

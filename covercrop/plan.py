@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop import advice, growth, measured, parameters, phenology, plantback
-from covercrop.course import DATES, follow, member_days
+from covercrop.course import DATES, Course, Start, follow, follow_each, member_days
 from covercrop.ending import TurnUnder, is_closing
 from covercrop.ensemble import MEDIAN, Draws, quantiles, share_by, standard_draws
 from covercrop.errors import FieldFileError
@@ -21,6 +21,8 @@ from covercrop.season import cover_of
 from covercrop.weather.outlook import Outlook, season_outlook
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from covercrop.records import DailyWeather
     from covercrop.season import Field
     from covercrop.stand import Stand
@@ -33,6 +35,8 @@ SEASON_DAYS = 500
 
 #: The ground counts as plantable once this share of the members says so.
 SAFE_SHARE = 0.8
+
+_NOT_A_DATE = np.datetime64("NaT", "D")
 
 #: Below this chance of living through the winter, the chance is said.
 SURE = 0.95
@@ -183,8 +187,8 @@ def make_plan(
     draws : Draws, optional
         The standard set by default.
     beside : bool
-        Work out what is only said beside the dates, too: ``residue_by_rain``,
-        ``brood``, ``pan_by_planting`` and ``release``, which cost as much as the dates.
+        Work out what is only said beside the dates, too: ``residue_by_rain``, ``brood``, ``pan_by_planting``,
+        ``nitrogen`` and ``release``, which cost as much as the dates.
 
     Returns
     -------
@@ -199,38 +203,76 @@ def make_plan(
     ParameterError
         If the cover, the cultivar or the crop is not known.
     """
+    draws = draws or standard_draws()
+    start = start_of(field, weather, on)
+    return _plan(start, weather, follow(start, draws), draws, beside=beside)
+
+
+def make_plans(
+    asked: Sequence[tuple[Start, DailyWeather]], draws: Draws | None = None, *, beside: bool = True
+) -> list[Plan]:
+    """Work out many fields, each as :func:`make_plan` would, in less time.
+
+    Parameters
+    ----------
+    asked : sequence of (Start, DailyWeather)
+        From :func:`start_of`, and the weather that it was given.
+    draws, beside
+        As for :func:`make_plan`.
+    """
+    draws = draws or standard_draws()
+    plans = {
+        place: _plan(start, asked[place][1], course, draws, beside=beside)
+        for place, start, course in follow_each((start for start, _ in asked), draws)
+    }
+    return [plans[place] for place in range(len(asked))]
+
+
+def start_of(field: Field, weather: DailyWeather, on: np.datetime64) -> Start:
+    """What a field is followed from; takes and raises what :func:`make_plan` does, but of the cultivar."""
     if on >= np.datetime64(field.cover.sown, "D") + np.timedelta64(SEASON_DAYS, "D"):
         raise FieldFileError(
             f"sown = {field.cover.sown} lies more than {SEASON_DAYS} days before {on}, and that season is over; "
             "enter the cover that stands now, or ask about an earlier day with --on"
         )
-    draws = draws or standard_draws()
-    cover = cover_of(field.cover)
-    crop = parameters.crop(field.crop.name)
     outlook = season_outlook(weather, np.datetime64(field.cover.sown, "D"), SEASON_DAYS, on)
-    today = outlook.position(on)
-    course = follow(field, cover, crop, outlook, today, draws)
+    return Start(
+        field=field,
+        cover=cover_of(field.cover),
+        crop=parameters.crop(field.crop.name),
+        outlook=outlook,
+        today=outlook.position(on),
+    )
+
+
+def _plan(start: Start, weather: DailyWeather, course: Course, draws: Draws, *, beside: bool) -> Plan:
+    field, cover, crop, outlook, today = start.field, start.cover, start.crop, start.outlook, start.today
     stand, ending, ground, weights, killed = course.stand, course.ending, course.ground, course.weights, course.killed
     best, turned = ending.best, ending.day
-    aside = ground_aside(outlook, field.latitude, cover, field.crop, ground) if beside else None
+    never = np.array(np.nan)
     indexes = course.indexes()
     if killed:
         indexes = {"emergence": indexes["emergence"]}
-    never = np.array(np.nan)
     ranges = outlook.dates(member_days([indexes.get(name, never) for name in DATES], weights))
+    planting, safe = quantiles(ground.earliest, weights, (MEDIAN, SAFE_SHARE))
 
     state = "winter-killed" if killed else _state(field, stand, ground, weights, today)
     bbch = _bbch(stand, weights, today if turned is None else min(today, turned))
-    planting, safe = quantiles(ground.earliest, weights, (MEDIAN, SAFE_SHARE))
-    beside_them = (aside.residue_by_rain, aside.brood) if aside else (never, never)
-    by_rain, brood = outlook.dates(member_days(beside_them, weights, (MEDIAN,))[:, 0])
     nowhere = turned is None or killed
-    nitrogen = {} if nowhere else _nitrogen(field, cover, outlook, stand, weights, draws, int(turned or 0))
+    aside = ground_aside(outlook, field.latitude, cover, field.crop, ground) if beside else None
+    by_rain, brood = (
+        outlook.dates(member_days((aside.residue_by_rain, aside.brood), weights, (MEDIAN,))[:, 0])
+        if aside
+        else (_NOT_A_DATE, _NOT_A_DATE)
+    )
+    nitrogen = {}
+    if beside and turned is not None and not killed:
+        nitrogen = _nitrogen(field, cover, outlook, stand, weights, draws, turned)
     return Plan(
         field=field,
         cover=cover,
         crop=crop,
-        on=on,
+        on=outlook.days[0] + np.timedelta64(today, "D"),
         state=state,
         method=ending.method,
         bbch=bbch,
@@ -239,7 +281,7 @@ def make_plan(
             name: DateRange(early=early, median=median, late=late)
             for name, (early, median, late) in zip(DATES, ranges, strict=True)
         },
-        turned=np.datetime64("NaT", "D") if nowhere else outlook.days[0] + np.timedelta64(int(turned or 0), "D"),
+        turned=_NOT_A_DATE if nowhere else outlook.days[0] + np.timedelta64(int(turned or 0), "D"),
         turn_under=best,
         surer=ending.surer,
         window_days=outlook.days,
@@ -313,7 +355,7 @@ def _ripens(ground: Ground, weights: Array) -> float:
 def _ripe(field: Field, crop: Crop) -> np.datetime64:
     """When a crop that is planted is ripe, by its days to maturity; NaT where it is not planted."""
     if field.crop.planted is None:
-        return np.datetime64("NaT", "D")
+        return _NOT_A_DATE
     days = plantback.days_to_maturity(crop, field.crop.method, field.crop.days_to_maturity)
     return np.datetime64(field.crop.planted, "D") + np.timedelta64(int(np.ceil(days)), "D")
 

@@ -22,6 +22,7 @@ import pytest
 import xarray as xr
 
 from covercrop.cli import main
+from covercrop.course import TOGETHER
 from covercrop.plan import Plan, make_plan
 from covercrop.records import DailyWeather
 from covercrop.region import cells, results, running
@@ -30,12 +31,11 @@ from covercrop.region.cells import (
     AT_PERCENTILES,
     LIMIT_NUMBER,
     STATUS,
-    TOGETHER,
     Answers,
     NoAnswer,
     Place,
     grid_answers,
-    season_of,
+    start_of,
 )
 from covercrop.region.grid import open_grid
 from covercrop.region.part import Part
@@ -324,7 +324,7 @@ def test_the_sowing_rule_is_the_middle_of_the_first_freezes() -> None:
     question = replace(QUESTION, sown=questions.sowing("6w-before-freeze"))
     from covercrop.weather.outlook import record_of
 
-    sowing = season_of(record_of(weather), Place(latitude=37.6, question=question)).outlook.days[0].item()
+    sowing = start_of(record_of(weather), Place(latitude=37.6, question=question)).outlook.days[0].item()
     assert abs((sowing - expected).days) <= 1  # a leap year's freeze falls a day of the year later
 
 
@@ -335,7 +335,7 @@ def test_where_it_hardly_freezes_there_is_no_such_rule() -> None:
     from covercrop.weather.outlook import record_of
 
     with pytest.raises(NoAnswer, match="no_sowing_date"):
-        season_of(record_of(warm), Place(latitude=30.0, question=question))
+        start_of(record_of(warm), Place(latitude=30.0, question=question))
 
 
 @pytest.mark.parametrize(

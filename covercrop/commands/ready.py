@@ -7,13 +7,12 @@ import argparse
 from covercrop.commands.shared import (
     Commands,
     complain,
-    each_field,
     field_argument,
     fields_argument,
     full_argument,
     named,
     on_argument,
-    planner,
+    plan_all,
     read,
     screen,
     show,
@@ -44,8 +43,7 @@ def _run(arguments: argparse.Namespace) -> int:
     fields = named(file, arguments.field)
     in_full = arguments.full or arguments.field or arguments.json
     table = not in_full and (arguments.due or len(fields) > FEW)
-    planned, problems = each_field(fields, planner(day, today, beside=not table))
-    plans = [plan for plan, _ in planned]
+    plans, problems = plan_all(fields, day, today, beside=not table)
     shown = [each for each in plans if is_due(each)] if arguments.due else plans
     if arguments.json:
         from covercrop.render import machine

@@ -17,6 +17,7 @@ from covercrop.errors import CovercropError, UnknownNameError, WeatherGapError, 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
+    from covercrop.course import Start
     from covercrop.plan import Plan
     from covercrop.records import DailyWeather
     from covercrop.render.terminal import Screen
@@ -121,7 +122,7 @@ def named(file: FieldFile, names: Sequence[str] | None) -> tuple[Field, ...]:
     return tuple(by_name[name.casefold()] for name in dict.fromkeys(names))
 
 
-def planner(day: dt.date, today: dt.date, *, beside: bool = True) -> Callable[[Field], tuple[Plan, DailyWeather]]:
+def planner(day: dt.date, today: dt.date) -> Callable[[Field], tuple[Plan, DailyWeather]]:
     """What plans a field as it was known on a day; fields of one place share its weather.
 
     Parameters
@@ -129,8 +130,6 @@ def planner(day: dt.date, today: dt.date, *, beside: bool = True) -> Callable[[F
     day : datetime.date
         The day asked about.
     today : datetime.date
-    beside : bool
-        Also work out what stands beside the answer, which a table has no room for.
 
     Returns
     -------
@@ -139,18 +138,56 @@ def planner(day: dt.date, today: dt.date, *, beside: bool = True) -> Callable[[F
     """
     import numpy as np
 
-    from covercrop.field_weather import SharedWeather, weather_of
     from covercrop.plan import make_plan
+
+    gathered = gatherer(day, today)
+
+    def plan(field: Field) -> tuple[Plan, DailyWeather]:
+        known, weather = gathered(field)
+        return make_plan(known, weather, np.datetime64(day, "D")), weather
+
+    return plan
+
+
+def gatherer(day: dt.date, today: dt.date) -> Callable[[Field], tuple[Field, DailyWeather]]:
+    """What gives a field as it was known on a day, and its weather; takes what :func:`planner` does."""
+    from covercrop.field_weather import SharedWeather, weather_of
     from covercrop.season import as_of
 
     shared: SharedWeather = {}
 
-    def plan(field: Field) -> tuple[Plan, DailyWeather]:
+    def gathered(field: Field) -> tuple[Field, DailyWeather]:
         known = as_of(field, day)
-        weather = weather_of(known, max(today, day), shared=shared)
-        return make_plan(known, weather, np.datetime64(day, "D"), beside=beside), weather
+        return known, weather_of(known, max(today, day), shared=shared)
 
-    return plan
+    return gathered
+
+
+def plan_all(
+    fields: Sequence[Field], day: dt.date, today: dt.date, *, beside: bool = True
+) -> tuple[list[Plan], list[tuple[str, str]]]:
+    """The plans of many fields, together, and the name and the trouble of each that has none.
+
+    Parameters
+    ----------
+    fields : sequence of Field
+    day, today
+        As for :func:`planner`.
+    beside : bool
+        Also work out what stands beside the answer, which a table has no room for.
+    """
+    import numpy as np
+
+    from covercrop.plan import make_plans, start_of
+
+    gathered = gatherer(day, today)
+
+    def start(field: Field) -> tuple[Start, DailyWeather]:
+        known, weather = gathered(field)
+        return start_of(known, weather, np.datetime64(day, "D")), weather
+
+    asked, problems = each_field(fields, start)
+    return make_plans(asked, beside=beside), problems
 
 
 def each_field(fields: Sequence[Field], work: Callable[[Field], Answer]) -> tuple[list[Answer], list[tuple[str, str]]]:

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop import hazards, parameters, plantback
-from covercrop.course import follow_together, member_days
+from covercrop.course import Start, follow_each, member_days
 from covercrop.ensemble import MEDIAN, quantiles, share_by, standard_draws
 from covercrop.plan import SAFE_SHARE, SEASON_DAYS
 from covercrop.region.question import BeforeFreeze, MonthDay, Question
@@ -26,7 +26,7 @@ from covercrop.weather.gaps import fill_gaps
 from covercrop.weather.outlook import Record, season_outlook
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator
 
     from covercrop.course import Course
     from covercrop.region.question import Sowing
@@ -81,9 +81,6 @@ COLDEST, HOTTEST = -95.0, 60.0
 
 #: Poleward of this the warm half of the year tells the hemisphere [degrees], where its months differ by so much [K].
 SEASONS_FROM, SEASONS_APART = 25.0, 1.0
-
-#: Places followed together: enough that starting each step costs little, so few that its arrays stay in the cache.
-TOGETHER = 16
 
 #: A minimum may lie this far above the maximum, by rounding [K].
 ROUNDING = 0.01
@@ -221,22 +218,8 @@ def _years_on(day: np.datetime64, years: int) -> np.datetime64:
 # --- answers --------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Season:
-    """The season that a place is asked about."""
-
-    question: Question
-    field: Field
-    outlook: Outlook
-
-    @property
-    def shared(self) -> tuple[object, ...]:
-        """What places have in common that can be followed together (:func:`covercrop.course.follow_together`)."""
-        return self.question, self.outlook.days[0], len(self.outlook.years), self.field.latitude >= 0
-
-
-def season_of(record: Record, place: Place) -> Season:
-    """The season of one place.
+def start_of(record: Record, place: Place) -> Start:
+    """What the season of one place is followed from.
 
     Raises
     ------
@@ -253,31 +236,31 @@ def season_of(record: Record, place: Place) -> Season:
     if not outlook.complete:
         raise NoAnswer("too_few_years" if record.usable.all() else "gaps_too_long")
     check_hemisphere(record, place.latitude)
-    return Season(question=question, field=_field(question, sown, place.latitude), outlook=outlook)
+    return Start(
+        field=_field(question, sown, place.latitude),
+        cover=parameters.cover(str(question.cover)),
+        crop=parameters.crop(str(question.crop)),
+        outlook=outlook,
+        today=0,
+    )
 
 
-def told(seasons: Sequence[Season]) -> list[dict[str, Any]]:
-    """What is known of places whose seasons have in common what it takes (:attr:`Season.shared`).
+def told(question: Question, outlook: Outlook, course: Course) -> dict[str, Any]:
+    """What is known of one place.
 
     Parameters
     ----------
-    seasons : sequence of Season
+    question : Question
+    outlook : Outlook
+    course : Course
 
     Returns
     -------
-    list of dict
+    dict
         ``sowing`` as a date; the names of :data:`AT_PERCENTILES` as days after it, an array of one a percentile; the
         others of :data:`SINGLE` as days after it; the chances of :data:`CHANCES`; ``binding_limit`` as its name or
         None, and the number of ``years`` that took part.
     """
-    question = seasons[0].question
-    cover, crop = parameters.cover(str(question.cover)), parameters.crop(str(question.crop))
-    fields, outlooks = [season.field for season in seasons], [season.outlook for season in seasons]
-    courses = follow_together(fields, cover, crop, outlooks, 0, standard_draws())
-    return [_told(question, outlook, course) for outlook, course in zip(outlooks, courses, strict=True)]
-
-
-def _told(question: Question, outlook: Outlook, course: Course) -> dict[str, Any]:
     shares = tuple(percentile / 100 for percentile in question.percentiles)
     indexes, weights = course.indexes(), course.weights
     found = member_days([indexes[name] for name in AT_PERCENTILES], weights, (*shares, SAFE_SHARE))
@@ -388,7 +371,7 @@ def no_answers(count: int, percentiles: int) -> Answers:
 
 
 def answers(records: Iterable[Record | str], places: Iterable[Place], count: int, percentiles: int) -> Answers:
-    """The answers of many places, those together that share a season.
+    """The answers of many places, in their order.
 
     Parameters
     ----------
@@ -402,31 +385,28 @@ def answers(records: Iterable[Record | str], places: Iterable[Place], count: int
     """
     found = no_answers(count, percentiles)
     arrays = found.arrays()
-    waiting: dict[tuple[object, ...], list[tuple[int, Season]]] = {}
+    asked: list[tuple[int, Question]] = []
 
-    def settle(group: list[tuple[int, Season]]) -> None:
-        for (at, _), one in zip(group, told([season for _, season in group]), strict=True):
-            one["binding_limit"] = LIMIT_NUMBER.get(one["binding_limit"], 0)
-            one["status"] = 0
-            for name, value in one.items():
-                arrays[name][..., at] = value
-        group.clear()
+    def starts() -> Iterator[Start]:
+        for at, (record, place) in enumerate(zip(records, places, strict=True)):
+            try:
+                if isinstance(record, str):
+                    raise NoAnswer(record)
+                start = start_of(record, place)
+            except NoAnswer as reason:
+                found.status[at] = STATUS.index(reason.status)
+                continue
+            assert place.question is not None
+            asked.append((at, place.question))
+            yield start
 
-    for at, (record, place) in enumerate(zip(records, places, strict=True)):
-        try:
-            if isinstance(record, str):
-                raise NoAnswer(record)
-            season = season_of(record, place)
-        except NoAnswer as reason:
-            found.status[at] = STATUS.index(reason.status)
-            continue
-        group = waiting.setdefault(season.shared, [])
-        group.append((at, season))
-        if len(group) == TOGETHER:
-            settle(group)
-    for group in waiting.values():
-        if group:
-            settle(group)
+    for number, start, course in follow_each(starts(), standard_draws()):
+        at, question = asked[number]
+        one = told(question, start.outlook, course)
+        one["binding_limit"] = LIMIT_NUMBER.get(one["binding_limit"], 0)
+        one["status"] = 0
+        for name, value in one.items():
+            arrays[name][..., at] = value
     return found
 
 

@@ -36,8 +36,10 @@ def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: s
     of : int
         Number of the fields that were worked out.
     """
-    due = [plan for plan in by_need(plans) if is_due(plan)]
-    rest = [plan for plan in by_need(plans) if not is_due(plan)]
+    # Those that are due are the first.
+    ordered = by_need(plans)
+    due = [plan for plan in ordered if is_due(plan)]
+    rest = ordered[len(due) :]
     screen.say(f"{title}, {words.weekday(on)} {str(on)[:4]}", style="bold")
     needs = "need" if len(due) != 1 else "needs"
     screen.say(f"{len(due)} of {of} fields {needs} something within the week.")
