@@ -333,12 +333,13 @@ def first_at_least(values: ArrayLike, threshold: ArrayLike, start: ArrayLike = 0
     def since(first: ArrayLike) -> Array:
         counts = (day >= np.asarray(first)) & ~np.isnan(values)
         counted = np.where(counts, values, never)
-
-        def within(days: int) -> Array:
-            return crossing(np.maximum.accumulate(counted[..., :days], axis=-1), threshold)
-
-        found = within(_SOON)
-        return (within(day.size) if np.isnan(found).any() else found) + skipped
+        found = crossing(np.maximum.accumulate(counted[..., :_SOON], axis=-1), threshold)
+        late = np.isnan(found).any(axis=-1)
+        if day.size > _SOON and late.any():
+            rows = np.broadcast_to(counted, (*late.shape, day.size))[late]
+            wanted = np.broadcast_to(threshold, found.shape)[late]
+            found[late] = crossing(np.maximum.accumulate(rows, axis=-1), wanted)
+        return found + skipped
 
     if begin.shape[-1] == 1:
         return since(begin)

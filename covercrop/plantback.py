@@ -18,16 +18,11 @@ from covercrop.errors import UnknownNameError
 from covercrop.soil_temperature import held
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from covercrop.traits import Crop, Residue
 
 Array: TypeAlias = NDArray[np.float64]
 
 METHODS = tuple(hazards.DISEASE_DAYS)
-
-#: Days from turning under within which warm soil is first looked for.
-SOON = 120
 
 LIMITS = ("residue", "disease", "maggot", "soil_warm", "frost")
 
@@ -152,27 +147,13 @@ def limits(
     """
     begin = np.atleast_1d(np.asarray(start, dtype=np.float64))
 
-    def maggots(days: int) -> Array:
-        return hazards.maggot_clear(*upto(days), begin, midwinter, soil_error=soil_error)
-
-    def warmth(days: int) -> Array:
-        return soil_warm(upto(days)[2], crop.soil_planting.value, begin, soil_error)
-
-    def upto(days: int) -> tuple[Array, Array, Array]:
-        return tmin[..., :days], tmax[..., :days], soil_c[..., :days]
-
-    # Mostly it is warm enough within a summer; the rest of the days is looked at only where it is not.
-    soon = int(np.max(begin, initial=0.0, where=~np.isnan(begin))) + SOON
-
-    def reached(limit: Callable[[int], Array]) -> Array:
-        day = limit(soon)
-        return limit(soil_c.shape[-1]) if soon < soil_c.shape[-1] and np.isnan(day).any() else day
-
     day = {
         "residue": decomposition.residue_clear(soil_c, begin, residue, draw=residue_draw),
         "disease": hazards.disease_clear(begin, method),
-        "maggot": reached(maggots) if crop.maggot_host else begin,
-        "soil_warm": reached(warmth),
+        "maggot": hazards.maggot_clear(tmin, tmax, soil_c, begin, midwinter, soil_error=soil_error)
+        if crop.maggot_host
+        else begin,
+        "soil_warm": soil_warm(soil_c, crop.soil_planting.value, begin, soil_error),
         "frost": hazards.freeze_free_date(hazards.freeze_free_from(tmin, midwinter, crop.frost.value), frost_risk)[
             ..., np.newaxis, np.newaxis
         ],

@@ -437,6 +437,19 @@ def test_the_first_day_on_which_a_value_is_reached(
             assert got[place] == days[0] if days else np.isnan(got[place])
 
 
+@given(st.integers(0, 2**32 - 1), st.lists(st.integers(0, 150), min_size=2, max_size=4))
+def test_the_first_day_is_that_of_each_row(seed: int, starts: list[int]) -> None:
+    """Rows of values, each with a start of its own, find what each finds alone: soon, late in the season or never."""
+    rng = np.random.default_rng(seed)
+    season = 20 * np.sin(np.arange(400) / rng.uniform(40, 120, (len(starts), 1)))
+    values = season + rng.normal(0, 4, season.shape)
+    values[rng.random(values.shape) < 0.05] = np.nan
+    thresholds, begin = rng.uniform(-25, 35, 5), np.array(starts, dtype=float)
+    together = first_at_least(values, thresholds, begin[:, np.newaxis])
+    alone = [first_at_least(row, thresholds, first) for row, first in zip(values, begin, strict=True)]
+    np.testing.assert_array_equal(together, alone)
+
+
 @given(
     st.lists(st.lists(st.floats(0, 30), min_size=40, max_size=40), min_size=1, max_size=5),
     st.lists(st.floats(0, 900), min_size=1, max_size=6),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import datetime as dt
 import json
 import re
 from dataclasses import replace
@@ -15,8 +17,9 @@ from covercrop import field_weather
 from covercrop.cli import main
 from covercrop.ending import TurnUnder
 from covercrop.needs import by_need, is_due, next_task
-from covercrop.plan import Plan, make_plan
+from covercrop.plan import Plan, make_plan, make_plans, start_of
 from covercrop.records import DateRange
+from covercrop.season import ScoutingNote, WeatherEntry, as_of
 
 ON = np.datetime64("2026-04-20")
 RECORD = invented.weather()
@@ -184,6 +187,41 @@ def test_what_is_said_beside_moves_no_date(plan: Plan) -> None:
     assert np.isnat(short.residue_by_rain)
 
 
+@pytest.mark.parametrize("on", ["2026-01-20", "2026-04-20", "2026-05-20", "2026-07-20"])
+def test_fields_planned_together_are_as_planned_alone(on: str) -> None:
+    """Warm and cold places, short and stale records, notes, tarps, covers ended and crops planted: all the same."""
+    records = [
+        invented.weather(mean=11.0, seed=1, last="2026-07-20"),
+        invented.weather(mean=14.0, seed=2, last="2026-07-20"),
+        invented.weather(mean=4.0, swing=16.0, seed=3, last="2026-07-20"),
+        invented.weather(first="2024-09-01", seed=4, last="2026-07-20"),
+        invented.weather(seed=5, last="2026-01-10"),
+    ]
+    changes: list[dict[str, str]] = [
+        {},
+        {"terminate": "tarp"},
+        {"crop": "pumpkin", "ground_cover": "straw"},
+        {"turned_under": "2026-05-08"},
+        {"turned_under": "2026-05-08", "planted": "2026-06-10"},
+    ]
+    day = np.datetime64(on)
+    fields = [(invented.field(**change), record) for change in changes for record in records]
+    fields = [(as_of(field, day.item()), record) for field, record in fields]
+    note = ScoutingNote(date=dt.date(2026, 1, 18), bbch=25)
+    fields.append((replace(invented.field(), scouting=(note,)), records[0]))
+    starts = [(start_of(field, record, day), record) for field, record in fields]
+    assert len({start.company for start, _ in starts}) < len(starts) / 2
+    for (field, record), got in zip(fields, make_plans(starts), strict=True):
+        alone = make_plan(field, record, day)
+        for each in dataclasses.fields(Plan):
+            if each.name != "outlook":
+                one, other = getattr(got, each.name), getattr(alone, each.name)
+                if isinstance(one, np.ndarray):
+                    np.testing.assert_array_equal(one, other, f"{each.name} of {field}")
+                else:
+                    assert repr(one) == repr(other), f"{each.name} of {field}"  # in which no date equals no date
+
+
 def test_each_file_is_read_once(
     farm: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -212,10 +250,6 @@ def test_each_station_is_asked_once(monkeypatch: pytest.MonkeyPatch) -> None:
         )
 
     monkeypatch.setattr(field_weather, "station_weather", station_weather)
-    import datetime as dt
-
-    from covercrop.season import WeatherEntry
-
     shared: field_weather.SharedWeather = {}
     fields = [
         replace(invented.field(), elevation_m=height, weather=WeatherEntry(station="HOLL1"))
