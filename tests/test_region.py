@@ -246,6 +246,34 @@ name = "summer-squash"
     assert meanings[int(answered["binding_limit"].isel(cell))] == field["binding_limit"]
 
 
+@pytest.mark.parametrize("dates", ["calendar", "season"])
+@pytest.mark.parametrize("projected", [False, True])
+def test_the_answer_keeps_the_conventions(tmp_path: Path, projected: bool, dates: str) -> None:
+    """The IOOS compliance checker finds nothing to object to by CF 1.11, neither error nor warning."""
+    invented.grid(2, 3, projected=projected).to_netcdf(tmp_path / "grid.nc")
+    out = tmp_path / "answer.nc"
+    asked = ["region", str(tmp_path / "grid.nc"), "-o", str(out), *ASKED, "--plant-by", "06-10", "--workers", "1"]
+    assert main([*asked, "--dates", dates]) == 0
+    checker = Path(sys.executable).parent / "compliance-checker"
+    report = tmp_path / "report.json"
+    done = subprocess.run(
+        [checker, "--test=cf:1.11", "--format=json", f"--output={report}", out],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert report.exists(), done.stderr
+    found = json.loads(report.read_text())["cf:1.11"]
+    assert found["scored_points"] == found["possible_points"] > 20
+    said = [
+        message
+        for level in ("high", "medium", "low")
+        for each in found[f"{level}_priorities"]
+        for message in each["msgs"]
+    ]
+    assert said == []
+
+
 def test_neither_unit_nor_store_nor_projection_moves_a_date(folder: Path, answered: xr.Dataset) -> None:
     """The same climate in degF, along x and y, in a Zarr store: the same dates but for its moved latitudes."""
     out = folder / "fahrenheit-answer.zarr"

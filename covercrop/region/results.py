@@ -172,14 +172,23 @@ def _two_dimensional(grid: Grid) -> bool:
 def _place(grid: Grid) -> dict[str, Any]:
     """The coordinates of the input along space, and latitude and longitude."""
     kept: dict[str, Any] = {
-        dim: (dim, grid.dataset[dim].values, _plain(grid.dataset[dim].attrs))
+        dim: (dim, grid.dataset[dim].values, _known(dim) | _plain(grid.dataset[dim].attrs))
         for dim in grid.dims
         if dim in grid.dataset.coords
     }
     if _two_dimensional(grid):
-        kept["lat"] = (grid.dims, grid.latitude, {"standard_name": "latitude", "units": "degrees_north"})
-        kept["lon"] = (grid.dims, grid.longitude, {"standard_name": "longitude", "units": "degrees_east"})
+        kept["lat"] = (grid.dims, grid.latitude, _known("lat"))
+        kept["lon"] = (grid.dims, grid.longitude, _known("lon"))
     return kept
+
+
+def _known(dim: str) -> dict[str, str]:
+    """What the CF conventions want said of a latitude or longitude, where the input leaves it out."""
+    if dim in ("lat", "latitude"):
+        return {"standard_name": "latitude", "long_name": "latitude", "units": "degrees_north"}
+    if dim in ("lon", "longitude"):
+        return {"standard_name": "longitude", "long_name": "longitude", "units": "degrees_east"}
+    return {}
 
 
 def _plain(attributes: dict[Any, Any]) -> dict[str, Any]:
@@ -224,11 +233,13 @@ def write_netcdf(made: xr.Dataset, path: Path) -> None:
 
 def write_zarr(made: xr.Dataset, path: Path) -> None:
     """Write a dataset as a Zarr store."""
-    made.to_zarr(path, mode="w", consolidated=False, zarr_format=2)
+    made.to_zarr(path, mode="w", consolidated=False, zarr_format=2, encoding=_encoding(made, {}))
 
 
 def _encoding(made: xr.Dataset, how: dict[str, Any]) -> dict[Any, dict[str, Any]]:
-    return {name: dict(how) for name, variable in made.data_vars.items() if variable.ndim}
+    """How the variables are stored; a coordinate has no fill value, by the CF conventions."""
+    places = {name: {"_FillValue": None} for name in made.coords if name in made.variables and made[name].ndim}
+    return places | {name: dict(how) for name, variable in made.data_vars.items() if variable.ndim}
 
 
 # --- places ---------------------------------------------------------------------------------------
