@@ -39,6 +39,10 @@ _DATES = {
 }
 
 
+#: Width of a panel's map, and the room for its title, ticks and legend [in].
+_WIDE, _BENEATH = 4.4, 1.5
+
+
 def check_installed() -> None:
     """Say how to get what draws maps.
 
@@ -67,8 +71,10 @@ def draw(survey: Survey, path: Path) -> None:
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-    figure = Figure(figsize=(10, 8.4), layout="constrained")
+    layout = ConstrainedLayoutEngine(h_pad=0.12, w_pad=0.1)
+    figure = Figure(figsize=(10, 2 * (_WIDE * _height_of(survey) + _BENEATH)), layout=layout)
     FigureCanvasAgg(figure)
     axes = figure.subplots(2, 2)
     dates = {name: _day_of_season(survey, name) for name in _DATES}
@@ -83,6 +89,21 @@ def draw(survey: Survey, path: Path) -> None:
     except OSError as error:
         part.unlink(missing_ok=True)
         raise RegionError(f"{path}: the map cannot be written ({error.strerror}); name another place") from None
+
+
+def _height_of(survey: Survey) -> float:
+    """Height of the map as a share of its width, within reason."""
+    if survey.x is None or survey.y is None or _geographic(survey):
+        north, east = (float(np.nanmax(place) - np.nanmin(place)) for place in (survey.latitude, survey.longitude))
+        east /= _stretch(survey)
+    else:
+        north, east = float(np.ptp(survey.y)), float(np.ptp(survey.x))
+    return float(np.clip(north / east, 0.3, 1.2)) if north > 0 and east > 0 else 1.0
+
+
+def _stretch(survey: Survey) -> float:
+    """Length of a degree of latitude over that of a degree of longitude."""
+    return 1 / max(float(np.cos(np.radians(np.nanmean(survey.latitude)))), 0.1)
 
 
 def _title(survey: Survey) -> str:
@@ -127,7 +148,8 @@ def _dates(figure: Figure, axis: Axes, survey: Survey, days: np.ndarray, title: 
         return
     low, high = np.floor(known.min()), np.ceil(known.max())
     drawn = _fill(axis, survey, days, cmap="viridis", vmin=low, vmax=max(high, low + 1))
-    bar = figure.colorbar(drawn, ax=axis, location="bottom", shrink=0.9, aspect=30)
+    inch = 1 / (_WIDE * _height_of(survey))  # in shares of the height of the map, which the bar is to be as wide as
+    bar = figure.colorbar(drawn, cax=axis.inset_axes((0.0, -0.55 * inch, 1.0, 0.15 * inch)), orientation="horizontal")
     step = next(each for each in (1, 2, 5, 7, 14, 28, 56, 400) if (high - low) / each <= 6)
     ticks = np.arange(low, max(high, low + 1) + 0.5, step)
     bar.set_ticks(ticks.tolist(), labels=[_day_month(tick) for tick in ticks])
@@ -147,7 +169,8 @@ def _limit(axis: Axes, survey: Survey) -> None:
     patches = [Patch(facecolor=_LIMITS[names[place]][1], label=_LIMITS[names[place]][0]) for place in shown]
     if np.isnan(number).any():
         patches.append(Patch(facecolor=_NOTHING, label="no answer"))
-    axis.legend(handles=patches, loc="upper center", bbox_to_anchor=(0.5, -0.06), ncols=2, frameon=False)
+    beneath = -0.3 / (_WIDE * _height_of(survey))
+    axis.legend(handles=patches, loc="upper center", bbox_to_anchor=(0.5, beneath), ncols=2, frameon=False)
 
 
 def _frame(axis: Axes, survey: Survey, title: str) -> None:
@@ -155,7 +178,7 @@ def _frame(axis: Axes, survey: Survey, title: str) -> None:
     axis.set_facecolor(_NOTHING)
     axis.tick_params(labelsize=8)
     if survey.x is None or _geographic(survey):
-        axis.set_aspect(1 / max(np.cos(np.radians(float(np.nanmean(survey.latitude)))), 0.1))
+        axis.set_aspect(_stretch(survey))
         axis.xaxis.set_major_formatter("{x:g}\N{DEGREE SIGN}")
         axis.yaxis.set_major_formatter("{x:g}\N{DEGREE SIGN}")
     else:
