@@ -178,22 +178,11 @@ def earliest(limits: dict[str, Array]) -> Array:
     return np.asarray(np.max(np.stack(list(limits.values())), axis=0))  # np.max passes NaN on
 
 
-def binding_by_member(limits: dict[str, Array]) -> NDArray[np.str_]:
-    """Name of the limit that is the last to clear, in each member.
+def binding(limits: dict[str, Array], weights: ArrayLike | None = None) -> str | None:
+    """Name of the limit that is most often the last to clear.
 
     A limit that is never reached binds; of several on one day the first in
     the dictionary does.
-
-    Parameters
-    ----------
-    limits : dict of str to numpy.ndarray
-        Day index of each limit, all of one shape.
-    """
-    return np.array(list(limits))[_last_to_clear(limits)]
-
-
-def binding(limits: dict[str, Array], weights: ArrayLike | None = None) -> str | None:
-    """Name of the limit that is most often the last to clear.
 
     Parameters
     ----------

@@ -167,9 +167,10 @@ def test_earliest_is_the_latest_limit(first: np.ndarray, second: np.ndarray, thi
     known = ~np.isnan(days).any(axis=0)
     assert (np.isnan(found) == ~known).all()
     assert (days.max(axis=0)[known] == found[known]).all()
-    names = plantback.binding_by_member(limits)
     for place in np.ndindex(found.shape):
-        held_back = limits[str(names[place])][place]
+        alone = np.zeros(found.shape)
+        alone[place] = 1.0
+        held_back = limits[str(plantback.binding(limits, alone))][place]
         assert held_back == found[place] if known[place] else np.isnan(held_back)
 
 

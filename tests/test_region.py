@@ -807,4 +807,4 @@ def test_without_the_extra_it_says_how_to_get_it(
     """One line with the way to install what is missing."""
     monkeypatch.setattr(running, "NEEDED", ("xarray", "not_a_package"))
     assert main(["region", "grid.nc", "-o", "out.nc", *ASKED]) == 1
-    assert "region needs not_a_package: pip install 'covercrop[region]'" in capsys.readouterr().err
+    assert "not_a_package is not installed; pip install 'covercrop[region]' brings it" in capsys.readouterr().err

@@ -19,17 +19,20 @@ from covercrop.commands.shared import (
     screen,
     show,
 )
-from covercrop.errors import UsageError
 
 
 def add(commands: Commands) -> None:
     """Add it to the parser."""
-    beds = commands.add("beds", _run, "what goes on the ground: beds, what to load, nitrogen, times to keep")
+    beds = commands.add(
+        "beds",
+        _run,
+        "what goes on the ground: beds, what to load, nitrogen, times to keep",
+        csv="print the lists of all fields for a spreadsheet",
+    )
     fields_argument(beds)
     field_argument(beds)
     on_argument(beds)
     beds.add_argument("--svg", type=Path, metavar="FILE", help="also draw the beds to scale, to print")
-    beds.add_argument("--csv", action="store_true", help="print the lists of all fields for a spreadsheet")
     full_argument(beds)
 
 
@@ -41,8 +44,6 @@ def _run(arguments: argparse.Namespace) -> int:
     from covercrop.render.files import write_whole
     from covercrop.season import Field
 
-    if arguments.json and arguments.csv:
-        raise UsageError("--json and --csv both print to standard output; give one of them")
     file, today, title = read(arguments)
     day = arguments.on or today
     on = np.datetime64(day, "D")

@@ -19,6 +19,7 @@ def add(commands: Commands) -> None:
         _run,
         "plain degree-days from a weather file, per day and summed",
         units="units of the file, the thresholds and the answer",
+        csv="print date,tmin,tmax,degree_days,sum",
     )
     degree_days.add_argument("file", metavar="FILE.csv", type=Path, help="daily weather, in the units of --units")
     degree_days.add_argument(
@@ -34,7 +35,6 @@ def add(commands: Commands) -> None:
     )
     degree_days.add_argument("--from", dest="start", type=date, metavar="DATE", help="first day of the sum")
     degree_days.add_argument("--to", dest="end", type=date, metavar="DATE", help="last day of the sum")
-    degree_days.add_argument("--csv", action="store_true", help="print date,tmin,tmax,degree_days,sum")
 
 
 def _run(arguments: argparse.Namespace) -> int:

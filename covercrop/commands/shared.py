@@ -33,7 +33,12 @@ class Commands:
         self._added = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
 
     def add(
-        self, name: str, run: Callable[[argparse.Namespace], int], brief: str, units: str = "units to show"
+        self,
+        name: str,
+        run: Callable[[argparse.Namespace], int],
+        brief: str,
+        units: str = "units to show",
+        csv: str = "",
     ) -> argparse.ArgumentParser:
         """Add a command with the options that all have.
 
@@ -46,10 +51,15 @@ class Commands:
             What it does, in a line that begins with a small letter.
         units : str
             What ``--units`` stands for.
+        csv : str
+            What ``--csv`` prints; without it there is none.
         """
         added = self._added.add_parser(name, help=brief, description=f"{brief[0].upper()}{brief[1:]}.")
         added.add_argument("--units", choices=("metric", "us"), default="metric", help=f"{units} (default: metric)")
-        added.add_argument("--json", action="store_true", help="answer as JSON")
+        form = added.add_mutually_exclusive_group()
+        form.add_argument("--json", action="store_true", help="answer as JSON")
+        if csv:
+            form.add_argument("--csv", action="store_true", help=csv)
         added.set_defaults(run=run)
         return added
 

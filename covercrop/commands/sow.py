@@ -28,7 +28,12 @@ if TYPE_CHECKING:
 
 def add(commands: Commands) -> None:
     """Add it to the parser."""
-    sow = commands.add("sow", _run, "which sowing date and which cover for the autumn ahead")
+    sow = commands.add(
+        "sow",
+        _run,
+        "which sowing date and which cover for the autumn ahead",
+        csv="print a line for each cover and sowing date",
+    )
     fields_argument(sow)
     sow.add_argument("--from", dest="start", type=date, metavar="DATE", help="first sowing date, as 2026-08-20")
     sow.add_argument("--to", dest="end", type=date, metavar="DATE", help="last sowing date")
@@ -48,7 +53,6 @@ def add(commands: Commands) -> None:
             metavar="SHARE",
             help=f"share of years in which it has to {what}, as 0.8 or 80%% (default: {default})",
         )
-    sow.add_argument("--csv", action="store_true", help="print a line for each cover and sowing date")
     full_argument(sow)
 
 

@@ -34,7 +34,8 @@ def check_installed() -> None:
     """
     missing = [name for name in NEEDED if find_spec(name) is None]
     if missing:
-        raise RegionError(f"region needs {', '.join(missing)}: pip install 'covercrop[region]'")
+        are, them = ("are", "them") if len(missing) > 1 else ("is", "it")
+        raise RegionError(f"{', '.join(missing)} {are} not installed; pip install 'covercrop[region]' brings {them}")
 
 
 def processes(asked: int | None) -> int:

@@ -52,7 +52,7 @@ def check_installed() -> None:
         If matplotlib is not installed.
     """
     if find_spec("matplotlib") is None:
-        raise RegionError("--map needs matplotlib: pip install 'covercrop[region]'")
+        raise RegionError("matplotlib is not installed; pip install 'covercrop[region]' brings it")
 
 
 def draw(survey: Survey, path: Path) -> None:
