@@ -3,12 +3,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import datetime as dt
 import json
 import os
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -510,7 +512,7 @@ def test_a_worker_that_is_killed_loses_nothing(tmp_path: Path, answered: xr.Data
 
     part = Part(tmp_path / "out.nc", {"asked": "kill"})
     with (
-        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50) as cluster,
+        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address="127.0.0.1:0", silence_logs=50) as cluster,
         Client(cluster) as client,
     ):
         pids = list(client.run(os.getpid).values())
@@ -616,11 +618,21 @@ def test_a_full_disk_is_said(
     assert out.read_text() == "theirs"
 
 
+def test_two_runs_at_once_do_not_want_the_same_port() -> None:
+    """Where the port of a Dask dashboard is taken, workers start all the same, without a warning."""
+    with socket.socket() as taken:
+        with contextlib.suppress(OSError):  # another has it: all the better
+            taken.bind(("127.0.0.1", 8787))
+            taken.listen()
+        with running.workers(None, 1) as client:
+            assert client.submit(abs, -3).result() == 3
+
+
 def test_a_cluster_of_ones_own(folder: Path, tmp_path: Path, answered: xr.Dataset) -> None:
     """`--scheduler` hands the blocks to a cluster that is there already."""
     from distributed import LocalCluster
 
-    with LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50) as cluster:
+    with LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address="127.0.0.1:0", silence_logs=50) as cluster:
         out = tmp_path / "out.nc"
         asked = [*ASKED, "--plant-by", "06-10", "--scheduler", cluster.scheduler_address]
         assert main(["region", str(folder / "kelvin.nc"), "-o", str(out), *asked]) == 0

@@ -91,7 +91,7 @@ def workers(scheduler: str | None, count: int) -> Iterator[Client]:
             LocalCluster(
                 n_workers=count,
                 threads_per_worker=1,
-                dashboard_address=None,
+                dashboard_address="127.0.0.1:0",  # the usual port may be another run's
                 silence_logs=logging.CRITICAL,
             ) as cluster,
             Client(cluster) as client,
