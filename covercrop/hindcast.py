@@ -266,7 +266,7 @@ class _Past:
 def _on(year: int, month: int, day: int) -> np.datetime64:
     """A day of a year; 29 February is the 28th where there is none."""
     first = np.datetime64(f"{year:04d}-{month:02d}", "M")
-    last = (first + 1).astype("datetime64[D]") - np.timedelta64(1, "D")
+    last = (first + np.timedelta64(1, "M")).astype("datetime64[D]") - np.timedelta64(1, "D")
     return min(first.astype("datetime64[D]") + np.timedelta64(day - 1, "D"), last)
 
 

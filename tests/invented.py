@@ -15,6 +15,11 @@ if TYPE_CHECKING:
     import xarray as xr
 
 
+def days(count: int) -> np.timedelta64:
+    """So many days, to add to a date."""
+    return np.timedelta64(count, "D")
+
+
 def weather(
     first: str = "2000-01-01",
     last: str = "2026-04-20",

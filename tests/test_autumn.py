@@ -8,6 +8,7 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+import invented
 import numpy as np
 import pandas as pd
 import pytest
@@ -395,11 +396,11 @@ def test_days_that_are_past_are_not_advised() -> None:
     assert best < last < answer.dates[-1]
     assert sowing_words.headline(answer).startswith("sow hairy vetch ")
     assert "is past" not in sowing_words.headline(answer)
-    beyond = replace(answer, on=best + 1)
+    beyond = replace(answer, on=best + invented.days(1))
     assert sowing_words.headline(beyond).startswith("sow hairy vetch by ")
     assert sowing_words.headline(beyond).endswith(", is past.")
     assert sowing_words.headline(replace(answer, on=last)).startswith("sow hairy vetch by ")
-    assert sowing_words.headline(replace(answer, on=last + 1)).startswith(
+    assert sowing_words.headline(replace(answer, on=last + invented.days(1))).startswith(
         "it is too late for hairy vetch, which was to"
     )
 

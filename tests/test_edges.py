@@ -7,6 +7,7 @@ import io
 from dataclasses import replace
 from pathlib import Path
 
+import invented
 import numpy as np
 import pandas as pd
 import pytest
@@ -130,7 +131,7 @@ def test_states_change_on_the_day_their_odds_do() -> None:
     done = {"record": LONG, "turned_under": "2026-05-08"}
     safe = plan_on("2026-05-20", **done).safe_planting
     # Known weather decides by then, so that the safe day may shift a little as it comes nearer.
-    days = np.arange(safe - 12, safe + 13)
+    days = np.arange(safe - invented.days(12), safe + invented.days(13))
     states = []
     for on in days:
         plan = plan_on(str(on), **done)

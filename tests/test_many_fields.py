@@ -40,16 +40,14 @@ def varied(plan: Plan, name: str, state: str, **changes: object) -> Plan:
 
 def ahead(days: int, length: int = 6) -> TurnUnder:
     """A best day so many days after the day asked about, its week around it."""
-    start = ON + np.timedelta64(days, "D")
-    return TurnUnder(
-        date=start + np.timedelta64(3, "D"), probability=0.9, start=start, end=start + np.timedelta64(length, "D")
-    )
+    start = ON + invented.days(days)
+    return TurnUnder(date=start + invented.days(3), probability=0.9, start=start, end=start + invented.days(length))
 
 
 def until(days: int) -> dict[str, DateRange]:
     """A window that may close from so many days on."""
-    early = ON + np.timedelta64(days, "D")
-    return {"window_close": DateRange(early=early, median=early + 5, late=early + 9)}
+    early = ON + invented.days(days)
+    return {"window_close": DateRange(early=early, median=early + invented.days(5), late=early + invented.days(9))}
 
 
 def test_what_needs_doing_first_comes_first(plan: Plan) -> None:
@@ -57,7 +55,7 @@ def test_what_needs_doing_first_comes_first(plan: Plan) -> None:
     never = np.datetime64("NaT", "D")
     fields = [
         varied(plan, "no date", "growing", turn_under=None),
-        varied(plan, "in June", "turned-under", safe_planting=ON + 50),
+        varied(plan, "in June", "turned-under", safe_planting=ON + invented.days(50)),
         varied(plan, "later", "budding", turn_under=ahead(12)),
         varied(plan, "open", "in-window", turn_under=replace(ahead(0), date=ON), dates=until(9)),
         varied(plan, "seed", "seed-risk", turn_under=None),
@@ -80,15 +78,19 @@ def test_a_week_has_seven_days(plan: Plan, days: int, due: bool) -> None:
 @pytest.mark.parametrize(("days", "due"), [(8, True), (13, True), (14, False), (28, False)])
 def test_a_visit_within_the_week_is_due(plan: Plan, days: int, due: bool) -> None:
     """A field is scouted a week before its window opens, and it says so ahead of the ending."""
-    opens = ON + np.timedelta64(days, "D")
+    opens = ON + invented.days(days)
     dates = {
-        "bud": DateRange(early=opens - 9, median=opens - 8, late=opens - 7),
-        "window_open": DateRange(early=opens - 3, median=opens, late=opens + 3),
+        "bud": DateRange(
+            early=opens - invented.days(9), median=opens - invented.days(8), late=opens - invented.days(7)
+        ),
+        "window_open": DateRange(early=opens - invented.days(3), median=opens, late=opens + invented.days(3)),
     }
     budding = varied(plan, "field", "budding", turn_under=ahead(days + 5), dates=dates)
     assert is_due(budding) is due
     task = next_task(budding)
-    assert (task.what, task.start) == (("scout", opens - 7) if due else ("end", ON + days + 5))
+    assert (task.what, task.start) == (
+        ("scout", opens - invented.days(7)) if due else ("end", ON + invented.days(days + 5))
+    )
 
 
 def test_a_window_that_may_have_closed_ends_today_at_the_earliest(plan: Plan) -> None:
@@ -158,7 +160,7 @@ def test_the_table_says_what_the_full_answers_say(farm: Path, capsys: pytest.Cap
     for field, dated in zip(fields, json.loads(capsys.readouterr().out)["fields"], strict=True):
         if field["state"] in ("growing", "budding"):
             visits = [event["from"] for event in dated["events"] if event["kind"] in ("scout", "turn-under")]
-            assert (field in due) == any(np.datetime64(day) < ON + np.timedelta64(7, "D") for day in visits)
+            assert (field in due) == any(np.datetime64(day) < ON + invented.days(7) for day in visits)
 
 
 def test_one_field_in_full(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -110,7 +110,7 @@ def test_a_past_year_that_is_mostly_climatology_is_left_out() -> None:
 
 def with_forecast(days: int, *, first: str = "2000-01-01", mean: float | None = None) -> DailyWeather:
     """Invented weather whose days after :data:`ON` are forecast, of one temperature if one is given."""
-    weather = invented.weather(first, str(ON + days))
+    weather = invented.weather(first, str(ON + invented.days(days)))
     ahead = weather.table.index > pd.Timestamp(str(ON))
     weather.table.loc[ahead, "origin"] = "forecast"
     if mean is not None:

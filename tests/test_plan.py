@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 
+import invented
 import numpy as np
 import pandas as pd
 import pytest
@@ -341,7 +342,7 @@ def test_rain_alone_is_never_quicker_than_moist_ground() -> None:
 
 def with_forecast(days: int, warmer: float, *, first: str = "2000-01-01") -> DailyWeather:
     """The record with a forecast of so many days, each so much warmer than the 20 days before."""
-    record = weather(first, str(day("2026-04-20") + days))
+    record = weather(first, str(day("2026-04-20") + invented.days(days)))
     table = record.table
     ahead = table.index > pd.Timestamp("2026-04-20")
     for name in ("tmin_c", "tmax_c"):
@@ -353,7 +354,7 @@ def with_forecast(days: int, warmer: float, *, first: str = "2000-01-01") -> Dai
 def test_a_warm_forecast_brings_the_bloom_forward() -> None:
     """Ten days of heat ahead: an earlier opening than with ten days of cold, and the note says how good they are."""
     warm, cold = (plan_on("2026-04-20", record=with_forecast(10, by)) for by in (8.0, -4.0))
-    assert warm.dates["window_open"].median + 3 <= cold.dates["window_open"].median
+    assert warm.dates["window_open"].median + invented.days(3) <= cold.dates["window_open"].median
     assert any("10 forecast days are used, to 2026-04-30" in note for note in warm.notes)
 
 

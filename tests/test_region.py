@@ -148,7 +148,7 @@ def agrees(got: Answers, cell: int, plan: Plan) -> None:
     """The answer of a cell is, to the day, the plan of a field there."""
 
     def date(days: float) -> np.datetime64:
-        return np.datetime64("NaT") if np.isnan(days) else got.sowing[cell] + np.timedelta64(int(days), "D")
+        return np.datetime64("NaT", "D") if np.isnan(days) else got.sowing[cell] + np.timedelta64(int(days), "D")
 
     for name in AT_PERCENTILES:
         dates = plan.dates[name]

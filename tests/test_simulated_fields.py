@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 from statistics import NormalDist
 
+import invented
 import numpy as np
 import pytest
 from invented import weather
@@ -63,7 +64,7 @@ def forecasts(visits: tuple[int, ...], *, noted: bool = True) -> list[Seen]:
     found = []
     for place in range(FIELDS):
         sown = np.datetime64(f"{2016 + place % 10}-09-15")
-        lived = season_outlook(RECORD, sown, 300, sown + 299)
+        lived = season_outlook(RECORD, sown, 300, sown + invented.days(299))
         lengths = day_length(LATITUDE, lived.day_of_year)
         stages = phenology.stage_days(
             lived.tmean[:1],
@@ -82,7 +83,7 @@ def forecasts(visits: tuple[int, ...], *, noted: bool = True) -> list[Seen]:
             ScoutingNote(date=start + dt.timedelta(days=day), bbch=stage_seen(true, day - error))
             for day, error in zip(visits, errors, strict=True)
         ]
-        outlook = season_outlook(RECORD, sown, 300, sown + max(visits))
+        outlook = season_outlook(RECORD, sown, 300, sown + invented.days(max(visits)))
         stand = grow_stand(outlook, LATITUDE, CLOVER, standard_draws(), scouting=notes if noted else ())
         forecast = np.array([quantiles(edge, stand.weights) for edge in (stand.opens, stand.closes)])
         found.append(Seen(truth=(opens, closes), forecast=forecast, surprises=len(stand.surprises)))

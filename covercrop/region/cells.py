@@ -359,7 +359,7 @@ def no_answers(count: int, percentiles: int) -> Answers:
     """Answers of places that have none."""
     return Answers(
         status=np.full(count, STATUS.index("no_data"), dtype=np.int8),
-        sowing=np.full(count, np.datetime64("NaT"), dtype="datetime64[D]"),
+        sowing=np.full(count, np.datetime64("NaT", "D")),
         days={
             **{name: np.full((percentiles, count), np.nan) for name in AT_PERCENTILES},
             **{name: np.full(count, np.nan) for name in SINGLE if name != "sowing"},

@@ -93,7 +93,7 @@ def dates_of(arrays: Arrays, name: str) -> NDArray[np.datetime64]:
     days = arrays[name]
     reached = ~np.isnan(days)
     later = np.where(reached, days, 0).astype("timedelta64[D]")
-    return np.where(reached, arrays["sowing"] + later, np.datetime64("NaT"))
+    return np.where(reached, arrays["sowing"] + later, np.datetime64("NaT", "D"))
 
 
 def dataset(grid: Grid, question: Question, arrays: Arrays, *, history: str, as_dates: bool) -> xr.Dataset:

@@ -78,7 +78,7 @@ def at(day: np.datetime64) -> float:
 
 def _month_starts(first: float, last: float) -> list[float]:
     start, end = (np.datetime64(int(day), "D").astype("datetime64[M]") for day in (first, last))
-    return [at(month.astype("datetime64[D]")) for month in np.arange(start, end + 2)]
+    return [at(month.astype("datetime64[D]")) for month in np.arange(start, end + np.timedelta64(2, "M"))]
 
 
 def month_lines(axes: Axes, first: float, last: float) -> None:

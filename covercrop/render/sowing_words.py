@@ -273,7 +273,7 @@ def relaxation(autumn: Autumn, relaxed: Relaxation, *, us: bool = False) -> str:
             said = f"{under}{dates}"
         case "earlier-sowing":
             if relaxed.end < autumn.on:
-                again = (relaxed.start.astype("datetime64[M]") + 12).astype("datetime64[D]")
+                again = (relaxed.start.astype("datetime64[M]") + np.timedelta64(12, "M")).astype("datetime64[D]")
                 said = (
                     f"{under}too late this autumn: {dates.replace(' fits ', ' would have fitted ')}; for the next, ask "
                     f"with --from {again}"

@@ -89,7 +89,7 @@ def weather() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Dates, daily minimum and maximum [degC] and rain [mm], before any fault."""
     # RandomState, because its stream is frozen for good; that of a Generator may change with numpy.
     random = np.random.RandomState(SEED)
-    dates = np.arange(FIRST, LAST + 1)
+    dates = np.arange(FIRST, LAST + np.timedelta64(1, "D"))
     days = dates.size
     years = dates.astype("datetime64[Y]").astype(int) + 1970
     day_of_year = (dates - dates.astype("datetime64[Y]")).astype(float) + 1
@@ -105,10 +105,10 @@ def weather() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     mean += np.where(wet, 0.8 * winter - 0.4, 0.0)
     for year in np.unique(years):
         for _ in range(random.poisson(2.0)):
-            middle = np.datetime64(f"{year}-12-01") + int(random.randint(0, 150))
+            middle = np.datetime64(f"{year}-12-01") + np.timedelta64(random.randint(0, 150), "D")
             mean += bump(dates, middle, random.uniform(1.5, 3.5), -random.uniform(3.0, 6.0))
         if random.random_sample() < 0.35:
-            middle = np.datetime64(f"{year}-03-01") + int(random.randint(0, 35))
+            middle = np.datetime64(f"{year}-03-01") + np.timedelta64(random.randint(0, 35), "D")
             mean += bump(dates, middle, random.uniform(4.0, 9.0), random.uniform(3.0, 6.0))
     for middle, half_width, height in LAST_SEASON:
         mean += bump(dates, np.datetime64(middle), half_width, height)
@@ -126,7 +126,7 @@ def rows() -> list[str]:
     lost = np.zeros(dates.size, dtype=bool)
     for start, length in GAPS:
         first = np.datetime64(start)
-        lost |= (dates >= first) & (dates < first + length)
+        lost |= (dates >= first) & (dates < first + np.timedelta64(length, "D"))
     kept = zip(dates[~lost], tmin[~lost], tmax[~lost], rain[~lost], strict=True)
     # Adding 0.0 after rounding turns -0.0 into 0.0.
     return [f"{date},{round(low, 1) + 0.0:.1f},{round(high, 1) + 0.0:.1f},{wet:.1f}" for date, low, high, wet in kept]
