@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import json
-import shutil
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -23,18 +22,13 @@ def run(run: Run) -> Run:
 
 
 @pytest.fixture
-def own(tmp_path: Path, demo_dir: Path) -> Callable[..., Path]:
-    """A copy of the first field of the demonstration, with texts of the field file replaced."""
+def own(own: Callable[..., Path]) -> Callable[..., Path]:
+    """The same with the first field alone."""
 
     def copy(*replacements: tuple[str, str]) -> Path:
-        shutil.copy(demo_dir / "weather.csv", tmp_path)
-        first = "".join((demo_dir / "fields.toml").read_text(encoding="utf-8").partition("[[field]]")[:2])
-        text = first + (demo_dir / "fields.toml").read_text(encoding="utf-8").split("[[field]]")[1]
-        for old, new in replacements:
-            assert old in text
-            text = text.replace(old, new, 1)
-        path = tmp_path / "fields.toml"
-        path.write_text(text, encoding="utf-8")
+        path = own(*replacements)
+        head, first, *_ = path.read_text(encoding="utf-8").split("[[field]]")
+        path.write_text(f"{head}[[field]]{first}", encoding="utf-8")
         return path
 
     return copy
