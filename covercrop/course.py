@@ -247,12 +247,10 @@ def _end(start: Start, stand: Stand) -> _Ended:
     killed = not ended and share_by(stand.killed, stand.weights, today) >= DEAD_SHARE
 
     ending = choose_ending(field, start.cover, outlook, stand, weights, today, settled=ended or killed)
-    turned = ending.day
-    spring = (
-        turned
-        if turned is not None
-        else _first(quantiles(ending.stand.opens, weights)[1], max(today, hazards.HALF_YEAR))
-    )
+    turned = spring = ending.day
+    if spring is None:
+        opens = quantiles(ending.stand.opens, weights, (MEDIAN,))[0]
+        spring = max(today, hazards.HALF_YEAR) if np.isnan(opens) else int(opens)
     midwinter = hazards.midwinter_before(outlook.days[0] + np.timedelta64(spring, "D"), field.latitude)
     return _Ended(
         ending=ending,
@@ -262,10 +260,6 @@ def _end(start: Start, stand: Stand) -> _Ended:
         dead=float(dead_from(np.nan if turned is None else turned, ending.method)),
         midwinter=outlook.position(midwinter),
     )
-
-
-def _first(day: float, otherwise: int) -> int:
-    return otherwise if np.isnan(day) else int(day)
 
 
 def member_days(indexes: Sequence[Array], weights: Array, shares: tuple[float, ...] = (EARLY, MEDIAN, LATE)) -> Array:

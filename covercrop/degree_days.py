@@ -351,7 +351,9 @@ def first_at_least(values: ArrayLike, threshold: ArrayLike, start: ArrayLike = 0
 
 def _first_in_bands(sums: Array, target: Array, low: Indices, end: Indices) -> Indices:
     """What :func:`_first_reaching` finds, by one search: each row is lifted above all that stand before it."""
-    days = sums.size // max(int(end.size), 1)
+    if end.size == 1:
+        return np.maximum(sums.searchsorted(target), low)
+    days = sums.size // end.size
     rows = sums.reshape(-1, days)
     bottom, top = float(rows[:, 0].min()), float(rows[:, -1].max()) + 1.0
     lift = (end // days - 1) * (top + 1.0 - bottom)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from covercrop import advice, growth, measured, parameters, phenology, plantback
 from covercrop.course import DATES, Course, Start, follow, follow_each, member_days
 from covercrop.ending import TurnUnder, is_closing
-from covercrop.ensemble import MEDIAN, Draws, quantiles, share_by, standard_draws
+from covercrop.ensemble import EARLY, LATE, MEDIAN, Draws, quantiles, share_by, standard_draws
 from covercrop.errors import FieldFileError
 from covercrop.ground import Aside, Ground, ground_aside
 from covercrop.records import DateRange
@@ -249,15 +249,18 @@ def _plan(start: Start, weather: DailyWeather, course: Course, draws: Draws, *, 
     field, cover, crop, outlook, today = start.field, start.cover, start.crop, start.outlook, start.today
     stand, ending, ground, weights, killed = course.stand, course.ending, course.ground, course.weights, course.killed
     best, turned = ending.best, ending.day
-    never = np.array(np.nan)
-    indexes = course.indexes()
-    if killed:
-        indexes = {"emergence": indexes["emergence"]}
-    ranges = outlook.dates(member_days([indexes.get(name, never) for name in DATES], weights))
-    planting, safe = quantiles(ground.earliest, weights, (MEDIAN, SAFE_SHARE))
+    indexes = stand.stages | course.indexes()
+    found = member_days(list(indexes.values()), weights, (EARLY, MEDIAN, LATE, SAFE_SHARE))
+    days = dict(zip(indexes, found, strict=True))
+    planting, safe = days["earliest_planting"][[1, 3]]
+    never = np.full(3, np.nan)
+    # Of a dead stand nothing is said but when it came up.
+    ranges = outlook.dates([never if killed and name != "emergence" else days[name][:3] for name in DATES])
 
     state = "winter-killed" if killed else _state(field, stand, ground, weights, today)
-    bbch = _bbch(stand, weights, today if turned is None else min(today, turned))
+    bbch = phenology.bbch(
+        {name: days[name][1] for name in stand.stages}, today if turned is None else min(today, turned)
+    )
     nowhere = turned is None or killed
     aside = ground_aside(outlook, field.latitude, cover, field.crop, ground) if beside else None
     by_rain, brood = (
@@ -291,7 +294,7 @@ def _plan(start: Start, weather: DailyWeather, course: Course, draws: Draws, *, 
         survival=course.survival,
         binding_limit=None if nowhere or not outlook.complete else plantback.binding(ground.limits, weights),
         observed_share=_observed_share(outlook, turned),
-        safe_planting=outlook.dates(np.ceil([safe]))[0],
+        safe_planting=outlook.dates([safe])[0],
         ripens=_ripens(ground, weights) if outlook.complete else np.nan,
         ripe=_ripe(field, crop),
         residue_by_rain=by_rain,
@@ -315,11 +318,6 @@ def _plan(start: Start, weather: DailyWeather, course: Course, draws: Draws, *, 
 
 
 # --- the stand ------------------------------------------------------------------------------------
-
-
-def _bbch(stand: Stand, weights: Array, day: int) -> int:
-    middle = quantiles(np.stack(list(stand.stages.values())), weights, (MEDIAN,))[:, 0]
-    return phenology.bbch(dict(zip(stand.stages, middle, strict=True)), day)
 
 
 def _state(field: Field, stand: Stand, ground: Ground, weights: Array, today: int) -> str:

@@ -13,7 +13,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from covercrop.errors import WeatherGapError
 from covercrop.weather.lead import forecast_error, lead_sd, lone_forecast_error
@@ -96,8 +96,9 @@ class Outlook:
         """Where a day stands on the day axis, which it may lie beyond."""
         return int((day - self.days[0]).astype(int))
 
-    def dates(self, index: Temperatures) -> Days:
+    def dates(self, index: ArrayLike) -> Days:
         """Dates of day indexes; ``NaT`` for NaN."""
+        index = np.asarray(index, dtype=np.float64)
         reached = ~np.isnan(index)
         whole = np.where(reached, index, 0).astype(np.int64)
         return np.where(reached, self.days[0] + whole.astype("timedelta64[D]"), np.datetime64("NaT", "D"))
