@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,17 +15,13 @@ from covercrop.weather.fetching import FORECAST_DAYS
 from covercrop.weather.files import read_weather_file
 from covercrop.weather.outlook import MOST_YEARS, record_of
 from covercrop.weather.quality import calendar_days
+from covercrop.weather.sharing import SharedWeather
 from covercrop.weather.stations import station_weather, weather_at
 from covercrop.weather.table import blend, lapse_adjust
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable
-
     from covercrop.records import DailyWeather, Units
     from covercrop.season import Field
-
-#: What was read for the fields of one run, by all that it depends on.
-SharedWeather: TypeAlias = "dict[Hashable, DailyWeather]"
 
 #: Poleward of this the warm half of the year tells the hemisphere [degrees].
 SEASONS_FROM = 25.0
@@ -72,7 +68,7 @@ def weather_of(
     today : datetime.date
     refresh : bool
         Fetch station data anew, even where a fresh enough copy is kept.
-    shared : dict, optional
+    shared : SharedWeather, optional
         What other fields of the same run have brought, so that a station is
         read and checked once for all of them; added to.
 
@@ -87,13 +83,11 @@ def weather_of(
         If the file cannot be used, no station serves, or there is neither
         network nor cache.
     """
-    shared = {} if shared is None else shared
+    shared = SharedWeather() if shared is None else shared
     start = dt.date(field.cover.sown.year - MOST_YEARS, 1, 1)
     named = field.weather.file or field.weather.station
     place = (field.weather, field.elevation_m, start, today, None if named else (field.latitude, field.longitude))
-    if place not in shared:
-        shared[place] = _gathered(field, start, today, shared, refresh=refresh)
-    weather = shared[place]
+    weather = shared.once(place, lambda: _gathered(field, start, today, shared, refresh=refresh))
     if named:
         _check_hemisphere(field, weather)
     return weather
@@ -105,16 +99,16 @@ def _gathered(field: Field, start: dt.date, today: dt.date, shared: SharedWeathe
     end = today + dt.timedelta(days=FORECAST_DAYS)
     weather = None if entry.file is None else _file(entry.file, entry.units, today)
     if entry.station:
-        asked = (entry.station, start, end, today)
         try:
-            if asked not in shared:
-                shared[asked] = station_weather(entry.station, start, end, today=today, refresh=refresh)
+            record = shared.once(
+                (entry.station, start, end, today),
+                lambda: station_weather(entry.station, start, end, today=today, refresh=refresh),
+            )
         except OfflineError as error:
             if weather is None:
                 raise
             # The grower's own file is there: the answer is poorer without the station, not impossible.
             return replace(weather, notes=(*weather.notes, f"Station {entry.station} could not be reached: {error}."))
-        record = shared[asked]
         station = lapse_adjust(record, record.stations[0].elevation_m, field.elevation_m)
         weather = station if weather is None else blend(weather, station)
     if weather is None:

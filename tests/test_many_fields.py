@@ -20,6 +20,7 @@ from covercrop.needs import by_need, is_due, next_task
 from covercrop.plan import Plan, make_plan, make_plans, start_of
 from covercrop.records import DateRange
 from covercrop.season import ScoutingNote, WeatherEntry, as_of
+from covercrop.weather.sharing import SharedWeather
 
 ON = np.datetime64("2026-04-20")
 RECORD = invented.weather()
@@ -252,7 +253,7 @@ def test_each_station_is_asked_once(monkeypatch: pytest.MonkeyPatch) -> None:
         )
 
     monkeypatch.setattr(field_weather, "station_weather", station_weather)
-    shared: field_weather.SharedWeather = {}
+    shared = SharedWeather()
     fields = [
         replace(invented.field(), elevation_m=height, weather=WeatherEntry(station="HOLL1"))
         for height in (200.0, 400.0, 400.0)

@@ -18,6 +18,7 @@ from weather_server import PLACES, WeatherServer, observed_row, temperatures
 from covercrop.errors import OfflineError, StationError
 from covercrop.records import DailyWeather, Station
 from covercrop.weather import patience, stations, store
+from covercrop.weather.sharing import SharedWeather
 from covercrop.weather.stations import nearest, station_weather, weather_at
 
 HERE = (40.50, -86.90, 200.0)
@@ -405,9 +406,50 @@ def test_places_that_share_a_station_read_it_once(server, tmp_path, monkeypatch)
         return original(kept, *rest, **named)
 
     monkeypatch.setattr(stations, "station_record", counted)
-    shared: dict = {}
+    shared = SharedWeather()
     weather_at(40.67, -86.81, 250.0, SOWN, TODAY, today=TODAY, cache_dir=tmp_path, shared=shared)
     first = len(read)
     together = weather_at(40.66, -86.80, 250.0, SOWN, TODAY, today=TODAY, cache_dir=tmp_path, shared=shared)
     assert len(read) == len(set(read)) == first > 0
     assert together.table.equals(alone.table)
+
+
+@pytest.mark.parametrize("kept", ["no list", "an old list", "a list"])
+def test_fields_that_share_meet_an_outage_once(server, tmp_path, kept):
+    """Forty fields must not wait forty times for a server that does not answer."""
+    if kept != "no list":
+        nearest(*HERE, cache_dir=tmp_path)
+    if kept == "an old list":
+        old = time.time() - 90 * 86400
+        os.utime(tmp_path / "stations.db", (old, old))
+    server.status = 503
+    shared = SharedWeather()
+    asked = []
+    for step in range(4):
+        server.log.clear()
+        with pytest.raises(OfflineError):
+            weather_at(40.66 + step / 100, -86.80, 250.0, SOWN, TODAY, today=TODAY, cache_dir=tmp_path, shared=shared)
+        asked.append(len(server.log))
+    assert asked[0] > 0
+    assert asked[1:] == [0, 0, 0]
+    server.status = 200  # another run asks again
+    assert weather_at(40.66, -86.80, 250.0, SOWN, TODAY, today=TODAY, cache_dir=tmp_path).stations
+
+
+def test_stations_are_those_that_the_client_finds(server, tmp_path):
+    """Looked up by the square that a place lies in, found as if asked for the place: across the borders of squares."""
+    import meteostat as ms
+
+    nearest(*HERE, cache_dir=tmp_path)
+    rng = np.random.default_rng(4)
+    places = np.column_stack([rng.uniform(39.8, 41.6, 60), rng.uniform(-88.0, -85.6, 60)])
+    for latitude, longitude in [*places, (40.5, -87.0), (40.0, -86.5), (40.65, -86.8)]:
+        expected = ms.stations.nearby(ms.Point(latitude, longitude), radius=80_000)["distance"]
+        expected = expected.drop(["ZZ003"], errors="ignore")  # which has no temperatures
+        try:
+            found = {near.id: near.distance_km for near in nearest(latitude, longitude, cache_dir=tmp_path)}
+        except StationError:
+            found = {}
+        assert list(found) == list(expected.index[:6])
+        for name, distance in found.items():
+            assert distance == pytest.approx(expected[name] / 1000, abs=2e-4)

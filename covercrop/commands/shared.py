@@ -161,10 +161,11 @@ def planner(day: dt.date, today: dt.date) -> Callable[[Field], tuple[Plan, Daily
 
 def gatherer(day: dt.date, today: dt.date) -> Callable[[Field], tuple[Field, DailyWeather]]:
     """What gives a field as it was known on a day, and its weather; takes what :func:`planner` does."""
-    from covercrop.field_weather import SharedWeather, weather_of
+    from covercrop.field_weather import weather_of
     from covercrop.season import as_of
+    from covercrop.weather.sharing import SharedWeather
 
-    shared: SharedWeather = {}
+    shared = SharedWeather()
 
     def gathered(field: Field) -> tuple[Field, DailyWeather]:
         known = as_of(field, day)

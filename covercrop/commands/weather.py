@@ -15,12 +15,13 @@ def add(commands: Commands) -> None:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    from covercrop.field_weather import SharedWeather, described, weather_of
+    from covercrop.field_weather import described, weather_of
     from covercrop.render import machine, terminal
+    from covercrop.weather.sharing import SharedWeather
     from covercrop.weather.table import summary
 
     file, today, _ = read(arguments)
-    shared: SharedWeather = {}
+    shared = SharedWeather()
     found, problems = each_field(
         file.fields, lambda field: (field, weather_of(field, today, refresh=arguments.fetch, shared=shared))
     )

@@ -21,6 +21,8 @@ from covercrop.weather.lead import forecast_error, lead_sd, lone_forecast_error
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    import pandas as pd
+
     from covercrop.records import DailyWeather
 
 Days = NDArray[np.datetime64]
@@ -314,10 +316,29 @@ class Record:
         return self.first + np.timedelta64(position, "D")
 
 
-@lru_cache(maxsize=512)
 def record_of(weather: DailyWeather) -> Record:
     """The columns of a weather table, taken out once for all the fields that share it."""
-    table = weather.table
+    return _record_of(_Table(weather.table))
+
+
+class _Table:
+    """A table that is told from others by what it is, not by what it holds."""
+
+    __slots__ = ("table",)
+
+    def __init__(self, table: pd.DataFrame) -> None:
+        self.table = table
+
+    def __hash__(self) -> int:
+        return id(self.table)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Table) and self.table is other.table
+
+
+@lru_cache(maxsize=512)
+def _record_of(key: _Table) -> Record:
+    table = key.table
     tmin, tmax, prcp = (table[name].to_numpy() for name in ("tmin_c", "tmax_c", "prcp_mm"))
     first = table.index[0].to_datetime64().astype("datetime64[D]")
     return Record(first, tmin, tmax, prcp, table["origin"].to_numpy(object))

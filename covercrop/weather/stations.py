@@ -7,25 +7,29 @@ alike, as fewer rows; what it logs and a time limit tell them apart.
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import replace
 from datetime import date
 from difflib import get_close_matches
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from covercrop.errors import OfflineError, StationError
 from covercrop.records import DailyWeather, Station
 from covercrop.weather.fetching import Answer, Ask, station_record
 from covercrop.weather.patience import ANSWER_LIMIT, NoAnswerError, listening, within
+from covercrop.weather.sharing import SharedWeather
 from covercrop.weather.store import NO_DAYS, NO_READINGS, Days, Kept, Values, cache_folder, load
 from covercrop.weather.table import MOST_CLIMB, blend, lapse_adjust
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable
+    from collections.abc import Sequence
 
 Day = date | np.datetime64
 
@@ -34,6 +38,8 @@ REQUEST_LIMIT = 20.0
 #: Age at which the list of stations is fetched again [d].
 STATION_LIST_AGE = 30
 
+#: How far stations are looked for [km], and how many of them.
+RADIUS_KM, MOST_NEAR = 80.0, 6
 #: Height counts like distance when stations are ranked [km per m]: 100 m as 10 km.
 KM_PER_M = 0.1
 #: Share of the days without which a station does not lead, and beyond which no
@@ -42,6 +48,12 @@ KM_PER_M = 0.1
 LEAST_COMPLETE, COMPLETE_ENOUGH = 0.1, 0.995
 #: Most stations that make one record.
 MOST_STATIONS = 3
+
+#: Side of the squares that stations are looked up for, so that fields near each other share it [degrees]; how far at
+#: most a corner lies from the middle [km]; and most stations that are looked at.
+SQUARE, CORNER_KM, MOST_AROUND = 0.5, 40.0, 900
+#: Mean radius of the earth [km].
+EARTH_KM = 6371.0
 
 _COLUMNS = ("tmin", "tmax", "prcp")
 
@@ -54,8 +66,8 @@ def nearest(
     longitude: float,
     elevation_m: float | None = None,
     *,
-    radius_km: float = 80,
-    limit: int = 6,
+    radius_km: float = RADIUS_KM,
+    limit: int = MOST_NEAR,
     cache_dir: str | Path | None = None,
 ) -> list[Station]:
     """Stations near a place that have daily temperatures, the most alike first.
@@ -84,17 +96,24 @@ def nearest(
     OfflineError
         If the list of stations can neither be fetched nor is kept.
     """
-    ms = _with_station_list(cache_folder(cache_dir))
-    found = ms.stations.nearby(ms.Point(latitude, longitude), radius=int(radius_km * 1000), limit=max(50, 5 * limit))
-    inventory = ms.stations.inventory([str(name) for name in found.index]).df if len(found) else None
-    stations = []
-    if inventory is not None:
-        held = inventory.reset_index().groupby("station")["parameter"].agg(set)
-        stations = [
-            _station(row.id, row, distance_km=float(row.distance) / 1000)
-            for row in found.reset_index().itertuples()
-            if {"tmin", "tmax"} <= held.get(row.id, set())
-        ]
+    folder = cache_folder(cache_dir)
+    _keep_list(folder)
+    return _nearest(folder, latitude, longitude, elevation_m, radius_km=radius_km, limit=limit)
+
+
+def _nearest(
+    folder: Path, latitude: float, longitude: float, elevation_m: float | None, *, radius_km: float, limit: int
+) -> list[Station]:
+    """The same by the list of stations that is kept."""
+    square = (math.floor(latitude / SQUARE), math.floor(longitude / SQUARE))
+    around, complete = _around(folder, _list_file(folder).stat().st_mtime_ns, square, radius_km)
+    distance = _distances_km(latitude, longitude, around)
+    reached = [place for place in np.argsort(distance, kind="stable") if distance[place] <= radius_km]
+    stations = [
+        replace(around[place], distance_km=float(distance[place]))
+        for place in reached[: max(50, 5 * limit)]
+        if around[place].id in complete
+    ]
     if elevation_m is not None:
         stations = [near for near in stations if _climb(near, elevation_m) <= MOST_CLIMB]
     if not stations:
@@ -157,7 +176,7 @@ def weather_at(
     today: Day,
     cache_dir: str | Path | None = None,
     refresh: bool = False,
-    shared: dict[Hashable, DailyWeather] | None = None,
+    shared: SharedWeather | None = None,
 ) -> DailyWeather:
     """The record of a place, from the stations around it.
 
@@ -173,8 +192,8 @@ def weather_at(
         Without it no height is corrected for.
     start, end, today, cache_dir, refresh
         As for :func:`station_weather`.
-    shared : dict, optional
-        Records of stations that other places have brought; added to.
+    shared : SharedWeather, optional
+        What other places of the same run have brought; added to.
 
     Returns
     -------
@@ -191,43 +210,48 @@ def weather_at(
     first, last, now = _day(start), _day(end), _day(today)
     asked = int((min(last, now) - first).astype(int)) + 1
     weather: DailyWeather | None = None
+    days = 0  # observed in it
     offline: OfflineError | None = None
-    shared = {} if shared is None else shared
-    for station in nearest(latitude, longitude, elevation_m, cache_dir=folder):
-        asked_for = (station.id, first, last, now)
+    shared = SharedWeather() if shared is None else shared
+    shared.once(("the list of stations", folder), lambda: _keep_list(folder))
+    for station in _nearest(folder, latitude, longitude, elevation_m, radius_km=RADIUS_KM, limit=MOST_NEAR):
+        # After one outage the other stations are only looked up: each would cost a time limit.
+        ask = _asker(folder) if offline is None else None
+
+        def bring(station: Station = station, ask: Ask | None = ask) -> DailyWeather:
+            kept = load(folder, station.id) or Kept(station=station)
+            return station_record(kept, first, last, now, folder, ask, refresh=refresh)
+
+        which = (station.id, first, last, now)
         try:
-            if asked_for not in shared:
-                kept = load(folder, station.id) or Kept(station=station)
-                # After one outage the other stations are only looked up: each would cost a time limit.
-                ask = _asker(folder) if offline is None else None
-                shared[asked_for] = station_record(kept, first, last, now, folder, ask, refresh=refresh)
-            record = shared[asked_for]
+            record = shared.once(which, bring)
+            observed = _observed(record)
+            if weather is None and observed < LEAST_COMPLETE * asked:
+                continue
+            moved = shared.once((*which, elevation_m), partial(lapse_adjust, record, station.elevation_m, elevation_m))
         except StationError:
             continue
         except OfflineError as error:
             offline = offline or error
             continue
-        record = replace(record, stations=(station,))
-        record = lapse_adjust(record, station.elevation_m, elevation_m)
+        moved = replace(moved, stations=(station,))
         if weather is None:
-            if _observed(record) < LEAST_COMPLETE * asked:
-                continue
-            weather = record
+            weather, days = moved, observed
         else:
-            before = _observed(weather)
-            joined = blend(weather, record)
-            if _observed(joined) > before:
-                weather = joined
-        if _observed(weather) >= COMPLETE_ENOUGH * asked or len(weather.stations) >= MOST_STATIONS:
+            joined = blend(weather, moved)
+            if (more := _observed(joined)) > days:
+                weather, days = joined, more
+        if days >= COMPLETE_ENOUGH * asked or len(weather.stations) >= MOST_STATIONS:
             break
     if weather is None:
         raise offline or StationError(
-            f"no station within 80 km of {latitude:.2f}, {longitude:.2f} has a tenth of the days from {first} to "
-            f"{min(last, now)}; name a station, or give a weather file"
+            f"no station within {RADIUS_KM:.0f} km of {latitude:.2f}, {longitude:.2f} has a tenth of the days from "
+            f"{first} to {min(last, now)}; name a station, or give a weather file"
         )
     return weather
 
 
+@lru_cache(maxsize=256)
 def _observed(weather: DailyWeather) -> int:
     return int((weather.table["origin"] == "observed").sum())
 
@@ -244,6 +268,37 @@ def _day(day: Day) -> np.datetime64:
 # --- the client -----------------------------------------------------------------------------------
 
 
+@lru_cache(maxsize=128)
+def _around(
+    folder: Path, made: int, square: tuple[int, int], radius_km: float
+) -> tuple[tuple[Station, ...], frozenset[str]]:
+    """Stations within reach of anywhere in a square, and the ids of those with daily temperatures.
+
+    Looked up once for all fields in it; ``made`` tells a list of stations that was fetched since.
+    """
+    ms = _listed(folder)
+    middle = ms.Point(*((side + 0.5) * SQUARE for side in square))
+    found = ms.stations.nearby(middle, radius=int((radius_km + CORNER_KM) * 1000), limit=MOST_AROUND)
+    if not len(found):
+        return (), frozenset()
+    held = ms.stations.inventory([str(name) for name in found.index]).df.reset_index()
+    parameters = held.groupby("station")["parameter"].agg(set)
+    complete = frozenset(str(name) for name, kinds in parameters.items() if {"tmin", "tmax"} <= kinds)
+    return tuple(_station(row.id, row) for row in found.reset_index().itertuples()), complete
+
+
+def _distances_km(latitude: float, longitude: float, stations: Sequence[Station]) -> NDArray[np.float64]:
+    """Distances along great circles, to a tenth of a metre, of stations from a place [km]."""
+    here, there = np.radians(latitude), np.radians([station.latitude for station in stations])
+    apart = np.radians([station.longitude for station in stations]) - np.radians(longitude)
+    cosine = np.cos(here) * np.cos(there) * np.cos(apart) + np.sin(here) * np.sin(there)
+    return np.asarray(np.round(EARTH_KM * np.arccos(np.clip(cosine, -1.0, 1.0)), 4))
+
+
+def _list_file(folder: Path) -> Path:
+    return folder / "stations.db"
+
+
 def _client(folder: Path) -> Any:
     """The meteostat client, set up so that it keeps nothing of its own."""
     import meteostat as ms
@@ -256,11 +311,10 @@ def _client(folder: Path) -> Any:
     return ms
 
 
-def _with_station_list(folder: Path) -> Any:
-    """The client with the list of stations at hand: fetched whole and looked into before it replaces the last one."""
-    ms = _client(folder)
-    file, part = folder / "stations.db", folder / "stations.part"
-    ms.config.stations_db_ttl = 10**12  # its age is judged here
+def _keep_list(folder: Path) -> None:
+    """See to it that the list of stations is there: fetched whole and looked into before it replaces the last one."""
+    ms = _listed(folder)
+    file, part = _list_file(folder), folder / "stations.part"
     try:
         folder.mkdir(parents=True, exist_ok=True)
         old = not file.exists() or (date.today() - date.fromtimestamp(file.stat().st_mtime)).days >= STATION_LIST_AGE
@@ -287,13 +341,20 @@ def _with_station_list(folder: Path) -> Any:
                     "the list of weather stations could not be fetched (no answer); connect and try again, "
                     "or give a weather file"
                 ) from None
-    ms.config.stations_db_file = str(file)
+
+
+def _listed(folder: Path) -> Any:
+    """The client, pointed at the list of stations that is kept."""
+    ms = _client(folder)
+    ms.config.stations_db_ttl = 10**12  # its age is judged here
+    ms.config.stations_db_file = str(_list_file(folder))
     return ms
 
 
 def _known_station(station_id: str, folder: Path) -> Station:
     """A station by its id, from the list of stations."""
-    ms = _with_station_list(folder)
+    _keep_list(folder)
+    ms = _listed(folder)
     # The look-up takes % and _ as wildcards.
     found = ms.stations.meta(station_id) if re.fullmatch(r"[A-Za-z0-9]+", station_id) else None
     if found is None:
