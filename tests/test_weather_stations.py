@@ -90,6 +90,9 @@ def test_nowhere_near_a_station(server, tmp_path):
         StationError, match=r"no station with daily temperatures within 80 km of 10\.00, 10\.00; name a"
     ):
         nearest(10, 10, cache_dir=tmp_path)
+    for corner in ((90, 180), (-90, -180), (0, 180)):
+        with pytest.raises(StationError, match="no station with daily temperatures"):
+            nearest(*corner, cache_dir=tmp_path)
 
 
 def test_trap_current_year_is_never_older_than_a_day(server, tmp_path):

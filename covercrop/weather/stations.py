@@ -105,7 +105,8 @@ def _nearest(
     folder: Path, latitude: float, longitude: float, elevation_m: float | None, *, radius_km: float, limit: int
 ) -> list[Station]:
     """The same by the list of stations that is kept."""
-    square = (math.floor(latitude / SQUARE), math.floor(longitude / SQUARE))
+    # The far ends, 90 and 180 degrees, belong to the last square.
+    square = (min(math.floor(latitude / SQUARE), 179), min(math.floor(longitude / SQUARE), 359))
     around, complete = _around(folder, _list_file(folder).stat().st_mtime_ns, square, radius_km)
     distance = _distances_km(latitude, longitude, around)
     reached = [place for place in np.argsort(distance, kind="stable") if distance[place] <= radius_km]
