@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, NoReturn, TypeVar, cast
 import numpy as np
 
 from covercrop import parameters, phenology
-from covercrop.calibrate import BloomRecord, Season
+from covercrop.bloom_fit import Season
+from covercrop.calibrate import BloomRecord
 from covercrop.daylength import day_length
 from covercrop.errors import CovercropError, ParameterError, RecordsError, WeatherFileError
 from covercrop.weather.files import read_weather_file

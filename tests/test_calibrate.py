@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from scipy.stats import binom
 
 from covercrop import parameters, phenology
+from covercrop.bloom_fit import Model, Season, day_of_sum, errors, fit
 from covercrop.bloom_records import EXAMPLE, read_bloom_records
-from covercrop.calibrate import BloomRecord, Calibrated, Model, Season, calibrate, day_of_sum, errors, fit
+from covercrop.calibrate import BloomRecord, Calibrated, calibrate
 from covercrop.calibration import calibrated, read_calibration, write_calibration
 from covercrop.cli import main
 from covercrop.daylength import day_length

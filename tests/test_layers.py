@@ -17,7 +17,7 @@ LAYERS = (
     ("phenology", "termination", "decomposition", "hazards", "growth", "calibration", "bed_tables", "layout"),
     ("ensemble", "plantback", "season", "amendments", "supplies"),
     ("measured",),
-    ("stand", "ground", "progress", "shopping", "advice", "field_weather", "field_notes", "tabulate"),
+    ("stand", "ground", "progress", "shopping", "advice", "bloom_fit", "field_weather", "field_notes", "tabulate"),
     ("ending", "remarks"),
     ("course", "sowing_dates"),
     ("plan", "autumn", "hindcast", "calibrate"),

@@ -29,7 +29,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from covercrop.calibrate import (
+from covercrop.bloom_fit import (
     Season,
     emergence_days,
     errors,
