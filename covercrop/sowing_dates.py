@@ -47,6 +47,9 @@ AS_GOOD = 0.02
 #: Days of the season kept behind midsummer for the stand, and before midwinter and behind midsummer for the ground.
 _TAIL, _LEAD, _SUMMER = 30, 30, 75
 
+#: Sowing dates followed at a time: they share a day axis, which begins on the first of them.
+DATES_TOGETHER = 16
+
 LIMITS = ("established", "survives", "plantable")
 
 
@@ -184,18 +187,9 @@ def compare(frame: Frame, asked: Iterable[Asked]) -> list[Choice]:
 def follow(frame: Frame, asked: Asked) -> Followed:
     """A cover on every date, from sowing to the day on which it is ended."""
     cover, field, first = asked.cover, frame.field, int(frame.sowing[0])
-    part = slice(first, stand_days())
-    season = _cut(frame.season, part)
-    stand = grow_stand(
-        season,
-        field.latitude,
-        cover,
-        frame.draws,
-        cultivar=asked.cultivar,
-        terminate=field.cover.terminate,
-        sowing=(frame.sowing - first)[:, np.newaxis],
-        seedbed=frame.seedbed[:, part],
-    )
+    season = _cut(frame.season, slice(first, stand_days()))
+    parts = np.split(frame.sowing, range(DATES_TOGETHER, frame.sowing.size, DATES_TOGETHER))
+    stand = _joined([_stand_on(frame, asked, part) for part in parts])
     alive = np.ones(stand.killed.shape, dtype=np.bool_) if asked.snow else np.isnan(stand.killed)
     # Where every member dies the dates are those of a stand that lives.
     counted = np.where(alive.any(axis=(1, 2), keepdims=True), alive, True)
@@ -212,6 +206,42 @@ def follow(frame: Frame, asked: Asked) -> Followed:
         ended=ended,
         dead=np.where(methods == "tarp", dead_from(ended, "tarp"), ended) + first,
         odds=odds,
+    )
+
+
+def _stand_on(frame: Frame, asked: Asked, sowing: NDArray[np.intp]) -> Stand:
+    """A cover on some of the dates; day indexes from the first of all."""
+    begin = int(sowing[0])
+    part = slice(begin, stand_days())
+    stand = grow_stand(
+        _cut(frame.season, part),
+        frame.field.latitude,
+        asked.cover,
+        frame.draws,
+        cultivar=asked.cultivar,
+        terminate=frame.field.cover.terminate,
+        sowing=(sowing - begin)[:, np.newaxis],
+        seedbed=frame.seedbed[:, part],
+    )
+    later = begin - int(frame.sowing[0])
+    return replace(
+        stand,
+        stages={name: day + later for name, day in stand.stages.items()},
+        opens=stand.opens + later,
+        closes=stand.closes + later,
+        killed=stand.killed + later,
+    )
+
+
+def _joined(stands: Sequence[Stand]) -> Stand:
+    """The stands of all dates, from those of some at a time."""
+    return replace(
+        stands[0],
+        stages={name: np.concatenate([stand.stages[name] for stand in stands]) for name in stands[0].stages},
+        opens=np.concatenate([stand.opens for stand in stands]),
+        closes=np.concatenate([stand.closes for stand in stands]),
+        killed=np.concatenate([stand.killed for stand in stands]),
+        weights=np.concatenate([stand.weights for stand in stands]),
     )
 
 
