@@ -183,8 +183,9 @@ def _follow_together(starts: Sequence[Start], draws: Draws) -> list[Course]:
     """Follow fields of one company."""
     first = starts[0]
     field, cover = first.field, first.cover
+    season = together([start.outlook for start in starts])
     whole = grow_stand(
-        together([start.outlook for start in starts]),
+        season,
         np.squeeze([start.field.latitude for start in starts]),
         cover,
         draws,
@@ -198,7 +199,7 @@ def _follow_together(starts: Sequence[Start], draws: Draws) -> list[Course]:
     for midwinter in {each.midwinter for each in ended}:
         places = [place for place, each in enumerate(ended) if each.midwinter == midwinter]
         ground = follow_ground(
-            together([starts[place].outlook for place in places]),
+            season if len(places) == len(starts) else together([starts[place].outlook for place in places]),
             cover,
             first.crop,
             field.crop,

@@ -13,8 +13,8 @@ import numpy as np
 from covercrop.errors import OfflineError, WeatherError, WeatherFileError
 from covercrop.weather.fetching import FORECAST_DAYS
 from covercrop.weather.files import read_weather_file
+from covercrop.weather.hemisphere import seasons_against
 from covercrop.weather.outlook import MOST_YEARS, record_of
-from covercrop.weather.quality import calendar_days
 from covercrop.weather.sharing import SharedWeather
 from covercrop.weather.stations import station_weather, weather_at
 from covercrop.weather.table import blend, lapse_adjust
@@ -22,11 +22,6 @@ from covercrop.weather.table import blend, lapse_adjust
 if TYPE_CHECKING:
     from covercrop.records import DailyWeather, Units
     from covercrop.season import Field
-
-#: Poleward of this the warm half of the year tells the hemisphere [degrees].
-SEASONS_FROM = 25.0
-#: Days of June to August, and of December to February, that are needed to tell.
-FEWEST_DAYS = 60
 
 #: A thermometer east of the machine's clock may be a day ahead.
 _DAY = dt.timedelta(days=1)
@@ -127,28 +122,12 @@ def _gathered(field: Field, start: dt.date, today: dt.date, shared: SharedWeathe
 
 def _check_hemisphere(field: Field, weather: DailyWeather) -> None:
     """Refuse a record with the seasons of the other hemisphere: a sign is wrong in the latitude."""
-    if abs(field.latitude) < SEASONS_FROM:
-        return
-    warmer = _warmer_july(weather)
-    if warmer is None:
-        return
-    if warmer * np.sign(field.latitude) < -1:
+    if warmer := seasons_against(record_of(weather), field.latitude):
         raise WeatherError(
             f"{described(field)}: {'July is warmer than January' if warmer > 0 else 'January is warmer than July'} in "
             f"it, but latitude = {field.latitude:g} lies {'south' if field.latitude < 0 else 'north'} of the equator; "
             "check the sign of the latitude"
         )
-
-
-@lru_cache(maxsize=512)
-def _warmer_july(weather: DailyWeather) -> float | None:
-    """How much warmer a record's June to August are than its December to February [K]; None where that is not known."""
-    month = calendar_days(weather.table).astype("datetime64[M]").astype(np.int64) % 12 + 1
-    middle = (weather.table["tmin_c"] + weather.table["tmax_c"]) / 2
-    july, january = (middle[np.isin(month, season)].dropna() for season in ((6, 7, 8), (12, 1, 2)))
-    if min(len(july), len(january)) < FEWEST_DAYS:
-        return None
-    return float(july.mean() - january.mean())
 
 
 def described(field: Field) -> str:

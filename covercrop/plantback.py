@@ -146,7 +146,6 @@ def limits(
         If there is no such planting method.
     """
     begin = np.atleast_1d(np.asarray(start, dtype=np.float64))
-
     day = {
         "residue": decomposition.residue_clear(soil_c, begin, residue, draw=residue_draw),
         "disease": hazards.disease_clear(begin, method),

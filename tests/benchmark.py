@@ -285,8 +285,6 @@ def _grid_file(path: Path, cells: int) -> None:
 
 def grid() -> str:
     """A region from file to file, and whether five times the cells cost five times as much."""
-    import resource
-    import tempfile
     import threading
 
     environment = {**os.environ, "PYTHONPATH": str(REPOSITORY), "OMP_NUM_THREADS": "1"}
@@ -344,9 +342,6 @@ def _memory(root: int) -> int:
 
 def many() -> str:
     """A file of 300 fields that share ten weather files, read, planned and shown."""
-    import resource
-    import tempfile
-
     with tempfile.TemporaryDirectory() as folder:
         _many_fields(Path(folder))
         environment = {**os.environ, "PYTHONPATH": str(REPOSITORY), "OMP_NUM_THREADS": "1"}

@@ -83,8 +83,9 @@ def _run(arguments: argparse.Namespace) -> int:
         raise UsageError(f"--workers {arguments.workers}: give at least one")
     if arguments.map is not None:
         from covercrop.render import maps
+        from covercrop.render.extra import need
 
-        maps.check_installed()
+        need("matplotlib", "region")
         if arguments.map.suffix != ".png" or not arguments.map.parent.is_dir():
             raise UsageError(f"--map {arguments.map}: name a file that ends in .png, in a folder that is there")
 

@@ -23,6 +23,7 @@ from covercrop.plan import SAFE_SHARE, SEASON_DAYS
 from covercrop.region.question import BeforeFreeze, MonthDay, Question
 from covercrop.season import CoverEntry, CropEntry, Field
 from covercrop.weather.gaps import fill_gaps
+from covercrop.weather.hemisphere import seasons_against
 from covercrop.weather.outlook import Record, season_outlook
 
 if TYPE_CHECKING:
@@ -78,9 +79,6 @@ LIMIT_NUMBER = {name: number for number, name in enumerate(plantback.LIMITS, sta
 
 #: Temperatures that weather can have [degC]: below and above the coldest and the hottest ever measured.
 COLDEST, HOTTEST = -95.0, 60.0
-
-#: Poleward of this the warm half of the year tells the hemisphere [degrees], where its months differ by so much [K].
-SEASONS_FROM, SEASONS_APART = 25.0, 1.0
 
 #: A minimum may lie this far above the maximum, by rounding [K].
 ROUNDING = 0.01
@@ -149,21 +147,8 @@ def check_hemisphere(record: Record, latitude: float) -> None:
     NoAnswer
         As `ready` does, so that nothing is answered here that it refuses.
     """
-    if abs(latitude) < SEASONS_FROM:
-        return
-    july, january = _warm_and_cold_days(record.first, record.tmin.size)
-    # Of the days with both extremes; np.nanmean would take as long as a tenth of the whole answer.
-    july, january = (days[record.usable[days]] for days in (july, january))
-    summer, winter = ((record.tmin[days] + record.tmax[days]).sum() / 2 / max(days.size, 1) for days in (july, january))
-    if (summer - winter) * np.sign(latitude) < -SEASONS_APART:
+    if seasons_against(record, latitude):
         raise NoAnswer("seasons_of_the_other_hemisphere")
-
-
-@lru_cache(maxsize=64)
-def _warm_and_cold_days(first: np.datetime64, count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Where the days of June to August, and those of December to February, stand in a record."""
-    months = (first + np.arange(count).astype("timedelta64[D]")).astype("datetime64[M]").astype(np.int64) % 12
-    return np.flatnonzero((months >= 5) & (months <= 7)), np.flatnonzero((months == 11) | (months <= 1))
 
 
 # --- sowing ---------------------------------------------------------------------------------------

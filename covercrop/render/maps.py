@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -41,18 +40,6 @@ _DATES = {
 
 #: Width of a panel's map, and the room for its title, ticks and legend [in].
 _WIDE, _BENEATH = 4.4, 1.5
-
-
-def check_installed() -> None:
-    """Say how to get what draws maps.
-
-    Raises
-    ------
-    RegionError
-        If matplotlib is not installed.
-    """
-    if find_spec("matplotlib") is None:
-        raise RegionError("matplotlib is not installed; pip install 'covercrop[region]' brings it")
 
 
 def draw(survey: Survey, path: Path) -> None:

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from covercrop.errors import OfflineError, StationError
 from covercrop.records import DailyWeather, Station
 from covercrop.weather.fetching import Answer, Ask, station_record
+from covercrop.weather.outlook import record_of
 from covercrop.weather.patience import ANSWER_LIMIT, NoAnswerError, listening, within
 from covercrop.weather.sharing import SharedWeather
 from covercrop.weather.store import NO_DAYS, NO_READINGS, Days, Kept, Values, cache_folder, load
@@ -252,9 +253,8 @@ def weather_at(
     return weather
 
 
-@lru_cache(maxsize=256)
 def _observed(weather: DailyWeather) -> int:
-    return int((weather.table["origin"] == "observed").sum())
+    return int(record_of(weather).observed.sum())
 
 
 def _climb(station: Station, elevation_m: float | None) -> float:
