@@ -137,8 +137,26 @@ def share_by(values: Array, weights: Array, day: float) -> float:
     day : float
         Day index.
     """
-    total = weights.sum()
-    return float(weights[values <= day].sum() / total) if total > 0 else 0.0
+    return share(values <= day, weights)
+
+
+def share(where: NDArray[np.bool_], weights: Array) -> float:
+    """Weighted share of the members for which something holds, from 0 to 1.
+
+    Parameters
+    ----------
+    where : numpy.ndarray of bool
+        Shape of ``weights``.
+    weights : numpy.ndarray
+        Those of the members; without any weight the share is 0.
+
+    Notes
+    -----
+    Two sums of the same numbers in another order differ in their last digits, so that a share that is all would lie a
+    hair above 1.  A chance is held to [0, 1] here, where it is made.
+    """
+    total = float(weights.sum())
+    return min(float(weights[where].sum()) / total, 1.0) if total > 0 else 0.0
 
 
 # --- scouting -------------------------------------------------------------------------------------
@@ -164,6 +182,10 @@ FIRM_SD = 1.5
 #: A note that lies further than this from what the weather and the notes before it foretell is called surprising: so
 #: many standard deviations of the members and the note together, one honest note in twenty.
 SURPRISING_SD = 2.0
+
+#: Standard deviation of the days from one stage of a stand to another, as a share of them.  `assumed`: cultivars of one
+#: species hurry or dawdle through their bloom by about so much.
+PACE_SPREAD = 0.2
 
 #: Below this share of members that still count, the notes have all but
 #: contradicted the ensemble and their scatter is widened.
@@ -246,6 +268,40 @@ def surprise(note: Evidence, weights: Array | None = None) -> float:
     gap = _contradiction(note, float(median - note.day))
     spread = 0.0 if np.isnan(late) else (late - early) / (NormalDist().inv_cdf(LATE) - NormalDist().inv_cdf(EARLY))
     return gap if abs(gap) > SURPRISING_SD * hypot(SCOUTING_SD_DAYS, spread) else 0.0
+
+
+def clash(earlier: Evidence, later: Evidence) -> float:
+    """Days by which two notes of one field cannot both be right.
+
+    Parameters
+    ----------
+    earlier, later : Evidence
+        The one taken first, and the other.
+
+    Returns
+    -------
+    float
+        Positive where the later note sees the stand further on than the earlier one allows [d], negative where it
+        sees it further back; 0 where both can be right, and where the members do not get to what was seen.
+
+    Notes
+    -----
+    Each note says how late this stand is against a member: exactly so, at least so ("not yet") or at most so
+    ("past").  What two notes say may differ by the scatter that they do not share, and by how far the pace of a stand
+    from the one stage to the other may differ from that of the members.
+    """
+    apart = later.lateness - earlier.lateness
+    if np.isnan(np.median(earlier.expected + later.expected)):
+        return 0.0
+    gap = float(np.median(apart))
+    # The later note may not put the stand back, or not forward, where one of the two sets no bound on that side.
+    if (gap < 0 and (later.kind == NOTE_PAST or earlier.kind == NOTE_NOT_YET)) or (
+        gap > 0 and (later.kind == NOTE_NOT_YET or earlier.kind == NOTE_PAST)
+    ):
+        return 0.0
+    between = abs(float(np.median(later.expected - earlier.expected)))
+    scatter = hypot(SCOUTING_SD_DAYS * sqrt(2 * (1 - SHARED_SCATTER)), PACE_SPREAD * between)
+    return gap if abs(gap) > SURPRISING_SD * scatter else 0.0
 
 
 def _log_share(scaled: Array) -> Array:
