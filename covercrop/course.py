@@ -6,23 +6,24 @@ they cannot come to different answers.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from covercrop import hazards
-from covercrop.ending import Ending, choose_ending
-from covercrop.ensemble import EARLY, LATE, MEDIAN, Draws, quantiles, share_by
+from covercrop.doubts import Doubt
+from covercrop.ending import Dispute, Ending, Rival, choose_ending, is_closing
+from covercrop.ensemble import EARLY, LATE, MEDIAN, Draws, quantiles, share, share_by
 from covercrop.ground import Ground, dead_from, follow_ground
 from covercrop.stand import Stand, grow_stand
 from covercrop.weather.outlook import together
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
 
-    from covercrop.season import Field
+    from covercrop.season import Field, ScoutingNote
     from covercrop.traits import Cover, Crop
     from covercrop.weather.outlook import Outlook
 
@@ -31,6 +32,9 @@ Part = TypeVar("Part", Stand, Ground)
 
 #: Fields followed together: enough that starting each step costs little, so few that its arrays stay in the cache.
 TOGETHER = 16
+
+#: Notes in doubt that are left out one by one to see what comes of it; more than these only all together.
+MOST_ALONE = 5
 
 #: A stand is called dead once this share of the members is: cold without snow kills more than cold under it.
 DEAD_SHARE = 0.8
@@ -71,6 +75,14 @@ class Course:
         Chance that the stand lives through the winter.
     killed : bool
         Whether it is called dead by today.
+    doubts : tuple of Doubt
+        Notes that do not fit, while there is something to be decided by them.
+    rivals : tuple of Course
+        The same season without those of them that no other note confirms: no chance may be higher than in any of these.
+    settled : Course or None
+        The same season without any of them; None where there are none.
+    set_aside : tuple of Doubt
+        Those of them that the answer does not rest on, since no day of ending the cover goes with them and without.
     """
 
     stand: Stand
@@ -79,6 +91,26 @@ class Course:
     weights: Array
     survival: float
     killed: bool
+    doubts: tuple[Doubt, ...] = ()
+    rivals: tuple[Course, ...] = ()
+    settled: Course | None = None
+    set_aside: tuple[Doubt, ...] = ()
+
+    def least(self, chance: Callable[[Course], float]) -> float:
+        """A chance, no higher than it is without any of the notes in doubt."""
+        return min(chance(self), *(rival.least(chance) for rival in self.rivals)) if self.rivals else chance(self)
+
+    def undoubted(self, chance: Callable[[Course], float]) -> float:
+        """A chance as it is without the notes in doubt."""
+        return min(rival.undoubted(chance) for rival in self.rivals) if self.rivals else chance(self)
+
+    def closed_by(self, day: int) -> float:
+        """Chance that the window has closed by a day, whatever notes in doubt say."""
+        return self.undoubted(lambda course: share_by(course.stand.closes, course.weights, day))
+
+    def is_closing(self, day: int) -> bool:
+        """Whether the window is about to close on a day, with notes in doubt and without them."""
+        return bool(self.least(lambda each: is_closing(each.stand.opens, each.stand.closes, each.weights, day)))
 
     def indexes(self) -> dict[str, Array]:
         """Day index of every date of the chain (:data:`DATES`), in every member."""
@@ -135,12 +167,37 @@ class Start:
 def follow(start: Start, draws: Draws) -> Course:
     """Follow a field from sowing to the planting of the crop.
 
+    Notes
+    -----
+    Where notes do not fit (:mod:`covercrop.doubts`), the season is followed without them as well, and the answer is
+    one that both bear out.  Where no day of ending the cover is borne out by both, it is the one without them.
+
     Raises
     ------
     UnknownNameError
         If the cover has no such cultivar, or there is no such method or ground cover.
     """
-    return _follow_together([start], draws)[0]
+    return _answer(start, draws, {})
+
+
+def doubts_about(start: Start, note: ScoutingNote, draws: Draws) -> tuple[Doubt, ...]:
+    """What does not fit of one note of a field: the weather, or another note of it.
+
+    Parameters
+    ----------
+    start : Start
+        With the note among those of its field.
+    note : ScoutingNote
+    draws : Draws
+
+    Returns
+    -------
+    tuple of Doubt
+        Empty where it fits, and where a note of another day tells the same.
+    """
+    course = _follow_together([start], draws)[0]
+    found = (*course.stand.doubts, *_of_soil(course.ground))
+    return tuple(doubt for doubt in found if note in (doubt.note, doubt.against) and not doubt.confirmed)
 
 
 def follow_each(starts: Iterable[Start], draws: Draws) -> Iterator[tuple[int, Start, Course]]:
@@ -166,7 +223,9 @@ def follow_each(starts: Iterable[Start], draws: Draws) -> Iterator[tuple[int, St
     waiting: dict[Hashable, list[tuple[int, Start]]] = {}
 
     def settled(group: list[tuple[int, Start]]) -> Iterator[tuple[int, Start, Course]]:
-        courses = _follow_together([start for _, start in group], draws)
+        starts = [start for _, start in group]
+        alone = len(starts) == 1 and starts[0].field.scouting
+        courses = [follow(starts[0], draws)] if alone else _follow_together(starts, draws)
         return ((place, start, course) for (place, start), course in zip(group, courses, strict=True))
 
     for place, start in enumerate(starts):
@@ -179,8 +238,78 @@ def follow_each(starts: Iterable[Start], draws: Draws) -> Iterator[tuple[int, St
         yield from settled(group)
 
 
-def _follow_together(starts: Sequence[Start], draws: Draws) -> list[Course]:
-    """Follow fields of one company."""
+def _doubts(field: Field, ended: _Ended, ground: Ground) -> tuple[Doubt, ...]:
+    """What does not fit of what there still is something to be decided by."""
+    settled = field.cover.turned_under is not None or ended.killed
+    return (
+        *(() if settled else ended.ending.stand.doubts),
+        *(() if field.crop.planted is not None else _of_soil(ground)),
+    )
+
+
+def _of_soil(ground: Ground) -> list[Doubt]:
+    """Readings of the soil thermometer that do not fit."""
+    check = ground.soil_check
+    return [Doubt(note=note, kelvin=miss, confirmed=note not in check.left_out) for note, miss in check.surprising]
+
+
+def _answer(start: Start, draws: Draws, known: dict[tuple[ScoutingNote, ...], Course]) -> Course:
+    """The course of a field that goes alone; ``known`` are those of the same field with other notes."""
+    notes = start.field.scouting
+    if notes in known:
+        return known[notes]
+    course = _follow_together([start], draws)[0]
+    doubts = [doubt for doubt in course.doubts if not doubt.of_soil]
+    known[notes] = _held(start, course, doubts, draws, known) if doubts else course
+    return known[notes]
+
+
+def _held(
+    start: Start,
+    course: Course,
+    doubts: Sequence[Doubt],
+    draws: Draws,
+    known: dict[tuple[ScoutingNote, ...], Course],
+) -> Course:
+    """The course of a field of which some notes of its stages are in doubt, held to what it is without them."""
+
+    def without(*doubted: Doubt) -> Course:
+        left = {doubt.note for doubt in doubted}
+        scouting = tuple(note for note in start.field.scouting if note not in left)
+        return _answer(replace(start, field=replace(start.field, scouting=scouting)), draws, known)
+
+    def rival(other: Course) -> Rival:
+        return Rival(
+            stand=other.stand,
+            weights=other.weights,
+            ending=other.ending,
+            closed=other.closed_by(start.today - 1),
+            closing=other.is_closing(start.today),
+        )
+
+    def follow_without(doubted: Sequence[Doubt], dispute: Dispute) -> Course:
+        left = [doubt.note for doubt in doubted]
+        held = _follow_together([start], draws, set_aside=left, dispute=dispute)[0]
+        return replace(held, doubts=course.doubts, rivals=rivals, settled=settled, set_aside=tuple(doubted))
+
+    alone = [doubt for doubt in doubts if not doubt.confirmed]
+    settled = without(*doubts)
+    rivals = tuple(map(without, alone)) if len(alone) <= MOST_ALONE else (settled,)
+    dispute = Dispute(rivals=tuple(map(rival, rivals)), settled=rival(settled))
+    held = follow_without((), dispute)
+    if held.ending.best is None and not held.ending.too_late and alone:
+        held = follow_without(doubts, replace(dispute, rivals=(dispute.settled,), ceilings=dispute.rivals))
+    return held
+
+
+def _follow_together(
+    starts: Sequence[Start],
+    draws: Draws,
+    *,
+    set_aside: Collection[ScoutingNote] = (),
+    dispute: Dispute | None = None,
+) -> list[Course]:
+    """Follow fields of one company; those with notes go alone, and may leave some of them aside."""
     first = starts[0]
     field, cover = first.field, first.cover
     season = together([start.outlook for start in starts])
@@ -192,8 +321,9 @@ def _follow_together(starts: Sequence[Start], draws: Draws) -> list[Course]:
         cultivar=field.cover.cultivar,
         terminate=field.cover.terminate,
         scouting=field.scouting,
+        set_aside=set_aside,
     )
-    ended = [_end(start, stand) for start, stand in zip(starts, _apart(whole, len(starts)), strict=True)]
+    ended = [_end(start, stand, dispute) for start, stand in zip(starts, _apart(whole, len(starts)), strict=True)]
     grounds: dict[int, Ground] = {}
     # Nearly always one: they are all ended before the same summer.
     for midwinter in {each.midwinter for each in ended}:
@@ -217,6 +347,7 @@ def _follow_together(starts: Sequence[Start], draws: Draws) -> list[Course]:
             weights=each.weights,
             survival=each.survival,
             killed=each.killed,
+            doubts=_doubts(starts[place].field, each, grounds[place]),
         )
         for place, each in enumerate(ended)
     ]
@@ -239,15 +370,15 @@ class _Ended:
     midwinter: int
 
 
-def _end(start: Start, stand: Stand) -> _Ended:
+def _end(start: Start, stand: Stand, dispute: Dispute | None) -> _Ended:
     field, outlook, today = start.field, start.outlook, start.today
-    survival = float(stand.living.sum())
+    survival = share(np.isnan(stand.killed), stand.weights)
     ended = field.cover.turned_under is not None
     # Once the cover is ended, what the cold would have done to it no longer matters.
     weights = stand.weights if ended or survival == 0 else stand.living
     killed = not ended and share_by(stand.killed, stand.weights, today) >= DEAD_SHARE
 
-    ending = choose_ending(field, start.cover, outlook, stand, weights, today, settled=ended or killed)
+    ending = choose_ending(field, start.cover, outlook, stand, weights, today, settled=ended or killed, dispute=dispute)
     turned = spring = ending.day
     if spring is None:
         opens = quantiles(ending.stand.opens, weights, (MEDIAN,))[0]

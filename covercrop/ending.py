@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop import termination
-from covercrop.ensemble import share_by
+from covercrop.ensemble import share, share_by
 from covercrop.stand import Stand
 
 if TYPE_CHECKING:
@@ -46,7 +46,8 @@ class TurnUnder:
 class Ending:
     """How the cover is to be ended, or was: the way, its window and chances, the best day, and the day that counts.
 
-    ``surer`` is the best day of turning under, where the way asked for has poor chances.
+    ``surer`` is the best day of turning under, where the way asked for has poor chances; ``too_late`` says that the
+    window has most likely closed, so that the day is today.
     """
 
     method: str
@@ -55,10 +56,57 @@ class Ending:
     best: TurnUnder | None
     day: int | None
     surer: TurnUnder | None = None
+    too_late: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rival:
+    """The stand as it would be without a note in doubt, the weights of its members, and its ending.
+
+    ``closed`` is the chance that its window has closed by yesterday, ``closing`` whether it is about to.
+    """
+
+    stand: Stand
+    weights: Array
+    ending: Ending
+    closed: float
+    closing: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Dispute:
+    """What an answer may not go beyond while notes are in doubt.
+
+    Attributes
+    ----------
+    rivals : tuple of Rival
+        Stands without some of the notes in doubt: on no day may the chance be higher than in any of these.
+    ceilings : tuple of Rival
+        Others: no chance may be higher than that of their best day.
+    settled : Rival
+        The stand without all that is in doubt, whose best day is a ceiling too, and whose way of ending it is taken.
+    """
+
+    rivals: tuple[Rival, ...]
+    settled: Rival
+    ceilings: tuple[Rival, ...] = ()
+
+    @property
+    def closing(self) -> bool:
+        """Whether the window is about to close in all of them."""
+        return all(rival.closing for rival in (self.settled, *self.rivals))
 
 
 def choose_ending(
-    field: Field, cover: Cover, outlook: Outlook, stand: Stand, weights: Array, today: int, *, settled: bool
+    field: Field,
+    cover: Cover,
+    outlook: Outlook,
+    stand: Stand,
+    weights: Array,
+    today: int,
+    *,
+    settled: bool,
+    dispute: Dispute | None = None,
 ) -> Ending:
     """The ending that the field file asks for, or turning under where that has no window, or none any more.
 
@@ -74,6 +122,8 @@ def choose_ending(
         Day index.
     settled : bool
         Whether there is nothing left to choose: the cover is ended, or dead.
+    dispute : Dispute, optional
+        Where notes are in doubt: the day is then one on which the stand with them and the stands without them agree.
 
     Returns
     -------
@@ -88,8 +138,11 @@ def choose_ending(
 
     def by(method: str) -> Ending:
         opens, closes = termination.window(stand.stages, method, cover)
-        odds = termination.probability_by_day(opens, closes, weights / weights.sum(), outlook.days.size)
-        best = None if settled else best_ahead(odds, opens, closes, weights, today, outlook)
+        odds = _odds(opens, closes, weights, outlook)
+        if dispute is not None:
+            odds = _undisputed(odds, dispute, method, cover, outlook, today)
+        may_close = dispute is None or dispute.closing
+        best = None if settled else best_ahead(odds, opens, closes, weights, today, outlook, may_close=may_close)
         return Ending(
             method=method,
             stand=replace(stand, opens=opens, closes=closes),
@@ -106,16 +159,37 @@ def choose_ending(
     if wanted.method != "turn-under":
         turning = by("turn-under")
         window = (wanted.stand.closes >= wanted.stand.opens) & (wanted.stand.closes >= today)
-        if weights[window].sum() < 0.5 * weights.sum():
+        hopeless = share(window, weights) < 0.5
+        if dispute.settled.ending.method == "turn-under" if dispute is not None else hopeless:
             wanted = turning
         elif turning.best is not None and (wanted.best is None or wanted.best.probability < POOR):
             wanted = replace(wanted, surer=turning.best)
-    too_late = share_by(wanted.stand.closes, weights, today - 1) >= 0.5
-    return replace(wanted, best=None, surer=None, day=today) if too_late else wanted
+    closed = share_by(wanted.stand.closes, weights, today - 1)
+    if dispute is not None and dispute.rivals:
+        closed = min(rival.closed for rival in dispute.rivals)
+    return replace(wanted, best=None, surer=None, day=today, too_late=True) if closed >= 0.5 else wanted
+
+
+def _odds(opens: Array, closes: Array, weights: Array, outlook: Outlook) -> Array:
+    return termination.probability_by_day(opens, closes, weights / weights.sum(), outlook.days.size)
+
+
+def _undisputed(odds: Array, dispute: Dispute, method: str, cover: Cover, outlook: Outlook, today: int) -> Array:
+    """The chances of each day that neither the notes in doubt nor their absence would raise."""
+
+    def without(rival: Rival) -> Array:
+        if rival.ending.method == method:
+            return rival.ending.odds
+        return _odds(*termination.window(rival.stand.stages, method, cover), rival.weights, outlook)
+
+    least = np.minimum.reduce([odds, *(without(rival) for rival in dispute.rivals)])
+    top = least[today:].max(initial=0.0)
+    ceiling = min(without(rival)[today:].max(initial=0.0) for rival in (dispute.settled, *dispute.ceilings))
+    return least * (ceiling / top) if top > ceiling else least
 
 
 def best_ahead(
-    odds: Array, opens: Array, closes: Array, weights: Array, today: int, outlook: Outlook
+    odds: Array, opens: Array, closes: Array, weights: Array, today: int, outlook: Outlook, *, may_close: bool = True
 ) -> TurnUnder | None:
     """The best day that is still to come.
 
@@ -128,6 +202,8 @@ def best_ahead(
     today : int
         Day index.
     outlook : Outlook
+    may_close : bool
+        Whether a window that is about to close is a reason to go today; not where that is in doubt.
 
     Returns
     -------
@@ -142,7 +218,7 @@ def best_ahead(
     if top < LEAST_ODDS:
         return None
     # A gain of a hundredth or two is no reason to wait, and once the window is closing there is none at all.
-    closing = is_closing(opens, closes, weights, today)
+    closing = may_close and is_closing(opens, closes, weights, today)
     place = 0 if ahead[0] >= top - WORTH_WAITING or closing else termination.best_day(ahead)
     day = today + place
     start, end = (today + edge for edge in termination.best_week(ahead, place))

@@ -24,7 +24,16 @@ from pathlib import Path
 
 from covercrop.errors import FieldFileError, UnknownNameError
 from covercrop.phenology import stage_name
-from covercrop.season import Field, FieldFile, ScoutingNote, check_dates, parse_fields, read_bytes
+from covercrop.season import (
+    SEASON_DAYS,
+    Field,
+    FieldFile,
+    ScoutingNote,
+    check_dates,
+    parse_fields,
+    read_bytes,
+    season_ends,
+)
 
 #: Seconds to wait for another writer.  The lock falls with the process that holds it, so that none is ever left behind.
 PATIENCE = 10.0
@@ -34,6 +43,12 @@ Entry = Mapping[str, dt.date | float | str]
 _FIELD = re.compile(r"""^[ \t]*\[\[[ \t]*(?:field|"field"|'field')[ \t]*\]\]""", re.MULTILINE)
 _LIST = re.compile(r"^[ \t]*[\"']?scouting[\"']?[ \t]*=", re.MULTILINE)
 _MARK = "\ufeff"
+
+
+def proposed_note(path: Path, name: str, entry: Entry, today: dt.date) -> tuple[Field, ScoutingNote]:
+    """A field as it would be with a note, and the note; takes and raises what :func:`add_note` does, writes nothing."""
+    _, field, note = _told(path, read_bytes(path), name, entry, today)
+    return field, note
 
 
 def add_note(path: Path, name: str, entry: Entry, today: dt.date) -> tuple[Field, ScoutingNote]:
@@ -65,15 +80,26 @@ def add_note(path: Path, name: str, entry: Entry, today: dt.date) -> tuple[Field
     place = Path(os.path.realpath(path))  # a link stays one: what it leads to is replaced
     with _alone(place, path):
         content, stamp = read_bytes(path), _stamp(place)
-        file = parse_fields(path, content)
-        check_dates(file, today)
-        number = _number(file, name)
-        new = _with_note(content, number, entry, path)
-        told = parse_fields(path, new)
-        check_dates(told, today)
-        note = _added(file.fields[number], told.fields[number], path)
+        new, field, note = _told(path, content, name, entry, today)
         _replace(place, new, stamp, path)
-    return told.fields[number], note
+    return field, note
+
+
+def _told(path: Path, content: bytes, name: str, entry: Entry, today: dt.date) -> tuple[bytes, Field, ScoutingNote]:
+    """The file with the note, and the field and the note as they are read back from it."""
+    file = parse_fields(path, content)
+    check_dates(file, today)
+    number = _number(file, name)
+    new = _with_note(content, number, entry, path)
+    told = parse_fields(path, new)
+    check_dates(told, today)
+    field, note = told.fields[number], _added(file.fields[number], told.fields[number], path)
+    if note.date > season_ends(field.cover.sown):
+        raise FieldFileError(
+            f'{path}: field "{field.name}": date = {note.date} is more than {SEASON_DAYS} days after sowing on '
+            f"{field.cover.sown}, and that season is over; mend the date, or enter the cover that stands now"
+        )
+    return new, field, note
 
 
 def _number(file: FieldFile, name: str) -> int:

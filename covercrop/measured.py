@@ -81,6 +81,8 @@ class SoilCheck:
         How many readings it rests on.
     surprising : tuple of (ScoutingNote, float)
         Readings that are far from the model, and how much warmer they are [K].
+    left_out : tuple of ScoutingNote
+        Those of them that it does not rest on, since no reading of another day is off the same way.
     """
 
     standing: Array
@@ -88,6 +90,7 @@ class SoilCheck:
     sd: float
     readings: int
     surprising: tuple[tuple[ScoutingNote, float], ...] = ()
+    left_out: tuple[ScoutingNote, ...] = ()
 
     def at(self, place: int) -> SoilCheck:
         """The check of one of several places."""
@@ -124,7 +127,8 @@ def soil_check(scouting: Sequence[ScoutingNote], outlook: Outlook, soil_c: Array
     The best linear estimate of the lasting errors (:data:`FIELD_SHARE`,
     :data:`COVER_SHARE`) from the differences between readings and model,
     whose covariances follow from the three shares and the error of a reading.
-    With no readings it corrects nothing and leaves the whole error.  A
+    With no readings it corrects nothing and leaves the whole error.  One that is far
+    from the model is left out until one of another day is off the same way.  A
     reading under the standing cover tells less of the bare ground than one
     taken there.
     """
@@ -135,6 +139,18 @@ def soil_check(scouting: Sequence[ScoutingNote], outlook: Outlook, soil_c: Array
         return SoilCheck(standing=nothing, after=nothing, sd=SOIL_ERROR_SD, readings=0)
     days = np.array([day for _, day in read])
     misses = np.array([note.soil_c for note, _ in read])[:, np.newaxis] - soil_c[:, days].T  # (reading, year)
+    off = misses.mean(axis=1)
+    far = np.abs(off) > SURPRISING_SD * np.hypot(SOIL_ERROR_SD, READING_SD)
+    surprising = tuple((note, float(miss)) for (note, _), miss, is_far in zip(read, off, far, strict=True) if is_far)
+    # A thermometer that was read wrong once must not plant the crop; what two visits agree on may.
+    agreed = (np.sign(off[:, np.newaxis]) == np.sign(off)) & far & (days[:, np.newaxis] != days)
+    used = ~far | agreed.any(axis=1)
+    left_out = tuple(note for (note, _), is_used in zip(read, used, strict=True) if not is_used)
+    days, misses = days[used], misses[used]
+    if not days.size:
+        return SoilCheck(
+            standing=nothing, after=nothing, sd=SOIL_ERROR_SD, readings=0, surprising=surprising, left_out=left_out
+        )
     is_after = days >= ended
     whole = SOIL_ERROR_SD**2
     passing = PASSING_SHARE * np.exp(-np.abs(days[:, np.newaxis] - days) / PASSING_DAYS)
@@ -146,14 +162,13 @@ def soil_check(scouting: Sequence[ScoutingNote], outlook: Outlook, soil_c: Array
 
     told = np.linalg.solve(between, misses)
     left = whole - float(lasting(after=True) @ np.linalg.solve(between, lasting(after=True)))
-    off = misses.mean(axis=1)
-    far = np.abs(off) > SURPRISING_SD * np.hypot(SOIL_ERROR_SD, READING_SD)
     return SoilCheck(
         standing=lasting(after=False) @ told,
         after=lasting(after=True) @ told,
         sd=float(np.sqrt(left)),
         readings=len(days),
-        surprising=tuple((note, float(miss)) for (note, _), miss, is_far in zip(read, off, far, strict=True) if is_far),
+        surprising=surprising,
+        left_out=left_out,
     )
 
 

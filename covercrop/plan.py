@@ -11,27 +11,25 @@ from numpy.typing import NDArray
 
 from covercrop import advice, growth, measured, parameters, phenology, plantback
 from covercrop.course import DATES, Course, Start, follow, follow_each, member_days
-from covercrop.ending import TurnUnder, is_closing
-from covercrop.ensemble import EARLY, LATE, MEDIAN, Draws, quantiles, share_by, standard_draws
+from covercrop.ending import TurnUnder
+from covercrop.ensemble import EARLY, LATE, MEDIAN, Draws, quantiles, share, share_by, standard_draws
 from covercrop.errors import FieldFileError
 from covercrop.ground import Aside, Ground, ground_aside
 from covercrop.records import DateRange
 from covercrop.remarks import remarks
-from covercrop.season import cover_of
+from covercrop.season import DAYS_OF_SEASON, SEASON_DAYS, cover_of, season_ends
 from covercrop.weather.outlook import Outlook, season_outlook
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from covercrop.doubts import Doubt
     from covercrop.records import DailyWeather
     from covercrop.season import Field
     from covercrop.stand import Stand
     from covercrop.traits import Cover, Crop
 
 Array = NDArray[np.float64]
-
-#: From sowing to past the first freeze of the next autumn.
-SEASON_DAYS = 500
 
 #: The ground counts as plantable once this share of the members says so.
 SAFE_SHARE = 0.8
@@ -131,6 +129,13 @@ class Plan:
         ``nitrogen`` is, and without the weeks beyond the season.
     outlook : Outlook
         The season behind it, for charts.
+    doubts : tuple of Doubt
+        Notes that do not fit, while there is something to be decided by them: no chance is higher than it would be
+        without them.
+    set_aside : tuple of Doubt
+        Those of them that the answer does not rest on.
+    undoubted : TurnUnder or None
+        The best day of ending the cover if they had not been taken, where that is another than ``turn_under``.
     notes, assumptions, cautions, sources : tuple of str
         What the reader should know; what no source gives and why it was set
         as it is; what can hurt; keys of the sources.
@@ -165,6 +170,9 @@ class Plan:
     nitrogen: dict[str, Amount]
     release: dict[int, Amount]
     outlook: Outlook
+    doubts: tuple[Doubt, ...]
+    set_aside: tuple[Doubt, ...]
+    undoubted: TurnUnder | None
     notes: tuple[str, ...]
     assumptions: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -230,12 +238,12 @@ def make_plans(
 
 def start_of(field: Field, weather: DailyWeather, on: np.datetime64) -> Start:
     """What a field is followed from; takes and raises what :func:`make_plan` does, but of the cultivar."""
-    if on >= np.datetime64(field.cover.sown, "D") + np.timedelta64(SEASON_DAYS, "D"):
+    if on > np.datetime64(season_ends(field.cover.sown), "D"):
         raise FieldFileError(
             f"sown = {field.cover.sown} lies more than {SEASON_DAYS} days before {on}, and that season is over; "
             "enter the cover that stands now, or ask about an earlier day with --on"
         )
-    outlook = season_outlook(weather, np.datetime64(field.cover.sown, "D"), SEASON_DAYS, on)
+    outlook = season_outlook(weather, np.datetime64(field.cover.sown, "D"), DAYS_OF_SEASON, on)
     return Start(
         field=field,
         cover=cover_of(field.cover),
@@ -257,7 +265,7 @@ def _plan(start: Start, weather: DailyWeather, course: Course, draws: Draws, *, 
     # Of a dead stand nothing is said but when it came up.
     ranges = outlook.dates([never if killed and name != "emergence" else days[name][:3] for name in DATES])
 
-    state = "winter-killed" if killed else _state(field, stand, ground, weights, today)
+    state = "winter-killed" if killed else _state(field, course, today)
     bbch = phenology.bbch(
         {name: days[name][1] for name in stand.stages}, today if turned is None else min(today, turned)
     )
@@ -289,13 +297,13 @@ def _plan(start: Start, weather: DailyWeather, course: Course, draws: Draws, *, 
         surer=ending.surer,
         window_days=outlook.days,
         window_probability=np.zeros_like(ending.odds) if killed else ending.odds,
-        window_now=_holds(stand, weights, today),
-        seed_now=share_by(stand.stages["viable_seed"], weights, today),
+        window_now=course.least(partial(_open_on, day=today)),
+        seed_now=course.undoubted(lambda each: share_by(each.stand.stages["viable_seed"], each.weights, today)),
         survival=course.survival,
         binding_limit=None if nowhere or not outlook.complete else plantback.binding(ground.limits, weights),
         observed_share=_observed_share(outlook, turned),
         safe_planting=outlook.dates([safe])[0],
-        ripens=_ripens(ground, weights) if outlook.complete else np.nan,
+        ripens=_ripens_at_least(course) if outlook.complete else np.nan,
         ripe=_ripe(field, crop),
         residue_by_rain=by_rain,
         brood=brood,
@@ -304,12 +312,15 @@ def _plan(start: Start, weather: DailyWeather, course: Course, draws: Draws, *, 
         nitrogen=nitrogen,
         release={} if nowhere or aside is None else _release(aside),
         outlook=outlook,
+        doubts=course.doubts,
+        set_aside=course.set_aside,
+        undoubted=_undoubted(course, best),
         notes=(
             *_credit(weather),
             *weather.notes,
             *outlook.notes,
             *_notes(field, cover, course.survival),
-            *remarks(field, cover, outlook, stand, ground),
+            *remarks(field, cover, outlook, stand, ground, course.set_aside),
         ),
         assumptions=advice.assumptions(field, cover, crop),
         cautions=advice.cautions(field, cover, crop),
@@ -320,34 +331,52 @@ def _plan(start: Start, weather: DailyWeather, course: Course, draws: Draws, *, 
 # --- the stand ------------------------------------------------------------------------------------
 
 
-def _state(field: Field, stand: Stand, ground: Ground, weights: Array, today: int) -> str:
+def _state(field: Field, course: Course, today: int) -> str:
+    """Where the field stands; while notes are in doubt, no further on than without them, but for the seed."""
     if field.crop.planted is not None:
         return "planted"
     if field.cover.turned_under is not None:
-        return "plantable" if share_by(ground.earliest, weights, today) >= SAFE_SHARE else "turned-under"
-    if share_by(stand.closes, weights, today - 1) >= 0.5:
+        return "plantable" if share_by(course.ground.earliest, course.weights, today) >= SAFE_SHARE else "turned-under"
+    if course.closed_by(today - 1) >= 0.5:
         return "seed-risk"
-    if is_closing(stand.opens, stand.closes, weights, today):
+    if course.is_closing(today):
         return "closing"
-    if share_by(stand.opens, weights, today) >= 0.5:
+    if course.least(lambda each: share_by(each.stand.opens, each.weights, today)) >= 0.5:
         return "in-window"
-    return "budding" if share_by(stand.stages["bud"], weights, today) >= 0.5 else "growing"
+    budding = course.least(lambda each: share_by(each.stand.stages["bud"], each.weights, today)) >= 0.5
+    return "budding" if budding else "growing"
 
 
-def _holds(stand: Stand, weights: Array, day: int) -> float:
+def _undoubted(course: Course, best: TurnUnder | None) -> TurnUnder | None:
+    """The best day of ending the cover without the notes in doubt, where it is another."""
+    without = course.settled.ending.best if course.settled else None
+    return None if without is None or (best and best.date == without.date) else without
+
+
+def _open_on(course: Course, day: int) -> float:
     """Chance that the window holds a day; one that is not known to have closed is open."""
-    return float(weights[(stand.opens <= day) & ~(stand.closes < day)].sum() / weights.sum())
+    stand, odds = course.stand, course.ending.odds
+    if day < odds.size:
+        return float(odds[day])
+    return share((stand.opens <= day) & ~(stand.closes < day), course.weights)
 
 
 # --- the ground -----------------------------------------------------------------------------------
 
 
-def _ripens(ground: Ground, weights: Array) -> float:
+def _ripens_at_least(course: Course) -> float:
+    """Chance that the crop ripens, no higher than it is without the notes in doubt, where that is known."""
+    without = [chance for rival in course.rivals if not np.isnan(chance := _ripens_at_least(rival))]
+    return min([_ripens(course), *without])
+
+
+def _ripens(course: Course) -> float:
     """Chance that the crop ripens if it is planted on the first safe day; NaN where that is not known."""
+    ground = course.ground
     if np.isnan(ground.earliest).all():
         return np.nan
     latest = np.where(np.isnan(ground.latest), np.inf, ground.latest)  # no freeze, no last day
-    return float(weights[ground.earliest <= latest].sum() / weights.sum())
+    return share(ground.earliest <= latest, course.weights)
 
 
 def _ripe(field: Field, crop: Crop) -> np.datetime64:
@@ -359,8 +388,8 @@ def _ripe(field: Field, crop: Crop) -> np.datetime64:
 
 
 def _median_on(by_year_and_day: Array, day: float) -> float:
-    """The middle year's value on a day; NaN where there is no such day."""
-    return np.nan if np.isnan(day) else float(np.median(by_year_and_day[:, int(day)]))
+    """The middle year's value on a day; NaN where there is no such day, or it lies beyond the season."""
+    return float(np.median(by_year_and_day[:, int(day)])) if day < by_year_and_day.shape[1] else np.nan
 
 
 def _planted(field: Field, outlook: Outlook, likely: float) -> float:

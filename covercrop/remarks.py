@@ -1,4 +1,4 @@
-"""What the scouting notes did to an answer, a sentence each."""
+"""What the scouting notes did to an answer, and which of them do not fit, a sentence each."""
 
 from __future__ import annotations
 
@@ -7,11 +7,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop import growth, measured, units
+from covercrop import growth, measured, phenology, units
 from covercrop.ensemble import SCOUTING_SD_DAYS
+from covercrop.season import NO_BUDS
 from covercrop.soil_temperature import SOIL_ERROR_SD
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from covercrop.doubts import Doubt
     from covercrop.ground import Ground
     from covercrop.season import Field, ScoutingNote
     from covercrop.stand import Stand
@@ -19,7 +23,9 @@ if TYPE_CHECKING:
     from covercrop.weather.outlook import Outlook
 
 
-def remarks(field: Field, cover: Cover, outlook: Outlook, stand: Stand, ground: Ground) -> list[str]:
+def remarks(
+    field: Field, cover: Cover, outlook: Outlook, stand: Stand, ground: Ground, set_aside: Sequence[Doubt] = ()
+) -> list[str]:
     """What the notes of a field did, in plain sentences.
 
     Parameters
@@ -29,9 +35,11 @@ def remarks(field: Field, cover: Cover, outlook: Outlook, stand: Stand, ground: 
     outlook : Outlook
     stand : Stand
     ground : Ground
+    set_aside : sequence of Doubt
+        Notes whose stage the answer does not rest on.
     """
     return [
-        *_stages(field, stand),
+        *_stages(field, stand, set_aside),
         *_weights(field, cover, outlook, stand),
         *_nitrogen(field, cover, outlook, stand),
         *_soil(ground),
@@ -42,13 +50,19 @@ def _day(day: dt.date) -> str:
     return f"{day.day} {day:%b}"
 
 
-def _stages(field: Field, stand: Stand) -> list[str]:
-    count = sum(note.has_stage for note in field.scouting)
+def _stages(field: Field, stand: Stand, set_aside: Sequence[Doubt]) -> list[str]:
+    left = [doubt.note for doubt in set_aside]
+    out = [
+        f"{_capital(doubt_said(doubt))}. It is set aside until a visit on another day agrees with it."
+        for doubt in set_aside
+    ]
+    used = [note for note in field.scouting if note.has_stage and note not in left]
+    count = len(used)
     if not count:
-        return []
+        return out
     which = "1 scouting note is" if count == 1 else f"{count} scouting notes are"
     said = [f"{which} used, good to about {stand.scouting_sd:.0f} days."]
-    first = min(note.date for note in field.scouting if note.has_stage)
+    first = min(note.date for note in used)
     said += [_surprise(note, days, alone=note.date == first) for note, days in stand.surprises]
     if round(stand.scouting_sd) > SCOUTING_SD_DAYS:
         fit = "this weather" if count == 1 else "this weather and each other"
@@ -56,7 +70,57 @@ def _stages(field: Field, stand: Stand) -> list[str]:
             f"The notes do not fit {fit} well, so the dates are kept wide: check the sowing date, the cultivar and the "
             "stages noted."
         )
-    return said
+    return out + said
+
+
+def _capital(said: str) -> str:
+    return said[0].upper() + said[1:]
+
+
+def stage_noted(note: ScoutingNote) -> str:
+    """The stage of a note, in a few words."""
+    if note.bbch is None:
+        return f"{note.bloom_percent:g}% bloom" if note.bloom_percent else "no flowers"
+    return "no buds" if note.bbch == NO_BUDS else f"BBCH {note.bbch}, {phenology.stage_name(note.bbch)}"
+
+
+def doubt_said(doubt: Doubt) -> str:
+    """What does not fit, as a clause: ``your note of 3 Apr (50% bloom) is 37 days ahead of ...``."""
+    day = _day(doubt.note.date)
+    if doubt.of_soil:
+        side = "warmer" if doubt.kelvin > 0 else "colder"
+        return f"your soil reading of {day} is {_degrees(doubt.kelvin)} {side} than this weather allows"
+    said = f"your note of {day} ({stage_noted(doubt.note)})"
+    if np.isinf(doubt.days):
+        return f"{said} is of a stage that the cover comes to in hardly any year of this weather"
+    side = "ahead of" if doubt.days > 0 else "behind"
+    what = "what this weather makes likely"
+    if doubt.against is not None:
+        what = f"your note of {_day(doubt.against.date)} ({stage_noted(doubt.against)})"
+    return f"{said} is {abs(doubt.days):.0f} days {side} {what}"
+
+
+def would_take(doubt: Doubt, cover: Cover) -> str:
+    """What it would take for a note in doubt to be true, as a clause."""
+    if doubt.of_soil:
+        return "a thermometer left in the sun, set shallower, or read in the other unit would show that"
+    if doubt.against is not None:
+        earlier, later = sorted((doubt.note, doubt.against), key=lambda note: note.date)
+        if later.stage < earlier.stage:
+            return "true only if the stand was mown, grazed or frozen back in between"
+        days = (later.date - earlier.date).days
+        took = f"{days} day{'s' * (days != 1)}"
+        return f"true only if the stand went that far in {took}; this weather takes about {days + abs(doubt.days):.0f}"
+    if np.isinf(doubt.days):
+        return "true only of another cover, another sowing date or another place"
+    offsets = [cultivar.offset.value for cultivar in cover.cultivars]
+    side, furthest = ("later", max(offsets, default=0.0))
+    if doubt.days > 0:
+        side, furthest = ("earlier", -min(offsets, default=0.0))
+    said = f"true only if this stand runs so many days {side} than {cover.common_name} does in this weather"
+    if furthest < 1:
+        return said
+    return f"{said}, and the cultivars that are known run {furthest:.0f} days {side} at most"
 
 
 def _surprise(note: ScoutingNote, days: float, *, alone: bool) -> str:
@@ -121,18 +185,20 @@ def _degrees(kelvin: float) -> str:
 
 def _soil(ground: Ground) -> list[str]:
     check = ground.soil_check
+    said = []
+    for note, miss in check.surprising:
+        aside = "is left out until one of another day agrees" if note in check.left_out else "is used all the same"
+        said.append(
+            f"The soil reading of {_day(note.date)} is {_degrees(miss)} {'warmer' if miss > 0 else 'colder'} than the "
+            f"model, and {aside}: check the thermometer, its depth and its unit."
+        )
     if not check.readings:
-        return []
+        return said
     by = float(np.median(check.after))
     count = "1 reading" if check.readings == 1 else f"{check.readings} readings"
     off = f"{_degrees(by)} {'warmer' if by > 0 else 'colder'} than" if abs(by) >= 0.05 else "as warm as"
-    said = [
+    return [
         f"By your thermometer ({count}) the soil after the cover is reckoned {off} the model alone has it, and good to "
-        f"{_degrees(check.sd)} instead of {SOIL_ERROR_SD:.1f}."
+        f"{_degrees(check.sd)} instead of {SOIL_ERROR_SD:.1f}.",
+        *said,
     ]
-    said += [
-        f"The soil reading of {_day(note.date)} is {_degrees(miss)} {'warmer' if miss > 0 else 'colder'} than the "
-        "model: check the thermometer, its depth and its unit."
-        for note, miss in check.surprising
-    ]
-    return said

@@ -65,6 +65,17 @@ _SCOUTING = (
 )
 
 
+#: From sowing to past the first freeze of the next autumn; what is done or seen later is of another season [d].
+SEASON_DAYS = 500
+#: Days of such a season, the day of sowing and the last one among them.
+DAYS_OF_SEASON = SEASON_DAYS + 1
+
+
+def season_ends(sown: dt.date) -> dt.date:
+    """The last day of the season of a cover."""
+    return sown + dt.timedelta(days=SEASON_DAYS)
+
+
 #: What a field has whose file says nothing of them.
 _NO_BEDS, _NO_SOIL = BedsEntry(), SoilEntry()
 

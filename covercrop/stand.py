@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from covercrop import growth, hazards, parameters, phenology, termination
 from covercrop.daylength import day_length
+from covercrop.doubts import Doubt, doubts_of
 from covercrop.ensemble import (
     NOTE_NOT_YET,
     NOTE_PAST,
@@ -57,8 +58,10 @@ class Stand:
     scouting_sd : float
         Scatter that the scouting notes were given [d].
     surprises : tuple of (ScoutingNote, float)
-        Notes that contradict the weather, and by how many days; positive
-        where the stage was seen early.
+        Notes that contradict the weather and the notes before them, and by how many days; positive where the stage was
+        seen early.
+    doubts : tuple of Doubt
+        What does not fit, note by note: the weather, or another note.
     """
 
     stages: dict[str, Array]
@@ -68,6 +71,7 @@ class Stand:
     weights: Array
     scouting_sd: float
     surprises: tuple[tuple[ScoutingNote, float], ...] = ()
+    doubts: tuple[Doubt, ...] = ()
 
     @property
     def living(self) -> Array:
@@ -100,6 +104,7 @@ def grow_stand(
     cultivar: str = "",
     terminate: str = "turn-under",
     scouting: Sequence[ScoutingNote] = (),
+    set_aside: Collection[ScoutingNote] = (),
     sowing: ArrayLike = 0.0,
     seedbed: Array | None = None,
 ) -> Stand:
@@ -119,6 +124,8 @@ def grow_stand(
         How the cover will be ended; one of :data:`covercrop.termination.METHODS`.
     scouting : sequence of ScoutingNote
         Of one place and date.
+    set_aside : collection of ScoutingNote
+        Those whose stage is not believed; that the stand was seen alive is.
     sowing : array_like
         Day index of sowing, the first day by default; shape (sowing, 1) for
         several dates.
@@ -150,7 +157,8 @@ def grow_stand(
 
     stages = followed(draws.requirement)
     shape = stages["bud"].shape
-    seen = sorted((note for note in scouting if note.has_stage), key=lambda note: note.date)
+    believed = [note for note in scouting if note.has_stage and note not in set_aside]
+    seen = sorted(believed, key=lambda note: note.date)
     days_a_draw = spread / cover.bloom.pace.value
     days = days_a_draw * draws.requirement
     raw = [_evidence(note, stages, outlook) for note in seen]
@@ -188,6 +196,7 @@ def grow_stand(
         weights=np.broadcast_to(weights, shape),
         scouting_sd=scouting_sd,
         surprises=surprises,
+        doubts=doubts_of(seen, raw, surprises),
     )
 
 

@@ -118,6 +118,7 @@ READY = {
                     "turn_under",
                     "window_probability",
                     "binding_limit",
+                    "doubts",
                     "observed_share",
                     "nitrogen",
                     "notes",
@@ -166,6 +167,24 @@ READY = {
                         },
                     },
                     "binding_limit": {"enum": ["residue", "disease", "maggot", "soil_warm", "frost", None]},
+                    "doubts": {
+                        "type": "array",
+                        "items": {
+                            "type": "object",
+                            "additionalProperties": False,
+                            "required": ["date", "of", "days", "kelvin", "against", "confirmed", "used", "said"],
+                            "properties": {
+                                "date": DATE,
+                                "of": {"enum": ["stage", "soil"]},
+                                "days": {"type": ["number", "null"]},
+                                "kelvin": {"type": ["number", "null"]},
+                                "against": DATE,
+                                "confirmed": {"type": "boolean"},
+                                "used": {"type": "boolean"},
+                                "said": {"type": "string", "minLength": 1},
+                            },
+                        },
+                    },
                     "observed_share": {"type": "number", "minimum": 0, "maximum": 1},
                     "nitrogen": {
                         "type": "object",

@@ -16,7 +16,7 @@ LAYERS = (
     ("parameters", "degree_days", "daylength", "soil_temperature", "soil_water", "weather"),
     ("phenology", "termination", "decomposition", "hazards", "growth", "calibration", "bed_tables", "layout"),
     ("ensemble", "plantback", "season", "amendments", "supplies"),
-    ("measured",),
+    ("measured", "doubts"),
     ("stand", "ground", "progress", "shopping", "advice", "bloom_fit", "field_weather", "field_notes", "tabulate"),
     ("ending", "remarks"),
     ("course", "sowing_dates"),

@@ -211,6 +211,14 @@ def test_a_note_that_nothing_explains_is_said_to_be_odd() -> None:
     assert any("do not fit this weather" in note for note in plan.notes)
 
 
+def test_a_planting_day_beyond_the_season_is_none() -> None:
+    """Asked sixteen months after sowing, the likely planting lies past the last day of the season: nothing comes up."""
+    late = field("crimson-clover", "tomato", sown="2025-03-01", terminate="roll", latitude=38.0)
+    record = weather("2012-01-01", "2026-08-31", seed=128)
+    plan = make_plan(late, record, np.datetime64("2026-06-30"))
+    assert np.isnan(plan.emergence_days)
+
+
 # --- what must not change the answer ----------------------------------------------------------------
 
 

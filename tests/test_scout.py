@@ -50,7 +50,7 @@ def test_a_note_and_what_it_changes(run: Run, farm: Path) -> None:
     [
         (["--no-buds"], {"bbch": 50}, "BBCH 50 (up and growing, no buds)"),
         (["--bloom", "0"], {"bloom_percent": 0}, "no flowers yet"),
-        (["--bbch", "61"], {"bbch": 61}, "BBCH 61 (10% in bloom)"),
+        (["--bbch", "51"], {"bbch": 51}, "BBCH 51 (first flower buds visible)"),
         (["--soil", "14.5"], {"soil_c": 14.5}, "soil at 14.5 °C"),
         (["--soil", "59", "--units", "us"], {"soil_c": 15.0}, "soil at 59.0 °F"),
         (["--height", "45"], {"height_cm": 45}, "45 cm high"),

@@ -5,8 +5,13 @@ from __future__ import annotations
 import argparse
 import datetime as dt
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from covercrop.commands.shared import Commands, on_argument, read, screen, show
+
+if TYPE_CHECKING:
+    from covercrop.doubts import Doubt
+    from covercrop.season import Field, ScoutingNote
 
 
 def add(commands: Commands) -> None:
@@ -31,12 +36,13 @@ def add(commands: Commands) -> None:
     scout.add_argument("--dry-matter", type=float, metavar="W", help="dry weight of a clip sample, kg/ha or lb/acre")
     scout.add_argument("--nitrogen-percent", type=float, metavar="N", help="nitrogen in that sample, %% of dry weight")
     scout.add_argument("--note", metavar="TEXT", help="in your words")
+    scout.add_argument("--anyway", action="store_true", help="write it although it does not fit what else is known")
     scout.set_defaults(misused=scout.error)
 
 
 def _run(arguments: argparse.Namespace) -> int:
     from covercrop.errors import FieldFileError
-    from covercrop.field_notes import add_note
+    from covercrop.field_notes import add_note, proposed_note
     from covercrop.render import machine, scouted
     from covercrop.resources import is_shipped
 
@@ -54,12 +60,39 @@ def _run(arguments: argparse.Namespace) -> int:
     _, today, _ = read(arguments)
     day: dt.date = arguments.on or today
     words = {} if arguments.note is None else {"note": arguments.note}
-    field, note = add_note(arguments.fields, arguments.name, {"date": day, **seen, **words}, today)
+    entry = {"date": day, **seen, **words}
+    field, note = proposed_note(arguments.fields, arguments.name, entry, today)
+    doubts, unchecked = _doubts(field, note, today)
+    if doubts and not arguments.anyway:
+        raise FieldFileError(f'{arguments.fields}: field "{field.name}": {scouted.unfit(doubts, field)}')
+    field, note = add_note(arguments.fields, arguments.name, entry, today)
     if arguments.json:
-        show(machine.dump(machine.scouted(field, note, arguments.fields)))
+        show(machine.dump(machine.scouted(field, note, arguments.fields, doubts, unchecked)))
     else:
-        scouted.noted(screen(), field, note, arguments.fields, us=arguments.units == "us")
+        scouted.noted(
+            screen(), field, note, arguments.fields, us=arguments.units == "us", doubts=doubts, unchecked=unchecked
+        )
     return 0
+
+
+def _doubts(field: Field, note: ScoutingNote, today: dt.date) -> tuple[tuple[Doubt, ...], str]:
+    """What does not fit of a note, and why that cannot be said, where there is no weather to tell by."""
+    import numpy as np
+
+    from covercrop.commands.shared import gatherer
+    from covercrop.course import doubts_about
+    from covercrop.ensemble import standard_draws
+    from covercrop.errors import CovercropError, one_line
+    from covercrop.plan import start_of
+    from covercrop.season import season_ends
+
+    day = min(today, season_ends(field.cover.sown))
+    try:
+        known, weather = gatherer(day, today)(field)
+        start = start_of(known, weather, np.datetime64(day, "D"))
+    except CovercropError as error:
+        return (), one_line(error)
+    return doubts_about(start, note, standard_draws()), ""
 
 
 def _seen(arguments: argparse.Namespace) -> dict[str, float]:

@@ -19,9 +19,9 @@ from numpy.typing import NDArray
 from covercrop import hazards, parameters, plantback
 from covercrop.course import Start, follow_each, member_days
 from covercrop.ensemble import MEDIAN, quantiles, share_by, standard_draws
-from covercrop.plan import SAFE_SHARE, SEASON_DAYS
+from covercrop.plan import SAFE_SHARE
 from covercrop.region.question import BeforeFreeze, MonthDay, Question
-from covercrop.season import CoverEntry, CropEntry, Field
+from covercrop.season import DAYS_OF_SEASON, CoverEntry, CropEntry, Field
 from covercrop.weather.gaps import fill_gaps
 from covercrop.weather.hemisphere import seasons_against
 from covercrop.weather.outlook import Record, season_outlook
@@ -217,7 +217,7 @@ def start_of(record: Record, place: Place) -> Start:
     sown = sowing_day(question.sown, record, place.latitude)
     if not record.observed[record.position(sown)]:
         raise NoAnswer("gaps_too_long")
-    outlook = season_outlook(record, sown, SEASON_DAYS, sown)
+    outlook = season_outlook(record, sown, DAYS_OF_SEASON, sown)
     if not outlook.complete:
         raise NoAnswer("too_few_years" if record.usable.all() else "gaps_too_long")
     check_hemisphere(record, place.latitude)

@@ -19,9 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop.errors import ParameterError, RegionError
-from covercrop.plan import SEASON_DAYS
 from covercrop.region.cells import COLDEST, HOTTEST, Answers, Place, grid_answers, no_answers
 from covercrop.region.question import MonthDay, Question
+from covercrop.season import SEASON_DAYS
 from covercrop.units import celsius_from_fahrenheit
 from covercrop.weather.outlook import FEWEST_YEARS
 

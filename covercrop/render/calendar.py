@@ -28,10 +28,10 @@ import numpy as np
 from covercrop import __version__, advice
 from covercrop.agenda import KINDS, MOST_VISITS
 from covercrop.errors import UsageError, one_line
-from covercrop.plan import SEASON_DAYS
 from covercrop.render.extra import need
 from covercrop.render.reminders import CATEGORIES, field_name
 from covercrop.render.words import day_month
+from covercrop.season import SEASON_DAYS
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from covercrop import advice, parameters
+from covercrop import advice, parameters, remarks
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from covercrop.calibrate import Calibrated
+    from covercrop.doubts import Doubt
     from covercrop.hindcast import Hindcast, Score
     from covercrop.plan import Amount, Plan
     from covercrop.records import DailyWeather, DateRange
@@ -86,6 +87,7 @@ def field(plan: Plan) -> dict[str, Any]:
             for place in shown
         ],
         "binding_limit": plan.binding_limit,
+        "doubts": [_doubt(doubt, plan) for doubt in plan.doubts],
         "observed_share": round(plan.observed_share, 3),
         "nitrogen": {
             **{
@@ -97,6 +99,20 @@ def field(plan: Plan) -> dict[str, Any]:
         "notes": [*plan.notes, *plan.assumptions],
         "cautions": list(plan.cautions),
         "sources": [advice.reference(parameters.source(key)) for key in plan.sources],
+    }
+
+
+def _doubt(doubt: Doubt, plan: Plan) -> dict[str, Any]:
+    """A note that does not fit; ``days`` is null where the cover hardly ever comes to what was seen."""
+    return {
+        "date": doubt.note.date.isoformat(),
+        "of": "soil" if doubt.of_soil else "stage",
+        "days": round(doubt.days, 1) if np.isfinite(doubt.days) else None,
+        "kelvin": round(doubt.kelvin, 1) if doubt.of_soil else None,
+        "against": doubt.against.date.isoformat() if doubt.against else None,
+        "confirmed": doubt.confirmed,
+        "used": doubt not in plan.set_aside and (doubt.confirmed or not doubt.of_soil),
+        "said": remarks.doubt_said(doubt),
     }
 
 
@@ -115,10 +131,19 @@ def _amount(amount: Amount | None, places: int = 1) -> dict[str, float | None]:
     return {name: round(getattr(amount, name), places) for name in ("low", "median", "high")}
 
 
-def scouted(field: Field, note: ScoutingNote, path: Path) -> dict[str, Any]:
-    """The document of ``covercrop scout --json``: the note as it was read back, in metric units."""
+def scouted(
+    field: Field, note: ScoutingNote, path: Path, doubts: Sequence[Doubt] = (), unchecked: str = ""
+) -> dict[str, Any]:
+    """The document of ``covercrop scout --json``: the note as it was read back, in metric units.
+
+    ``does_not_fit`` and ``not_checked`` say what is wrong with it, or why that is not known; only where it is so.
+    """
     seen = {key: value for key, value in asdict(note).items() if key != "date" and value not in (None, "")}
-    entry = {"name": field.name, "file": str(path), "noted": seen, "notes_in_file": len(field.scouting)}
+    entry: dict[str, Any] = {"name": field.name, "file": str(path), "noted": seen, "notes_in_file": len(field.scouting)}
+    if doubts:
+        entry["does_not_fit"] = [remarks.doubt_said(doubt) for doubt in doubts]
+    if unchecked:
+        entry["not_checked"] = unchecked
     return document(note.date.isoformat(), [entry], ())
 
 

@@ -6,17 +6,40 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop import units
+from covercrop import parameters, remarks, units
 from covercrop.render import words
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
+    from covercrop.doubts import Doubt
     from covercrop.render.terminal import Screen
     from covercrop.season import Field, ScoutingNote
 
 
-def noted(screen: Screen, field: Field, note: ScoutingNote, path: Path, *, us: bool = False) -> None:
+def unfit(doubts: Sequence[Doubt], field: Field) -> str:
+    """That a note does not fit, what it would take for it to be true, and the way out, in a line."""
+    worst = _worst(doubts)
+    why = f"{remarks.doubt_said(worst)}: {remarks.would_take(worst, parameters.cover(field.cover.species))}"
+    return f"nothing is noted, since {why}; look again, or add --anyway to note it all the same"
+
+
+def _worst(doubts: Sequence[Doubt]) -> Doubt:
+    """The doubt to name: the furthest off, and of a pair of notes what is said of the later one."""
+    return max(doubts, key=lambda doubt: (abs(doubt.days) if not doubt.of_soil else 0.0, doubt.note.date))
+
+
+def noted(
+    screen: Screen,
+    field: Field,
+    note: ScoutingNote,
+    path: Path,
+    *,
+    us: bool = False,
+    doubts: Sequence[Doubt] = (),
+    unchecked: str = "",
+) -> None:
     """Print what was noted, where, and what to ask next.
 
     Parameters
@@ -28,9 +51,17 @@ def noted(screen: Screen, field: Field, note: ScoutingNote, path: Path, *, us: b
         The field file.
     us : bool
         Show US units.
+    doubts : sequence of Doubt
+        What does not fit of it.
+    unchecked : str
+        Why that is not known; empty where it is.
     """
     day = words.weekday(np.datetime64(note.date, "D"))
     screen.say(f"Noted for {field.name}, {day} {note.date.year}: {'; '.join(seen(note, us=us))}.")
+    if doubts:
+        screen.say(f"It does not fit, since {remarks.doubt_said(_worst(doubts))}: no chance will be higher for it.")
+    if unchecked:
+        screen.say(f"Whether it fits the weather is not known: {unchecked}.")
     count = len(field.scouting)
     screen.say(
         f"{path.name} now holds {count} note{'s' if count > 1 else ''} of this field. What it changes: covercrop ready "

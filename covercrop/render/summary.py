@@ -58,6 +58,7 @@ def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: s
         "weather that ends more than three weeks before",
         [p for p in plans if not words.is_ended(p) and words.stale_since(p)],
     )
+    _mark(screen, "a note that does not fit", [plan for plan in plans if plan.doubts])
     doubtful = [plan for plan in plans if words.is_doubtful(plan)]
     _mark(screen, "a cover that may not have lived through the cold", doubtful)
 

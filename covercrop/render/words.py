@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop import phenology, plantback, units
+from covercrop import phenology, plantback, remarks, units
 
 if TYPE_CHECKING:
     from covercrop.plan import Plan
@@ -172,7 +172,29 @@ def headline(plan: Plan) -> str:
     """What to do about the cover, in a sentence that can be acted on."""
     said = (_ground_headline if is_ended(plan) else _stand_headline)(plan)
     stale = "" if is_ended(plan) else stale_since(plan)
-    return f"By weather that ends on {stale}: {said[0].lower()}{said[1:]}" if stale else said
+    said = f"By weather that ends on {stale}: {said[0].lower()}{said[1:]}" if stale else said
+    return " ".join(filter(None, (doubt(plan), said)))
+
+
+def doubt(plan: Plan) -> str:
+    """That notes do not fit, and what to do about it; empty where all do.  It comes before any advice."""
+    if not plan.doubts:
+        return ""
+    last = plan.doubts[-1]
+    said = remarks.doubt_said(last)
+    if last.of_soil:
+        return f"Measure the soil again: {said}{'' if last.confirmed else ', and is left out'}."
+    if last.confirmed:
+        return f"Check the sowing date and the cultivar: {said}, twice; if you are sure of that, go by the stand."
+    doubted = {each.note for each in plan.doubts}
+    since = any(note.has_stage and note not in doubted and note.date > last.note.date for note in plan.field.scouting)
+    what = f"Mend or strike a note before you go by this: {said}" if since else f"Look again before you act: {said}"
+    if last in plan.set_aside:
+        return f"{what}; it is left out."
+    if plan.undoubted is None:
+        return f"{what}."
+    which = "it" if len(plan.doubts) == 1 else "the notes in doubt"
+    return f"{what}; without {which} the day would be {weekday(plan.undoubted.date, _year(plan))}."
 
 
 def stale_since(plan: Plan) -> str:

@@ -1,0 +1,345 @@
+"""Notes that do not fit: found, said before any advice, and never a reason to be surer."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import shutil
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from invented import field, weather
+
+from covercrop import parameters, remarks
+from covercrop.doubts import Doubt, doubts_of
+from covercrop.ensemble import NOTE_NOT_YET, NOTE_PAST, NOTE_REACHED, Evidence, clash, share, share_by, standard_draws
+from covercrop.plan import Plan, make_plan
+from covercrop.render.words import headline
+from covercrop.season import NO_BUDS, ScoutingNote, read_fields
+from covercrop.termination import probability_by_day
+
+Run = Callable[..., tuple[int, str, str]]
+
+ON = dt.date(2026, 4, 20)
+
+
+def note(day: dt.date, **seen: float) -> ScoutingNote:
+    return ScoutingNote(date=day, **seen)
+
+
+def planned(*notes: ScoutingNote, on: dt.date = ON, species: str = "crimson-clover") -> Plan:
+    return make_plan(replace(field(species), scouting=notes), weather(), np.datetime64(on))
+
+
+def best(plan: Plan) -> float:
+    assert plan.turn_under is not None
+    return plan.turn_under.probability
+
+
+# --- a chance is a chance ------------------------------------------------------------------------
+
+#: Weights whose running sum, and whose sum in another order, lie a hair above the whole.
+UNEVEN = 1 / np.arange(1.0, 400.0)
+UNEVEN /= UNEVEN.sum()
+
+
+def test_a_chance_is_never_above_one() -> None:
+    """All members within the window is a chance of 1, whatever the last digits of the sums."""
+    assert np.cumsum(UNEVEN[::-1])[-1] > 1  # or there would be nothing to test
+    opens = np.arange(399.0)[::-1]
+    odds = probability_by_day(opens, np.full(399, 450.0), UNEVEN, 500)
+    assert odds[:451].max() == pytest.approx(1.0)
+    assert odds.max() <= 1.0
+    assert odds.min() >= 0.0
+
+
+def test_a_share_of_all_is_one_and_of_none_is_nothing() -> None:
+    """From 0 to 1, and 0 without any weight."""
+    weights = UNEVEN[::-1]
+    order = np.argsort(weights % 0.001)
+    assert 0.999 < share(np.ones(399, dtype=bool), weights[order]) <= 1.0
+    assert share(np.zeros(399, dtype=bool), weights) == 0.0
+    assert share(np.ones(3, dtype=bool), np.zeros(3)) == 0.0
+    assert share_by(np.array([1.0, 5.0, np.nan]), np.array([1.0, 1.0, 2.0]), 5) == 0.5
+
+
+@pytest.mark.parametrize("species", ["faba-bean", "hairy-vetch", "crimson-clover", "woollypod-vetch"])
+def test_one_note_of_buds_is_shown(run: Run, own: Callable[..., Path], species: str) -> None:
+    """The season strip of a field with one note of BBCH 55 has a sign for every chance."""
+    path = own(('species = "crimson-clover"', f'species = "{species}"'))
+    text = path.read_text(encoding="utf-8").replace("date = 2026-04-08\nbbch = 51", "date = 2026-03-23\nbbch = 55")
+    first, _, rest = text.partition("[[field.scouting]]\ndate = 2026-04-17")
+    path.write_text(first + rest.partition("\n\n")[2], encoding="utf-8")
+    for on in ("2026-03-24", "2026-04-16", "2026-04-20"):
+        status, screen, err = run("ready", path, "--field", "Ford meadow", "--on", on)
+        assert (status, err) == (0, "")
+        assert "Ford meadow: " in screen
+
+
+# --- which notes do not fit ----------------------------------------------------------------------
+
+
+def evidence(day: float, expected: float, kind: str = NOTE_REACHED) -> Evidence:
+    return Evidence(day=day, expected=expected + 6 * standard_draws().requirement[np.newaxis], kind=kind)
+
+
+@pytest.mark.parametrize(
+    ("earlier", "later", "expected"),
+    [
+        # Both notes see the stand a week ahead of the members: they go together.
+        (evidence(200, 207), evidence(203, 210), 0.0),
+        # 20 % bloom where the members have it on day 220, then no buds (day 195 in the members) three days later:
+        # the stand is back by 25 days of the members and 3 of the calendar.
+        (evidence(217, 220), evidence(220, 195, NOTE_NOT_YET), -28.0),
+        # Buds on day 200, as foretold; full bloom nine days later, where the members take thirty.
+        (evidence(200, 200), evidence(209, 230), 21.0),
+        # "No buds" twice, and "no buds" before they were due, set no bound that the other breaks.
+        (evidence(200, 195, NOTE_NOT_YET), evidence(203, 260, NOTE_NOT_YET), 0.0),
+        (evidence(200, 230, NOTE_NOT_YET), evidence(240, 232), 0.0),
+        # Seed seen ripe, 40 days after no buds were seen, for which the members take 100.
+        (evidence(200, 195, NOTE_NOT_YET), evidence(240, 295, NOTE_PAST), 60.0),
+    ],
+)
+def test_two_notes_clash_by_the_days_that_are_missing(earlier: Evidence, later: Evidence, expected: float) -> None:
+    """Worked out by hand: the days that the members take between two stages, less those between the visits."""
+    assert clash(earlier, later) == pytest.approx(expected, abs=1e-6)
+
+
+def test_members_that_never_get_there_do_not_clash() -> None:
+    """What no member comes to is a matter between the note and the weather."""
+    never = Evidence(day=220.0, expected=np.full((1, 64), np.nan), kind=NOTE_REACHED)
+    assert clash(evidence(200, 200), never) == 0.0
+
+
+DAYS = [ON - dt.timedelta(days=ago) for ago in (12, 9, 3, 0)]
+
+
+def found(*each: tuple[dt.date, Evidence]) -> tuple[Doubt, ...]:
+    notes = [note(day, bbch=60) for day, _ in each]
+    return doubts_of(notes, [fact for _, fact in each], ())
+
+
+def test_of_two_that_do_not_go_together_both_are_in_doubt() -> None:
+    """Each by its days against the other, since the weather goes with both."""
+    first, second = found((DAYS[2], evidence(213, 220)), (DAYS[3], evidence(216, 208, NOTE_NOT_YET)))
+    assert (first.note.date, first.against and first.against.date, round(first.days)) == (DAYS[2], DAYS[3], 15)
+    assert (second.note.date, second.against and second.against.date, round(second.days)) == (DAYS[3], DAYS[2], -15)
+
+
+def test_a_note_against_the_weather_is_confirmed_by_another_visit() -> None:
+    """Forty days ahead is in doubt; seen again on another day it is the weather that is; on the same day it is not."""
+    (alone,) = found((DAYS[0], evidence(200, 240)))
+    assert (alone.confirmed, alone.against, round(alone.days)) == (False, None, 40)
+    assert [each.confirmed for each in found((DAYS[0], evidence(200, 240)), (DAYS[1], evidence(203, 243)))] == [
+        True
+    ] * 2
+    same_day = found((DAYS[0], evidence(200, 240)), (DAYS[0], evidence(200, 241)))
+    assert [each.confirmed for each in same_day] == [False] * 2
+    other_way = found((DAYS[0], evidence(200, 240)), (DAYS[3], evidence(212, 172)))
+    assert not any(each.confirmed for each in other_way)
+
+
+def test_notes_that_fit_are_not_in_doubt() -> None:
+    """A week ahead, twice, is what stands do."""
+    assert found((DAYS[0], evidence(200, 207)), (DAYS[3], evidence(212, 218))) == ()
+
+
+# --- what becomes of the answer ------------------------------------------------------------------
+
+EARLY = note(dt.date(2026, 3, 30), bloom_percent=50.0)  # six weeks before this weather allows it
+
+
+def test_half_in_bloom_weeks_too_early_does_not_make_it_surer() -> None:
+    """The first sentence is to look again, with the days and the date without the note; every chance stays below."""
+    on = EARLY.date
+    plain, doubted = planned(on=on), planned(EARLY, on=on)
+    assert best(doubted) <= best(plain)
+    assert (doubted.window_probability <= plain.window_probability + 1e-12).all()
+    assert doubted.window_now <= plain.window_now
+    assert doubted.ripens <= plain.ripens
+    (doubt,) = doubted.doubts
+    assert doubt.days > 35
+    assert plain.turn_under is not None
+    assert headline(doubted).startswith(
+        f"Look again before you act: your note of 30 Mar (50% bloom) is {doubt.days:.0f} days ahead of what this "
+        "weather makes likely; without it the day would be "
+    )
+
+
+def test_no_buds_after_bloom_is_not_taken_in_silence() -> None:
+    """No buds three days after 20 % bloom: both notes are in doubt, and the chance is lower than with either alone."""
+    bloom, none = note(ON - dt.timedelta(days=3), bloom_percent=20.0), note(ON, bbch=NO_BUDS)
+    both = planned(bloom, none)
+    assert {doubt.note for doubt in both.doubts} == {bloom, none}
+    assert best(both) <= min(best(planned(bloom)), best(planned(none)))
+    assert "your note of 20 Apr (no buds) is 25 days behind your note of 17 Apr (20% bloom)" in headline(both)
+
+
+def test_a_second_visit_that_agrees_is_believed() -> None:
+    """The window comes forward, what is doubted is the sowing date or the cultivar, and the chance is not raised."""
+    on = dt.date(2026, 4, 10)
+    seen = [note(on - dt.timedelta(days=ago), bloom_percent=share) for ago, share in ((6, 25.0), (0, 50.0))]
+    plain, once, twice = planned(on=on), planned(seen[1], on=on), planned(*seen, on=on)
+    assert [each.confirmed for each in twice.doubts] == [True, True]
+    assert headline(twice).startswith("Check the sowing date and the cultivar: your note of 10 Apr (50% bloom) is ")
+    assert twice.turn_under is not None
+    assert once.turn_under is not None
+    assert plain.turn_under is not None
+    assert twice.turn_under.date < once.turn_under.date < plain.turn_under.date
+    assert best(twice) <= best(plain)
+
+
+def test_an_old_slip_is_to_be_struck() -> None:
+    """Where a later note fits, the doubt is no reason to go and look, but to mend the file."""
+    slip, fits = note(dt.date(2026, 2, 1), soil_c=38.0), note(dt.date(2026, 4, 8), bbch=51)
+    said = headline(planned(slip, fits))
+    assert said.startswith("Measure the soil again: your soil reading of 1 Feb is ")
+    first, last = note(dt.date(2026, 2, 12), bloom_percent=50.0), note(ON, bbch=51)
+    assert headline(planned(first, last)).startswith(("Look again before you act", "Mend or strike a note"))
+
+
+def test_once_the_cover_is_ended_its_stage_is_no_matter() -> None:
+    """Nothing is left to be decided by a note of bloom; a reading of the soil still is."""
+    ended = replace(field(turned_under="2026-04-05"), scouting=(EARLY,))
+    plan = make_plan(ended, weather(), np.datetime64(ON))
+    assert plan.doubts == ()
+    hot = replace(ended, scouting=(EARLY, note(dt.date(2026, 4, 15), soil_c=39.0)))
+    assert [doubt.of_soil for doubt in make_plan(hot, weather(), np.datetime64(ON)).doubts] == [True]
+
+
+def test_one_wild_reading_of_the_soil_plants_nothing_and_two_do() -> None:
+    """A single reading far off moves no date; with another of another day that is off the same way, both do."""
+    model = planned(note(dt.date(2026, 4, 12), soil_c=12.0))
+    wild = [note(dt.date(2026, 4, day), soil_c=30.0) for day in (12, 16)]
+    plain, once, twice = planned(), planned(wild[0]), planned(*wild)
+    assert once.dates["soil_warm"] == plain.dates["soil_warm"]
+    assert twice.dates["soil_warm"].median < plain.dates["soil_warm"].median
+    assert model.doubts == ()
+    assert [doubt.confirmed for doubt in once.doubts] == [False]
+    assert [doubt.confirmed for doubt in twice.doubts] == [True, True]
+    assert any("is left out until one of another day agrees" in said for said in once.notes)
+    assert any("is used all the same: check the thermometer" in said for said in twice.notes)
+
+
+# --- scout ---------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def farm(tmp_path: Path, demo_dir: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of the demonstration; its today is 20 April 2026, and Chapel bench has no notes."""
+    for name in ("fields.toml", "weather.csv"):
+        shutil.copy(demo_dir / name, tmp_path)
+    monkeypatch.chdir(tmp_path)
+    return Path("fields.toml")
+
+
+@pytest.mark.parametrize(
+    ("options", "why"),
+    [
+        (
+            ["--bloom", "50", "--on", "2026-03-28"],
+            "your note of 28 Mar (50% bloom) is {days} days ahead of what this weather makes likely: true only if this "
+            "stand runs so many days earlier than hairy vetch does in this weather, and the cultivars that are known "
+            "run 15 days earlier at most",
+        ),
+        (["--soil", "41"], "your soil reading of 20 Apr is {days} °C"),
+        (
+            ["--bbch", "85", "--on", "2025-10-01"],
+            "your note of 1 Oct (BBCH 85, first seed may be viable) is {days} days",
+        ),
+    ],
+)
+def test_scout_says_what_does_not_fit_and_asks(run: Run, farm: Path, options: list[str], why: str) -> None:
+    """One line with what it would take, nothing written; with --anyway it stands in the file, and the doubt is said."""
+    before = farm.read_bytes()
+    status, screen, err = run("scout", farm, "Chapel bench", *options)
+    assert (status, screen) == (1, "")
+    assert err.count("\n") == 1
+    start, _, end = why.partition("{days}")
+    assert start in err
+    assert end in err
+    assert "nothing is noted, since" in err
+    assert err.endswith("look again, or add --anyway to note it all the same\n")
+    assert farm.read_bytes() == before
+    document = json.loads(run("scout", farm, "Chapel bench", *options, "--anyway", "--json")[1])
+    (said,) = {*document["fields"][0]["does_not_fit"]}
+    assert said in err
+    assert len(read_fields(farm).fields[1].scouting) == 1
+
+
+def test_scout_sees_two_notes_that_cannot_both_be_true(run: Run, farm: Path) -> None:
+    """No buds three days after bloom was noted is asked about, though the weather alone goes with it."""
+    assert run("scout", farm, "Chapel bench", "--bloom", 20, "--on", "2026-04-17", "--anyway")[0] == 0
+    status, _, err = run("scout", farm, "Chapel bench", "--no-buds")
+    assert status == 1
+    assert "your note of 20 Apr (no buds) is " in err
+    assert "behind your note of 17 Apr (20% bloom): true only if the stand was mown, grazed or frozen back" in err
+    status, screen, _ = run("scout", farm, "Chapel bench", "--no-buds", "--anyway")
+    assert status == 0
+    assert "It does not fit, since your note of 20 Apr (no buds) is" in screen
+    answer = json.loads(run("ready", farm, "--json")[1])["fields"][1]
+    assert [doubt["date"] for doubt in answer["doubts"]] == ["2026-04-17", "2026-04-20"]
+    assert all(doubt["said"].startswith("your note of") for doubt in answer["doubts"])
+    screen = run("ready", farm, "--due")[1]
+    assert "Look twice, for a note that does not fit: Chapel bench." in screen or "Chapel bench" not in screen
+
+
+def test_what_fits_is_noted_without_a_word(run: Run, farm: Path) -> None:
+    """A stage within the usual scatter of the weather needs no --anyway, and no JSON key speaks of doubt."""
+    status, out, err = run("scout", farm, "Chapel bench", "--bbch", 51, "--json")
+    assert (status, err) == (0, "")
+    assert json.loads(out)["fields"][0].keys() == {"name", "file", "noted", "notes_in_file"}
+
+
+def test_without_weather_a_note_is_taken_and_said_to_be_unchecked(run: Run, farm: Path) -> None:
+    """No weather, nothing to tell by: the note must not be lost for that."""
+    Path("weather.csv").unlink()
+    status, screen, _ = run("scout", farm, "Chapel bench", "--bloom", 50, "--on", "2026-03-28")
+    assert status == 0
+    assert "Whether it fits the weather is not known: " in screen
+    assert len(read_fields(farm).fields[1].scouting) == 1
+    document = json.loads(run("scout", farm, "Chapel bench", "--bloom", 55, "--on", "2026-03-28", "--json")[1])
+    assert "weather.csv" in document["fields"][0]["not_checked"]
+
+
+def test_a_note_years_after_sowing_is_refused(run: Run, farm: Path) -> None:
+    """Nine years after sowing is another cover's season, --anyway or not; 500 days after is still this one's."""
+    text = farm.read_text(encoding="utf-8").replace("today = 2026-04-20", "today = 2034-12-01", 1)
+    farm.write_text(text, encoding="utf-8")
+    before = farm.read_bytes()
+    for more in ([], ["--anyway"]):
+        status, _, err = run("scout", farm, "Chapel bench", "--soil", "12", "--on", "2034-09-12", *more)
+        assert status == 1
+        assert "date = 2034-09-12 is more than 500 days after sowing on 2025-09-08, and that season is over" in err
+        assert err.count("\n") == 1
+    assert farm.read_bytes() == before
+    last = dt.date(2025, 9, 8) + dt.timedelta(days=500)
+    assert run("scout", farm, "Chapel bench", "--soil", "5", "--on", last)[0] == 0
+    status, _, err = run("scout", farm, "Chapel bench", "--soil", "5", "--on", last + dt.timedelta(days=1))
+    assert status == 1
+
+
+@pytest.mark.parametrize(
+    ("doubt", "said"),
+    [
+        (
+            Doubt(note=note(ON, bbch=65), days=np.inf),
+            "true only of another cover, another sowing date or another place",
+        ),
+        (Doubt(note=note(ON, soil_c=41.0), kelvin=20.0), "a thermometer left in the sun, set shallower, or read in"),
+        (
+            Doubt(note=note(ON, bbch=65), days=21.0, against=note(ON - dt.timedelta(days=9), bbch=51)),
+            "true only if the stand went that far in 9 days; this weather takes about 30",
+        ),
+        (
+            Doubt(note=note(ON, bbch=51), days=-30.0),
+            "true only if this stand runs so many days later than crimson clover does in this weather",
+        ),
+    ],
+)
+def test_what_it_would_take(doubt: Doubt, said: str) -> None:
+    """For each kind of doubt, what would have to be so."""
+    assert remarks.would_take(doubt, parameters.cover("crimson-clover")).startswith(said)
