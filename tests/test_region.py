@@ -502,7 +502,7 @@ def test_a_worker_that_is_killed_loses_nothing(tmp_path: Path, answered: xr.Data
     from distributed import Client, LocalCluster
 
     grid = open_grid(folder / "kelvin.nc", QUESTION)
-    cells = [(row, column) for row in range(6) for column in range(5)]
+    asked = [(row, column) for row in range(6) for column in range(5)]
 
     def job(row: int, column: int) -> object:
         place = {"lat": slice(row, row + 1), "lon": slice(column, column + 1)}
@@ -510,7 +510,7 @@ def test_a_worker_that_is_killed_loses_nothing(tmp_path: Path, answered: xr.Data
         latitude = grid.latitude[row : row + 1, column : column + 1]
         return delayed(_slowly)(lazy["tasmin"].data, lazy["tasmax"].data, grid.days, grid.unit, latitude)
 
-    part = Part(tmp_path / "out.nc", {"asked": "kill"})
+    part = Part(tmp_path / "out.nc", {"asked": "kill"}, lambda _number: cells.no_answers(1, 3).arrays())
     with (
         LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address="127.0.0.1:0", silence_logs=50) as cluster,
         Client(cluster) as client,
@@ -523,10 +523,10 @@ def test_a_worker_that_is_killed_loses_nothing(tmp_path: Path, answered: xr.Data
                 os.kill(pids[0], signal.SIGKILL)
                 killed.append(pids[0])
 
-        running.run(client, part, {number: job(*cell) for number, cell in enumerate(cells)}, done)
+        running.run(client, part, {number: job(*cell) for number, cell in enumerate(asked)}, done)
     assert killed
-    assert part.missing(len(cells)) == []
-    for number, (row, column) in enumerate(cells):
+    assert part.missing(len(asked)) == []
+    for number, (row, column) in enumerate(asked):
         got = part.load(number)
         expected = answered.isel(lat=row, lon=column)
         assert got["status"][0] == int(expected["status"])
@@ -583,7 +583,7 @@ def test_a_stopped_run_goes_on_where_it_was(
 
 def test_another_question_is_not_mixed_in(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A part folder of another question is refused, and so is an output that is there."""
-    Part(tmp_path / "out.nc", {"asked": "something else"})
+    Part(tmp_path / "out.nc", {"asked": "something else"}, lambda _number: cells.no_answers(1, 3).arrays())
     command = ["region", str(folder / "kelvin.nc"), "-o", str(tmp_path / "out.nc"), *ASKED]
     assert main(command) == 1
     assert "another input, question or version" in capsys.readouterr().err

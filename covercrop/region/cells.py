@@ -72,6 +72,9 @@ STATUS = (
     "no_sowing_date",
     "no_such_choice",
     "seasons_of_the_other_hemisphere",
+    "seasons_too_far_apart",
+    "never_warm",
+    "no_place",
 )
 
 #: The limits, as the output numbers them; 0 is none.
@@ -79,6 +82,20 @@ LIMIT_NUMBER = {name: number for number, name in enumerate(plantback.LIMITS, sta
 
 #: Temperatures that weather can have [degC]: below and above the coldest and the hottest ever measured.
 COLDEST, HOTTEST = -95.0, 60.0
+
+#: No crop grows where no day of all years gets warmer [degC]; common practice, no source: beyond the tree line the
+#: warmest month has a mean of 10, and its hottest day is far warmer.  Degrees Celsius read as Fahrenheit stay below it
+#: everywhere but in a place that has had 54, and tenths of them that were divided once too often do everywhere.
+WARM = 12.0
+
+#: The tropics have no summer and winter: so near to the equator [degrees], which is also as far from it as a latitude
+#: in radians can be, June to August and December to February are at most this far apart [K].  Chosen between the one or
+#: two of places there (common practice, no source) and 11, the smallest of the whole years in 100 records of middle
+#: latitudes that it was measured on.
+NEAR_EQUATOR, MOST_APART = np.pi / 2, 6.0
+
+#: Days of each half of the year that are needed to tell.
+FEWEST_SOLSTICE = 60
 
 #: A minimum may lie this far above the maximum, by rounding [K].
 ROUNDING = 0.01
@@ -126,10 +143,15 @@ def record_of_cell(first: np.datetime64, tmin: Array, tmax: Array) -> Record:
     if empty.all():
         raise NoAnswer("no_data")
     with np.errstate(invalid="ignore"):
-        if np.fmin.reduce(tmin) < COLDEST or np.fmax.reduce(tmax) > HOTTEST:
+        hottest = np.fmax.reduce(tmax)
+        if np.fmin.reduce(tmin) < COLDEST or hottest > HOTTEST:
             raise NoAnswer("temperature_that_cannot_be")
         if (tmin > tmax + ROUNDING).any():
             raise NoAnswer("tasmin_above_tasmax")
+    if hottest < WARM:
+        raise NoAnswer("never_warm")
+    if np.fmin.reduce(tmax) == hottest or np.fmin.reduce(tmin) == np.fmax.reduce(tmin):  # the same every day
+        raise NoAnswer("temperature_that_cannot_be")
     rain = np.broadcast_to(np.nan, tmin.shape)
     if not empty.any():
         return Record(first, tmin, tmax, rain)
@@ -140,15 +162,36 @@ def record_of_cell(first: np.datetime64, tmin: Array, tmax: Array) -> Record:
 
 
 def check_hemisphere(record: Record, latitude: float) -> None:
-    """Refuse a record whose warm months are not those of its latitude: a sign is wrong in it.
+    """Refuse a record whose seasons are not those of its latitude: a sign is wrong in it, or it is in radians.
 
     Raises
     ------
     NoAnswer
-        As `ready` does, so that nothing is answered here that it refuses.
+        As `ready` does for the sign, so that nothing is answered here that it refuses.
     """
     if seasons_against(record, latitude):
         raise NoAnswer("seasons_of_the_other_hemisphere")
+    if abs(latitude) <= NEAR_EQUATOR:
+        days = record.first + np.arange(record.tmin.size).astype("timedelta64[D]")
+        if seasons_apart(days, record.tmin, record.tmax) > MOST_APART:
+            raise NoAnswer("seasons_too_far_apart")
+
+
+def seasons_apart(days: Days, tmin: Array, tmax: Array) -> float:
+    """How far the June to August of a record and its December to February are apart [K]; 0 where it cannot be told.
+
+    Parameters
+    ----------
+    days : numpy.ndarray of datetime64[D], shape (day,)
+    tmin, tmax : numpy.ndarray, shape (day,)
+        [degC], NaN where unknown.
+    """
+    mean = (tmin + tmax) / 2
+    month = days.astype("datetime64[M]").astype(np.int64) % 12
+    halves = [mean[here & ~np.isnan(mean)] for here in ((month >= 5) & (month <= 7), (month == 11) | (month <= 1))]
+    if min(each.size for each in halves) < FEWEST_SOLSTICE:
+        return 0.0
+    return float(abs(halves[0].mean() - halves[1].mean()))
 
 
 # --- sowing ---------------------------------------------------------------------------------------
@@ -212,6 +255,8 @@ def start_of(record: Record, place: Place) -> Start:
         If there is none that can be followed.
     """
     question = place.question
+    if np.isnan(place.latitude):
+        raise NoAnswer("no_place")
     if question is None:
         raise NoAnswer("no_such_choice")
     sown = sowing_day(question.sown, record, place.latitude)

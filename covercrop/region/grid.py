@@ -9,6 +9,8 @@ line before anything is worked out.
 from __future__ import annotations
 
 import hashlib
+import warnings
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
 from itertools import product
@@ -19,8 +21,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop.errors import ParameterError, RegionError
-from covercrop.region.cells import COLDEST, HOTTEST, Answers, Place, grid_answers, no_answers
+from covercrop.region.cells import (
+    COLDEST,
+    HOTTEST,
+    MOST_APART,
+    NEAR_EQUATOR,
+    Answers,
+    Place,
+    grid_answers,
+    no_answers,
+    seasons_apart,
+)
 from covercrop.region.question import MonthDay, Question
+from covercrop.region.stored import check_numbers, open_stored, values
 from covercrop.season import SEASON_DAYS
 from covercrop.units import celsius_from_fahrenheit
 from covercrop.weather.outlook import FEWEST_YEARS
@@ -47,10 +60,28 @@ _UNITS = {
 _UNIT = {spelled: unit for unit, spellings in _UNITS.items() for spelled in spellings}
 
 #: Calendars with the days that dates have; the second kind only lacks 29 February.
-_REAL = ("standard", "gregorian", "proleptic_gregorian")
+_MIXED = ("standard", "gregorian")
+_REAL = (*_MIXED, "proleptic_gregorian")
 _NO_LEAP = ("noleap", "365_day")
 
 _EXTREMES = {"tasmin": "minimum", "tasmax": "maximum"}
+
+#: Days beyond which a time axis is damaged, or none: more than any model of the climate has run.
+MOST_DAYS = 2_000_000
+#: Years that dates can be written in.
+FIRST_YEAR, LAST_YEAR = 1, 9998
+#: Before this day the calendar called standard has 29 Februaries that later rules do not know, and then a jump.
+GREGORIAN = np.datetime64("1582-10-15")
+
+#: Share of the days beyond what weather can be that makes a unit false, rather than a day; as for a weather file.
+FALSE_SHARE = 0.02
+
+#: Cells that are looked at before the work begins, as shares of the way along each dimension, until one has
+#: temperatures: the middle one, and then a ring around it.
+_LOOK_AT = sorted(product((0.25, 0.5, 0.75), repeat=2), key=lambda share: share != (0.5, 0.5))
+
+#: What a longitude may be: from 180 degrees west or the prime meridian, or wherever an ocean model begins.
+_LONGITUDES = (-360.0, 540.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -116,9 +147,11 @@ def open_grid(path: Path, question: Question) -> Grid:
     RegionError
         If it cannot be used as it is.
     """
-    raw = _open(path)
+    raw = open_stored(path)
     names = {name: _extreme(raw, name, path) for name in _EXTREMES}
     time = _time_dim(raw, names["tasmin"], path)
+    for name in names.values():
+        check_numbers(raw[name], name, path)
     days, calendar = _days(raw, time, path)
     data = raw[[names["tasmin"], names["tasmax"]]].rename({names[name]: name for name in names})
     places = {kind: _place_name(raw, kind, path) for kind in ("latitude", "longitude")}
@@ -133,11 +166,15 @@ def open_grid(path: Path, question: Question) -> Grid:
     if len(dims) > 2:
         axes = ", ".join(f"{dim} ({data.sizes[dim]})" for dim in dims)
         raise RegionError(f"{path}: tasmin runs over {axes} beside the time; choose one of all but two of them")
+    if empty := [dim for dim in dims if not data.sizes[dim]]:
+        raise RegionError(
+            f"{path}: tasmin has no cells: the dimension {empty[0]} is empty; give a grid with cells in it"
+        )
+    if taken := {*dims} & {*no_answers(0, 0).arrays(), "percentile"}:
+        raise RegionError(f"{path}: a dimension is called {min(taken)}, as a part of the answer is; rename it")
     data = data.transpose(time, *dims)
     unit = {name: _unit(data[name], name, path) for name in _EXTREMES}
-    latitude, longitude = (_place(raw, data, dims, name, path) for name in places.values())
-    if (np.abs(latitude[~np.isnan(latitude)]) > 90).any():
-        raise RegionError(f"{path}: a latitude of {np.nanmax(np.abs(latitude)):g}; give degrees from -90 to 90")
+    latitude, longitude = (_place(raw, data, dims, kind, name, path) for kind, name in places.items())
     choices = {option: _choices(raw, option, name, data, dims, path) for option, name in question.per_cell().items()}
     pieces: dict[Any, Any] = {time: -1, **_block_sizes(data["tasmin"], dims)}
     lazy = data.chunk(pieces)
@@ -156,28 +193,11 @@ def open_grid(path: Path, question: Question) -> Grid:
         identity=_identity(path, raw, days, latitude, longitude, choices),
         notes=(_FEBRUARY,) if calendar in _NO_LEAP else (),
     )
-    _look_at_one_cell(grid, path)
+    _look_at_cells(grid, path)
     return grid
 
 
 _FEBRUARY = "The calendar of the input has no 29 February: that day is filled on a straight line, in every leap year."
-
-
-def _open(path: Path) -> xr.Dataset:
-    import xarray as xr
-
-    if not path.exists():
-        raise RegionError(f"{path}: no such file; give a NetCDF file, a Zarr store or a CSV table of stations")
-    try:
-        if path.is_dir():
-            return xr.open_dataset(path, engine="zarr", chunks={}, decode_times=False, consolidated=False)
-        return xr.open_dataset(path.resolve(), chunks={}, decode_times=False)
-    except (OSError, ValueError, KeyError, TypeError, FileNotFoundError) as error:
-        kind = "Zarr store" if path.is_dir() else "NetCDF file"
-        reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-        if "IO backends" in reason:  # names every package that might read it, and none that the reader can use
-            reason = "it does not begin as one"
-        raise RegionError(f"{path}: cannot be read as a {kind} ({reason}); check the path, or make it anew") from None
 
 
 def _extreme(raw: xr.Dataset, name: str, path: Path) -> str:
@@ -207,21 +227,21 @@ def _time_dim(raw: xr.Dataset, tasmin: str, path: Path) -> str:
 
 
 def _days(raw: xr.Dataset, time: str, path: Path) -> tuple[Days, str]:
-    import cftime
-
-    about = raw[time].attrs
-    calendar = str(about.get("calendar", "standard")).lower()
+    """The day of each step, every day once and in order, and the calendar."""
+    calendar = str(raw[time].attrs.get("calendar", "standard")).lower()
     if calendar not in (*_REAL, *_NO_LEAP):
         raise RegionError(
             f"{path}: calendar {calendar!r} has days that no date stands for; convert it to standard or noleap first"
         )
-    try:
-        moments = cftime.num2date(raw[time].values, about["units"], calendar, only_use_cftime_datetimes=True)
-    except (ValueError, KeyError, TypeError, OverflowError) as error:
+    moments = _moments(raw, time, calendar, path)
+    for each in (moments.min(), moments.max()):
+        if not FIRST_YEAR <= each.year <= LAST_YEAR:
+            raise RegionError(f"{path}: {time} reaches into the year {each.year}; mend its attribute 'units'")
+    if calendar in _MIXED and moments.min().year <= GREGORIAN.astype(object).year:
         raise RegionError(
-            f"{path}: the time cannot be read ({error}); give units such as 'days since 1991-01-01'"
-        ) from None
-    moments = np.atleast_1d(moments)
+            f"{path}: calendar {calendar!r} has days before {GREGORIAN} that no date stands for; convert it to "
+            "proleptic_gregorian first"
+        )
     days = np.array([f"{each.year:04d}-{each.month:02d}-{each.day:02d}" for each in moments], dtype="datetime64[D]")
     steps = np.diff(days).astype(np.int64)
     if calendar in _NO_LEAP:
@@ -244,6 +264,31 @@ def _days(raw: xr.Dataset, time: str, path: Path) -> tuple[Days, str]:
             f"are needed for {FEWEST_YEARS} whole seasons"
         )
     return days, calendar
+
+
+def _moments(raw: xr.Dataset, time: str, calendar: str, path: Path) -> NDArray[Any]:
+    """What each step stands for, in its calendar."""
+    import cftime
+
+    count = raw.sizes[time]
+    if not count:
+        raise RegionError(f"{path}: holds no day: {time} has no steps; give {FEWEST_DAYS / 365.25:.1f} years of days")
+    if count > MOST_DAYS:
+        raise RegionError(f"{path}: {time} has {count:,} steps, more than days can be; make the file anew")
+    check_numbers(raw[time], time, path)
+    numbers = values(raw[time], time, path)
+    if not np.isfinite(numbers).all():
+        at = int(np.argmin(np.isfinite(numbers)))
+        raise RegionError(f"{path}: {time} holds no date at step {at + 1} of {count}; give every step its day")
+    units = str(raw[time].attrs.get("units", ""))
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            return np.atleast_1d(cftime.num2date(numbers, units, calendar, only_use_cftime_datetimes=True))
+    except (ValueError, KeyError, TypeError, OverflowError, Warning) as error:
+        raise RegionError(
+            f"{path}: the time cannot be read ({error}); give units such as 'days since 1991-01-01'"
+        ) from None
 
 
 def _month_and_day(days: Days) -> NDArray[np.int64]:
@@ -273,9 +318,27 @@ def _place_name(raw: xr.Dataset, kind: str, path: Path) -> str:
     )
 
 
-def _place(raw: xr.Dataset, data: xr.Dataset, dims: tuple[str, ...], name: str, path: Path) -> Array:
-    """Latitude or longitude of each cell."""
-    return np.asarray(_over_space(raw, data, dims, name, path), dtype=np.float64)
+def _place(raw: xr.Dataset, data: xr.Dataset, dims: tuple[str, ...], kind: str, name: str, path: Path) -> Array:
+    """Latitude or longitude of each cell [degrees]; NaN where a cell of two dimensions has none."""
+    variable = raw[name]
+    check_numbers(variable, name, path)
+    unit = str(variable.attrs.get("units", ""))
+    if unit.casefold().startswith("rad"):
+        raise RegionError(f"{path}: {name} is in {unit}; give degrees")
+    degrees = _over_space(raw, data, dims, name, path).astype(np.float64)
+    unknown = np.isnan(degrees)
+    if unknown.all() or (variable.ndim < 2 and unknown.any()):
+        raise RegionError(
+            f"{path}: {name} holds no number for {'any' if unknown.all() else 'some'} of the cells; mend it"
+        )
+    low, high = (-90.0, 90.0) if kind == "latitude" else _LONGITUDES
+    beyond = ~unknown & ((degrees < low) | (degrees > high))
+    if beyond.any():
+        raise RegionError(
+            f"{path}: a {kind} of {degrees[beyond].flat[0]:g}; give degrees from "
+            f"{'-90 to 90' if kind == 'latitude' else '-180 to 180, or 0 to 360'}"
+        )
+    return degrees
 
 
 def _over_space(raw: xr.Dataset, data: xr.Dataset, dims: tuple[str, ...], name: str, path: Path) -> NDArray[Any]:
@@ -286,7 +349,7 @@ def _over_space(raw: xr.Dataset, data: xr.Dataset, dims: tuple[str, ...], name: 
         raise RegionError(f"{path}: {name!r} runs over {lies}, and the cells over {space}; give it for each cell")
     like = data["tasmin"].isel({data["tasmin"].dims[0]: 0}, drop=True)
     alone = variable.drop_vars([each for each in variable.coords if each not in dims], errors="ignore")
-    return np.asarray(alone.broadcast_like(like).transpose(*dims).values)
+    return values(alone.broadcast_like(like).transpose(*dims), name, path)
 
 
 def _choices(
@@ -295,23 +358,24 @@ def _choices(
     """What a variable says for each cell: days of the year for sowing, else names by its flags."""
     if name not in raw:
         raise RegionError(f"{path}: no variable {name!r} for the {option} of each cell; add it, or give one for all")
-    variable, values = raw[name], _over_space(raw, data, dims, name, path)
-    chosen = np.full(values.shape, None, dtype=object)
+    variable, given = raw[name], _over_space(raw, data, dims, name, path)
+    chosen = np.full(given.shape, None, dtype=object)
     if option == "sown":
-        whole = np.isfinite(values) & (values >= 1) & (values <= 366)
-        for number in np.unique(values[whole]):
-            chosen[values == number] = _month_day(int(number))
+        check_numbers(variable, name, path)
+        whole = np.isfinite(given) & (given >= 1) & (given <= 366)
+        for number in np.unique(given[whole]):
+            chosen[given == number] = _month_day(int(number))
         return chosen
-    if values.dtype.kind in "OUS":
+    if given.dtype.kind in "OUST":
         chosen[...] = np.vectorize(
-            lambda text: text.decode() if isinstance(text, bytes) else str(text), otypes=[object]
-        )(values)
+            lambda text: text.decode(errors="replace") if isinstance(text, bytes) else str(text), otypes=[object]
+        )(given)
         return chosen
     flags, meanings = variable.attrs.get("flag_values"), str(variable.attrs.get("flag_meanings", "")).split()
     if flags is None or len(np.atleast_1d(flags)) != len(meanings):
         raise RegionError(f"{path}: {name!r} holds numbers; give flag_values and flag_meanings, a name for each")
     for flag, meaning in zip(np.atleast_1d(flags), meanings, strict=True):
-        chosen[values == flag] = meaning.replace("_", "-") if option != "cultivar" else meaning.replace("_", " ")
+        chosen[given == flag] = meaning.replace("_", "-") if option != "cultivar" else meaning.replace("_", " ")
     return chosen
 
 
@@ -342,12 +406,13 @@ def _block_sizes(variable: xr.DataArray, dims: tuple[str, ...]) -> dict[str, int
 
 def _identity(path: Path, raw: xr.Dataset, days: Days, *arrays: Any) -> str:
     """A fingerprint of the input: where it lies, what it weighs, when it was written, and its coordinates."""
-    seen = hashlib.sha256(str(path.resolve()).encode())
+    seen = hashlib.sha256(str(path.resolve()).encode(errors="surrogateescape"))
     files = sorted(path.rglob("*")) if path.is_dir() else [path]
     for file in files:
-        about = file.stat()
-        if file.is_file():
-            seen.update(f"{file.name} {about.st_size} {about.st_mtime_ns}".encode())
+        with suppress(OSError):  # a link that leads nowhere is a piece that is missing
+            if file.is_file():
+                about = file.stat()
+                seen.update(f"{file.name} {about.st_size} {about.st_mtime_ns}".encode(errors="surrogateescape"))
     seen.update(days.tobytes())
     seen.update(repr(sorted((str(name), variable.shape) for name, variable in raw.variables.items())).encode())
     for array in arrays:
@@ -355,24 +420,40 @@ def _identity(path: Path, raw: xr.Dataset, days: Days, *arrays: Any) -> str:
     return seen.hexdigest()
 
 
-def _look_at_one_cell(grid: Grid, path: Path) -> None:
-    """Refuse units that cannot be true, or extremes that are swapped, before hours are spent on them."""
-    middle = {dim: grid.dataset.sizes[dim] // 2 for dim in grid.dims}
-    pair = [celsius(grid.dataset[name].isel(middle).values, grid.unit[name]) for name in _EXTREMES]
-    if np.isnan(pair).all():
-        return  # sea or beyond the border; the blocks look at every cell
-    for name, values in zip(_EXTREMES, pair, strict=True):
-        low, high = float(np.nanmin(values)), float(np.nanmax(values))
-        if low < COLDEST or high > HOTTEST:
+def _look_at_cells(grid: Grid, path: Path) -> None:
+    """Refuse units of temperature and place that cannot be true, before hours are spent on them."""
+    north = np.nanmax(np.abs(grid.latitude))
+    for share in _LOOK_AT:
+        cell = {dim: int(along * grid.dataset.sizes[dim]) for dim, along in zip(grid.dims, share, strict=False)}
+        low, high = (celsius(values(grid.dataset[name].isel(cell), name, path), grid.unit[name]) for name in _EXTREMES)
+        known = ~(np.isnan(low) | np.isnan(high))
+        if not known.any():
+            continue  # sea or beyond the border; the blocks look at every cell
+        for name, series in zip(_EXTREMES, (low[known], high[known]), strict=True):
+            if np.mean((series < COLDEST) | (series > HOTTEST)) >= FALSE_SHARE:
+                raise RegionError(
+                    f"{path}: {name} in {grid.unit[name]} would run from {series.min():.0f} to {series.max():.0f} degC "
+                    f"at {_named(grid, cell)}; mend its attribute 'units', or declare its missing values"
+                )
+        if north > NEAR_EQUATOR:
+            return
+        apart = seasons_apart(grid.days, low, high)
+        if apart > MOST_APART:
             raise RegionError(
-                f"{path}: {name} in {grid.unit[name]} would run from {low:.0f} to {high:.0f} degC in the middle cell; "
-                "mend its attribute 'units'"
+                f"{path}: no latitude is further from the equator than {north:.2f}, but summer and winter are "
+                f"{apart:.0f} K apart at {_named(grid, cell)}; the latitude looks like radians, give degrees"
             )
 
 
-def celsius(values: NDArray[Any], unit: str) -> Array:
+def _named(grid: Grid, cell: dict[str, int]) -> str:
+    """A cell by its place."""
+    where = tuple(cell.values())
+    return f"latitude {grid.latitude[where]:g}, longitude {grid.longitude[where]:g}"
+
+
+def celsius(stored: NDArray[Any], unit: str) -> Array:
     """Temperatures in degC."""
-    degrees = np.asarray(values, dtype=np.float64)
+    degrees = np.asarray(stored, dtype=np.float64)
     if unit == "K":
         return degrees - 273.15
     return celsius_from_fahrenheit(degrees) if unit == "degF" else degrees
@@ -405,15 +486,15 @@ def block_answers(
         What each cell chooses for itself.
     """
     cells, percentiles = latitude.size, len(question.percentiles)
-    flat = [values.reshape(len(days), cells) for values in (tasmin, tasmax)]
-    if all(np.isnan(values).all() for values in flat):
+    flat = [stored.reshape(len(days), cells) for stored in (tasmin, tasmax)]
+    if all(np.isnan(stored).all() for stored in flat):
         return no_answers(cells, percentiles)
     length = int((days[-1] - days[0]).astype(np.int64)) + 1
     at = (days - days[0]).astype(np.int64)
     low, high = (np.full((cells, length), np.nan) for _ in range(2))
-    for series, values, name in zip((low, high), flat, _EXTREMES, strict=True):
-        series[:, at] = celsius(values.T, unit[name])
-    asked = _questions(question, {option: values.ravel() for option, values in choices.items()}, cells)
+    for series, stored, name in zip((low, high), flat, _EXTREMES, strict=True):
+        series[:, at] = celsius(stored.T, unit[name])
+    asked = _questions(question, {option: chosen.ravel() for option, chosen in choices.items()}, cells)
     places = [Place(latitude=float(north), question=one) for north, one in zip(latitude.ravel(), asked, strict=True)]
     return grid_answers(days[0], low, high, places, percentiles)
 

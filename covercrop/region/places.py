@@ -6,6 +6,7 @@ import csv
 import hashlib
 import io
 import math
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
     from covercrop.weather.outlook import Record
 
 _NEEDED = ("id", "latitude", "longitude", "file")
+
+#: Python would read 1_0 as 10, and digits of any script.
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)", re.ASCII)
 
 #: Stations that are worked out together.
 GROUP = 8
@@ -68,25 +72,47 @@ def read_table(path: Path, question: Question) -> list[StationRow]:
     RegionError
         If it cannot be used; the line names the place, the value and the way out.
     """
+    text = _read(path)
+    table = csv.DictReader(io.StringIO(text, newline=""), skipinitialspace=True)
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        return _rows(table, path, question)
+    except csv.Error as error:
+        raise RegionError(f"{path}: line {table.line_num + 1} cannot be read as CSV ({error}); mend it") from None
+
+
+def _read(path: Path) -> str:
+    """The text of a table."""
+    try:
+        if not path.is_file():
+            what = "is a folder" if path.is_dir() else "is no file" if path.exists() else "no such file"
+            raise RegionError(f"{path}: {what}; give the path of a table of stations")
+        return path.read_text(encoding="utf-8-sig")
     except OSError as error:
         raise RegionError(f"{path}: cannot be read ({error.strerror}); give the path of a table of stations") from None
     except UnicodeDecodeError as error:
         raise RegionError(f"{path}: byte {error.start} is not UTF-8 text; save the table as UTF-8") from None
-    table = csv.DictReader(io.StringIO(text), skipinitialspace=True)
+
+
+def _rows(table: csv.DictReader[str], path: Path, question: Question) -> list[StationRow]:
     columns = [name.strip().casefold() for name in table.fieldnames or ()]
     wanted = (*_NEEDED, *question.per_cell().values())
     if missing := [name for name in wanted if name.casefold() not in columns]:
         raise RegionError(
             f"{path}: no column {missing[0]!r}; its first line has to name {', '.join(wanted)}, and may name elevation"
         )
+    for name in wanted:
+        if columns.count(name.casefold()) > 1:
+            raise RegionError(f"{path}: two columns are called {name!r}; keep one")
     table.fieldnames = columns
     found: list[StationRow] = []
-    for number, line in enumerate(table, start=2):
+    for line in table:
+        where = f"{path}: line {table.line_num}"
         row = {name: (value or "").strip() for name, value in line.items() if isinstance(name, str)}
+        if any(line.get(None) or ()):
+            more = len(columns) + len(line[None])
+            raise RegionError(f"{where} has {more} values under {len(columns)} columns; mend the line")
         if any(row.values()):
-            found.append(_row(row, f"{path}: line {number}", path.parent, question))
+            found.append(_row(row, where, path.parent, question))
     if not found:
         raise RegionError(f"{path}: no station in it; give a line for each")
     seen: set[str] = set()
@@ -99,17 +125,14 @@ def read_table(path: Path, question: Question) -> list[StationRow]:
 
 def _row(row: dict[str, str], where: str, folder: Path, question: Question) -> StationRow:
     def number(name: str, low: float, high: float) -> float:
-        try:
-            value = float(row[name])
-        except ValueError:
-            value = math.nan
+        value = float(row[name]) if _NUMBER.fullmatch(row[name]) else math.nan
         if not low <= value <= high:
             raise RegionError(f"{where}: {name} = {row[name]!r}: give a number from {low:g} to {high:g}")
         return value
 
     if not row["id"]:
         raise RegionError(f"{where}: id is empty; give the station a name of its own")
-    if not row["file"] or not (folder / row["file"]).is_file():
+    if not row["file"] or not _is_file(folder / row["file"]):
         raise RegionError(f"{where}: file = {row['file']!r}: no such weather file beside the table; mend the path")
     latitude, longitude = number("latitude", -90, 90), number("longitude", -180, 180)
     try:
@@ -130,12 +153,25 @@ def _row(row: dict[str, str], where: str, folder: Path, question: Question) -> S
     )
 
 
+def _is_file(path: Path) -> bool:
+    """Whether there is such a file; a name that is too long is none."""
+    try:
+        return path.is_file()
+    except OSError:
+        return False
+
+
 def identity(path: Path, stations: Sequence[StationRow]) -> str:
     """A fingerprint of the table and of the files that it names."""
-    seen = hashlib.sha256(path.read_bytes())
-    for station in stations:
-        about = station.file.stat()
-        seen.update(f"{station.file} {about.st_size} {about.st_mtime_ns}".encode())
+    try:
+        seen = hashlib.sha256(path.read_bytes())
+        for station in stations:
+            about = station.file.stat()
+            seen.update(f"{station.file} {about.st_size} {about.st_mtime_ns}".encode(errors="surrogateescape"))
+    except OSError as error:
+        raise RegionError(
+            f"{error.filename}: cannot be read any more ({error.strerror}); run the same command again"
+        ) from None
     return seen.hexdigest()
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop import __version__, advice, parameters, plantback
-from covercrop.region.cells import AT_PERCENTILES, CHANCES, LIMIT_NUMBER, SINGLE, STATUS, no_answers
+from covercrop.region.cells import AT_PERCENTILES, CHANCES, LIMIT_NUMBER, SINGLE, STATUS, WARM, no_answers
 from covercrop.region.question import Question, as_words
 from covercrop.resources import data_file
 
@@ -30,11 +30,14 @@ WHY = {
     "no_data": "no temperatures",
     "gaps_too_long": "gaps too long to fill",
     "tasmin_above_tasmax": "a minimum above the maximum",
-    "temperature_that_cannot_be": "temperatures that cannot be",
+    "temperature_that_cannot_be": "temperatures that cannot be (are missing values declared?)",
     "too_few_years": "too few whole seasons",
     "no_sowing_date": "no sowing date: fewer than half of the autumns freeze",
     "no_such_choice": "a choice that is not known",
     "seasons_of_the_other_hemisphere": "the seasons of the other hemisphere (is the sign of the latitude right?)",
+    "seasons_too_far_apart": "seasons that no place at the equator has (is the latitude in degrees?)",
+    "never_warm": f"no day above {WARM:g} degC in all years (is the unit of the temperatures right?)",
+    "no_place": "no latitude",
 }
 
 
@@ -161,7 +164,8 @@ def dataset(grid: Grid, question: Question, arrays: Arrays, *, history: str, as_
     }
     made = xr.Dataset(variables, coords=coordinates, attrs=_about(question, history, grid.notes))
     if grid.mapping and grid.mapping in grid.dataset.coords:
-        made[grid.mapping] = grid.dataset[grid.mapping]
+        mapping = grid.dataset[grid.mapping]
+        made[grid.mapping] = mapping.drop_attrs().assign_attrs(_plain(mapping.attrs))
     return made
 
 
@@ -192,7 +196,18 @@ def _known(dim: str) -> dict[str, str]:
 
 
 def _plain(attributes: dict[Any, Any]) -> dict[str, Any]:
-    return {str(name): value for name, value in attributes.items() if name != "_FillValue"}
+    """Attributes that a NetCDF file can hold: those of a Zarr store may be anything that JSON has."""
+    return {
+        str(name): value
+        for name, value in attributes.items()
+        if name != "_FillValue"
+        and "/" not in str(name)
+        and (
+            isinstance(value, str | int | float | np.generic)
+            or (isinstance(value, list | np.ndarray) and np.asarray(value, dtype=object).ndim == 1)
+        )
+        and np.asarray(value).dtype.kind in "USiuf"
+    }
 
 
 def _flags(names: Sequence[str]) -> str:

@@ -9,6 +9,7 @@ from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
 
 from covercrop.errors import CovercropError, RegionError
+from covercrop.region.stored import reason
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
@@ -44,10 +45,26 @@ def processes(asked: int | None) -> int:
 
 
 def run_here(part: Part, jobs: Mapping[int, Any], done: Callable[[int], None]) -> None:
-    """Work through blocks one after the other in this process; takes what :func:`run` takes."""
+    """Work through blocks one after the other in this process; takes and raises what :func:`run` does."""
     for number, job in jobs.items():
-        part.save(number, job.compute(scheduler="synchronous"))
+        with _told(number):
+            answers = job.compute(scheduler="synchronous")
+        part.save(number, answers)
         done(number)
+
+
+@contextmanager
+def _told(number: int) -> Iterator[None]:
+    """Say of which block it is that something went wrong with."""
+    try:
+        yield
+    except CovercropError:
+        raise
+    except Exception as error:  # whatever a damaged input, a worker or a cluster may come to
+        raise RegionError(
+            f"block {number} could not be worked out ({type(error).__name__}: {reason(error)}); what is done is kept: "
+            "see whether the input is whole there, and run the same command again"
+        ) from error
 
 
 @contextmanager
@@ -125,14 +142,7 @@ def run(client: Client, part: Part, jobs: Mapping[int, Any], done: Callable[[int
     del futures  # so that a future, and what it holds, can go once its block is kept
     for future in waiting:
         number = number_of[future.key]
-        try:
+        with _told(number):
             answers = future.result()
-        except CovercropError:
-            raise
-        except Exception as error:  # whatever a worker or a cluster may come to
-            raise RegionError(
-                f"block {number} could not be worked out ({type(error).__name__}: {error}); what is done is kept, run "
-                "the same command again"
-            ) from error
         part.save(number, answers)
         done(number)

@@ -14,7 +14,8 @@ import numpy as np
 from covercrop import __version__
 from covercrop.errors import RegionError, UsageError
 from covercrop.region import results, running
-from covercrop.region.part import Part
+from covercrop.region.cells import no_answers
+from covercrop.region.part import Part, alone
 from covercrop.region.question import Question, as_words
 
 if TYPE_CHECKING:
@@ -67,6 +68,8 @@ class Work:
         Number of those.
     progress : callable, optional
         Told how many blocks there are and how many were done before; gives a context with what to call for each one.
+    say : callable, optional
+        Told, in a line, what became of what an earlier run left.
     """
 
     scheduler: str | None = None
@@ -74,6 +77,7 @@ class Work:
     progress: Callable[[int, int], AbstractContextManager[Callable[[int], None]]] = lambda _all, _done: nullcontext(
         lambda _number: None
     )
+    say: Callable[[str], None] = lambda _line: None
 
 
 def ask_grid(path: Path, out: Path, question: Question, work: Work, *, as_dates: bool, history: str) -> Survey:
@@ -100,10 +104,13 @@ def ask_grid(path: Path, out: Path, question: Question, work: Work, *, as_dates:
 
     _check_ending(out, GRID_ENDINGS)
     grid = open_grid(path, question)
-    blocks = grid.blocks()
-    part = Part(out, _asked(question, grid.identity, dates=as_dates, blocks=len(blocks)))
+    blocks, percentiles = grid.blocks(), len(question.percentiles)
 
-    def job(where: tuple[slice, ...]) -> Any:
+    def like(number: int) -> Arrays:
+        return no_answers(grid.latitude[blocks[number]].size, percentiles).arrays()
+
+    def job(number: int) -> Any:
+        where = blocks[number]
         lies = dict(zip(grid.dims, where, strict=True))
         lazy = grid.dataset.isel(lies)
         return delayed(block_answers)(
@@ -116,12 +123,14 @@ def ask_grid(path: Path, out: Path, question: Question, work: Work, *, as_dates:
             {option: values[where] for option, values in grid.choices.items()},
         )
 
-    _work_through(part, len(blocks), lambda number: job(blocks[number]), work)
-    laid_out = ((where, part.load(number)) for number, where in enumerate(blocks))
-    arrays = results.together(laid_out, grid.latitude.shape, len(question.percentiles))
-    _check_answered(path, part, arrays, "cell")
-    made = results.dataset(grid, question, arrays, history=history, as_dates=as_dates)
-    part.finish(lambda whole: (results.write_zarr if out.suffix == ".zarr" else results.write_netcdf)(made, whole))
+    with alone(out):
+        part = Part(out, _asked(question, grid.identity, dates=as_dates, blocks=len(blocks)), like)
+        _work_through(part, len(blocks), job, work)
+        laid_out = ((where, part.load(number)) for number, where in enumerate(blocks))
+        arrays = results.together(laid_out, grid.latitude.shape, percentiles)
+        _check_answered(path, part, arrays, "cell")
+        made = results.dataset(grid, question, arrays, history=history, as_dates=as_dates)
+        part.finish(lambda whole: (results.write_zarr if out.suffix == ".zarr" else results.write_netcdf)(made, whole))
     x, y = (grid.dataset[dim].values if dim in grid.dataset.coords else None for dim in (grid.dims[-1], grid.dims[0]))
     return Survey(
         out=out,
@@ -159,22 +168,26 @@ def ask_stations(path: Path, out: Path, question: Question, units: Units, work: 
     _check_ending(out, TABLE_ENDINGS)
     stations = places.read_table(path, question)
     groups = [slice(at, at + places.GROUP) for at in range(0, len(stations), places.GROUP)]
-    identity = places.identity(path, stations)
-    part = Part(out, _asked(question, identity, units=units, blocks=len(groups)))
+    identity, percentiles = places.identity(path, stations), len(question.percentiles)
+
+    def like(number: int) -> Arrays:
+        return no_answers(len(stations[groups[number]]), percentiles).arrays()
 
     def job(number: int) -> Any:
-        return delayed(places.group_answers)(stations[groups[number]], units, len(question.percentiles))
+        return delayed(places.group_answers)(stations[groups[number]], units, percentiles)
 
-    _work_through(part, len(groups), job, work)
-    laid_out = (((where,), part.load(number)) for number, where in enumerate(groups))
-    arrays = results.together(laid_out, (len(stations),), len(question.percentiles))
-    _check_answered(path, part, arrays, "place")
-    answered = results.rows(places.as_places(stations), question, arrays)
-    if out.suffix == ".geojson":
-        document = results.geojson(answered, question, history)
-        part.finish(lambda whole: _write(whole, json.dumps(document, indent=1, allow_nan=False) + "\n"))
-    else:
-        part.finish(lambda whole: _write_table(whole, answered))
+    with alone(out):
+        part = Part(out, _asked(question, identity, units=units, blocks=len(groups)), like)
+        _work_through(part, len(groups), job, work)
+        laid_out = (((where,), part.load(number)) for number, where in enumerate(groups))
+        arrays = results.together(laid_out, (len(stations),), percentiles)
+        _check_answered(path, part, arrays, "place")
+        answered = results.rows(places.as_places(stations), question, arrays)
+        if out.suffix == ".geojson":
+            document = results.geojson(answered, question, history)
+            part.finish(lambda whole: _write(whole, json.dumps(document, indent=1, allow_nan=False) + "\n"))
+        else:
+            part.finish(lambda whole: _write_table(whole, answered))
     return Survey(
         out=out,
         arrays=arrays,
@@ -217,6 +230,9 @@ def _asked(question: Question, identity: str, **more: Any) -> dict[str, Any]:
 
 def _work_through(part: Part, count: int, job: Callable[[int], Any], work: Work) -> None:
     missing = part.missing(count)
+    if thrown := part.thrown_away:
+        more = f" and {len(thrown) - 1} more" if len(thrown) > 1 else ""
+        work.say(f"{part.folder}: {thrown[0]}{more} damaged or not of this run; thrown away, and worked out again")
     jobs = {number: job(number) for number in missing}
     with work.progress(count, count - len(missing)) as done:
         if work.scheduler is None and min(len(jobs), running.processes(work.workers)) <= 1:
