@@ -66,6 +66,7 @@ def alone(out: Path) -> Iterator[None]:
             raise RegionError(
                 f"{out}: another run is at work on it; wait until it is done, or name another place with -o"
             ) from None
+    new = not os.path.lexists(folder / _MANIFEST)
     try:
         _check_free(out)  # the other may have ended just now
         yield
@@ -75,7 +76,7 @@ def alone(out: Path) -> Iterator[None]:
             (folder / _LOCK).unlink()
         lock.release()
         with suppress(OSError):
-            if not any(folder.glob("block-*")):  # nothing is done that a later run could go on from
+            if new and not any(folder.glob("block-*")):  # nothing is done that a later run could go on from
                 (folder / _MANIFEST).unlink(missing_ok=True)
             folder.rmdir()  # only an empty one goes
 
