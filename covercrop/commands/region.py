@@ -87,7 +87,7 @@ def _run(arguments: argparse.Namespace) -> int:
         from covercrop.render.extra import need
 
         need("matplotlib", "region")
-        if arguments.map.suffix != ".png" or not arguments.map.parent.is_dir():
+        if not _can_be_drawn(arguments.map):
             raise UsageError(f"--map {arguments.map}: name a file that ends in .png, in a folder that is there")
 
     from covercrop.region import survey
@@ -108,6 +108,14 @@ def _run(arguments: argparse.Namespace) -> int:
     else:
         regional.summary(screen(), asked)
     return 0
+
+
+def _can_be_drawn(path: Path) -> bool:
+    """Whether a map may have this name; one that is too long is none."""
+    try:
+        return path.suffix == ".png" and path.parent.is_dir() and not path.is_dir()
+    except OSError:
+        return False
 
 
 def _tell(line: str) -> None:

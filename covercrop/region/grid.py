@@ -448,7 +448,7 @@ def _look_at_cells(grid: Grid, path: Path) -> None:
 def _named(grid: Grid, cell: dict[str, int]) -> str:
     """A cell by its place."""
     where = tuple(cell.values())
-    return f"latitude {grid.latitude[where]:g}, longitude {grid.longitude[where]:g}"
+    return f"latitude {grid.latitude[where]:.2f}, longitude {grid.longitude[where]:.2f}"
 
 
 def celsius(stored: NDArray[Any], unit: str) -> Array:

@@ -198,7 +198,7 @@ class Part:
     def _kept(self, number: int) -> dict[str, NDArray[Any]] | None:
         """The answers of a block; None if they are not there, not whole, or of another block or run."""
         try:
-            with np.load(self._file(number), allow_pickle=False) as file:
+            with self._file(number).open("rb") as stored, np.load(stored, allow_pickle=False) as file:
                 found = {name: file[name] for name in file.files}
         except PermissionError as error:
             raise RegionError(f"{self._file(number)}: cannot be read ({error.strerror}); allow reading it") from None

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from covercrop.errors import RegionError
+from covercrop.region.across import day_and_month, middle_percentile, season_days
 from covercrop.region.cells import LIMIT_NUMBER
 from covercrop.region.question import MonthDay, as_words
+from covercrop.replacement import replacing
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -64,27 +66,30 @@ def draw(survey: Survey, path: Path) -> None:
     figure = Figure(figsize=(10, 2 * (_WIDE * _height_of(survey) + _BENEATH)), layout=layout)
     FigureCanvasAgg(figure)
     axes = figure.subplots(2, 2)
-    dates = {name: _day_of_season(survey, name) for name in _DATES}
+    middle = middle_percentile(survey.question.percentiles)
+    dates = {name: season_days(survey.arrays, name, middle) for name in _DATES}
     for axis, (name, title) in zip(axes.flat, _DATES.items(), strict=False):
         _dates(figure, axis, survey, dates[name], title)
     _limit(axes.flat[3], survey)
     figure.suptitle(_title(survey), fontsize=14)
-    part = path.with_name(f".{path.name}.writing")
     try:
-        figure.savefig(part, format="png", dpi=110)
-        part.replace(path)
+        with replacing(path) as file:
+            figure.savefig(file, format="png", dpi=110)
     except OSError as error:
-        part.unlink(missing_ok=True)
-        raise RegionError(f"{path}: the map cannot be written ({error.strerror}); name another place") from None
+        raise RegionError(
+            f"{path}: the map cannot be written ({error.strerror}); the answer is whole in {survey.out}, make room or "
+            "name another place for the map"
+        ) from None
 
 
 def _height_of(survey: Survey) -> float:
     """Height of the map as a share of its width, within reason."""
-    if survey.x is None or survey.y is None or _geographic(survey):
+    if survey.x is None or survey.y is None:
         north, east = (float(np.nanmax(place) - np.nanmin(place)) for place in (survey.latitude, survey.longitude))
-        east /= _stretch(survey)
     else:
-        north, east = float(np.ptp(survey.y)), float(np.ptp(survey.x))
+        north, east = (float(np.ptp(_along(survey, each)[0])) for each in (survey.y, survey.x))
+    if survey.x is None or _geographic(survey):
+        east /= _stretch(survey)
     return float(np.clip(north / east, 0.3, 1.2)) if north > 0 and east > 0 else 1.0
 
 
@@ -99,31 +104,14 @@ def _title(survey: Survey) -> str:
     cover, crop = (words[name].replace("-", " ") for name in ("cover", "crop"))
     sown = words["sown"].replace("w-before-freeze", " weeks before the middle first freeze")
     if isinstance(survey.question.sown, MonthDay):
-        sown = _day_month((np.datetime64(f"2001-{sown}") - np.datetime64("2001-01-01")).astype(float))
+        date = dt.date(2001, survey.question.sown.month, survey.question.sown.day)
+        sown = f"{date.day} {date:%b}"
     return f"{cover[0].upper()}{cover[1:]}, sown {sown}; then {crop}"
-
-
-def _day_of_season(survey: Survey, name: str) -> np.ndarray:
-    """Days after the 1 January before or in the season's spring; the middle percentile."""
-    days = survey.arrays[name]
-    if days.ndim > survey.latitude.ndim:
-        days = days[_middle(survey)]
-    sowing = survey.arrays["sowing"]
-    known = ~np.isnat(sowing)
-    # In the north the spring lies in the year after sowing, in the south in the same one.
-    year = sowing.astype("datetime64[Y]") + (survey.latitude >= 0).astype("timedelta64[Y]")
-    shift = np.where(known, (sowing - year.astype("datetime64[D]")).astype(np.float64), np.nan)
-    return days + shift
-
-
-def _middle(survey: Survey) -> int:
-    percentiles = np.array(survey.question.percentiles)
-    return int(np.abs(percentiles - 50).argmin())
 
 
 def _dates(figure: Figure, axis: Axes, survey: Survey, days: np.ndarray, title: str) -> None:
     known = days[~np.isnan(days)]
-    percentile = survey.question.percentiles[_middle(survey)]
+    percentile = survey.question.percentiles[middle_percentile(survey.question.percentiles)]
     which = (
         ""
         if title.startswith("Planting")
@@ -166,7 +154,7 @@ def _frame(axis: Axes, survey: Survey, title: str) -> None:
     axis.tick_params(labelsize=8)
     if survey.x is None or _geographic(survey):
         axis.set_aspect(_stretch(survey))
-        axis.xaxis.set_major_formatter("{x:g}\N{DEGREE SIGN}")
+        axis.xaxis.set_major_formatter(lambda x, _: f"{x - 360 if x > 360 else x:g}\N{DEGREE SIGN}")
         axis.yaxis.set_major_formatter("{x:g}\N{DEGREE SIGN}")
     else:
         axis.set_aspect("equal")
@@ -181,9 +169,25 @@ def _geographic(survey: Survey) -> bool:
     return survey.y is not None and np.array_equal(survey.x, along) and np.array_equal(survey.y, survey.latitude[:, 0])
 
 
+def _along(survey: Survey, coordinate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """A coordinate of the grid as it can be drawn along, and the order in which it rises.
+
+    Longitudes go on over the date line; where the coordinate is no number, positions stand for it.
+    """
+    if coordinate.dtype.kind not in "iuf" or not np.isfinite(coordinate).all():
+        place = np.arange(coordinate.size)
+        return place, place
+    drawn = coordinate.astype(np.float64)
+    if coordinate is survey.x and _geographic(survey):
+        drawn = np.unwrap(drawn, period=360)
+    order = np.argsort(drawn, kind="stable")
+    return drawn[order], order
+
+
 def _fill(axis: Axes, survey: Survey, values: np.ndarray, **how: Any) -> Any:
     if survey.x is not None and survey.y is not None:
-        return axis.pcolormesh(survey.x, survey.y, np.ma.masked_invalid(values), shading="nearest", **how)
+        (x, across), (y, down) = (_along(survey, each) for each in (survey.x, survey.y))
+        return axis.pcolormesh(x, y, np.ma.masked_invalid(values[np.ix_(down, across)]), shading="nearest", **how)
     here = ~np.isnan(values)
     axis.scatter(survey.longitude[~here], survey.latitude[~here], c="none", edgecolors="#555555", s=36)
     return axis.scatter(
@@ -192,5 +196,5 @@ def _fill(axis: Axes, survey: Survey, values: np.ndarray, **how: Any) -> Any:
 
 
 def _day_month(day: float) -> str:
-    date = dt.date(2001, 1, 1) + dt.timedelta(days=int(day))
+    date = day_and_month(day)
     return f"{date.day} {date:%b}"

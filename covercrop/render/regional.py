@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
+from covercrop.region.across import Span, middle_percentile, span
 from covercrop.region.question import as_words
-from covercrop.region.results import counts, dates_of, why
+from covercrop.region.results import counts, why
 
 if TYPE_CHECKING:
     from covercrop.region.survey import Survey
@@ -18,7 +18,7 @@ _SHOWN = {
     "bloom_50": "50% bloom",
     "window_open": "window opens",
     "window_close": "window closes",
-    "end_cover": "best day to end it",
+    "end_cover": "best day to end the cover",
     "earliest_planting": "earliest planting",
     "safe_planting": "planting safe in 8 of 10 years",
     "latest_planting": "latest planting to ripen",
@@ -33,51 +33,67 @@ def summary(screen: Screen, survey: Survey) -> None:
     screen : Screen
     survey : Survey
     """
-    cells = "cells" if survey.x is not None else "places"
+    cells = "cells" if survey.latitude.ndim > 1 else "places"
     found = counts(survey.arrays)
-    total = sum(found.values())
-    screen.say(f"{survey.out}: {found.get('answered', 0):,} of {total:,} {cells} answered", style="bold")
+    answered, total = found.get("answered", 0), sum(found.values())
+    screen.say(f"{survey.out}: {answered:,} of {total:,} {cells} answered", style="bold")
     for status, count in found.items():
         if status != "answered":
             screen.say(why(count, status), indent=2)
+    screen.say()
+    percentile = survey.question.percentiles[middle_percentile(survey.question.percentiles)]
+    year = "in the middle year" if percentile == 50 else f"at percentile {percentile:g}"
+    heads = (
+        (year, "left"),
+        ("earliest", "right"),
+        ("half by", "right"),
+        ("latest", "right"),
+        (f"of {answered:,}", "right"),
+    )
     rows = []
     for name, label in _SHOWN.items():
-        early, middle, late = _across(survey, name)
-        if early is not None:
-            rows.append((label, early, str(middle), str(late)))
-    if rows:
-        screen.say()
-        heads = (("middle year", "left"), ("first", "right"), (f"middle of {cells}", "right"), ("last", "right"))
-        screen.table(heads, rows)
+        dates = _span(survey, name)
+        number = "all" if dates.count == answered else f"{dates.count:,}" if dates.count else "none"
+        rows.append((label, *(_day(date) for date in (dates.first, dates.middle, dates.last)), number))
+    screen.table(heads, rows)
     for note in survey.notes:
         screen.say(note)
 
 
 def document(survey: Survey, history: str) -> dict[str, Any]:
-    """The same for another program."""
+    """The same for another program.
+
+    Dates of one name are laid in one season, so that they sort as they stand; ``cells`` is the number of cells, or
+    places, that have one.
+    """
+    dates = {name: _span(survey, name) for name in _SHOWN}
     return {
         "schema": 1,
         "out": str(survey.out),
         "question": as_words(survey.question),
         "history": history,
         "cells": counts(survey.arrays),
+        "percentile": survey.question.percentiles[middle_percentile(survey.question.percentiles)],
         "dates": {
-            name: dict(zip(("first", "middle", "last"), _across(survey, name, iso=True), strict=True))
-            for name in _SHOWN
+            name: {
+                "first": _iso(each.first),
+                "middle": _iso(each.middle),
+                "last": _iso(each.last),
+                "cells": each.count,
+            }
+            for name, each in dates.items()
         },
         "notes": list(survey.notes),
     }
 
 
-def _across(survey: Survey, name: str, *, iso: bool = False) -> tuple[str | None, str | None, str | None]:
-    """First, middle and last date of the cells that have one: of the middle percentile."""
-    dates = survey.arrays["sowing"] if name == "sowing" else dates_of(survey.arrays, name)
-    if dates.ndim > survey.latitude.ndim:
-        dates = dates[int(np.abs(np.array(survey.question.percentiles) - 50).argmin())]
-    known = np.sort(dates[~np.isnat(dates)].astype("datetime64[D]"))
-    if not known.size:
-        return None, None, None
-    first, middle, last = known[0].item(), known[known.size // 2].item(), known[-1].item()
-    if iso:
-        return first.isoformat(), middle.isoformat(), last.isoformat()
-    return f"{first.day} {first:%b}", f"{middle.day} {middle:%b}", f"{last.day} {last:%b}"
+def _span(survey: Survey, name: str) -> Span:
+    return span(survey.arrays, name, middle_percentile(survey.question.percentiles))
+
+
+def _day(date: dt.date | None) -> str:
+    return "-" if date is None else f"{date.day} {date:%b}"
+
+
+def _iso(date: dt.date | None) -> str | None:
+    return None if date is None else date.isoformat()
