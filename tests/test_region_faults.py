@@ -142,6 +142,16 @@ def test_a_grid_that_cannot_be_what_it_says(name: str, tmp_path: Path) -> None:
     assert "\n" not in str(refused.value)
 
 
+def test_a_day_of_sowing_in_words_is_no_day_of_the_year(tmp_path: Path) -> None:
+    """Where each cell chooses its sowing, the choice is a number."""
+    grid = small()
+    grid["when"] = (("lat", "lon"), np.full((2, 2), "September"))
+    grid.to_netcdf(tmp_path / "grid.nc")
+    chosen = questions.check(Question(cover="crimson-clover", sown=questions.sowing("from:when"), crop="summer-squash"))
+    with pytest.raises(RegionError, match="when holds text; give it as numbers"):
+        open_grid(tmp_path / "grid.nc", chosen)
+
+
 def test_the_command_says_it_in_one_line_and_writes_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Degrees Celsius said to be Fahrenheit: no summer in any cell, which is told when all have been looked at."""
     for made, words in (
