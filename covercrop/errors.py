@@ -12,6 +12,7 @@
     |   +-- WeatherGapError     a gap too long to fill
     |   +-- StationError        no such station, or none near enough
     |   +-- OfflineError        nothing cached and no network
+    |       +-- UnusableError   nothing cached, and nothing that the server sent can be used
     +-- RegionError             a grid, a table of stations or a run over them cannot go on
     +-- UsageError              an option or argument cannot be used (ValueError)
 
@@ -115,6 +116,10 @@ class StationError(WeatherError):
 
 class OfflineError(WeatherError):
     """No network, and nothing kept from an earlier visit."""
+
+
+class UnusableError(OfflineError):
+    """The server answers, but with nothing that can be used, and nothing is kept from an earlier visit."""
 
 
 class RegionError(CovercropError):

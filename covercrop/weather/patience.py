@@ -8,6 +8,7 @@ import threading
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import TypeVar
 
 Result = TypeVar("Result")
@@ -23,24 +24,46 @@ class NoAnswerError(Exception):
     """The server did not answer, or not in time."""
 
 
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What the client logged.
+
+    Attributes
+    ----------
+    message : str
+    error : type or None
+        The kind of exception that it met; the exception itself would keep a connection open.
+    absent : bool
+        Whether it only says that the server has no such file.
+    """
+
+    message: str
+    error: type[BaseException] | None = None
+    absent: bool = False
+
+
 @contextmanager
-def listening() -> Iterator[list[str]]:
+def listening() -> Iterator[list[Heard]]:
     """Collect what the client logs as a warning or worse, and give its sockets the time limit it does not set.
 
-    Deprecation warnings of the client are none of the user's business.
+    That there is no file for a year it tells as a mere information; without
+    it no rows are as good as an empty file.  Deprecation warnings of the
+    client are none of the user's business.
     """
-    heard: list[str] = []
+    heard: list[Heard] = []
 
     class Listener(logging.Handler):
         def emit(self, record: logging.LogRecord) -> None:
-            heard.append(record.getMessage())
+            message, absent = record.getMessage(), record.levelno < logging.WARNING
+            if not absent or message.endswith("was not found"):
+                heard.append(Heard(message, record.exc_info[0] if record.exc_info else None, absent))
 
     logger = logging.getLogger("meteostat")
-    listener = Listener(logging.WARNING)
+    listener = Listener(logging.INFO)
     propagate, level, limit = logger.propagate, logger.level, socket.getdefaulttimeout()
     logger.addHandler(listener)
     logger.propagate = False
-    logger.setLevel(logging.WARNING)
+    logger.setLevel(logging.INFO)
     socket.setdefaulttimeout(ANSWER_LIMIT)
     try:
         with warnings.catch_warnings():
@@ -70,5 +93,5 @@ def within(seconds: float, call: Callable[[], Result]) -> Result:
     if worker.is_alive():
         raise NoAnswerError
     if problem:
-        raise problem[0]
+        raise problem.pop()
     return outcome[0]

@@ -7,26 +7,32 @@ alike, as fewer rows; what it logs and a time limit tell them apart.
 
 from __future__ import annotations
 
+import errno
+import http.client
 import math
 import re
+import time
+import urllib.error
 from dataclasses import replace
 from datetime import date
 from difflib import get_close_matches
 from functools import lru_cache, partial
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from covercrop.errors import OfflineError, StationError
+from covercrop.errors import OfflineError, StationError, UnusableError, visible
 from covercrop.records import DailyWeather, Station
+from covercrop.weather import station_list
 from covercrop.weather.fetching import Answer, Ask, station_record
 from covercrop.weather.outlook import record_of
-from covercrop.weather.patience import ANSWER_LIMIT, NoAnswerError, listening, within
+from covercrop.weather.patience import ANSWER_LIMIT, Heard, NoAnswerError, listening, within
 from covercrop.weather.sharing import SharedWeather
-from covercrop.weather.store import NO_DAYS, NO_READINGS, Days, Kept, Values, cache_folder, load
+from covercrop.weather.store import NO_DAYS, NO_READINGS, Days, Kept, Values, cache_folder, looked_into
 from covercrop.weather.table import MOST_CLIMB, blend, lapse_adjust
 
 if TYPE_CHECKING:
@@ -38,6 +44,10 @@ Day = date | np.datetime64
 REQUEST_LIMIT = 20.0
 #: Age at which the list of stations is fetched again [d].
 STATION_LIST_AGE = 30
+#: Share of the stations kept that another list must have: some are closed, but half of them are not at once.
+LEAST_OF_LIST = 0.5
+#: A file that cannot be written, rather than an answer that does not come.
+_NO_PLACE = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EPERM)
 
 #: How far stations are looked for [km], and how many of them.
 RADIUS_KM, MOST_NEAR = 80.0, 6
@@ -162,10 +172,15 @@ def station_weather(
     """
     folder = cache_folder(cache_dir)
     station_id = station_id.strip().upper()
-    kept = load(folder, station_id)
+    kept, thrown = looked_into(folder, station_id)
+    told: tuple[str, ...] = ()
     if kept is None:
+        told = _keep_list(folder)
         kept = Kept(station=_known_station(station_id, folder))
-    return station_record(kept, _day(start), _day(end), _day(today), folder, _asker(folder), refresh=refresh)
+    weather = station_record(
+        kept, _day(start), _day(end), _day(today), folder, _asker(folder), refresh=refresh, thrown=thrown
+    )
+    return replace(weather, notes=(*told, *weather.notes)) if told else weather
 
 
 def weather_at(
@@ -214,15 +229,17 @@ def weather_at(
     weather: DailyWeather | None = None
     days = 0  # observed in it
     offline: OfflineError | None = None
+    unusable: list[UnusableError] = []
     shared = SharedWeather() if shared is None else shared
-    shared.once(("the list of stations", folder), lambda: _keep_list(folder))
+    told = shared.once(("the list of stations", folder), lambda: _keep_list(folder))
     for station in _nearest(folder, latitude, longitude, elevation_m, radius_km=RADIUS_KM, limit=MOST_NEAR):
         # After one outage the other stations are only looked up: each would cost a time limit.
         ask = _asker(folder) if offline is None else None
 
         def bring(station: Station = station, ask: Ask | None = ask) -> DailyWeather:
-            kept = load(folder, station.id) or Kept(station=station)
-            return station_record(kept, first, last, now, folder, ask, refresh=refresh)
+            kept, thrown = looked_into(folder, station.id)
+            kept = kept or Kept(station=station)
+            return station_record(kept, first, last, now, folder, ask, refresh=refresh, thrown=thrown)
 
         which = (station.id, first, last, now)
         try:
@@ -232,6 +249,9 @@ def weather_at(
                 continue
             moved = shared.once((*which, elevation_m), partial(lapse_adjust, record, station.elevation_m, elevation_m))
         except StationError:
+            continue
+        except UnusableError as error:  # which says nothing of the other stations
+            unusable.append(error)
             continue
         except OfflineError as error:
             offline = offline or error
@@ -246,11 +266,16 @@ def weather_at(
         if days >= COMPLETE_ENOUGH * asked or len(weather.stations) >= MOST_STATIONS:
             break
     if weather is None:
-        raise offline or StationError(
-            f"no station within {RADIUS_KM:.0f} km of {latitude:.2f}, {longitude:.2f} has a tenth of the days from "
-            f"{first} to {min(last, now)}; name a station, or give a weather file"
+        raise (
+            offline
+            or next(iter(unusable), None)
+            or StationError(
+                f"no station within {RADIUS_KM:.0f} km of {latitude:.2f}, {longitude:.2f} has a tenth of the days from "
+                f"{first} to {min(last, now)}; name a station, or give a weather file"
+            )
         )
-    return weather
+    told = (*told, *(f"passed over: {error}" for error in unusable))
+    return replace(weather, notes=(*told, *weather.notes)) if told else weather
 
 
 def _observed(weather: DailyWeather) -> int:
@@ -312,36 +337,75 @@ def _client(folder: Path) -> Any:
     return ms
 
 
-def _keep_list(folder: Path) -> None:
-    """See to it that the list of stations is there: fetched whole and looked into before it replaces the last one."""
-    ms = _listed(folder)
-    file, part = _list_file(folder), folder / "stations.part"
+def _keep_list(folder: Path) -> tuple[str, ...]:
+    """See to it that a list of stations is there that can be used; what is to be said of it.
+
+    One that cannot is thrown away; one that is old stays until another has been fetched whole and looked into.
+    """
+    file = _list_file(folder)
+    fault, days = "", None
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        old = not file.exists() or (date.today() - date.fromtimestamp(file.stat().st_mtime)).days >= STATION_LIST_AGE
-        if old:
-            part.touch()
-            part.unlink()
+        if file.exists():
+            about = file.stat()
+            days = int((time.time() - about.st_mtime) // 86400)
+            if fault := station_list.fault(file, about.st_mtime_ns, about.st_size):
+                file.unlink()
     except OSError as error:
-        raise StationError(
-            f"the list of weather stations cannot be kept in {folder} ({error.strerror}); "
-            "set COVERCROP_CACHE to a folder that can be written"
-        ) from None
-    if old:
+        raise _no_place(folder, error) from None
+    sound = days is not None and not fault
+    if sound and days is not None and -1 <= days < STATION_LIST_AGE:
+        return ()
+    lost = f"the list of weather stations that was kept could not be used ({fault}) and was thrown away"
+    try:
+        problem = _fetch_list(folder, file)
+    except OSError as error:
+        if not sound:
+            raise _no_place(folder, error) from None
+        problem = str(_no_place(folder, error))
+    if not problem:
+        return (f"{lost}; another was fetched",) if fault else ()
+    if sound:
+        return (f"{problem}; the one kept from {days} days ago is used",)
+    way_out = "connect and try again, or give a weather file"
+    raise OfflineError(f"{lost}; {problem}; {way_out}" if fault else f"{problem}; {way_out}")
+
+
+def _fetch_list(folder: Path, file: Path) -> str:
+    """Fetch the list of stations; what went wrong, in words, or nothing.
+
+    Raises
+    ------
+    OSError
+        If there is no place for it.
+    """
+    ms = _listed(folder)
+    with TemporaryDirectory(prefix=".stations-", dir=folder, ignore_cleanup_errors=True) as aside:
+        part = Path(aside) / file.name
         ms.config.stations_db_file = str(part)
-        try:
-            with listening():
-                sound = within(REQUEST_LIMIT, lambda: ms.stations.query("PRAGMA quick_check").iloc[0, 0])
-            if sound != "ok":
-                raise ValueError(sound)
-            part.replace(file)
-        except Exception:  # the client raises a bare Exception, and pandas its own for a damaged file
-            part.unlink(missing_ok=True)
-            if not file.exists():
-                raise OfflineError(
-                    "the list of weather stations could not be fetched (no answer); connect and try again, "
-                    "or give a weather file"
-                ) from None
+        with listening():  # to the end of the exception too, which holds a connection that nobody closes
+            try:
+                within(REQUEST_LIMIT, lambda: ms.stations.connect().close())
+            except Exception as error:  # the client raises a bare Exception
+                if isinstance(error, OSError) and error.errno in _NO_PLACE:
+                    raise
+                return "the list of weather stations could not be fetched (no answer)"
+        about = part.stat()
+        fault = station_list.fault(part, about.st_mtime_ns, about.st_size)
+        if not fault and (kept := station_list.stations_in(file) if file.exists() else 0):
+            sent = station_list.stations_in(part)
+            fault = f"it has {sent} stations, and {kept} are kept" if sent < LEAST_OF_LIST * kept else ""
+        if fault:
+            return f"the list of weather stations that the server sent cannot be used ({fault})"
+        part.replace(file)
+    return ""
+
+
+def _no_place(folder: Path, error: OSError) -> StationError:
+    return StationError(
+        f"the list of weather stations cannot be kept in {folder} ({error.strerror}); "
+        "set COVERCROP_CACHE to a folder that can be written"
+    )
 
 
 def _listed(folder: Path) -> Any:
@@ -353,8 +417,7 @@ def _listed(folder: Path) -> Any:
 
 
 def _known_station(station_id: str, folder: Path) -> Station:
-    """A station by its id, from the list of stations."""
-    _keep_list(folder)
+    """A station by its id, from the list of stations that is kept."""
     ms = _listed(folder)
     # The look-up takes % and _ as wildcards.
     found = ms.stations.meta(station_id) if re.fullmatch(r"[A-Za-z0-9]+", station_id) else None
@@ -396,20 +459,53 @@ def _ask(ms: Any, station: Station, first: np.datetime64, last: np.datetime64, m
         longitude=station.longitude,
         elevation=station.elevation_m,
     )
-    ms.config.include_model_data = model
     wanted = [ms.Parameter(name) for name in _COLUMNS]
 
     def fetch() -> tuple[pd.DataFrame | None, str]:
         series = ms.daily(known, first.astype(object), last.astype(object), parameters=wanted)
-        return series.fetch(sources=True), series.attribution
+        # What the client would take out as impossible tells what an answer is worth.
+        return series.fetch(sources=True, clean=False), series.attribution
 
-    with listening() as failures:
-        try:
-            frame, attribution = within(REQUEST_LIMIT, fetch)
-        except NoAnswerError:
-            return Answer(days=NO_DAYS, readings=NO_READINGS, failures=("no answer in time",))
-    days, readings = _split(frame, {str(ms.Provider.DWD_MOSMIX), str(ms.Provider.METNO_FORECAST)}, model)
-    return Answer(days=days, readings=readings, attribution=attribution, failures=tuple(failures))
+    def asked(model: bool) -> tuple[pd.DataFrame | None, str, list[Heard]]:
+        ms.config.include_model_data = model
+        with listening() as heard:
+            return *within(REQUEST_LIMIT, fetch), heard
+
+    try:
+        frame, attribution, heard = asked(model)
+        if (frame is None or frame.empty) and not heard and not model:
+            # A file without a day that was observed is empty, or has days of models.
+            of_models, _, heard = asked(True)
+            if of_models is None or of_models.empty:
+                return _none(heard, failure="what came has no day of it")
+        if (frame is None or frame.empty) or any(not trouble.absent for trouble in heard):
+            return _none(heard)
+        days, readings = _split(frame, {str(ms.Provider.DWD_MOSMIX), str(ms.Provider.METNO_FORECAST)}, model)
+    except NoAnswerError:
+        return Answer(days=NO_DAYS, readings=NO_READINGS, silent=True)
+    except _TextError as error:
+        return _none([], failure=str(error))
+    except Exception:  # the client joins numbers and text, and fails in as many ways as there are texts
+        return _none([], failure="what came could not be read")
+    return Answer(days=days, readings=readings, attribution=attribution)
+
+
+def _none(heard: list[Heard], failure: str = "") -> Answer:
+    """An answer without a day, and why: as given, unless the client logged what it met."""
+    kinds = [trouble.error for trouble in heard if trouble.error]
+    silent = any(issubclass(kind, urllib.error.URLError | TimeoutError | ConnectionError) for kind in kinds)
+    if silent:
+        failure = ""
+    elif any(issubclass(kind, http.client.HTTPException) for kind in kinds):
+        failure = "the answer broke off"
+    elif any(not trouble.absent for trouble in heard):
+        failure = "what came could not be read"
+    nothing = not silent and not failure and any(trouble.absent for trouble in heard)
+    return Answer(days=NO_DAYS, readings=NO_READINGS, nothing=nothing, silent=silent, failure=failure)
+
+
+class _TextError(Exception):
+    """Text where numbers should stand."""
 
 
 def _split(frame: pd.DataFrame | None, models: set[str], model: bool) -> tuple[Days, Values]:
@@ -426,6 +522,10 @@ def _split(frame: pd.DataFrame | None, models: set[str], model: bool) -> tuple[D
         if name in frame:
             from_model = [not models.isdisjoint(str(source).split()) for source in frame[f"{name}_source"]]
             here = np.array(from_model, dtype=bool) == model
-            row[here] = frame[name].to_numpy(np.float64, na_value=np.nan)[here]
+            numbers = pd.to_numeric(frame[name], errors="coerce")
+            if (text := frame[name].notna() & numbers.isna()).any():
+                found = visible(ascii(str(frame[name][text].iloc[0])[:20]))
+                raise _TextError(f"{name} on {frame.index[text][0]:%Y-%m-%d} is {found}, which is no number")
+            row[here] = numbers.to_numpy(np.float64, na_value=np.nan)[here]
     some = ~np.isnan(values).all(axis=0)
     return days[some], values[:, some]

@@ -1,17 +1,21 @@
 """What was fetched from stations, kept between runs: one file a station.
 
-A file is replaced whole or not at all.  One that cannot be read counts as
-absent, since everything in it can be fetched again.
+A file is replaced whole or not at all.  One that holds what it should not is
+thrown away, since everything in it can be fetched again.
 """
 
 from __future__ import annotations
 
+import errno
 import json
+import math
 import os
 import sys
-import zipfile
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field, replace
+from datetime import date
 from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,11 +23,16 @@ from numpy.typing import NDArray
 from covercrop.records import Station
 from covercrop.replacement import replacing
 
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
 Days = NDArray[np.datetime64]
 Values = NDArray[np.float64]
 
 #: A year is settled when it was fetched so long after its end [d].
 SETTLED_AFTER = 60
+#: Age at which a settled year without any day is asked for again [d]: a server that was mended has it now.
+EMPTY_AGE = 30
 
 NO_DAYS = np.empty(0, dtype="datetime64[D]")
 NO_READINGS = np.empty((3, 0))
@@ -43,6 +52,8 @@ class Kept:
         Minimum, maximum [degC] and rain [mm].
     fetched : dict of int to numpy.datetime64[D]
         For each year that was asked for and answered, with data or without, when.
+    again : frozenset of int
+        Years to ask for again however fresh they are, since the last answer was not used.
     ahead, ahead_readings
         The same for forecast days, which are as old as ``ahead_fetched``.
     """
@@ -52,6 +63,7 @@ class Kept:
     days: Days = field(default_factory=lambda: NO_DAYS)
     readings: Values = field(default_factory=lambda: NO_READINGS)
     fetched: dict[int, np.datetime64] = field(default_factory=dict)
+    again: frozenset[int] = frozenset()
     ahead: Days = field(default_factory=lambda: NO_DAYS)
     ahead_readings: Values = field(default_factory=lambda: NO_READINGS)
     ahead_fetched: np.datetime64 = field(default_factory=lambda: np.datetime64("NaT", "D"))
@@ -70,23 +82,106 @@ def cache_folder(given: str | Path | None = None) -> Path:
     return base / "covercrop"
 
 
+def clock() -> np.datetime64:
+    """The calendar's today: a day asked about ahead of time must not make the cache look newer than it is."""
+    return np.datetime64(date.today(), "D")
+
+
 def load(folder: Path, station_id: str) -> Kept | None:
     """What is kept of a station, or None."""
+    return looked_into(folder, station_id)[0]
+
+
+def looked_into(folder: Path, station_id: str) -> tuple[Kept | None, str]:
+    """What is kept of a station, or None; and what is to be said where something is there that cannot be used."""
+    path = _path(folder, station_id)
     try:
-        with _path(folder, station_id).open("rb") as raw, np.load(raw, allow_pickle=False) as file:
-            about = json.loads(str(file["about"]))
-            return Kept(
-                station=Station(**about["station"]),
-                attribution=about["attribution"],
-                days=file["days"],
-                readings=file["readings"],
-                fetched=dict(zip(file["years"].tolist(), file["fetched"], strict=True)),
-                ahead=file["ahead"],
-                ahead_readings=file["ahead_readings"],
-                ahead_fetched=file["ahead_fetched"][()],
-            )
-    except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile):
-        return None
+        with path.open("rb") as raw:
+            return _checked(_read(raw), station_id, clock() + np.timedelta64(1, "D")), ""
+    except OSError as error:
+        if error.errno in (errno.ENOENT, errno.ENOTDIR, errno.ENAMETOOLONG, errno.EINVAL):
+            return None, ""
+        # It may well be whole, and is replaced only by an answer.
+        return None, f"station {station_id}: {path.name} in {folder} cannot be read ({error.strerror}); asked for again"
+    except Exception as error:  # a zip file can be wrong in more ways than zipfile, zlib, json and numpy name in common
+        if not path.is_file():  # a name that no file can have
+            return None, ""
+        why = f" ({error})" if isinstance(error, _WrongError) else ""
+        with suppress(OSError):  # the next answer replaces it
+            path.unlink()
+        return None, f"station {station_id}: what was kept of it is damaged{why}; thrown away, and asked for again"
+
+
+class _WrongError(Exception):
+    """A file that can be read and holds what it should not."""
+
+
+def _read(raw: IO[bytes]) -> Kept:
+    file = np.load(raw, allow_pickle=False)
+    about = json.loads(str(file["about"]))
+    names = ("days", "readings", "years", "fetched", "ahead", "ahead_readings", "ahead_fetched")
+    arrays = {name: file[name] for name in names}
+    for name, kind in {"years": "i8", "readings": "f8", "ahead_readings": "f8"}.items():
+        if arrays[name].dtype != np.dtype(kind):
+            raise _WrongError(f"{name} are of type {arrays[name].dtype}")
+    for name in ("days", "fetched", "ahead", "ahead_fetched"):
+        if arrays[name].dtype != np.dtype("datetime64[D]"):
+            raise _WrongError(f"{name} are of type {arrays[name].dtype}")
+    for name in ("days", "ahead"):
+        days, values = arrays[name], arrays["readings" if name == "days" else "ahead_readings"]
+        if days.ndim != 1 or values.shape != (3, days.size):
+            raise _WrongError(f"{name} and their readings are of unequal length")
+        if np.isnat(days).any() or (np.diff(days) <= np.timedelta64(0, "D")).any():
+            raise _WrongError(f"{name} are not in order")
+        if np.isinf(values).any():
+            raise _WrongError("an endless reading")
+    years, fetched = arrays["years"], arrays["fetched"]
+    if years.ndim != 1 or fetched.shape != years.shape or arrays["ahead_fetched"].shape:
+        raise _WrongError("years and their dates are of unequal length")
+    if np.isnat(fetched).any() or np.unique(years).size != years.size:
+        raise _WrongError("a year without a date, or twice")
+    return Kept(
+        station=_station(about["station"]),
+        attribution=_text(about["attribution"]),
+        days=arrays["days"],
+        readings=arrays["readings"],
+        fetched=dict(zip(years.tolist(), fetched, strict=True)),
+        again=frozenset(int(year) for year in about.get("again", ())),  # not written before 0.3
+        ahead=arrays["ahead"],
+        ahead_readings=arrays["ahead_readings"],
+        ahead_fetched=arrays["ahead_fetched"][()],
+    )
+
+
+def _station(about: dict[str, Any]) -> Station:
+    station = Station(**about)
+    place = (station.latitude, station.longitude, station.elevation_m or 0.0, station.distance_km or 0.0)
+    if not all(isinstance(number, int | float) and math.isfinite(number) for number in place):
+        raise _WrongError("a place that is none")
+    _text(station.id), _text(station.name)
+    return station
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise _WrongError(f"{value!r} where a name should stand")
+    return value
+
+
+def _checked(kept: Kept, station_id: str, latest: np.datetime64) -> Kept:
+    """What is kept, if it is that station's and its days those that were fetched, up to the latest that can be."""
+    if kept.station.id != station_id:
+        raise _WrongError(f"it is of station {kept.station.id}")
+    year = years_of(kept.days)
+    last = {each: kept.days[year == each][-1] for each in np.unique(year).tolist()}
+    day = np.timedelta64(1, "D")  # a thermometer east of the machine's clock may be a day ahead
+    if any(each not in kept.fetched or end > min(kept.fetched[each] + day, latest) for each, end in last.items()):
+        raise _WrongError("days that were never fetched")
+    if all(stamp <= latest for stamp in kept.fetched.values()):
+        return kept
+    # A clock that was wrong for a while: a year was fetched on its last day at the earliest.
+    fetched = {each: stamp if stamp <= latest else last.get(each) for each, stamp in kept.fetched.items()}
+    return replace(kept, fetched={each: stamp for each, stamp in fetched.items() if stamp is not None})
 
 
 def save(folder: Path, kept: Kept) -> bool:
@@ -97,7 +192,13 @@ def save(folder: Path, kept: Kept) -> bool:
         with replacing(_path(folder, kept.station.id)) as file:
             np.savez(
                 file,
-                about=json.dumps({"station": asdict(kept.station), "attribution": kept.attribution}),
+                about=json.dumps(
+                    {
+                        "station": asdict(kept.station),
+                        "attribution": kept.attribution,
+                        "again": sorted(kept.again),
+                    }
+                ),
                 days=kept.days,
                 readings=kept.readings,
                 years=np.array(years, dtype=np.int64),
@@ -125,27 +226,34 @@ def years_of(days: Days) -> NDArray[np.int64]:
     return days.astype("datetime64[Y]").astype(np.int64) + 1970
 
 
+def spans(years: list[int]) -> str:
+    """Years in order as ``1994-2001, 2003``."""
+    parts = np.split(np.array(years), np.flatnonzero(np.diff(years) > 1) + 1)
+    return ", ".join(str(part[0]) if part.size == 1 else f"{part[0]}-{part[-1]}" for part in parts)
+
+
 def is_fresh(kept: Kept, year: int, today: np.datetime64) -> bool:
     """Whether a year need not be asked for again: fetched today, or when it was long over."""
     fetched = kept.fetched.get(year)
-    if fetched is None:
+    if fetched is None or year in kept.again:
         return False
+    age = (today - fetched).astype(int)
     settled = np.datetime64(f"{year}-12-31") + np.timedelta64(SETTLED_AFTER, "D")
-    return bool(fetched >= settled or today - fetched < np.timedelta64(1, "D"))
+    return bool(age < 1 or (fetched >= settled and (age < EMPTY_AGE or year in years_of(kept.days))))
 
 
 def age_notes(kept: Kept, behind: list[int], today: np.datetime64) -> list[str]:
     """What could not be fetched now, and how old what is kept of it is."""
     name = f"station {kept.station.id}"
     old = [kept.fetched[year] for year in behind if year in kept.fetched]
-    lost = [str(year) for year in sorted(behind) if year not in kept.fetched]
+    lost = [year for year in behind if year not in kept.fetched]
     notes = []
     if old:
         age = int((today - max(old)).astype(int))
         ago = "1 day ago" if age == 1 else f"{age} days ago"
         notes.append(f"{name}: last fetched {max(old)}, {ago}; no answer from the weather server now")
     if lost:
-        notes.append(f"{name}: {', '.join(lost)} could not be fetched; try again later")
+        notes.append(f"{name}: {spans(sorted(lost))} could not be fetched; try again later")
     return notes
 
 
@@ -157,17 +265,42 @@ def merge(
     stamp: np.datetime64,
     attribution: str,
 ) -> Kept:
-    """Replace whole years of what is kept."""
-    stay = ~np.isin(years_of(kept.days), sorted(years))
-    all_days = np.concatenate([kept.days[stay], days])
-    order = np.argsort(all_days, kind="stable")
+    """Add what was answered of some years to what is kept.
+
+    Of two readings the one that came stands; one that did not come is no reason to lose that which is kept.
+    """
+    all_days = np.union1d(kept.days, days)
+    values = np.full((3, all_days.size), np.nan)
+    values[:, np.searchsorted(all_days, kept.days)] = kept.readings
+    place = np.searchsorted(all_days, days)
+    values[:, place] = np.where(np.isnan(readings), values[:, place], readings)
     return replace(
         kept,
-        days=all_days[order],
-        readings=np.concatenate([kept.readings[:, stay], readings], axis=1)[:, order],
-        fetched=kept.fetched | dict.fromkeys(years, stamp),
+        days=all_days,
+        readings=values,
+        # A day asked about in the past does not make a later visit undone.
+        fetched=kept.fetched | {year: max(stamp, kept.fetched.get(year, stamp)) for year in years},
+        again=kept.again - years,
         attribution=credit(kept.attribution, attribution) if days.size else kept.attribution,
     )
+
+
+def without(kept: Kept, years: Iterable[int]) -> Kept:
+    """What is kept of all other years."""
+    gone = sorted(years)
+    stay = ~np.isin(years_of(kept.days), gone)
+    return replace(
+        kept,
+        days=kept.days[stay],
+        readings=kept.readings[:, stay],
+        fetched={year: stamp for year, stamp in kept.fetched.items() if year not in gone},
+    )
+
+
+def by_year(days: Days, readings: Values) -> dict[int, tuple[Days, Values]]:
+    """Days and readings of each calendar year."""
+    year = years_of(days)
+    return {each: (days[year == each], readings[:, year == each]) for each in np.unique(year).tolist()}
 
 
 def credit(*lines: str) -> str:
