@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from weather_server import PLACES, WeatherServer, observed_row, temperatures
+from weather_server import PLACES, WeatherServer, observed_row, point_client_at, temperatures
 
 from covercrop.errors import OfflineError, StationError
 from covercrop.records import DailyWeather, Station
@@ -29,25 +29,8 @@ SOWN = date(2023, 9, 15)
 @pytest.fixture
 def server(monkeypatch: pytest.MonkeyPatch) -> Iterator[WeatherServer]:
     """The server, with the client pointed at it: nothing else is replaced."""
-    import meteostat as ms
-    from meteostat.providers.meteostat import daily
-
-    monkeypatch.setenv("NO_PROXY", "127.0.0.1")
-    for name in (
-        "cache_enable",
-        "cache_autoclean",
-        "cache_directory",
-        "network_timeout",
-        "network_max_retries",
-        "stations_db_ttl",
-        "stations_db_file",
-        "include_model_data",
-    ):
-        monkeypatch.setattr(ms.config, name, getattr(ms.config, name))
     with WeatherServer(today=TODAY) as running:
-        monkeypatch.setattr(ms.config, "stations_db_endpoints", [f"{running.url}/stations.db"])
-        # The provider module copied its address when it was imported.
-        monkeypatch.setattr(daily, "ENDPOINT", running.url + "/daily/{year}/{station}.csv.gz")
+        point_client_at(running, monkeypatch)
         yield running
 
 

@@ -18,6 +18,10 @@ from datetime import date, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pytest
 
 FIRST, LAST = 1985, 2024
 
@@ -75,7 +79,9 @@ class WeatherServer:
 
     ``status`` fails every request, ``failing_years`` only those years;
     ``hang`` waits before an answer, ``trickle`` sends it a byte at a time [s];
-    ``row`` may change what a day brings.
+    ``row`` may change what a day brings, ``spoil`` the bytes of any answer,
+    given its path; ``cut`` leaves out so many bytes at the end of what is
+    announced, ``endless`` never stops sending.
     """
 
     status: int = 200
@@ -83,8 +89,12 @@ class WeatherServer:
     hang: float = 0.0
     trickle: float = 0.0
     row: Callable[[str, date], Row | None] = observed_row
+    spoil: Callable[[str, bytes], bytes] = lambda _, body: body
+    cut: int = 0
+    endless: bool = False
     log: list[str] = field(default_factory=list)
     today: date = date(LAST, 12, 31)
+    closed: bool = False
 
     def __enter__(self) -> WeatherServer:
         with TemporaryDirectory() as folder:
@@ -114,6 +124,7 @@ class WeatherServer:
 
     def close(self) -> None:
         """From now on connections are refused."""
+        self.closed = True
         self.http.shutdown()
         self.http.server_close()
 
@@ -140,9 +151,15 @@ class WeatherServer:
                 body = self._daily(station, year)
             else:
                 code = 404
+        if code == 200:
+            body = self.spoil(request.path, body)
         request.send_response(code)
-        request.send_header("Content-Length", str(len(body)))
+        if not self.endless:
+            request.send_header("Content-Length", str(len(body)))
         request.end_headers()
+        body = body[: len(body) - self.cut]
+        while self.endless and not self.closed:
+            request.wfile.write(bytes(65536))
         if self.trickle:
             for position in range(len(body)):
                 request.wfile.write(body[position : position + 1])
@@ -181,3 +198,25 @@ def _stations_db(path: Path) -> bytes:
     connection.commit()
     connection.close()
     return path.read_bytes()
+
+
+def point_client_at(server: WeatherServer, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have the real client ask this server; nothing else of it is replaced."""
+    import meteostat as ms
+    from meteostat.providers.meteostat import daily
+
+    monkeypatch.setenv("NO_PROXY", "127.0.0.1")
+    for name in (
+        "cache_enable",
+        "cache_autoclean",
+        "cache_directory",
+        "network_timeout",
+        "network_max_retries",
+        "stations_db_ttl",
+        "stations_db_file",
+        "include_model_data",
+    ):
+        monkeypatch.setattr(ms.config, name, getattr(ms.config, name))
+    monkeypatch.setattr(ms.config, "stations_db_endpoints", [f"{server.url}/stations.db"])
+    # The provider module copied its address when it was imported.
+    monkeypatch.setattr(daily, "ENDPOINT", server.url + "/daily/{year}/{station}.csv.gz")

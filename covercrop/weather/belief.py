@@ -30,15 +30,20 @@ FEWEST_DAYS = 5
 #: Share of days too hot for any place that makes a year one in degF, and their number: as
 #: :func:`~covercrop.weather.quality.check_unit` has it; beyond the highest they are codes rather than degF.
 HOT, HIGHEST, HOT_SHARE, FEWEST_HOT = 57.0, 150.0, 0.02, 3
+#: Share of days on which one of minimum and maximum is that of the day before: a column of zeros, or of rain.
+SAME_SHARE = 0.8
+#: Share of days with less than no rain: temperatures in its column.  Codes for a missing value are far below.
+NEGATIVE_SHARE, LEAST_NEGATIVE = 0.1, -90.0
 #: Most and least that the daily range is in the middle of a year [K], and days that the least one needs.  The middle
 #: of five days was up to 31 K, that of a year 5.4 K or more; degrees in tenths are beyond either.
 MOST_RANGE, LEAST_RANGE, DAYS_FOR_LEAST = 40.0, 2.0, 90
 
 #: Share of the readings kept of a year that an answer may lack, and so many at least.
 MOST_LOST, FEW_LOST = 0.1, 5
-#: How far the same days may lie apart in the middle [K], where so many of them are shared.  The same weather of
-#: another year lay 2.3 K and more apart at Clemson, 3.1 K at Champion.  An observer who reads in the morning dates a
-#: maximum a day later, so that days may be one off: so dated, they lie up to 4.3 K from themselves.
+#: How far the same days may lie apart in the middle [K], where so many of them are shared.  An observer who reads in
+#: the morning dates a maximum a day later, so that days may be one off: at Champion they lie up to 4.3 K from
+#: themselves so dated, and are compared with the days beside them too.  So compared, another year's days lay 2.8 K and
+#: more apart at Clemson, 4.7 K at Champion, and below 2 K only where one year is much like the next (Hyderabad).
 MOST_APART, FEWEST_SHARED = 2.0, 30
 #: The same for a few days, among which some may be preliminary: only what is in another unit is so far off.
 MOST_APART_IN_FEW, FEWEST_IN_FEW = 10.0, 3
@@ -85,14 +90,18 @@ def _at_odds(days: Days, readings: Values, *, forecast: bool) -> str:
     pairs = int(both.sum())
     if pairs < FEWEST_DAYS:
         return ""
-    days, (low, high) = days[both], readings[:2, both]
-    same = (np.diff(low) == 0) & (np.diff(high) == 0) & (np.diff(days).astype(np.int64) == 1)
-    for wrong, words in (
-        (low > high, "have the minimum above the maximum"),
-        (low == high, "have a minimum like the maximum"),
-        (same & (not forecast), "repeat the day before"),
+    days, (low, high, rain) = days[both], readings[:, both]
+    running = (np.diff(days).astype(np.int64) == 1) & (not forecast)
+    one, other = (running & (np.diff(series) == 0) for series in (low, high))
+    for wrong, most, words in (
+        (low > high, 0.5, "have the minimum above the maximum"),
+        (low == high, 0.5, "have a minimum like the maximum"),
+        (one & other, 0.5, "repeat the day before"),
+        (one, SAME_SHARE, "repeat the minimum of the day before"),
+        (other, SAME_SHARE, "repeat the maximum of the day before"),
+        ((rain < 0) & (rain > LEAST_NEGATIVE), NEGATIVE_SHARE, "have less than no rain"),
     ):
-        if 2 * (times := int(wrong.sum())) > wrong.size:
+        if (times := int(wrong.sum())) > most * wrong.size:
             return f"{times} of {pairs} days {words}"
     middle = float(np.median(high - low))
     if middle > MOST_RANGE or (middle < LEAST_RANGE and pairs >= DAYS_FOR_LEAST):
@@ -124,7 +133,7 @@ def doubts(known: Days, known_readings: Values, came: Mapping[int, tuple[Days, V
     if not usual:  # with nothing kept, the years that came are judged by each other
         for days, readings in sound.values():
             usual |= _months(days, readings)
-    mostly = 2 * len(found) > sum(days.size > 0 for days, _ in came.values())
+    mostly = bool(found) and 2 * len(found) >= sum(days.size > 0 for days, _ in came.values())
     year_known = known.astype("datetime64[Y]").astype(np.int64) + 1970
     for year, (days, readings) in sound.items():
         kept = year_known == year

@@ -263,7 +263,8 @@ def _fetch(kept: Kept, wanted: list[int], today: np.datetime64, ask: Ask) -> _Fe
         return _Fetched(kept=kept, behind=behind, refused=refused)
     if again := {year for year in (*refused, *behind) if is_fresh(kept, year, today)}:
         kept = replace(kept, again=kept.again | again)
-    if broken_off or kept.ahead_fetched == stamp:
+    # The file with this year's days holds the forecast too: one that is not believed has none to believe.
+    if broken_off or year_of(today) in refused or kept.ahead_fetched == stamp:
         return _Fetched(kept=kept, behind=behind, refused=refused)
     kept, why = _ahead(kept, today, stamp, ask)
     return _Fetched(kept=kept, behind=behind, refused=refused, ahead=why)
