@@ -122,13 +122,14 @@ def without_column(*names: str) -> Fault:
 
 
 def dated(change: Callable[[date], date]) -> Fault:
-    """Rows under other dates."""
+    """Rows under other dates, without 29 February."""
 
     def spoiled(rows: Table) -> Table:
-        days = [change(date(*map(int, row[:3]))) for row in rows[1:]]
+        kept = [row for row in rows[1:] if row[1:3] != ["2", "29"]]
+        days = [change(date(*map(int, row[:3]))) for row in kept]
         return [
             rows[0],
-            *([str(d.year), str(d.month), str(d.day), *row[3:]] for d, row in zip(days, rows[1:], strict=True)),
+            *([str(d.year), str(d.month), str(d.day), *row[3:]] for d, row in zip(days, kept, strict=True)),
         ]
 
     return table(spoiled)
@@ -227,9 +228,9 @@ WRONG: dict[str, Fault] = {
     "text once in the rain": each_value(lambda value, day: "trace" if day == 40 else value, "prcp"),
     "a terminal's command": each_value(lambda value, day: "\x1b[31m" if day == 40 else value, "tmax"),
     "decimal commas": each_value(lambda value, _: str(value).replace(".", ",")),
-    "another year": dated(lambda day: day.replace(year=day.year - 1, day=min(day.day, 28))),
-    "a year to come": dated(lambda day: day.replace(year=day.year + 1, day=min(day.day, 28))),
-    "the year 0": dated(lambda day: day.replace(year=1, day=min(day.day, 28))),
+    "another year": dated(lambda day: day.replace(year=day.year - 1)),
+    "a year to come": dated(lambda day: day.replace(year=day.year + 1)),
+    "the year 0": dated(lambda day: day.replace(year=1)),
     "one date for all": dated(lambda day: day.replace(month=1, day=1)),
     "another year under this one": weather_of("ZZ001", 1099),
     "a fortnight late": weather_of("ZZ001", 13),
@@ -295,3 +296,478 @@ def test_what_only_the_kept_days_give_away(server: WeatherServer, cache: Path, n
     server.spoil = spoils(lambda body: body)
     assert season(cache, today=server.today).notes == ()
     assert (2023 in server.years_asked()) == refresh
+
+
+# --- answers that are right -----------------------------------------------------------------------
+
+
+RIGHT: dict[str, Fault] = {
+    "not in order": table(lambda rows: [rows[0], *rows[:0:-1]]),
+    "columns in another order": table(lambda rows: [[*row[:3], *row[:2:-1]] for row in rows]),
+    "a column more": table(lambda rows: [[*row, "7" if row[0] != "year" else "pollen"] for row in rows]),
+    "text in a column that nobody asks for": table(
+        lambda rows: [[*row, "x", "ghcnd"] if row[0] != "year" else [*row, "wspd", "wspd_source"] for row in rows]
+    ),
+    "a code for what is missing": each_value(lambda value, day: -9999 if day % 9 == 5 else value, "prcp"),
+}
+
+
+@pytest.mark.parametrize("fault", RIGHT.values(), ids=RIGHT)
+def test_an_answer_that_only_looks_odd_is_used(server: WeatherServer, cache: Path, fault: Fault) -> None:
+    """Another order of rows or columns is none of the user's business."""
+    server.today, server.spoil = TOMORROW, spoils(fault)
+    weather = season(cache, today=TOMORROW)
+    assert is_true(weather, SOWN, TOMORROW)
+    assert weather.notes == ()
+
+
+def revised(station: str, day: date) -> tuple[float, str, float, str]:
+    """Preliminary readings put right: up to 1.5 K on every day, and one day by 9 K."""
+    low, high = temperatures(station, day)
+    by = 1.5 * np.sin(day.toordinal() * 2.3) + (9.0 if day == date(2024, 2, 3) else 0.0)
+    return round(low + by, 1), "ghcnd", round(high + by, 1), "ghcnd"
+
+
+def morning_observer(station: str, day: date) -> tuple[float, str, float, str]:
+    """The maximum is dated on the day of reading, a day late."""
+    low = temperatures(station, day)[0]
+    return low, "ghcnd", temperatures(station, day - timedelta(days=1))[1], "ghcnd"
+
+
+def heat_wave(station: str, day: date) -> tuple[float, str, float, str]:
+    """Three weeks of March 14 K warmer than any other year."""
+    low, high = temperatures(station, day)
+    by = 14.0 if date(2024, 3, 5) <= day <= date(2024, 3, 26) else 0.0
+    return low + by, "ghcnd", high + by, "ghcnd"
+
+
+@pytest.mark.parametrize("row", [revised, morning_observer])
+def test_ordinary_corrections_are_taken_over(server: WeatherServer, cache: Path, row: Callable[..., object]) -> None:
+    """The service revises what it published; the revised days replace those that were kept, without a word."""
+    server.today, server.row = TOMORROW, row  # type: ignore[assignment]
+    weather = season(cache, today=TOMORROW)
+    for day in (date(2024, 1, 5), date(2024, 3, 1), TODAY, TOMORROW):
+        low, _, high, _ = row(*("ZZ001", day))  # type: ignore[misc]
+        assert tuple(weather.table.loc[str(day), ["tmin_c", "tmax_c"]]) == (low, high)
+    assert said(weather, "cannot be right") == []
+
+
+def test_a_year_of_a_heat_wave_is_believed(server: WeatherServer, tmp_path: Path) -> None:
+    """With thirty years kept, a new one may be hotter for weeks than any before."""
+    early = date(2023, 12, 31)
+    station_weather("ZZ001", date(1994, 1, 1), early, today=early, cache_dir=tmp_path)
+    server.row = heat_wave
+    weather = station_weather("ZZ001", date(1994, 1, 1), TODAY, today=TODAY, cache_dir=tmp_path)
+    low, _, high, _ = heat_wave("ZZ001", date(2024, 3, 15))
+    assert tuple(weather.table.loc["2024-03-15", ["tmin_c", "tmax_c"]]) == (low, high)
+    assert said(weather, "cannot be right") == []
+
+
+def test_every_real_year_is_believed_beside_the_others(champion, clemson) -> None:  # type: ignore[no-untyped-def]
+    """128 years of two places, each as if it came new, and each as if it came again: none is refused."""
+    tried = 0
+    for frame in (champion, clemson):
+        frame = frame[~frame.index.duplicated()].sort_index()
+        days = frame.index.to_numpy().astype("datetime64[D]")
+        values = np.vstack([frame[["tmin_c", "tmax_c"]].to_numpy().T, np.zeros(days.size)])
+        values[:2, np.abs(values[:2]).max(axis=0) > 55] = np.nan  # a false -72 degF among them
+        sent = store.by_year(days, values)
+        for year, (here, readings) in sent.items():
+            other = store.years_of(days) != year
+            assert doubts(days[other], values[:, other], {year: (here, readings)}) == {}
+            assert doubts(days, values, {year: (here, readings)}) == {}
+            tried += 1
+    assert tried == 128
+
+
+@pytest.mark.parametrize("unit", ["Fahrenheit", "Kelvin", "tenths", "a tenth", "zeros", "another year"])
+def test_no_real_year_in_another_unit_is_believed(champion, clemson, unit: str) -> None:  # type: ignore[no-untyped-def]
+    """Whole years of two places, spoilt, beside their own days and beside the other years alone."""
+    change = {
+        "Fahrenheit": lambda values: values * 1.8 + 32,
+        "Kelvin": lambda values: values + 273.15,
+        "tenths": lambda values: values * 10,
+        "a tenth": lambda values: values / 10,
+        "zeros": lambda values: values * 0,
+        "another year": lambda values: values,
+    }[unit]
+    for frame in (champion, clemson["1950":"2019"]):  # type: ignore[misc]
+        frame = frame[~frame.index.duplicated()].sort_index()
+        days = frame.index.to_numpy().astype("datetime64[D]")
+        values = np.vstack([frame[["tmin_c", "tmax_c"]].to_numpy().T, np.zeros(days.size)])
+        sent = store.by_year(days, values)
+        for year in list(sent)[3::6]:
+            here, readings = sent[year]
+            readings = readings.copy()
+            readings[:2] = change(readings[:2])
+            if unit == "another year":
+                earlier = sent[year - 2][1]
+                least = min(readings.shape[1], earlier.shape[1])
+                readings[:2, :least] = earlier[:2, :least]
+            other = store.years_of(days) != year
+            assert doubts(days, values, {year: (here, readings)})
+            if unit != "another year":
+                assert doubts(days[other], values[:, other], {year: (here, readings)})
+
+
+# --- answers that do not come ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("status", [204, 206, 301, 400, 401, 403, 404, 410, 418, 429, 500, 502, 503, 504])
+def test_every_status_keeps_what_was_kept(server: WeatherServer, cache: Path, status: int) -> None:
+    """Refused, gone, moved or broken: the kept days stand, one line says that nothing came, and it is asked again."""
+    server.status, server.today = status, TOMORROW
+    weather = season(cache, today=TOMORROW)
+    assert is_true(weather, SOWN, TODAY)
+    assert len(said(weather, "ZZ001")) == 1
+    assert said(weather, "no answer from the weather server now") or said(weather, "2024", "asked for again")
+    server.status = 200
+    mended = season(cache, today=TOMORROW)
+    assert is_true(mended, SOWN, TOMORROW)
+    assert mended.notes == ()
+
+
+def test_an_answer_that_breaks_off(server: WeatherServer, cache: Path) -> None:
+    """A connection that is cut in the middle of a file is no answer."""
+    server.today, server.cut = TOMORROW, 200
+    weather = season(cache, today=TOMORROW)
+    assert is_true(weather, SOWN, TODAY)
+    assert len(said(weather, "2024", "broke off", "asked for again")) == 1
+    server.cut = 0
+    assert is_true(season(cache, today=TOMORROW), SOWN, TOMORROW)
+
+
+@pytest.mark.parametrize("how", ["hang", "trickle"])
+def test_a_slow_answer_leaves_what_was_kept(
+    server: WeatherServer, cache: Path, monkeypatch: pytest.MonkeyPatch, how: str
+) -> None:
+    """The kept days are used when the time is over."""
+    monkeypatch.setattr(patience, "ANSWER_LIMIT", 0.2)
+    monkeypatch.setattr(stations, "REQUEST_LIMIT", 0.4)
+    server.today = TOMORROW
+    setattr(server, how, {"hang": 3.0, "trickle": 0.1}[how])
+    weather = season(cache, today=TOMORROW)
+    assert is_true(weather, SOWN, TODAY)
+    assert len(said(weather, "ZZ001", "no answer from the weather server now")) == 1
+
+
+def test_years_that_cannot_be_read_are_not_all_asked_for(server: WeatherServer, cache: Path) -> None:
+    """A sign-in page in place of every file is noticed after three."""
+    server.spoil = spoils(lambda _: PORTAL, tuple(range(1980, 2025)))
+    (cache / "station-ZZ001.npz").unlink()
+    with pytest.raises(UnusableError, match=r"1994-2021 cannot be right \(in 2021, not asked for after 3"):
+        station_weather("ZZ001", date(1994, 1, 1), TODAY, today=TODAY, cache_dir=cache)
+    assert server.years_asked() == [2024, 2023, 2022]
+
+
+def test_a_bad_year_does_not_spoil_those_beside_it(server: WeatherServer, tmp_path: Path) -> None:
+    """Rows of 2021 in the file of 2022, with another place's weather, do not reach the days of 2021."""
+    moved = dated(lambda day: day.replace(year=2021))
+    server.spoil = spoils(lambda body: moved(WRONG["a high pass"](body)), (2022,))
+    first = date(2020, 1, 1)
+    weather = station_weather("ZZ001", first, TODAY, today=TODAY, cache_dir=tmp_path)
+    assert is_true(weather, first, date(2021, 12, 31))
+    assert (weather.table.loc["2022", "origin"] == "missing").all()
+    assert is_true(weather, date(2023, 1, 1), TODAY)
+    assert len(said(weather, "2022", "no day of it", "asked for again")) == 1
+
+
+@pytest.mark.parametrize("name", ["Fahrenheit", "Kelvin", "a tenth", "zeros", "a high pass", "10 K more"])
+def test_one_wrong_year_among_new_ones(server: WeatherServer, tmp_path: Path, name: str) -> None:
+    """Years that come together are judged by each other, and the odd one is left out until it is right."""
+    server.spoil = spoils(WRONG[name], (2022,))
+    first = date(2019, 1, 1)
+    weather = station_weather("ZZ001", first, TODAY, today=TODAY, cache_dir=tmp_path)
+    assert (weather.table.loc["2022", "origin"] == "missing").all()
+    assert is_true(weather, date(2023, 1, 1), TODAY)
+    assert len(said(weather, "2022", "cannot be right")) == 1
+    server.spoil = spoils(lambda body: body)
+    assert is_true(station_weather("ZZ001", first, TODAY, today=TODAY, cache_dir=tmp_path), first, TODAY)
+
+
+@pytest.mark.parametrize("name", ["Kelvin", "Fahrenheit", "minimum and maximum exchanged", "zeros", "tenths of a degree"])
+def test_a_wrong_forecast_is_left_out(server: WeatherServer, cache: Path, name: str) -> None:
+    """With the days sound, a forecast that cannot be is named, left out, and asked for again by the next run."""
+    change = WRONG[name]
+
+    def spoil(body: bytes) -> bytes:
+        sound, wrong = (gzip.decompress(each).splitlines() for each in (body, change(body)))
+        ahead = [place for place, line in enumerate(sound) if b"metno" in line]
+        made = [line if place not in ahead else wrong[place] for place, line in enumerate(sound)]
+        if name == "minimum and maximum exchanged":
+            made = [line.replace(b",5.5,", b",16.5,") for line in sound]
+        return gzip.compress(b"\n".join(made))
+
+    server.today, server.spoil = TOMORROW, spoils(spoil)
+    weather = season(cache, today=TOMORROW)
+    assert is_true(weather, SOWN, TOMORROW)
+    assert weather.table.index[-1].date() == TOMORROW
+    assert len(said(weather, "ZZ001", "no forecast", "asked for again")) == 1
+    server.spoil = spoils(lambda body: body)
+    mended = season(cache, today=TOMORROW)
+    assert (mended.table["origin"] == "forecast").sum() == 10
+    assert mended.notes == ()
+
+
+def test_a_year_that_was_empty_is_asked_for_again_later(server: WeatherServer, cache: Path) -> None:
+    """A server that lost a year, and said so before it was ever kept, is asked again after a month."""
+    server.failing_years = set()
+    first = date(2022, 9, 1)
+    real = server.spoil
+    server.status = 404
+    assert season(cache, today=TODAY).notes == ()  # nothing is asked for
+    with pytest.raises(StationError, match="has no daily temperatures"):
+        season(cache, station="ZZ002")
+    server.status, server.spoil = 200, real
+    server.log.clear()
+    with pytest.raises(StationError, match="has no daily temperatures"):
+        season(cache, station="ZZ002")
+    assert server.log == []
+    server.today = TODAY + timedelta(days=31)
+    found = station_weather("ZZ002", first, server.today, today=server.today, cache_dir=cache)
+    assert set(found.table["origin"]) == {"observed"}
+
+
+def test_asking_about_an_earlier_day_loses_none_of_the_later(server: WeatherServer, cache: Path) -> None:
+    """What is fetched anew for a day in March leaves the April that was kept."""
+    earlier = season(cache, today=date(2024, 3, 1), refresh=True)
+    assert is_true(earlier, SOWN, date(2024, 3, 1))
+    server.close()
+    assert is_true(season(cache), SOWN, TODAY)
+
+
+# --- what the cache can hold ----------------------------------------------------------------------
+
+
+def arrays(path: Path) -> dict[str, np.ndarray]:
+    with np.load(path) as file:
+        return {name: file[name] for name in file.files}
+
+
+def altered(**changes: Callable[[np.ndarray], object]) -> Callable[[Path], None]:
+    """A kept file in which some arrays are others; None leaves one out."""
+
+    def spoil(path: Path) -> None:
+        held: dict[str, object] = dict(arrays(path))
+        for name, change in changes.items():
+            held[name] = change(np.asarray(held[name]))
+        with path.open("wb") as file:
+            np.savez(file, allow_pickle=True, **{name: array for name, array in held.items() if array is not None})  # type: ignore[arg-type]
+
+    return spoil
+
+
+def about(**changes: object) -> Callable[[Path], None]:
+    """A kept file that says something else of its station."""
+
+    def change(told: np.ndarray) -> str:
+        told_of = json.loads(str(told))
+        told_of["station"] |= changes
+        return json.dumps(told_of)
+
+    return altered(about=change)
+
+
+def written(content: bytes) -> Callable[[Path], None]:
+    return lambda path: None if path.write_bytes(content) else None
+
+
+def one_array(array: np.ndarray) -> bytes:
+    made = io.BytesIO()
+    np.save(made, array, allow_pickle=True)
+    return made.getvalue()
+
+
+def shortened(part: float) -> Callable[[Path], None]:
+    return lambda path: os.truncate(path, int(path.stat().st_size * part))
+
+
+def flipped(path: Path) -> None:
+    """A byte that went wrong in the middle of the readings."""
+    body = bytearray(path.read_bytes())
+    body[len(body) // 2] ^= 0xFF
+    path.write_bytes(bytes(body))
+
+
+def packed_and_broken(path: Path) -> None:
+    """A packed archive, which the program never writes, with garbage in its middle."""
+    np.savez_compressed(path, **arrays(path))
+    body = bytearray(path.read_bytes())
+    body[600:900] = bytes(300)
+    path.write_bytes(bytes(body))
+
+
+def a_database(path: Path) -> None:
+    path.write_bytes((path.parent / "stations.db").read_bytes())
+
+
+def of_another(path: Path) -> None:
+    """The file of another station under this one's name."""
+    about(id="ZZ002")(path)
+
+
+HELD: dict[str, Callable[[Path], None]] = {
+    "nothing": written(b""),
+    "garbage": written(bytes(range(256)) * 9),
+    "a broken archive": written(b"PK\x03\x04 broken"),
+    "another archive": written(archive()),
+    "a database": a_database,
+    "one array": written(one_array(np.zeros(4))),
+    "objects": written(one_array(np.array([{}]))),
+    "text": written(b"weather\n"),
+    "half of it": shortened(0.5),
+    "all but the end": shortened(0.98),
+    "a byte wrong": flipped,
+    "packed and broken": packed_and_broken,
+    "another station's": of_another,
+    "fewer days than readings": altered(days=lambda days: days[:-5]),
+    "more days than readings": altered(readings=lambda values: values[:, :-5]),
+    "two readings a day": altered(readings=lambda values: values[:2]),
+    "readings turned": altered(readings=lambda values: values.T),
+    "readings in a row": altered(readings=lambda values: values.ravel()),
+    "no readings": altered(readings=lambda _: None),
+    "no days": altered(days=lambda _: None),
+    "no word of the station": altered(about=lambda _: None),
+    "no such words": altered(about=lambda _: "{}"),
+    "half a word": altered(about=lambda told: str(told)[:40]),
+    "a list of words": altered(about=lambda _: "[1]"),
+    "readings as text": altered(readings=lambda values: values.astype(str)),
+    "readings with a word": altered(readings=lambda values: np.where(values > 20, "hot", values.astype(str))),
+    "readings as objects": altered(readings=lambda values: values.astype(object)),
+    "readings as integers": altered(readings=lambda values: np.nan_to_num(values).astype(np.int64)),
+    "readings in single precision": altered(readings=lambda values: values.astype(np.float32)),
+    "readings as truths": altered(readings=lambda values: values > 0),
+    "endless readings": altered(readings=lambda values: np.where(values > 25, np.inf, values)),
+    "days reversed": altered(days=lambda days: days[::-1]),
+    "days and readings reversed": altered(days=lambda days: days[::-1], readings=lambda values: values[:, ::-1]),
+    "days shuffled": altered(days=lambda days: np.roll(days, 50)),
+    "a day twice": altered(days=lambda days: np.r_[days[:10], days[9], days[11:]]),
+    "a day that is none": altered(days=lambda days: np.r_[days[:-1], np.datetime64("NaT", "D")]),
+    "days as numbers": altered(days=lambda days: days.astype(np.int64)),
+    "days as text": altered(days=lambda days: days.astype(str)),
+    "days as objects": altered(days=lambda days: days.astype(object)),
+    "days to the second": altered(days=lambda days: days.astype("datetime64[s]")),
+    "days of another century": altered(days=lambda days: days - np.timedelta64(36524, "D")),
+    "days of the year before": altered(days=lambda days: days - np.timedelta64(366, "D")),
+    "days to come": altered(days=lambda days: days + np.timedelta64(36524, "D")),
+    "days after they were fetched": altered(days=lambda days: days + np.timedelta64(30, "D")),
+    "years as text": altered(years=lambda years: years.astype(str)),
+    "a year twice": altered(years=lambda years: np.full_like(years, years[0])),
+    "fewer years than dates": altered(years=lambda years: years[:1]),
+    "no years": altered(years=lambda years: years[:0], fetched=lambda dates: dates[:0]),
+    "a year without a date": altered(fetched=lambda dates: np.full_like(dates, np.datetime64("NaT", "D"))),
+    "dates as numbers": altered(fetched=lambda dates: dates.astype(np.int64)),
+    "forecasts of unequal length": altered(ahead=lambda days: days[:-1]),
+    "forecasts reversed": altered(ahead=lambda days: days[::-1]),
+    "forecasts as text": altered(ahead_readings=lambda values: values.astype(str)),
+    "two dates of the forecast": altered(ahead_fetched=lambda day: np.array([day, day])),
+    "a station nowhere": about(latitude=None),
+    "a station without end": about(longitude=float("inf")),
+    "a height in words": about(elevation_m="high"),
+    "a name that is none": about(name=7),
+    "a word too many": about(colour="red"),
+    "Kelvin": altered(readings=lambda values: values + [[273.15], [273.15], [0]]),
+    "Fahrenheit": altered(readings=lambda values: values * [[1.8], [1.8], [1]] + [[32], [32], [0]]),
+    "zeros": altered(readings=lambda values: values * 0),
+    "minimum and maximum exchanged": altered(readings=lambda values: values[[1, 0, 2]]),
+    "huge": altered(readings=lambda values: values * 1e300),
+}
+
+
+@pytest.mark.parametrize("spoil", HELD.values(), ids=HELD)
+def test_a_kept_file_that_cannot_be_used_is_fetched_anew(
+    server: WeatherServer, cache: Path, spoil: Callable[[Path], None]
+) -> None:
+    """One line says that it was thrown away, the answer is that of a fresh fetch, and the next run finds it whole."""
+    spoil(cache / "station-ZZ001.npz")
+    weather = season(cache)
+    assert is_true(weather, SOWN, TODAY)
+    assert (weather.table["origin"] == "forecast").sum() == 10
+    assert len(said(weather, "ZZ001", "thrown away")) == 1
+    assert set(server.years_asked()) == {2023, 2024}
+    server.log.clear()
+    assert season(cache).notes == ()
+    assert server.log == []
+    assert sorted(path.name for path in cache.iterdir()) == ["station-ZZ001.npz", "stations.db"]
+
+
+@pytest.mark.parametrize("spoil", [HELD[name] for name in ("nothing", "days reversed", "Kelvin", "readings as text")])
+def test_a_kept_file_that_cannot_be_used_without_network(
+    server: WeatherServer, cache: Path, spoil: Callable[[Path], None]
+) -> None:
+    """There is nothing to go on with: one line says why, and the way out."""
+    spoil(cache / "station-ZZ001.npz")
+    server.close()
+    with pytest.raises(OfflineError, match=r"thrown away, and asked for again; .*no answer .*give a weather file$"):
+        season(cache)
+
+
+def test_dates_of_a_clock_that_was_wrong(server: WeatherServer, cache: Path) -> None:
+    """Fetched in 2099 does not make a file fresh until then: it is asked for again, and its days stay."""
+    altered(fetched=lambda dates: dates + np.timedelta64(27393, "D"))(cache / "station-ZZ001.npz")
+    server.status = 503
+    assert is_true(season(cache), SOWN, TODAY)
+    server.status = 200
+    server.log.clear()
+    assert is_true(season(cache), SOWN, TODAY)
+    assert 2024 in server.years_asked()
+
+
+def test_a_file_of_the_version_before_is_still_used(server: WeatherServer, cache: Path) -> None:
+    """Version 0.2 did not keep which years to ask for again."""
+
+    def older(told: np.ndarray) -> str:
+        held = json.loads(str(told))
+        del held["again"]
+        return json.dumps(held)
+
+    altered(about=older)(cache / "station-ZZ001.npz")
+    assert is_true(season(cache), SOWN, TODAY)
+    assert server.log == []
+
+
+def test_a_folder_where_the_file_should_be(server: WeatherServer, cache: Path) -> None:
+    """It is left alone; the weather is fetched, used, and said not to be kept."""
+    (cache / "station-ZZ001.npz").unlink()
+    (cache / "station-ZZ001.npz").mkdir()
+    weather = season(cache)
+    assert is_true(weather, SOWN, TODAY)
+    assert len(said(weather, "station-ZZ001.npz", "cannot be read (Is a directory)")) == 1
+    assert len(said(weather, "cannot be kept")) == 1
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may read everything")
+def test_a_file_that_may_not_be_read(server: WeatherServer, cache: Path) -> None:
+    """It is replaced by what is fetched."""
+    (cache / "station-ZZ001.npz").chmod(0)
+    weather = season(cache)
+    assert is_true(weather, SOWN, TODAY)
+    assert len(said(weather, "cannot be read (Permission denied)")) == 1
+
+
+def test_a_full_disk(server: WeatherServer, cache: Path) -> None:
+    """The kept file stays whole, the new day is used, and it is said that it could not be kept."""
+    before = (cache / "station-ZZ001.npz").read_bytes()
+    server.today = TOMORROW
+    limits = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (4096, limits[1]))
+    try:
+        weather = season(cache, today=TOMORROW)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, limits)
+    assert is_true(weather, SOWN, TOMORROW)
+    assert len(said(weather, "cannot be kept")) == 1
+    assert (cache / "station-ZZ001.npz").read_bytes() == before
+    assert sorted(path.name for path in cache.iterdir()) == ["station-ZZ001.npz", "stations.db"]
+
+
+def test_what_other_runs_left_behind(server: WeatherServer, cache: Path) -> None:
+    """Half-written files and locks of a run that was killed are in nobody's way."""
+    for name in ("stations.part", ".station-ZZ001.npz.abc.part", "stations.db.lock", "stations.db-journal"):
+        (cache / name).write_bytes(b"left over")
+    (cache / ".stations-old").mkdir()
+    server.today = TOMORROW
+    weather = season(cache, today=TOMORROW)
+    assert is_true(weather, SOWN, TOMORROW)
+    assert weather.notes == ()
+    assert nearest(*HERE, cache_dir=cache)[0].id == "ZZ001"

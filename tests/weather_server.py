@@ -15,9 +15,8 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import cache
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -97,8 +96,7 @@ class WeatherServer:
     closed: bool = False
 
     def __enter__(self) -> WeatherServer:
-        with TemporaryDirectory() as folder:
-            self.stations_db = _stations_db(Path(folder) / "stations.db")
+        self.stations_db = _stations_db()
         outer = self
 
         class Handler(BaseHTTPRequestHandler):
@@ -181,8 +179,9 @@ class WeatherServer:
         return gzip.compress("\n".join(lines).encode())
 
 
-def _stations_db(path: Path) -> bytes:
-    connection = sqlite3.connect(path)
+@cache
+def _stations_db() -> bytes:
+    connection = sqlite3.connect(":memory:")
     connection.executescript(SCHEMA)
     for key, place in PLACES.items():
         connection.execute(
@@ -196,8 +195,9 @@ def _stations_db(path: Path) -> bytes:
                 (key, "daily", parameter, f"{FIRST}-01-01", place.inventory_end, 99.0),
             )
     connection.commit()
+    made = connection.serialize()
     connection.close()
-    return path.read_bytes()
+    return made
 
 
 def point_client_at(server: WeatherServer, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -130,13 +130,13 @@ def station_record(
     UnusableError
         If nothing is kept and nothing that it sends can be used.
     """
-    station = kept.station
+    station, before = kept.station, kept
     notes = [thrown] if thrown else []
     false = {year: why for year, sent in by_year(kept.days, kept.readings).items() if (why := impossible(*sent))}
     if false:
         kept = without(kept, false)
         notes += [f"{note}; thrown away, and asked for again" for note in _told(station, "what was kept of", false)]
-    before = kept
+    lost = "; ".join(notes)
     years = range(year_of(start), year_of(min(end, today)) + 1)
     wanted = [year for year in years if refresh or not is_fresh(kept, year, today)]
     found = _Fetched(kept=kept, behind=wanted, refused={})
@@ -156,7 +156,7 @@ def station_record(
 
     inside = (kept.days >= start) & (kept.days <= min(end, today))
     if not np.isfinite(kept.readings[:2, inside]).all(axis=0).any():
-        raise _nothing(station, found, start, min(end, today), thrown)
+        raise _nothing(station, found, start, min(end, today), lost)
     try:
         weather = _record(kept, start, end, today)
     except WeatherFileError as error:
@@ -252,10 +252,8 @@ def _fetch(kept: Kept, wanted: list[int], today: np.datetime64, ask: Ask) -> _Fe
     refused |= doubts(kept.days[known], kept.readings[:, known], sent)
     for year in set(sent) - set(refused):
         days, readings = came[year]
-        fine = (readings >= LEAST_READING) & (readings <= MOST_READING)
-        readings = np.where(fine, readings, np.nan)
-        some = ~np.isnan(readings).all(axis=0)
-        kept = merge(kept, days[some], readings[:, some], {year}, stamp, answers[year].attribution)
+        days, readings = _possible(days, readings)
+        kept = merge(kept, days, readings, {year}, stamp, answers[year].attribution)
     if not np.isfinite(kept.readings[:2]).all(axis=0).any():
         # A station without any temperature, or a server that left out a column, and may have been mended next time.
         absent = {year for year in came if answers[year].nothing}
@@ -268,6 +266,13 @@ def _fetch(kept: Kept, wanted: list[int], today: np.datetime64, ask: Ask) -> _Fe
         return _Fetched(kept=kept, behind=behind, refused=refused)
     kept, why = _ahead(kept, today, stamp, ask)
     return _Fetched(kept=kept, behind=behind, refused=refused, ahead=why)
+
+
+def _possible(days: Days, readings: Values) -> tuple[Days, Values]:
+    """Days without the single readings that the service's own client would leave out."""
+    with_some = np.where((readings >= LEAST_READING) & (readings <= MOST_READING), readings, np.nan)
+    some = ~np.isnan(with_some).all(axis=0)
+    return days[some], with_some[:, some]
 
 
 def _asked(station: Station, wanted: list[int], ask: Ask) -> tuple[dict[int, Answer], bool]:
@@ -301,11 +306,12 @@ def _ahead(kept: Kept, today: np.datetime64, stamp: np.datetime64, ask: Ask) -> 
     if why:
         never = np.datetime64("NaT", "D")
         return replace(kept, ahead=NO_DAYS, ahead_readings=NO_READINGS, ahead_fetched=never), why
+    days, readings = _possible(answer.days, answer.readings)
     return (
         replace(
             kept,
-            ahead=answer.days,
-            ahead_readings=answer.readings,
+            ahead=days,
+            ahead_readings=readings,
             ahead_fetched=stamp,
             attribution=credit(kept.attribution, answer.attribution) if answer.days.size else kept.attribution,
         ),

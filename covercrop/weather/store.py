@@ -181,7 +181,12 @@ def _checked(kept: Kept, station_id: str, latest: np.datetime64) -> Kept:
         return kept
     # A clock that was wrong for a while: a year was fetched on its last day at the earliest.
     fetched = {each: stamp if stamp <= latest else last.get(each) for each, stamp in kept.fetched.items()}
-    return replace(kept, fetched={each: stamp for each, stamp in fetched.items() if stamp is not None})
+    again = frozenset(each for each, stamp in kept.fetched.items() if stamp > latest)
+    return replace(
+        kept,
+        fetched={each: stamp for each, stamp in fetched.items() if stamp is not None},
+        again=kept.again | again,
+    )
 
 
 def save(folder: Path, kept: Kept) -> bool:
