@@ -19,8 +19,9 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
-from weather_server import WeatherServer, observed_row, point_client_at, temperatures
+from weather_server import Row, WeatherServer, point_client_at, temperatures
 
 from covercrop.errors import OfflineError, StationError, UnusableError
 from covercrop.records import DailyWeather
@@ -248,10 +249,8 @@ def spoils(fault: Fault, years: tuple[int, ...] = (2023, 2024)) -> Callable[[str
 
 
 @pytest.mark.parametrize("fault", WRONG.values(), ids=WRONG)
-def test_a_wrong_answer_never_takes_the_place_of_kept_days(
-    server: WeatherServer, cache: Path, fault: Fault
-) -> None:
-    """The kept days are used as they were, one line names the fetch, and the next run asks again and has the new day."""
+def test_a_wrong_answer_never_takes_the_place_of_kept_days(server: WeatherServer, cache: Path, fault: Fault) -> None:
+    """The kept days are used as they were, one line names the fetch, and the next run has the new day."""
     server.today, server.spoil = TOMORROW, spoils(fault)
     weather = season(cache, today=TOMORROW)
     assert is_true(weather, SOWN, TODAY)
@@ -270,9 +269,7 @@ SEEN = [name for name in WRONG if name not in UNSEEN + UNTOLD]
 
 
 @pytest.mark.parametrize("fault", [WRONG[name] for name in SEEN], ids=SEEN)
-def test_a_wrong_answer_is_not_believed_where_nothing_is_kept(
-    server: WeatherServer, cache: Path, fault: Fault
-) -> None:
+def test_a_wrong_answer_is_not_believed_where_nothing_is_kept(server: WeatherServer, cache: Path, fault: Fault) -> None:
     """What can be seen without anything to compare with is refused, and the next run starts as if it had not been."""
     (cache / "station-ZZ001.npz").unlink()
     server.spoil = spoils(fault)
@@ -321,20 +318,20 @@ def test_an_answer_that_only_looks_odd_is_used(server: WeatherServer, cache: Pat
     assert weather.notes == ()
 
 
-def revised(station: str, day: date) -> tuple[float, str, float, str]:
+def revised(station: str, day: date) -> Row:
     """Preliminary readings put right: up to 1.5 K on every day, and one day by 9 K."""
     low, high = temperatures(station, day)
     by = 1.5 * np.sin(day.toordinal() * 2.3) + (9.0 if day == date(2024, 2, 3) else 0.0)
     return round(low + by, 1), "ghcnd", round(high + by, 1), "ghcnd"
 
 
-def morning_observer(station: str, day: date) -> tuple[float, str, float, str]:
+def morning_observer(station: str, day: date) -> Row:
     """The maximum is dated on the day of reading, a day late."""
     low = temperatures(station, day)[0]
     return low, "ghcnd", temperatures(station, day - timedelta(days=1))[1], "ghcnd"
 
 
-def heat_wave(station: str, day: date) -> tuple[float, str, float, str]:
+def heat_wave(station: str, day: date) -> Row:
     """Three weeks of March 14 K warmer than any other year."""
     low, high = temperatures(station, day)
     by = 14.0 if date(2024, 3, 5) <= day <= date(2024, 3, 26) else 0.0
@@ -342,12 +339,14 @@ def heat_wave(station: str, day: date) -> tuple[float, str, float, str]:
 
 
 @pytest.mark.parametrize("row", [revised, morning_observer])
-def test_ordinary_corrections_are_taken_over(server: WeatherServer, cache: Path, row: Callable[..., object]) -> None:
+def test_ordinary_corrections_are_taken_over(
+    server: WeatherServer, cache: Path, row: Callable[[str, date], Row]
+) -> None:
     """The service revises what it published; the revised days replace those that were kept, without a word."""
-    server.today, server.row = TOMORROW, row  # type: ignore[assignment]
+    server.today, server.row = TOMORROW, row
     weather = season(cache, today=TOMORROW)
     for day in (date(2024, 1, 5), date(2024, 3, 1), TODAY, TOMORROW):
-        low, _, high, _ = row(*("ZZ001", day))  # type: ignore[misc]
+        low, _, high, _ = row("ZZ001", day)
         assert tuple(weather.table.loc[str(day), ["tmin_c", "tmax_c"]]) == (low, high)
     assert said(weather, "cannot be right") == []
 
@@ -363,14 +362,19 @@ def test_a_year_of_a_heat_wave_is_believed(server: WeatherServer, tmp_path: Path
     assert said(weather, "cannot be right") == []
 
 
-def test_every_real_year_is_believed_beside_the_others(champion, clemson) -> None:  # type: ignore[no-untyped-def]
+def readings_of(frame: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Days in order and readings of a record, without rain and without a false -72 degF that it has."""
+    frame = frame[~frame.index.duplicated()].sort_index()
+    values = np.vstack([frame[["tmin_c", "tmax_c"]].to_numpy().T, np.zeros(len(frame))])
+    values[:2, np.abs(values[:2]).max(axis=0) > 55] = np.nan
+    return frame.index.to_numpy().astype("datetime64[D]"), values
+
+
+def test_every_real_year_is_believed_beside_the_others(champion: pd.DataFrame, clemson: pd.DataFrame) -> None:
     """128 years of two places, each as if it came new, and each as if it came again: none is refused."""
     tried = 0
     for frame in (champion, clemson):
-        frame = frame[~frame.index.duplicated()].sort_index()
-        days = frame.index.to_numpy().astype("datetime64[D]")
-        values = np.vstack([frame[["tmin_c", "tmax_c"]].to_numpy().T, np.zeros(days.size)])
-        values[:2, np.abs(values[:2]).max(axis=0) > 55] = np.nan  # a false -72 degF among them
+        days, values = readings_of(frame)
         sent = store.by_year(days, values)
         for year, (here, readings) in sent.items():
             other = store.years_of(days) != year
@@ -381,7 +385,7 @@ def test_every_real_year_is_believed_beside_the_others(champion, clemson) -> Non
 
 
 @pytest.mark.parametrize("unit", ["Fahrenheit", "Kelvin", "tenths", "a tenth", "zeros", "another year"])
-def test_no_real_year_in_another_unit_is_believed(champion, clemson, unit: str) -> None:  # type: ignore[no-untyped-def]
+def test_no_real_year_in_another_unit_is_believed(champion: pd.DataFrame, clemson: pd.DataFrame, unit: str) -> None:
     """Whole years of two places, spoilt, beside their own days and beside the other years alone."""
     change = {
         "Fahrenheit": lambda values: values * 1.8 + 32,
@@ -391,10 +395,8 @@ def test_no_real_year_in_another_unit_is_believed(champion, clemson, unit: str) 
         "zeros": lambda values: values * 0,
         "another year": lambda values: values,
     }[unit]
-    for frame in (champion, clemson["1950":"2019"]):  # type: ignore[misc]
-        frame = frame[~frame.index.duplicated()].sort_index()
-        days = frame.index.to_numpy().astype("datetime64[D]")
-        values = np.vstack([frame[["tmin_c", "tmax_c"]].to_numpy().T, np.zeros(days.size)])
+    for frame in (champion, clemson["1950":"2019"]):
+        days, values = readings_of(frame)
         sent = store.by_year(days, values)
         for year in list(sent)[3::6]:
             here, readings = sent[year]
@@ -451,6 +453,19 @@ def test_a_slow_answer_leaves_what_was_kept(
     assert len(said(weather, "ZZ001", "no answer from the weather server now")) == 1
 
 
+@pytest.mark.parametrize("announced", [False, True])
+def test_an_answer_without_end_is_left(server: WeatherServer, cache: Path, announced: bool) -> None:
+    """Nothing is read beyond what a year can hold, so that the memory lasts."""
+    server.today, server.endless = TOMORROW, not announced
+    if announced:
+        server.spoil = spoils(lambda _: gzip.compress(os.urandom(2**18)))
+    weather = season(cache, today=TOMORROW)
+    assert is_true(weather, SOWN, TODAY)
+    assert len(said(weather, "2024", "could not be read", "asked for again")) == 1
+    server.endless, server.spoil = False, spoils(lambda body: body)
+    assert is_true(season(cache, today=TOMORROW), SOWN, TOMORROW)
+
+
 def test_years_that_cannot_be_read_are_not_all_asked_for(server: WeatherServer, cache: Path) -> None:
     """A sign-in page in place of every file is noticed after three."""
     server.spoil = spoils(lambda _: PORTAL, tuple(range(1980, 2025)))
@@ -485,7 +500,9 @@ def test_one_wrong_year_among_new_ones(server: WeatherServer, tmp_path: Path, na
     assert is_true(station_weather("ZZ001", first, TODAY, today=TODAY, cache_dir=tmp_path), first, TODAY)
 
 
-@pytest.mark.parametrize("name", ["Kelvin", "Fahrenheit", "minimum and maximum exchanged", "zeros", "tenths of a degree"])
+@pytest.mark.parametrize(
+    "name", ["Kelvin", "Fahrenheit", "minimum and maximum exchanged", "zeros", "tenths of a degree"]
+)
 def test_a_wrong_forecast_is_left_out(server: WeatherServer, cache: Path, name: str) -> None:
     """With the days sound, a forecast that cannot be is named, left out, and asked for again by the next run."""
     change = WRONG[name]
@@ -544,7 +561,7 @@ def arrays(path: Path) -> dict[str, np.ndarray]:
         return {name: file[name] for name in file.files}
 
 
-def altered(**changes: Callable[[np.ndarray], object]) -> Callable[[Path], None]:
+def altered(**changes: Callable[[np.ndarray], object]) -> Callable[[Path], object]:
     """A kept file in which some arrays are others; None leaves one out."""
 
     def spoil(path: Path) -> None:
@@ -552,12 +569,12 @@ def altered(**changes: Callable[[np.ndarray], object]) -> Callable[[Path], None]
         for name, change in changes.items():
             held[name] = change(np.asarray(held[name]))
         with path.open("wb") as file:
-            np.savez(file, allow_pickle=True, **{name: array for name, array in held.items() if array is not None})  # type: ignore[arg-type]
+            np.savez(file, allow_pickle=True, **{name: array for name, array in held.items() if array is not None})
 
     return spoil
 
 
-def about(**changes: object) -> Callable[[Path], None]:
+def about(**changes: object) -> Callable[[Path], object]:
     """A kept file that says something else of its station."""
 
     def change(told: np.ndarray) -> str:
@@ -568,8 +585,8 @@ def about(**changes: object) -> Callable[[Path], None]:
     return altered(about=change)
 
 
-def written(content: bytes) -> Callable[[Path], None]:
-    return lambda path: None if path.write_bytes(content) else None
+def written(content: bytes) -> Callable[[Path], object]:
+    return lambda path: path.write_bytes(content)
 
 
 def one_array(array: np.ndarray) -> bytes:
@@ -578,7 +595,7 @@ def one_array(array: np.ndarray) -> bytes:
     return made.getvalue()
 
 
-def shortened(part: float) -> Callable[[Path], None]:
+def shortened(part: float) -> Callable[[Path], object]:
     return lambda path: os.truncate(path, int(path.stat().st_size * part))
 
 
@@ -606,7 +623,7 @@ def of_another(path: Path) -> None:
     about(id="ZZ002")(path)
 
 
-HELD: dict[str, Callable[[Path], None]] = {
+HELD: dict[str, Callable[[Path], object]] = {
     "nothing": written(b""),
     "garbage": written(bytes(range(256)) * 9),
     "a broken archive": written(b"PK\x03\x04 broken"),
@@ -666,7 +683,7 @@ HELD: dict[str, Callable[[Path], None]] = {
     "a height in words": about(elevation_m="high"),
     "a name that is none": about(name=7),
     "a word too many": about(colour="red"),
-    "Kelvin": altered(readings=lambda values: values + [[273.15], [273.15], [0]]),
+    "Kelvin": altered(readings=lambda values: values + np.array([[273.15], [273.15], [0]])),
     "Fahrenheit": altered(readings=lambda values: values * [[1.8], [1.8], [1]] + [[32], [32], [0]]),
     "zeros": altered(readings=lambda values: values * 0),
     "minimum and maximum exchanged": altered(readings=lambda values: values[[1, 0, 2]]),
@@ -676,7 +693,7 @@ HELD: dict[str, Callable[[Path], None]] = {
 
 @pytest.mark.parametrize("spoil", HELD.values(), ids=HELD)
 def test_a_kept_file_that_cannot_be_used_is_fetched_anew(
-    server: WeatherServer, cache: Path, spoil: Callable[[Path], None]
+    server: WeatherServer, cache: Path, spoil: Callable[[Path], object]
 ) -> None:
     """One line says that it was thrown away, the answer is that of a fresh fetch, and the next run finds it whole."""
     spoil(cache / "station-ZZ001.npz")
@@ -693,7 +710,7 @@ def test_a_kept_file_that_cannot_be_used_is_fetched_anew(
 
 @pytest.mark.parametrize("spoil", [HELD[name] for name in ("nothing", "days reversed", "Kelvin", "readings as text")])
 def test_a_kept_file_that_cannot_be_used_without_network(
-    server: WeatherServer, cache: Path, spoil: Callable[[Path], None]
+    server: WeatherServer, cache: Path, spoil: Callable[[Path], object]
 ) -> None:
     """There is nothing to go on with: one line says why, and the way out."""
     spoil(cache / "station-ZZ001.npz")
@@ -736,6 +753,16 @@ def test_a_folder_where_the_file_should_be(server: WeatherServer, cache: Path) -
     assert len(said(weather, "cannot be kept")) == 1
 
 
+def test_a_link_that_leads_to_itself(server: WeatherServer, cache: Path) -> None:
+    """It can be neither read nor replaced; the weather is used all the same."""
+    (cache / "station-ZZ001.npz").unlink()
+    (cache / "station-ZZ001.npz").symlink_to(cache / "station-ZZ001.npz")
+    weather = season(cache)
+    assert is_true(weather, SOWN, TODAY)
+    assert len(said(weather, "station-ZZ001.npz", "cannot be read")) == 1
+    assert len(said(weather, "cannot be kept")) == 1
+
+
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may read everything")
 def test_a_file_that_may_not_be_read(server: WeatherServer, cache: Path) -> None:
     """It is replaced by what is fetched."""
@@ -771,3 +798,180 @@ def test_what_other_runs_left_behind(server: WeatherServer, cache: Path) -> None
     assert is_true(weather, SOWN, TOMORROW)
     assert weather.notes == ()
     assert nearest(*HERE, cache_dir=cache)[0].id == "ZZ001"
+
+
+# --- the list of stations -------------------------------------------------------------------------
+
+
+def with_tables(*statements: str) -> Fault:
+    """The list of stations after some statements."""
+
+    def spoil(body: bytes) -> bytes:
+        base = sqlite3.connect(":memory:")
+        base.deserialize(body)
+        for statement in statements:
+            base.execute(statement)
+        base.commit()
+        made = base.serialize()
+        base.close()
+        return made
+
+    return spoil
+
+
+def torn(body: bytes) -> bytes:
+    """Garbage in one page, behind the tables' names."""
+    return body[:8192] + bytes(range(256)) * 16 + body[12288:]
+
+
+LISTS: dict[str, Fault] = {
+    "nothing": lambda _: b"",
+    "a sign-in page": lambda _: PORTAL,
+    "garbage": lambda _: bytes(range(256)) * 99,
+    "one byte": lambda _: b"S",
+    "only the head": lambda body: body[:100],
+    "one page": lambda body: body[:4096],
+    "half": lambda body: body[: len(body) // 2],
+    "all but a page": lambda body: body[:-4096],
+    "all but a byte": lambda body: body[:-1],
+    "garbage in the middle": torn,
+    "packed": gzip.compress,
+    "an archive": lambda _: archive(),
+    "a day's weather": lambda _: b"year,month,day\n2024,1,1\n",
+    "an empty database": with_tables("DROP TABLE stations", "DROP TABLE names", "DROP TABLE inventory"),
+    "no stations": with_tables("DELETE FROM stations"),
+    "no names": with_tables("DELETE FROM names"),
+    "names in no language": with_tables("UPDATE names SET language = 'xx'"),
+    "no inventory": with_tables("DELETE FROM inventory"),
+    "only rain": with_tables("DELETE FROM inventory WHERE parameter <> 'prcp'"),
+    "no table of stations": with_tables("DROP TABLE stations"),
+    "no table of names": with_tables("DROP TABLE names"),
+    "no table of inventory": with_tables("DROP TABLE inventory"),
+    "no latitudes": with_tables("ALTER TABLE stations DROP COLUMN latitude"),
+    "no heights": with_tables("ALTER TABLE stations DROP COLUMN elevation"),
+    "no parameters": with_tables("DROP TABLE inventory", "CREATE TABLE inventory (station TEXT, start TEXT)"),
+    "other tables": with_tables("DROP TABLE stations", "CREATE TABLE stations (name TEXT)"),
+    "latitudes in words": with_tables("UPDATE stations SET latitude = 'north' WHERE id = 'ZZ002'"),
+    "a longitude missing": with_tables("UPDATE stations SET longitude = NULL WHERE id = 'ZZ002'"),
+    "a height in words": with_tables("UPDATE stations SET elevation = 'high' WHERE id = 'ZZ002'"),
+}
+
+
+@pytest.mark.parametrize("fault", LISTS.values(), ids=LISTS)
+def test_a_list_that_cannot_be_used_is_not_kept(server: WeatherServer, tmp_path: Path, fault: Fault) -> None:
+    """What arrives is looked into: one line says what came, nothing stays, and the next run asks again."""
+    server.spoil = lambda path, body: fault(body) if path == "/stations.db" else body
+    for _ in range(2):
+        server.log.clear()
+        with pytest.raises(
+            OfflineError, match=r"^the list of weather stations .*(cannot be used|could not be fetched)"
+        ):
+            season(tmp_path)
+        assert server.log == ["/stations.db"]
+    assert list(tmp_path.iterdir()) == []
+    server.spoil = lambda _, body: body
+    assert nearest(*HERE, cache_dir=tmp_path)[0].id == "ZZ001"
+
+
+@pytest.mark.parametrize("fault", LISTS.values(), ids=LISTS)
+def test_a_kept_list_that_cannot_be_used_is_fetched_anew(server: WeatherServer, cache: Path, fault: Fault) -> None:
+    """Thrown away, asked for again, and said; without an answer it is one line, and the next run asks again."""
+    file = cache / "stations.db"
+    file.write_bytes(fault(file.read_bytes()))
+    (cache / "station-ZZ001.npz").unlink()
+    server.status = 503
+    with pytest.raises(OfflineError, match=r"that was kept could not be used \(.+\) and was thrown away; .*no answer"):
+        season(cache)
+    assert not file.exists()
+    server.status = 200
+    file.write_bytes(fault(server.stations_db))
+    weather = season(cache)
+    assert is_true(weather, SOWN, TODAY)
+    assert len(said(weather, "list of weather stations", "thrown away; another was fetched")) == 1
+    server.log.clear()
+    assert season(cache).notes == ()
+    assert nearest(*HERE, cache_dir=cache)[0].id == "ZZ001"
+    assert server.log == []
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [*LISTS.values(), with_tables("DELETE FROM stations WHERE id > 'ZZ002'")],
+    ids=[*LISTS, "far fewer stations"],
+)
+def test_an_old_list_stays_until_there_is_a_better_one(server: WeatherServer, cache: Path, fault: Fault) -> None:
+    """What arrives does not replace a list that serves; that is said, and it is asked for again by the next run."""
+    file = cache / "stations.db"
+    old = file.stat().st_mtime - 90 * 86400
+    os.utime(file, (old, old))
+    before = file.read_bytes()
+    server.spoil = lambda path, body: fault(body) if path == "/stations.db" else body
+    weather = weather_at(*HERE, SOWN, TODAY, today=TODAY, cache_dir=cache)
+    assert weather.stations[0].id == "ZZ001"
+    assert len(said(weather, "list of weather stations", "the one kept from 90 days ago is used")) == 1
+    assert file.read_bytes() == before
+    server.spoil = lambda _, body: body
+    server.log.clear()
+    assert said(weather_at(*HERE, SOWN, TODAY, today=TODAY, cache_dir=cache), "list of weather stations") == []
+    assert server.log == ["/stations.db"]
+
+
+def test_a_list_from_the_future_is_fetched_anew(server: WeatherServer, cache: Path) -> None:
+    """A clock that was wrong does not keep a list for ever."""
+    os.utime(cache / "stations.db", (4e9, 4e9))
+    nearest(*HERE, cache_dir=cache)
+    assert server.log == ["/stations.db"]
+    nearest(*HERE, cache_dir=cache)
+    assert server.log == ["/stations.db"]
+
+
+def test_a_folder_in_place_of_the_list(server: WeatherServer, cache: Path) -> None:
+    """It is not deleted; one line says where."""
+    (cache / "stations.db").unlink()
+    (cache / "stations.db").mkdir()
+    with pytest.raises(StationError, match=r"cannot be kept in .* \(Is a directory\); set COVERCROP_CACHE"):
+        nearest(*HERE, cache_dir=cache)
+    assert is_true(season(cache), SOWN, TODAY)  # which needs no list
+
+
+def test_a_full_disk_for_the_list(server: WeatherServer, cache: Path) -> None:
+    """Without a list that is one line; an old one goes on."""
+    limits = resource.getrlimit(resource.RLIMIT_FSIZE)
+    file = cache / "stations.db"
+    old = file.stat().st_mtime - 90 * 86400
+    os.utime(file, (old, old))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (4096, limits[1]))
+    try:
+        weather = weather_at(*HERE, SOWN, TODAY, today=TODAY, cache_dir=cache)
+        file.unlink()
+        with pytest.raises(StationError, match=r"cannot be kept in .* \(File too large\); set COVERCROP_CACHE"):
+            nearest(*HERE, cache_dir=cache)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, limits)
+    assert len(said(weather, "cannot be kept in", "the one kept from 90 days ago is used")) == 1
+    assert sorted(path.name for path in cache.iterdir()) == ["station-ZZ001.npz", "stations.db"][:1]
+
+
+# --- a place among stations -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["no bytes", "a header only", "Kelvin", "text once", "minimum and maximum exchanged"])
+def test_a_station_with_wrong_answers_is_passed_over(server: WeatherServer, tmp_path: Path, name: str) -> None:
+    """The next station serves, and one line says why not the first; it is asked again by the next run."""
+    server.spoil = lambda path, body: WRONG[name](body) if path.endswith("ZZ001.csv.gz") else body
+    weather = weather_at(*HERE, SOWN, TODAY, today=TODAY, cache_dir=tmp_path)
+    assert weather.stations[0].id == "ZZ002"
+    assert len(said(weather, "passed over: station ZZ001", "cannot be right")) == 1
+    server.spoil = lambda _, body: body
+    weather = weather_at(*HERE, SOWN, TODAY, today=TODAY, cache_dir=tmp_path)
+    assert weather.stations[0].id == "ZZ001"
+    assert said(weather, "passed over") == []
+
+
+def test_all_stations_with_wrong_answers(server: WeatherServer, tmp_path: Path) -> None:
+    """A sign-in page in place of every file: one line, with the way out."""
+    server.spoil = lambda path, body: body if path == "/stations.db" else PORTAL
+    with pytest.raises(
+        UnusableError, match=r"^station ZZ001: the answer for 2023-2024 cannot be right .*weather file$"
+    ):
+        weather_at(*HERE, SOWN, TODAY, today=TODAY, cache_dir=tmp_path)

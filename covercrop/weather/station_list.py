@@ -42,10 +42,27 @@ def fault(path: Path, made: int, size: int) -> str:
     if not size:
         return "it is empty"
     try:
+        if size < _announced(path):
+            return "it is cut off"
         with closing(_opened(path)) as base:
             return _lacking(base)
     except (sqlite3.Error, OSError, UnicodeError) as error:
         return str(error)
+
+
+def _announced(path: Path) -> int:
+    """How long an SQLite file says it is [byte], 0 for others: SQLite fills up a last page that is cut off.
+
+    References
+    ----------
+    The database header, in "Database File Format", https://www.sqlite.org/fileformat.html
+    """
+    with path.open("rb") as file:
+        head = file.read(100)
+    if len(head) < 100 or not head.startswith(b"SQLite format 3\0") or head[24:28] != head[92:96]:
+        return 0
+    page, pages = int.from_bytes(head[16:18], "big"), int.from_bytes(head[28:32], "big")
+    return (65536 if page == 1 else page) * pages
 
 
 def _lacking(base: sqlite3.Connection) -> str:

@@ -212,7 +212,7 @@ def save(folder: Path, kept: Kept) -> bool:
                 ahead_readings=kept.ahead_readings,
                 ahead_fetched=kept.ahead_fetched,
             )
-    except OSError:
+    except (OSError, RuntimeError):  # the latter for a link that leads to itself
         return False
     return True
 
