@@ -200,6 +200,25 @@ def test_a_request_that_was_left_fails_in_silence(monkeypatch, capfd):
     assert capfd.readouterr().err == ""
 
 
+def test_a_request_that_was_left_does_not_fail_the_next():
+    """What an earlier request meets late is not taken for the failure of the one that is being made."""
+    left, failed = threading.Event(), threading.Event()
+
+    def request():
+        left.wait(5)
+        logging.getLogger("meteostat").warning("Could not load data file")
+        failed.set()
+
+    with patience.listening(), pytest.raises(patience.NoAnswerError):
+        patience.within(0.01, request)
+    with patience.listening() as heard:
+        left.set()
+        assert failed.wait(5)
+        assert heard == []
+        patience.within(5, lambda: logging.getLogger("meteostat").warning("Could not load another"))
+    assert [each.message for each in heard] == ["Could not load another"]
+
+
 def test_trap_no_station_list(server, tmp_path):
     """The client raises a bare Exception; here it is one plain line, and a list kept from earlier serves instead."""
     server.status = 503

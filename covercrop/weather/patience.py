@@ -79,9 +79,13 @@ def listening() -> Iterator[list[Heard]]:
     client are none of the user's business.
     """
     heard: list[Heard] = []
+    # A request that was left before may fail while another is being made, and says nothing of that.
+    left = {thread.name for thread in threading.enumerate()} - {threading.current_thread().name}
 
     class Listener(logging.Handler):
         def emit(self, record: logging.LogRecord) -> None:
+            if record.threadName in left:
+                return
             message, absent = record.getMessage(), record.levelno < logging.WARNING
             if not absent or message.endswith("was not found"):
                 heard.append(Heard(message, record.exc_info[0] if record.exc_info else None, absent))
