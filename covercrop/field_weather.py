@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop.errors import OfflineError, WeatherError, WeatherFileError
+from covercrop.errors import OfflineError, UnusableError, WeatherError, WeatherFileError
 from covercrop.weather.fetching import FORECAST_DAYS
 from covercrop.weather.files import read_weather_file
 from covercrop.weather.hemisphere import seasons_against
@@ -103,7 +103,8 @@ def _gathered(field: Field, start: dt.date, today: dt.date, shared: SharedWeathe
             if weather is None:
                 raise
             # The grower's own file is there: the answer is poorer without the station, not impossible.
-            return replace(weather, notes=(*weather.notes, f"Station {entry.station} could not be reached: {error}."))
+            why = "cannot be used" if isinstance(error, UnusableError) else "could not be reached"
+            return replace(weather, notes=(*weather.notes, f"Station {entry.station} {why}: {error}."))
         station = lapse_adjust(record, record.stations[0].elevation_m, field.elevation_m)
         weather = station if weather is None else blend(weather, station)
     if weather is None:

@@ -161,10 +161,10 @@ def station_record(
         weather = _record(kept, start, end, today)
     except WeatherFileError as error:
         damaged = StationError(f"{error}; the record is damaged, name another station")
-        if ask is None or min(kept.fetched.values()) == _stamp(today):
+        if ask is None or len(wanted) == len(years) or kept.anew == str(_stamp(today)):
             raise damaged from None
-        # What was kept may be what is wrong with it: everything is asked for once a day.
-        anew = _fetch(Kept(station=station), list(years), today, ask)
+        # What was kept may be what is wrong with it: everything is asked for, once a day.
+        anew = _fetch(Kept(station=station, anew=str(_stamp(today))), list(years), today, ask)
         if anew.behind or anew.refused:
             raise damaged from None
         save(folder, anew.kept)
@@ -172,7 +172,7 @@ def station_record(
             weather = _record(anew.kept, start, end, today)
         except WeatherFileError:
             raise damaged from None
-        notes.append(f"what was kept could not be used ({error}) and was fetched anew")
+        notes.append(f"what was kept did not fit together ({error}); thrown away, and fetched anew")
     return replace(weather, notes=(*notes, *weather.notes))
 
 

@@ -54,6 +54,8 @@ class Kept:
         For each year that was asked for and answered, with data or without, when.
     again : frozenset of int
         Years to ask for again however fresh they are, since the last answer was not used.
+    anew : str
+        The day on which everything was last fetched anew because it did not fit together.
     ahead, ahead_readings
         The same for forecast days, which are as old as ``ahead_fetched``.
     """
@@ -64,6 +66,7 @@ class Kept:
     readings: Values = field(default_factory=lambda: NO_READINGS)
     fetched: dict[int, np.datetime64] = field(default_factory=dict)
     again: frozenset[int] = frozenset()
+    anew: str = ""
     ahead: Days = field(default_factory=lambda: NO_DAYS)
     ahead_readings: Values = field(default_factory=lambda: NO_READINGS)
     ahead_fetched: np.datetime64 = field(default_factory=lambda: np.datetime64("NaT", "D"))
@@ -146,7 +149,8 @@ def _read(raw: IO[bytes]) -> Kept:
         days=arrays["days"],
         readings=arrays["readings"],
         fetched=dict(zip(years.tolist(), fetched, strict=True)),
-        again=frozenset(int(year) for year in about.get("again", ())),  # not written before 0.3
+        again=frozenset(int(year) for year in about.get("again", ())),  # neither was written before 0.3
+        anew=_text(about.get("anew", "")),
         ahead=arrays["ahead"],
         ahead_readings=arrays["ahead_readings"],
         ahead_fetched=arrays["ahead_fetched"][()],
@@ -202,6 +206,7 @@ def save(folder: Path, kept: Kept) -> bool:
                         "station": asdict(kept.station),
                         "attribution": kept.attribution,
                         "again": sorted(kept.again),
+                        "anew": kept.anew,
                     }
                 ),
                 days=kept.days,
