@@ -724,3 +724,36 @@ def test_a_cache_that_cannot_be(
     monkeypatch.setenv("COVERCROP_CACHE", folder)
     said = desk.refused("ready", desk.fields(('file = "plot.csv"', "")))
     assert "set COVERCROP_CACHE to a folder that can be written" in said
+
+
+@pytest.mark.parametrize("source", ['station = "ZZ001"', "", 'file = "plot.csv"\nstation = "ZZ001"'])
+def test_a_server_that_sends_nothing_to_use(desk: Desk, client: Callable[[str], None], source: str) -> None:
+    """Empty files with status 200: one line, again and again; with a file of one's own the answer still comes."""
+    with WeatherServer(today=dt.date(2024, 4, 20)) as server:
+        client(server.url)
+        path = at_the_stations(desk, source)
+        desk.weather(sheet(invented("2014-01-01", "2024-04-20")))
+        for ending, words in (("stations.db", "list of weather stations"), (".csv.gz", "could not be read")):
+            server.spoil = lambda asked, body, ending=ending: b"" if asked.endswith(ending) else body
+            for _ in range(2):
+                if "file" in source:
+                    screen = " ".join(desk.answered("ready", path).split())
+                    assert words in screen
+                    assert "sent cannot be used" in screen or "Station ZZ001 cannot be used" in screen
+                else:
+                    assert words in desk.refused("ready", path)
+
+
+def test_a_cache_that_holds_something_else(desk: Desk, client: Callable[[str], None]) -> None:
+    """Whatever stands in the cache, the answer is that of a fresh one, and a note says what was thrown away."""
+    cache = desk.folder / "cache"
+    with WeatherServer(today=dt.date(2024, 4, 20)) as server:
+        client(server.url)
+        path = at_the_stations(desk, "")
+        fresh = desk.answered("weather", path)
+        for name in ("stations.db", "station-ZZ001.npz"):
+            (cache / name).write_bytes(b"PK\x03\x04 \x1b[31m something else")
+        screen = " ".join(desk.answered("weather", path).split())
+        assert "that was kept could not be used (file is not a database) and was thrown away; another" in screen
+        assert "station ZZ001: what was kept of it is damaged; thrown away, and asked for again" in screen
+        assert desk.answered("weather", path) == fresh
