@@ -881,6 +881,7 @@ LISTS: dict[str, Fault] = {
     "no parameters": with_tables("DROP TABLE inventory", "CREATE TABLE inventory (station TEXT, start TEXT)"),
     "other tables": with_tables("DROP TABLE stations", "CREATE TABLE stations (name TEXT)"),
     "latitudes in words": with_tables("UPDATE stations SET latitude = 'north' WHERE id = 'ZZ002'"),
+    "a latitude without end": with_tables("UPDATE stations SET latitude = 9e999 WHERE id = 'ZZ002'"),
     "a longitude missing": with_tables("UPDATE stations SET longitude = NULL WHERE id = 'ZZ002'"),
     "a height in words": with_tables("UPDATE stations SET elevation = 'high' WHERE id = 'ZZ002'"),
 }
@@ -943,6 +944,20 @@ def test_an_old_list_stays_until_there_is_a_better_one(server: WeatherServer, ca
     server.log.clear()
     assert said(weather_at(*HERE, SOWN, TODAY, today=TODAY, cache_dir=cache), "list of weather stations") == []
     assert server.log == ["/stations.db"]
+
+
+def test_a_list_that_has_more_than_is_asked_of_it(server: WeatherServer, tmp_path: Path) -> None:
+    """A column, a table and a language more, and a table less that nobody needs."""
+    server.stations_db = with_tables(
+        "ALTER TABLE stations ADD COLUMN climate TEXT",
+        "CREATE TABLE owners (station TEXT)",
+        "INSERT INTO names VALUES ('ZZ001', 'de', 'Hohler Hof')",
+        "DROP TABLE identifiers",
+    )(server.stations_db)
+    weather = season(tmp_path)
+    assert is_true(weather, SOWN, TODAY)
+    assert weather.stations[0].name == "Hollow Farm"
+    assert nearest(*HERE, cache_dir=tmp_path)[0].id == "ZZ001"
 
 
 def test_a_list_from_the_future_is_fetched_anew(server: WeatherServer, cache: Path) -> None:

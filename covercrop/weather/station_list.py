@@ -19,10 +19,11 @@ _ASKED = (
     "SELECT station, provider, parameter, start, \"end\", completeness FROM inventory WHERE parameter = 'tmin' LIMIT 1",
     "SELECT station FROM inventory WHERE parameter = 'tmax' LIMIT 1",
 )
-#: Stations whose place or height is no number; one of them stops every look-up.
+#: Stations whose place or height is no number, or no such place is on Earth; one of them stops every look-up.
 _NOWHERE = (
     "SELECT count(*) FROM stations WHERE typeof(latitude) NOT IN ('real', 'integer') "
-    "OR typeof(longitude) NOT IN ('real', 'integer') OR typeof(elevation) NOT IN ('real', 'integer', 'null')"
+    "OR typeof(longitude) NOT IN ('real', 'integer') OR typeof(elevation) NOT IN ('real', 'integer', 'null') "
+    "OR abs(latitude) > 90 OR abs(longitude) > 360 OR abs(elevation) > 10000"
 )
 
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 import errno
 import http.client
 import math
-import re
 import time
 import urllib.error
 from dataclasses import replace
@@ -354,7 +353,7 @@ def _keep_list(folder: Path) -> tuple[str, ...]:
     except OSError as error:
         raise _no_place(folder, error) from None
     sound = days is not None and not fault
-    if sound and days is not None and -1 <= days < STATION_LIST_AGE:
+    if sound and days is not None and -1 <= days < STATION_LIST_AGE:  # a clock may be an hour or two off
         return ()
     lost = f"the list of weather stations that was kept could not be used ({fault}) and was thrown away"
     try:
@@ -366,7 +365,8 @@ def _keep_list(folder: Path) -> tuple[str, ...]:
     if not problem:
         return (f"{lost}; another was fetched",) if fault else ()
     if sound:
-        return (f"{problem}; the one kept from {days} days ago is used",)
+        age = f" from {days} days ago" if days is not None and days > 0 else ""
+        return (f"{problem}; the one kept{age} is used",)
     way_out = "connect and try again, or give a weather file"
     raise OfflineError(f"{lost}; {problem}; {way_out}" if fault else f"{problem}; {way_out}")
 
@@ -419,21 +419,25 @@ def _listed(folder: Path) -> Any:
 def _known_station(station_id: str, folder: Path) -> Station:
     """A station by its id, from the list of stations that is kept."""
     ms = _listed(folder)
-    # The look-up takes % and _ as wildcards.
-    found = ms.stations.meta(station_id) if re.fullmatch(r"[A-Za-z0-9]+", station_id) else None
-    if found is None:
+    # The client's own look-up takes % and _ as wildcards, and fails where the list has a column more than it knows.
+    found = ms.stations.query(
+        "SELECT stations.id, latitude, longitude, elevation, names.name AS name FROM stations "
+        "LEFT JOIN names ON names.station = stations.id AND names.language = 'en' WHERE stations.id = ? LIMIT 1",
+        params=(station_id,),
+    )
+    if not len(found):
         known = ms.stations.query("SELECT id FROM stations")["id"].astype(str).tolist()
         near = get_close_matches(station_id.upper(), known, n=3, cutoff=0.6)
         way_out = f"did you mean {' or '.join(near)}?" if near else "leave the station out to use the nearest ones"
         raise StationError(f"no station {station_id!r}; {way_out}")
-    return _station(station_id, found)
+    return _station(station_id, next(found.itertuples()))
 
 
 def _station(station_id: str, row: Any, distance_km: float | None = None) -> Station:
     height = row.elevation
     return Station(
         id=station_id,
-        name=str(row.name) if isinstance(row.name, str) else station_id,
+        name=visible(row.name) if isinstance(row.name, str) and row.name.strip() else station_id,
         latitude=float(row.latitude),
         longitude=float(row.longitude),
         elevation_m=None if height is None or pd.isna(height) else float(height),
