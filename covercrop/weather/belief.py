@@ -45,7 +45,7 @@ MOST_LOST, FEW_LOST = 0.1, 5
 #: How far the same days may lie apart in the middle [K], where so many of them are shared.  An observer who reads in
 #: the morning dates a maximum a day later, so that days may be one off: at Champion they lie up to 4.3 K from
 #: themselves so dated, and are compared with the days beside them too.  So compared, another year's days lay 2.8 K and
-#: more apart at Clemson, 4.7 K at Champion, and below 2 K only where one year is like the next (Hyderabad; seldom Suffolk).
+#: more apart at Clemson, 4.7 K at Champion, and below 2 K only where years are alike (Hyderabad; seldom Suffolk).
 MOST_APART, FEWEST_SHARED = 2.0, 30
 #: The same for a few days, among which some may be preliminary: only what is in another unit is so far off.
 MOST_APART_IN_FEW, FEWEST_IN_FEW = 10.0, 3
