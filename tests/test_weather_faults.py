@@ -883,6 +883,7 @@ LISTS: dict[str, Fault] = {
     "latitudes in words": with_tables("UPDATE stations SET latitude = 'north' WHERE id = 'ZZ002'"),
     "a latitude without end": with_tables("UPDATE stations SET latitude = 9e999 WHERE id = 'ZZ002'"),
     "a longitude missing": with_tables("UPDATE stations SET longitude = NULL WHERE id = 'ZZ002'"),
+    "bytes that are no text": with_tables("UPDATE names SET name = CAST(x'ff' AS TEXT) WHERE station = 'ZZ002'"),
     "a height in words": with_tables("UPDATE stations SET elevation = 'high' WHERE id = 'ZZ002'"),
 }
 
@@ -944,6 +945,15 @@ def test_an_old_list_stays_until_there_is_a_better_one(server: WeatherServer, ca
     server.log.clear()
     assert said(weather_at(*HERE, SOWN, TODAY, today=TODAY, cache_dir=cache), "list of weather stations") == []
     assert server.log == ["/stations.db"]
+
+
+def test_a_list_whose_fault_shows_when_it_is_asked(server: WeatherServer, cache: Path) -> None:
+    """One line says that it was thrown away, and the next run fetches another."""
+    spoil = with_tables("UPDATE inventory SET start = CAST(x'ff' AS TEXT) WHERE station = 'ZZ002'")
+    (cache / "stations.db").write_bytes(spoil(server.stations_db))
+    with pytest.raises(StationError, match=r"kept could not be used \(.+\) and was thrown away; run it again"):
+        nearest(*HERE, cache_dir=cache)
+    assert nearest(*HERE, cache_dir=cache)[0].id == "ZZ001"
 
 
 def test_a_list_that_has_more_than_is_asked_of_it(server: WeatherServer, tmp_path: Path) -> None:

@@ -19,6 +19,11 @@ _ASKED = (
     "SELECT station, provider, parameter, start, \"end\", completeness FROM inventory WHERE parameter = 'tmin' LIMIT 1",
     "SELECT station FROM inventory WHERE parameter = 'tmax' LIMIT 1",
 )
+#: Text that every look-up reads, and has to be text.
+_READ = (
+    "SELECT id, country, region, timezone FROM stations",
+    "SELECT station, name FROM names WHERE language = 'en'",
+)
 #: Stations whose place or height is no number, or no such place is on Earth; one of them stops every look-up.
 _NOWHERE = (
     "SELECT count(*) FROM stations WHERE typeof(latitude) NOT IN ('real', 'integer') "
@@ -73,6 +78,8 @@ def _lacking(base: sqlite3.Connection) -> str:
     for asked in _ASKED:
         if base.execute(asked).fetchone() is None:
             return f"its table {asked.split(' FROM ')[1].split()[0]} lacks what is asked of it"
+    for read in _READ:
+        base.execute(read).fetchall()
     nowhere = base.execute(_NOWHERE).fetchone()[0]
     return f"{nowhere} of its stations have no place" if nowhere else ""
 

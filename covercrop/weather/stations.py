@@ -12,13 +12,14 @@ import http.client
 import math
 import time
 import urllib.error
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from difflib import get_close_matches
 from functools import lru_cache, partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -35,8 +36,9 @@ from covercrop.weather.store import NO_DAYS, NO_READINGS, Days, Kept, Values, ca
 from covercrop.weather.table import MOST_CLIMB, blend, lapse_adjust
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
+Found = TypeVar("Found")
 Day = date | np.datetime64
 
 #: Seconds that one request, for several years, may take.
@@ -117,7 +119,8 @@ def _nearest(
     """The same by the list of stations that is kept."""
     # The far ends, 90 and 180 degrees, belong to the last square.
     square = (min(math.floor(latitude / SQUARE), 179), min(math.floor(longitude / SQUARE), 359))
-    around, complete = _around(folder, _list_file(folder).stat().st_mtime_ns, square, radius_km)
+    made = _list_file(folder).stat().st_mtime_ns
+    around, complete = _looked_up(folder, lambda: _around(folder, made, square, radius_km))
     distance = _distances_km(latitude, longitude, around)
     reached = [place for place in np.argsort(distance, kind="stable") if distance[place] <= radius_km]
     stations = [
@@ -416,15 +419,35 @@ def _listed(folder: Path) -> Any:
     return ms
 
 
+def _looked_up(folder: Path, look: Callable[[], Found]) -> Found:
+    """What the list of stations answers; a list whose fault shows only now is thrown away.
+
+    Raises
+    ------
+    StationError
+        If it cannot be used.
+    """
+    try:
+        return look()
+    except Exception as error:  # of sqlite, pandas or the client: each has its own for a list that is damaged
+        why = visible(" ".join(str(error).split()))[:120]
+    with suppress(OSError):
+        _list_file(folder).unlink()
+    raise StationError(
+        f"the list of weather stations that was kept could not be used ({why}) and was thrown away; "
+        "run it again to fetch another, or give a weather file"
+    )
+
+
 def _known_station(station_id: str, folder: Path) -> Station:
     """A station by its id, from the list of stations that is kept."""
     ms = _listed(folder)
     # The client's own look-up takes % and _ as wildcards, and fails where the list has a column more than it knows.
-    found = ms.stations.query(
+    asked = (
         "SELECT stations.id, latitude, longitude, elevation, names.name AS name FROM stations "
-        "LEFT JOIN names ON names.station = stations.id AND names.language = 'en' WHERE stations.id = ? LIMIT 1",
-        params=(station_id,),
+        "LEFT JOIN names ON names.station = stations.id AND names.language = 'en' WHERE stations.id = ? LIMIT 1"
     )
+    found = _looked_up(folder, lambda: ms.stations.query(asked, params=(station_id,)))
     if not len(found):
         known = ms.stations.query("SELECT id FROM stations")["id"].astype(str).tolist()
         near = get_close_matches(station_id.upper(), known, n=3, cutoff=0.6)

@@ -99,20 +99,22 @@ def looked_into(folder: Path, station_id: str) -> tuple[Kept | None, str]:
     """What is kept of a station, or None; and what is to be said where something is there that cannot be used."""
     path = _path(folder, station_id)
     try:
-        with path.open("rb") as raw:
-            return _checked(_read(raw), station_id, clock() + np.timedelta64(1, "D")), ""
+        raw = path.open("rb")
     except OSError as error:
-        if error.errno in (errno.ENOENT, errno.ENOTDIR, errno.ENAMETOOLONG, errno.EINVAL):
+        if error.errno in (errno.ENOENT, errno.ENOTDIR, errno.ENAMETOOLONG):
             return None, ""
         # It may well be whole, and is replaced only by an answer.
         return None, f"station {station_id}: {path.name} in {folder} cannot be read ({error.strerror}); asked for again"
-    except Exception as error:  # a zip file can be wrong in more ways than zipfile, zlib, json and numpy name in common
-        if not path.is_file():  # a name that no file can have
-            return None, ""
-        why = f" ({error})" if isinstance(error, _WrongError) else ""
-        with suppress(OSError):  # the next answer replaces it
-            path.unlink()
-        return None, f"station {station_id}: what was kept of it is damaged{why}; thrown away, and asked for again"
+    except ValueError:  # a name that no file can have
+        return None, ""
+    with raw:
+        try:
+            return _checked(_read(raw), station_id, clock() + np.timedelta64(1, "D")), ""
+        except Exception as error:  # a zip file can be wrong in more ways than zipfile, zlib, json and numpy have names
+            why = f" ({error})" if isinstance(error, _WrongError) else ""
+    with suppress(OSError):  # the next answer replaces it
+        path.unlink()
+    return None, f"station {station_id}: what was kept of it is damaged{why}; thrown away, and asked for again"
 
 
 class _WrongError(Exception):
