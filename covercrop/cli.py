@@ -8,8 +8,6 @@ once.
 from __future__ import annotations
 
 import argparse
-import os
-import sys
 from typing import TYPE_CHECKING
 
 from covercrop import __version__
@@ -28,7 +26,8 @@ from covercrop.commands import (
     weather,
 )
 from covercrop.commands.shared import Commands
-from covercrop.errors import CovercropError, one_line
+from covercrop.errors import CovercropError
+from covercrop.streams import let_go, tell, told_output
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -80,19 +79,23 @@ def main(arguments: Sequence[str] | None = None) -> int:
         Exit status: 0; 1 where a problem was said in one line.  Wrong usage
         leaves through ``SystemExit`` with status 2.
     """
-    parsed = _parser().parse_args(arguments)
     try:
-        status: int = parsed.run(parsed)
-        sys.stdout.flush()
+        with told_output():
+            parsed = _parser().parse_args(arguments)
+            status: int = parsed.run(parsed)
     except CovercropError as error:
-        print(one_line(f"covercrop: {error}"), file=sys.stderr)  # noqa: T201
+        tell(f"covercrop: {error}")
         return 1
     except KeyboardInterrupt:
         return 130
     except BrokenPipeError:
         # The reader of a pipe has gone; that is its right, and nothing is lost.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except OSError as error:  # trouble of the machine that no reader or writer expected
+        tell(f"covercrop: {error.filename or 'this machine'}: {error.strerror or error}")
+        return 1
+    finally:
+        let_go()
     return status
 
 

@@ -15,6 +15,7 @@
     |       +-- UnusableError   nothing cached, and nothing that the server sent can be used
     +-- RegionError             a grid, a table of stations or a run over them cannot go on
     +-- UsageError              an option or argument cannot be used (ValueError)
+    +-- OutputError             standard output cannot be written
 
 Each message is one plain line: the place, the value found, the way out.
 That a stage is not reached is a result, not an error.
@@ -128,3 +129,7 @@ class RegionError(CovercropError):
 
 class UsageError(CovercropError, ValueError):
     """An option or argument that cannot be used."""
+
+
+class OutputError(CovercropError):
+    """Standard output is full or closed, or cannot hold what is to be printed."""

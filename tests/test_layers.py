@@ -10,8 +10,8 @@ import pytest
 
 PACKAGE = Path(__file__).resolve().parent.parent / "covercrop"
 LAYERS = (
-    ("errors",),
-    ("units", "records", "resources", "replacement", "field_table"),
+    ("errors", "reading"),
+    ("units", "records", "resources", "replacement", "field_table", "streams"),
     ("traits", "measures"),
     ("parameters", "degree_days", "daylength", "soil_temperature", "soil_water", "weather"),
     ("phenology", "termination", "decomposition", "hazards", "growth", "calibration", "bed_tables", "layout"),

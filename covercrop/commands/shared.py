@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
-import sys
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from covercrop.errors import CovercropError, UnknownNameError, WeatherGapError, one_line
+from covercrop.streams import tell
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -86,6 +86,13 @@ def field_argument(parser: argparse.ArgumentParser, more: str = "") -> None:
 def full_argument(parser: argparse.ArgumentParser) -> None:
     """Let a command show what its answer rests on."""
     parser.add_argument("--full", action="store_true", help="add every assumption with its reason, and sources in full")
+
+
+def overwrite_argument(parser: argparse.ArgumentParser) -> None:
+    """Let a command replace any file; :func:`covercrop.render.files.check_place` sees to the others."""
+    parser.add_argument(
+        "--overwrite", action="store_true", help="replace a file even if it is not one that this command wrote"
+    )
 
 
 def date(text: str) -> dt.date:
@@ -219,7 +226,7 @@ def each_field(fields: Sequence[Field], work: Callable[[Field], Answer]) -> tupl
 def complain(problems: Sequence[tuple[str, str]]) -> int:
     """Say which fields could not be worked out, a line each; the exit status."""
     for name, message in problems:
-        print(one_line(f"covercrop: {name}: {message}"), file=sys.stderr)  # noqa: T201
+        tell(f"covercrop: {name}: {message}")
     return 1 if problems else 0
 
 
