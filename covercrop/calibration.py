@@ -13,6 +13,7 @@ from pathlib import Path
 
 from covercrop import parameters
 from covercrop.errors import ParameterError
+from covercrop.reading import read_whole
 from covercrop.records import CitedValue
 from covercrop.replacement import replacing
 from covercrop.traits import Cover, Cultivar
@@ -183,7 +184,7 @@ def write_calibration(path: Path, calibration: Calibration) -> None:
     """
     if path.is_dir():
         raise ParameterError(f"{path}: is a folder; give the name of a file in it")
-    if path.exists() and not (path.is_file() and _is_ours(path)):  # a device may be read without end
+    if path.exists() and not _is_ours(path):
         raise ParameterError(f"{path}: is there already and is no calibration; give another name with -o")
     parameters.cover(calibration.cover)
     content = _text(path.name, calibration)
@@ -198,7 +199,7 @@ def write_calibration(path: Path, calibration: Calibration) -> None:
 
 def _is_ours(path: Path) -> bool:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8")).get("made_by") == MADE_BY
+        return tomllib.loads(read_whole(path).decode()).get("made_by") == MADE_BY
     except (OSError, ValueError):
         return False
 
@@ -249,7 +250,7 @@ def read_calibration(path: Path) -> Calibration:
     """
     again = "write it again with covercrop calibrate"
     try:
-        table = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        table = tomllib.loads(read_whole(path).decode("utf-8-sig"))
     except FileNotFoundError:
         raise ParameterError(f"{path}: no such file; write it with covercrop calibrate RECORDS.csv -o FILE") from None
     except OSError as error:

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from covercrop.errors import ParameterError, UnknownNameError
+from covercrop.reading import read_whole
 from covercrop.records import CitedValue, Source
 from covercrop.resources import data_file
 from covercrop.traits import Cover, Crop, Cultivar, Material
@@ -279,7 +280,9 @@ def read_parameter_file(path: Path) -> dict[str, Any]:
         If the file cannot be read.
     """
     try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
+        text = read_whole(path).decode()
+    except OSError as error:
+        raise ParameterError(f"{path}: cannot be read ({error.strerror})") from None
+    except ValueError as error:
         raise ParameterError(f"{path}: cannot be read ({error})") from None
     return _load(text, str(path))

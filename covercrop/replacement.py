@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import errno
 import os
+import stat
 import tempfile
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
+
+from covercrop.reading import no_regular_file
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -29,9 +33,14 @@ def replacing(path: Path) -> Iterator[IO[bytes]]:
     Raises
     ------
     OSError
-        If it cannot be written; what stood there before still does.
+        If it cannot be written, or what stands there is no file, such as a
+        device; what stood there before still does.
     """
-    place = path.resolve()
+    try:
+        place = Path(os.path.realpath(path))
+    except ValueError as error:  # a name with a null byte
+        raise OSError(errno.EINVAL, str(error), str(path)) from None
+    _refuse_others(place)
     handle, name = tempfile.mkstemp(prefix=f".{place.name[:40]}.", suffix=".part", dir=place.parent)
     part = Path(name)
     try:
@@ -44,6 +53,18 @@ def replacing(path: Path) -> Iterator[IO[bytes]]:
     except BaseException:
         part.unlink(missing_ok=True)
         raise
+
+
+def _refuse_others(place: Path) -> None:
+    """A device or a pipe is not to make way for a file, as it would for root."""
+    try:
+        mode = place.stat().st_mode
+    except FileNotFoundError:
+        return
+    if stat.S_ISDIR(mode):
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(place))
+    if why := no_regular_file(mode):
+        raise OSError(errno.EINVAL, why, str(place))
 
 
 def _mask() -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import atexit
+import os
 import tempfile
 from importlib.resources import files
 from importlib.resources.abc import Traversable
@@ -76,7 +77,10 @@ def data_path(*parts: str, beside: tuple[str, ...] = ()) -> Path:
 
 def is_shipped(path: Path) -> bool:
     """Whether a path leads to a file that came with the program."""
+    try:
+        place = Path(os.path.realpath(path))  # which a loop of links does not trouble
+    except ValueError:  # a null byte: no file has such a name
+        return False
     return any(
-        path.resolve().is_relative_to(folder)
-        for folder in (_REPOSITORY / "data", Path(__file__).resolve().parent / "data")
+        place.is_relative_to(folder) for folder in (_REPOSITORY / "data", Path(__file__).resolve().parent / "data")
     )

@@ -20,6 +20,7 @@ from covercrop.calibration import Calibration, calibrated, read_calibration
 from covercrop.errors import FieldFileError, ParameterError
 from covercrop.field_table import Table
 from covercrop.field_table import shown as _shown
+from covercrop.reading import read_whole
 from covercrop.records import Units
 from covercrop.traits import Cover
 
@@ -424,15 +425,13 @@ def read_bytes(path: Path) -> bytes:
         If there is no such file, or it cannot be read.
     """
     try:
-        return path.read_bytes()
+        return read_whole(path)
     except FileNotFoundError:
         raise FieldFileError(f"{path}: no such file; give the path of your field file") from None
     except IsADirectoryError:
         raise FieldFileError(f"{path}: is a folder; give the path of a field file in it") from None
     except OSError as error:
-        raise FieldFileError(f"{path}: cannot be read ({error.strerror})") from None
-    except ValueError as error:
-        raise FieldFileError(f"{path}: cannot be read ({error}); give the path of a plain field file") from None
+        raise FieldFileError(f"{path}: cannot be read ({error.strerror}); give the path of your field file") from None
 
 
 def parse_fields(path: Path, content: bytes) -> FieldFile:

@@ -485,7 +485,7 @@ def test_degree_days_of_a_wrong_file(desk: Desk) -> None:
         ("a\\u0000b", "cannot be read (embedded null byte)"),
         ("\\u001b[31m.csv", "\\x1b[31m.csv: no such file"),
         ("plot.csv/inside", "cannot be read (Not a directory)"),
-        ("/dev/null", "the file is empty"),
+        ("/dev/null", "cannot be read (it is a device, not a file)"),
     ],
 )
 def test_a_weather_file_that_cannot_be_read(desk: Desk, name: str, message: str) -> None:

@@ -28,6 +28,7 @@ import numpy as np
 from covercrop import __version__, advice
 from covercrop.agenda import KINDS, MOST_VISITS
 from covercrop.errors import UsageError, one_line
+from covercrop.reading import read_whole
 from covercrop.render.extra import need
 from covercrop.render.reminders import CATEGORIES, field_name
 from covercrop.render.words import day_month
@@ -98,7 +99,7 @@ def read(path: Path, fields: Iterable[Field]) -> dict[str, Entry]:
     if not path.parent.is_dir():
         raise UsageError(f"{path}: there is no folder {path.parent}; make it first, or give another name with -o")
     try:
-        content = path.read_bytes()
+        content = read_whole(path)
     except FileNotFoundError:
         return {}
     except IsADirectoryError:

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from covercrop.errors import WeatherFileError
+from covercrop.reading import read_whole
 
 #: Written by loggers and archives where there is no reading.
 NO_READING = [
@@ -100,18 +101,15 @@ class Sheet:
 def read_text(path: Path, example: str = EXAMPLE) -> str:
     """The text of a file, if it is text."""
     try:
-        folder = path.is_dir()
-        raw = b"" if folder else path.read_bytes()
+        raw = read_whole(path)
     except FileNotFoundError:
         near = get_close_matches(path.name, [entry.name for entry in _siblings(path)], n=1)
         way_out = f"did you mean {near[0]}?" if near else "check the name and the folder"
         raise WeatherFileError(f"{path}: no such file; {way_out}") from None
+    except IsADirectoryError:
+        raise WeatherFileError(f"{path}: this is a folder; name the CSV file in it") from None
     except OSError as error:
         raise WeatherFileError(f"{path}: cannot be read ({error.strerror}); check its name and permissions") from None
-    except ValueError as error:
-        raise WeatherFileError(f"{path}: cannot be read ({error}); check its name") from None
-    if folder:
-        raise WeatherFileError(f"{path}: this is a folder; name the CSV file in it")
     if not raw.strip():
         raise WeatherFileError(f"{path.name}: the file is empty; it needs a header line such as {example}")
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
