@@ -159,9 +159,9 @@ def test_csv_has_every_line_of_every_field(run: Run) -> None:
 
 
 def test_the_drawing_is_written_whole(run: Run, tmp_path: Path) -> None:
-    """The SVG parses, names every field, replaces an old one, and leaves nothing else behind."""
+    """The SVG parses, names every field, replaces its earlier self, and leaves nothing else behind."""
     path = tmp_path / "plan.svg"
-    path.write_text("old", encoding="utf-8")
+    assert run("--svg", path, "--field", "Ford meadow")[0] == 0
     status, screen, _ = run("--svg", path)
     assert status == 0
     assert "Ford meadow" in screen

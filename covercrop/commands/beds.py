@@ -14,11 +14,15 @@ from covercrop.commands.shared import (
     full_argument,
     named,
     on_argument,
+    overwrite_argument,
     planner,
     read,
     screen,
     show,
 )
+
+#: The mark of what it draws.
+BY = "covercrop beds"
 
 
 def add(commands: Commands) -> None:
@@ -33,6 +37,7 @@ def add(commands: Commands) -> None:
     field_argument(beds)
     on_argument(beds)
     beds.add_argument("--svg", type=Path, metavar="FILE", help="also draw the beds to scale, to print")
+    overwrite_argument(beds)
     full_argument(beds)
 
 
@@ -41,9 +46,11 @@ def _run(arguments: argparse.Namespace) -> int:
 
     from covercrop.beds import BedPlan, make_beds
     from covercrop.render import bed_drawing, bed_sheet, machine
-    from covercrop.render.files import write_whole
+    from covercrop.render.files import check_place, write_marked
     from covercrop.season import Field
 
+    if arguments.svg is not None:
+        check_place(arguments.svg, BY, option="--svg", overwrite=arguments.overwrite)
     file, today, title = read(arguments)
     day = arguments.on or today
     on = np.datetime64(day, "D")
@@ -54,7 +61,7 @@ def _run(arguments: argparse.Namespace) -> int:
 
     laid_out, problems = each_field(named(file, arguments.field), beds)
     if arguments.svg is not None and laid_out:
-        write_whole(arguments.svg, bed_drawing.svg(laid_out))
+        write_marked(arguments.svg, bed_drawing.svg(laid_out), BY)
     if arguments.json:
         show(machine.dump(bed_sheet.document(laid_out, on, problems)))
     elif arguments.csv:

@@ -14,6 +14,7 @@ from covercrop.commands.shared import (
     fields_argument,
     named,
     on_argument,
+    overwrite_argument,
     planner,
     read,
     show,
@@ -29,6 +30,9 @@ if TYPE_CHECKING:
 #: The choices, repeated from covercrop.render.charts, which imports numpy; a test holds them equal.
 CHARTS = ("season", "window", "limits")
 WITH = ("materials", "cautions")
+
+#: The mark of what it writes.
+BY = "covercrop report"
 
 PAGES, PICTURES = (".html", ".htm"), (".svg", ".png")
 
@@ -47,6 +51,7 @@ def add(commands: Commands) -> None:
         default=[],
         help="add this to every field's sheet; again for both",
     )
+    overwrite_argument(page)
     page.add_argument(
         "--chart", choices=CHARTS, help="write this chart of one field alone; FILE then ends with .svg or .png"
     )
@@ -58,9 +63,9 @@ def _run(arguments: argparse.Namespace) -> int:
 
     from covercrop.errors import UsageError
     from covercrop.render import report
-    from covercrop.render.files import check_place, write_whole
+    from covercrop.render.files import check_place, write_marked
 
-    check_place(arguments.output, PICTURES if arguments.chart else PAGES)
+    check_place(arguments.output, BY, suffixes=PICTURES if arguments.chart else PAGES, overwrite=arguments.overwrite)
     report.check_packages()
     file, today, title = read(arguments)
     day = arguments.on or today
@@ -80,7 +85,7 @@ def _run(arguments: argparse.Namespace) -> int:
                 plans, on, title=title, problems=problems, sections=_more(plans, arguments.more, us=us), us=us
             )
             content = page.encode()
-        write_whole(arguments.output, content)
+        write_marked(arguments.output, content, BY)
         if arguments.json:
             from covercrop.render import machine
 
