@@ -11,7 +11,7 @@ import pytest
 PACKAGE = Path(__file__).resolve().parent.parent / "covercrop"
 LAYERS = (
     ("errors", "reading"),
-    ("units", "records", "resources", "replacement", "field_table", "streams"),
+    ("units", "records", "resources", "replacement", "field_table", "streams", "spreadsheet"),
     ("traits", "measures"),
     ("parameters", "degree_days", "daylength", "soil_temperature", "soil_water", "weather"),
     ("phenology", "termination", "decomposition", "hazards", "growth", "calibration", "bed_tables", "layout"),

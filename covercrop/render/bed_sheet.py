@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -12,10 +10,10 @@ from rich.padding import Padding
 from rich.text import Text
 
 from covercrop import advice, amendments, parameters
-from covercrop.errors import visible
 from covercrop.measures import Measures
 from covercrop.render import bed_drawing, bed_words, machine
 from covercrop.render.terminal import foot
+from covercrop.spreadsheet import csv_table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -218,21 +216,12 @@ def _after_json(beds: BedPlan) -> dict[str, Any]:
 
 
 def table_csv(all_beds: Sequence[BedPlan]) -> str:
-    """The lists of all fields as CSV, a line for each item.
-
-    A name that a spreadsheet would take for a formula gets an apostrophe
-    before it, so that it stays text.
-    """
-    written = io.StringIO()
-    writer = csv.writer(written, lineterminator="\n")
-    writer.writerow(CSV_COLUMNS)
-    for beds in all_beds:
-        for item in beds.items:
-            texts = [_harmless(text) for text in (beds.plan.field.name, item.group, item.item)]
-            writer.writerow([*texts, f"{item.quantity:.10g}", item.unit, _harmless(item.why)])
-    return written.getvalue().rstrip("\n")
-
-
-def _harmless(text: str) -> str:
-    shown = visible(text)
-    return f"'{shown}" if shown.lstrip()[:1] in tuple("=+-@") or text[:1] in tuple("\t\r\n") else shown
+    """The lists of all fields as CSV, a line for each item."""
+    return csv_table(
+        CSV_COLUMNS,
+        (
+            (beds.plan.field.name, item.group, item.item, f"{item.quantity:.10g}", item.unit, item.why)
+            for beds in all_beds
+            for item in beds.items
+        ),
+    )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from covercrop import advice, parameters, remarks
+from covercrop.spreadsheet import csv_table
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -291,7 +292,7 @@ def degree_days(table: DegreeDayTable) -> dict[str, Any]:
 
 def degree_days_csv(table: DegreeDayTable) -> str:
     """The table of ``covercrop degree-days --csv``, without a final newline."""
-    return "\n".join((",".join(_COLUMNS), *(",".join(map(str, row)) for row in _rows(table))))
+    return csv_table(_COLUMNS, _rows(table))
 
 
 _COLUMNS = ("date", "tmin", "tmax", "degree_days", "sum")

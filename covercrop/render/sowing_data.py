@@ -8,14 +8,29 @@ import numpy as np
 
 from covercrop import advice, parameters, units
 from covercrop.render import machine, sowing_words
+from covercrop.spreadsheet import csv_table
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from covercrop.autumn import Autumn, Choice, Failure
     from covercrop.records import CitedValue
 
 _AMOUNTS = ("dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha")
+_CSV_COLUMNS = (
+    "field",
+    "cover",
+    "cultivar",
+    "sown",
+    "p_established",
+    "p_survives",
+    "p_plantable",
+    "p_together",
+    "turn_under",
+    "p_window",
+    "window_open",
+    "earliest_planting",
+)
 
 
 def sow(answers: Sequence[Autumn], on: np.datetime64, problems: Sequence[tuple[str, str]] = ()) -> dict[str, Any]:
@@ -140,34 +155,27 @@ def sow_csv(answers: Sequence[Autumn], *, us: bool = False) -> str:
     """The table of ``covercrop sow --csv``, without a final newline; amounts per acre in pounds for US units."""
     per = 1 / units.KG_HA_PER_LB_ACRE if us else 1.0
     amounts = [name.replace("kg_ha", "lb_acre") if us else name for name in _AMOUNTS]
-    lines = [
-        "field,cover,cultivar,sown,p_established,p_survives,p_plantable,p_together,turn_under,p_window,window_open,"
-        f"earliest_planting,{','.join(amounts)}"
-    ]
-    for autumn in answers:
-        for choice in autumn.choices:
-            head = ",".join(_cell(text) for text in (autumn.field.name, choice.cover.key, choice.cultivar))
-            for place, day in enumerate(autumn.dates):
-                shares = (choice.established, choice.survives, choice.plantable, choice.together)
-                row = [
-                    str(day),
-                    *(f"{share[place]:.3f}" for share in shares),
-                    machine.iso_date(choice.ended[place]) or "",
-                    f"{choice.window[place]:.3f}",
-                    machine.iso_date(choice.window_open[place]) or "",
-                    machine.iso_date(choice.earliest_planting[place]) or "",
-                    *(_amount(choice.brings[name][place] * per) for name in _AMOUNTS),
-                ]
-                lines.append(f"{head},{','.join(row)}")
-    return "\n".join(lines)
+    return csv_table((*_CSV_COLUMNS, *amounts), (row for autumn in answers for row in _csv_rows(autumn, per)))
 
 
-def _amount(value: float) -> str:
-    return "" if np.isnan(value) else f"{value:.1f}"
+def _csv_rows(autumn: Autumn, per: float) -> Iterator[list[str | None]]:
+    for choice in autumn.choices:
+        shares = (choice.established, choice.survives, choice.plantable, choice.together)
+        for place, day in enumerate(autumn.dates):
+            yield [
+                autumn.field.name,
+                choice.cover.key,
+                choice.cultivar,
+                str(day),
+                *(_decimal(share[place], 3) for share in shares),
+                machine.iso_date(choice.ended[place]),
+                _decimal(choice.window[place], 3),
+                machine.iso_date(choice.window_open[place]),
+                machine.iso_date(choice.earliest_planting[place]),
+                *(_decimal(choice.brings[name][place] * per, 1) for name in _AMOUNTS),
+            ]
 
 
-def _cell(text: str) -> str:
-    """A text as a cell: in quotes where it holds what would end one."""
-    if any(mark in text for mark in ',"\n\r'):
-        return '"' + text.replace('"', '""') + '"'
-    return text
+def _decimal(value: float, places: int) -> str | None:
+    """A number as it stands in the table; no cell holds a NaN."""
+    return None if np.isnan(value) else f"{value:.{places}f}"
