@@ -18,7 +18,7 @@ _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 
 
 def inert(text: str) -> str:
-    """A text as a cell that a spreadsheet shows and does not run.
+    r"""A text as a cell that a spreadsheet shows and does not run.
 
     Parameters
     ----------
@@ -28,7 +28,7 @@ def inert(text: str) -> str:
     -------
     str
         With an apostrophe before it where it would be run; a number stays
-        one.  What a terminal would obey is written out, as ``\\x1b``.
+        one.  What a terminal would obey is written out, as ``\x1b``.
     """
     if _NUMBER.fullmatch(text):
         return text
