@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from covercrop.errors import WeatherFileError
+from covercrop.weather import sheet
 from covercrop.weather.files import read_weather_file
 
 DAYS = pd.date_range("2025-09-01", periods=240)
@@ -234,3 +235,91 @@ def test_archive_file_in_whole_degrees_follows_its_declared_unit(tmp_path):
     table = read_weather_file(write(tmp_path, text), "us").table
     assert list(table["tmax_c"]) == pytest.approx([20.0, 30.0])
     assert table["prcp_mm"].iloc[0] == pytest.approx(2.54)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (BY_COLUMN.replace('"ZZ000000001","2024-05-02"', 'ZZ000000001","2024-05-02"'), "line 3 holds a quotation mark"),
+        (BY_COLUMN.replace('"  228"', '"  228'), "line 3 holds a quotation mark that is out of place"),
+        (BY_COLUMN.replace('"  228"', '"  2"28'), "line 3 holds a quotation mark that is out of place"),
+        (BY_COLUMN.replace('"T,,7"', '"T,"",7"'), "line 3 holds a quotation mark that is out of place"),
+        (BY_COLUMN.removesuffix('"\n'), "line 4 holds a quotation mark that is out of place"),
+        (BY_COLUMN.replace('"', "").replace("  228", '"228'), "line 2 has 19 values under 12 columns"),
+        (
+            BY_COLUMN.replace('"', "").replace("INVENTED, ZZ", '"ZZ', 1).replace("INVENTED, ZZ", 'ZZ"', 1),
+            "line 2 opens a quotation mark that is never closed",
+        ),
+        (BY_COLUMN.replace('"   25",', ""), "line 2 has 11 values under 12 columns"),
+        (BY_COLUMN.splitlines()[0] + "\n", "a header and no rows"),
+        (BY_COLUMN.replace('"PRCP"', '"TMIN"'), "two columns are named TMIN; keep one"),
+        (BY_COLUMN.replace('"  206"', '"  inf"'), "line 4, column 'TMAX': 'inf' is not a number"),
+        (BY_COLUMN.replace('"38.2"', '"1e999"', 1), "line 2, column 'LATITUDE': '1e999' is not a number"),
+        (BY_STATION.replace(",TMIN,-50", ',"TMIN,-50'), "line 6, .* is damaged"),
+        (BY_STATION.replace("-50,,I", '-50,,"'), "line 6, .* is damaged"),
+        (BY_STATION.replace("TMAX,228", "TMAX,22\u20288"), "line 5, .* is damaged"),
+        (BY_STATION.replace("\nZZ000000001,20240502,TMAX", "\n\n\n,20240502,TMAX"), "line 7, .* is damaged"),
+        (BY_STATION.replace("\nZZ000000001,20240502,TMAX,228,,,7,0700", "\n000"), "line 5, '000', is damaged"),
+    ],
+)
+def test_a_ghcn_file_with_a_slip_is_refused(tmp_path, text, message):
+    """A stray quotation mark, a lost or doubled cell, or no row at all: one line that names the line of the file."""
+    with pytest.raises(WeatherFileError, match=message):
+        read_weather_file(write(tmp_path, text))
+
+
+@pytest.mark.parametrize("by_column", [True, False])
+def test_no_stray_quotation_mark_changes_a_ghcn_record(tmp_path, by_column):
+    """Wherever one is put, the file is refused, or read as it was without it."""
+    text = BY_COLUMN if by_column else BY_STATION
+    sound = read_weather_file(write(tmp_path, text)).table
+    refused = 0
+    for place in range(len(text)):
+        try:
+            table = read_weather_file(write(tmp_path, f'{text[:place]}"{text[place:]}')).table
+        except WeatherFileError:
+            refused += 1
+        else:
+            pd.testing.assert_frame_equal(table, sound)
+    assert refused > 0.9 * len(text)
+
+
+def test_what_loggers_write_for_no_reading_is_weather_in_ghcn(tmp_path):
+    """A frost of -9.9 degC is -99 in tenths, and a wet day of 99.9 mm is 999: neither is a missing value."""
+    text = BY_COLUMN.replace('"   94"', '"  -99"').replace('"   25"', '"  999"')
+    table = read_weather_file(write(tmp_path, text)).table
+    assert (table["tmin_c"].iloc[0], table["prcp_mm"].iloc[0]) == (-9.9, 99.9)
+    assert table["origin"].iloc[0] == "observed"
+
+
+def test_a_ghcn_file_below_comments_or_with_other_separators_is_read(tmp_path):
+    """The header is found and the columns are split as in any other sheet."""
+    sound = read_weather_file(write(tmp_path, BY_COLUMN)).table
+    for text in (f"# from the archive\n{BY_COLUMN}", BY_COLUMN.replace('","', '";"')):
+        pd.testing.assert_frame_equal(read_weather_file(write(tmp_path, text)).table, sound)
+
+
+def test_an_unknown_height_is_not_one(tmp_path):
+    """The archive writes 999.9 or -999.9 for a height that it does not know."""
+    (station,) = read_weather_file(write(tmp_path, BY_COLUMN.replace("260.0", "-999.9"))).stations
+    assert station.elevation_m is None
+
+
+@pytest.mark.parametrize(
+    ("cell", "message"),
+    [('"1"2', "line 3 holds a quotation mark that is out of place"), ('"12', "opens a quotation mark that is never")],
+)
+def test_a_stray_quotation_mark_in_a_sheet(tmp_path, cell, message):
+    """It is not read as if it were not there: "1"2 is no 12."""
+    text = f"date,tmin,tmax\n2024-05-01,3,14\n2024-05-02,{cell},24\n2024-05-03,4,15\n"
+    with pytest.raises(WeatherFileError, match=message):
+        read_weather_file(write(tmp_path, text))
+
+
+def test_a_file_that_goes_while_it_is_read(tmp_path, monkeypatch):
+    """When it was last written is not worth failing for, once its rows are there."""
+    path = write(tmp_path, BY_COLUMN)
+    content = path.read_bytes()
+    path.unlink()
+    monkeypatch.setattr(sheet, "read_whole", lambda _: content)
+    assert read_weather_file(path).retrieved == ""

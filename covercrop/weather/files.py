@@ -12,7 +12,7 @@ import warnings
 from dataclasses import replace
 from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 import numpy as np
 import pandas as pd
@@ -146,6 +146,12 @@ def _parse(sheet: Sheet, columns: dict[str, int]) -> pd.DataFrame:
     names = [str(position) for position in range(len(sheet.header))]
     key_of = {str(position): key for key, position in columns.items()}
     comma = sheet.delimiter != "," and re.search(r"\d,\d", sheet.body) is not None
+    if '"' in sheet.body:  # which pandas takes as it comes
+        sheet.check_quotes()
+        table = _parse_slowly(sheet, columns, comma=comma)
+        if table.empty:
+            _no_rows(sheet)
+        return table
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)
@@ -163,8 +169,12 @@ def _parse(sheet: Sheet, columns: dict[str, int]) -> pd.DataFrame:
     except (ValueError, pd.errors.ParserError, pd.errors.ParserWarning):
         return _parse_slowly(sheet, columns, comma=comma)
     if table.empty:
-        sheet.fail(f"a header and no rows; add a line a day below {sheet.delimiter.join(sheet.header)!r}")
+        _no_rows(sheet)
     return table.rename(columns=key_of)
+
+
+def _no_rows(sheet: Sheet) -> NoReturn:
+    sheet.fail(f"a header and no rows; add a line a day below {sheet.delimiter.join(sheet.header)!r}")
 
 
 def _parse_slowly(sheet: Sheet, columns: dict[str, int], *, comma: bool) -> pd.DataFrame:

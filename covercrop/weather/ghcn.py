@@ -7,8 +7,10 @@ Menne et al. 2012, J. Atmos. Oceanic Technol. 29, 897-910, doi:10.1175/JTECH-D-1
 
 from __future__ import annotations
 
+import csv
 import io
 import re
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,7 +22,7 @@ from numpy.typing import NDArray
 from covercrop.errors import WeatherFileError
 from covercrop.records import Station
 from covercrop.units import M_PER_IN, celsius_from_fahrenheit
-from covercrop.weather.sheet import NO_READING, Sheet, changed, dates
+from covercrop.weather.sheet import FIRST_YEAR, LAST_YEAR, NO_READING, Sheet, changed, dates
 from covercrop.weather.table import daily_weather
 
 if TYPE_CHECKING:
@@ -29,9 +31,17 @@ if TYPE_CHECKING:
 #: In tenths of a degree a record has days above this; in whole degrees none does.
 TENTHS_ABOVE = 150.0
 
-_BY_STATION = re.compile(r"[A-Z]{2}[A-Z0-9_-]{9},\d{8},[A-Z0-9]{4},")
+_BY_STATION = re.compile(r"([A-Z]{2}[A-Z0-9_-]{9}),(\d{8}),([A-Z0-9]{4}),", re.ASCII)
+#: A whole line of that form: its value, three flags and the time of observation behind it.
+_LINE = re.compile(rf"{_BY_STATION.pattern} *(-?\d{{1,5}}) *,[\w ]?,([\w ]?),[\w ]?,\d{{0,4}} *", re.ASCII)
 _PLACE = ("LATITUDE", "LONGITUDE", "ELEVATION")
-_GHCN_NUMBERS = {"TMIN", "TMAX", "PRCP", *_PLACE}
+_ELEMENTS = ("TMIN", "TMAX", "PRCP")
+
+_NUMBER = re.compile(r"[+-]?\d+(\.\d*)?", re.ASCII)
+#: Where there is no value.  The numbers of loggers are not taken for it: in tenths -99 is a frost, 999 a wet day.
+_NO_VALUE = {text for text in NO_READING if not _NUMBER.fullmatch(text)} | {"-9999", "9999"}
+#: Heights that stand for an unknown one [m].
+_NO_HEIGHT = (-999.9, 999.9)
 
 
 def is_by_station(text: str) -> bool:
@@ -83,73 +93,105 @@ def _by_column(sheet: Sheet) -> tuple[pd.DataFrame, tuple[Station, ...]]:
     for name in ("TMIN", "TMAX"):
         if name not in sheet.header:
             sheet.fail(f"no column {name} (found: {', '.join(sheet.header)}); choose a station that has both")
-    elements = [name for name in ("TMIN", "TMAX", "PRCP") if name in sheet.header]
-    wanted = {f"{name}_ATTRIBUTES" for name in elements} | {"STATION", "DATE", "NAME"}
-    table = pd.read_csv(
-        io.StringIO(sheet.text), dtype=str, usecols=lambda name: name in wanted or name in _GHCN_NUMBERS
-    )
-    identifiers = table["STATION"].dropna().unique()
+    if any('"' in title for title in sheet.header):
+        sheet.fail(f"line {sheet.header_line} holds a quotation mark that is out of place; download the file again")
+    wanted = ("STATION", "DATE", "NAME", *_ELEMENTS, *(f"{name}_ATTRIBUTES" for name in _ELEMENTS), *_PLACE)
+    columns = {name: sheet.header.index(name) for name in wanted if name in sheet.header}
+    if twice := [name for name in columns if sheet.header.count(name) > 1]:
+        sheet.fail(f"two columns are named {twice[0]}; keep one")
+    cells = [[row[position].strip() for position in columns.values()] for row in _rows(sheet)]
+    if not cells:
+        sheet.fail("a header and no rows; download the file again")
+    table = pd.DataFrame(cells, columns=list(columns), dtype=str)
+    identifiers = table["STATION"].unique()
     if len(identifiers) != 1:
         sheet.fail(f"{len(identifiers)} stations in it ({', '.join(identifiers[:3])}); keep the rows of one")
     days = dates(sheet, table["DATE"], sheet.header.index("DATE"))
     frame = pd.DataFrame({"flag": ""}, index=days, dtype=object)
-    for name in ("TMIN", "TMAX", "PRCP"):
+    for name in _ELEMENTS:
         values = _numbers(sheet, table, name) if name in table else np.full(len(table), np.nan)
         if f"{name}_ATTRIBUTES" in table:
-            quality = table[f"{name}_ATTRIBUTES"].str.split(",").str[1].fillna("").str.strip()
-            _reject(frame, values, (quality != "").to_numpy(), name)
+            # The second of them is the quality flag.
+            bad = ["".join(flags.split(",")[1:2]).strip() != "" for flags in table[f"{name}_ATTRIBUTES"]]
+            _reject(frame, values, np.array(bad), name)
         frame[name.lower()] = values
-    place = {name: _numbers(sheet, table, name)[0] if name in table else np.nan for name in _PLACE}
+    place = {name: _numbers(sheet, table[:1], name)[0] if name in table else np.nan for name in _PLACE}
     title = str(table["NAME"].iloc[0]) if "NAME" in table else str(identifiers[0])
     return frame, _station(str(identifiers[0]), title, place)
 
 
 def _by_station(name: str, text: str) -> tuple[pd.DataFrame, tuple[Station, ...]]:
     """GHCN-Daily with a line for each element and day: id, day, element, value, three flags, hour."""
-    table = pd.read_csv(
-        io.StringIO(text),
-        header=None,
-        names=["id", "day", "element", "value", "measurement", "quality", "source", "hour"],
-        dtype=str,
-    )
-    identifiers = table["id"].unique()
+    lines = text.split("\n")
+    cells = []
+    identifiers: dict[str, None] = {}
+    for number, line in enumerate(lines, start=1):
+        found = _LINE.fullmatch(line)
+        if found:
+            identifiers[found[1]] = None
+            if found[3] in _ELEMENTS:
+                cells.append((number, *found.groups()[1:]))
+        elif line.strip():
+            raise WeatherFileError(f"{name}: line {number}, {line[:60]!r}, is damaged; download the file again")
+    station = next(iter(identifiers))
     if len(identifiers) != 1:
         raise WeatherFileError(
-            f"{name}: {len(identifiers)} stations in it ({', '.join(identifiers[:3])}); keep the lines of one"
+            f"{name}: {len(identifiers)} stations in it ({', '.join([*identifiers][:3])}); keep the lines of one"
         )
-    table = table[table["element"].isin(("TMIN", "TMAX", "PRCP"))]
+    table = pd.DataFrame(cells, columns=["line", "day", "element", "value", "quality"]).set_index("line")
     day = pd.to_datetime(table["day"], format="%Y%m%d", errors="coerce")
-    value = pd.to_numeric(table["value"], errors="coerce")
-    wrong = (day.isna() | value.isna()).to_numpy()
+    value = table["value"].astype(np.float64)
+    wrong = (day.isna() | ~day.dt.year.between(FIRST_YEAR, LAST_YEAR)).to_numpy()
     if wrong.any():
-        line = int(table.index[wrong][0]) + 1
-        raise WeatherFileError(
-            f"{name}: line {line}, {text.splitlines()[line - 1]!r}, is damaged; download the file again"
-        )
+        place = int(table.index[wrong][0])
+        raise WeatherFileError(f"{name}: line {place}, {lines[place - 1]!r}, is damaged; download the file again")
     doubled = pd.DataFrame({"day": day, "element": table["element"]}).duplicated().to_numpy()
     if doubled.any():
-        line = int(table.index[doubled][0]) + 1
-        raise WeatherFileError(f"{name}: line {line} repeats an element of its day; download the file again")
+        place = int(table.index[doubled][0])
+        raise WeatherFileError(f"{name}: line {place} repeats an element of its day; download the file again")
     values = value.set_axis(pd.MultiIndex.from_arrays([day, table["element"]])).unstack("element")  # noqa: PD010
-    rejected = table["quality"].fillna("").str.strip() != ""
+    rejected = table["quality"].str.strip() != ""
     frame = pd.DataFrame({"flag": ""}, index=pd.DatetimeIndex(values.index), dtype=object)
-    for element in ("TMIN", "TMAX", "PRCP"):
+    for element in _ELEMENTS:
         column = values[element].to_numpy(np.float64, copy=True) if element in values else np.full(len(values), np.nan)
         bad = frame.index.isin(day[rejected & (table["element"] == element)])
         _reject(frame, column, bad, element)
         frame[element.lower()] = column
-    return frame, _station(str(identifiers[0]), str(identifiers[0]), dict.fromkeys(_PLACE, np.nan))
+    return frame, _station(station, station, dict.fromkeys(_PLACE, np.nan))
+
+
+def _rows(sheet: Sheet) -> Iterator[list[str]]:
+    """The cells of each row; a line that is not as the archive writes them is refused, since days may hide in it."""
+    reader = csv.reader(io.StringIO(sheet.body), delimiter=sheet.delimiter, skipinitialspace=True, strict=True)
+    line = sheet.header_line + 1
+    try:
+        for row in reader:
+            if sheet.header_line + reader.line_num != line:
+                sheet.fail(f"line {line} opens a quotation mark that is never closed; download the file again")
+            if '"' in "".join(row):  # none of the archive's texts holds one
+                raise csv.Error
+            if any(row):
+                if len(row) != len(sheet.header):
+                    sheet.fail(
+                        f"line {line} has {len(row)} values under {len(sheet.header)} columns; download the file again"
+                    )
+                yield row
+            line += 1
+    except csv.Error:
+        sheet.fail(f"line {line} holds a quotation mark that is out of place; download the file again")
 
 
 def _numbers(sheet: Sheet, table: pd.DataFrame, name: str) -> NDArray[np.float64]:
-    texts = table[name].str.strip()
-    values = pd.to_numeric(texts.mask(texts.isin(NO_READING)), errors="coerce")
-    wrong = (values.isna() & texts.notna() & ~texts.isin(NO_READING)).to_numpy()
-    if wrong.any():
-        text = texts[wrong].iloc[0]
-        line = sheet.line_of(sheet.header.index(name), text)
-        sheet.fail(f"line {line}, column {name!r}: {text!r} is not a number; download the file again")
-    return values.to_numpy(np.float64, copy=True)
+    values = np.full(len(table), np.nan)
+    for place, text in enumerate(table[name]):
+        if text in _NO_VALUE:
+            continue
+        if _NUMBER.fullmatch(text):
+            values[place] = float(text)
+        else:
+            line = sheet.line_of(sheet.header.index(name), text)
+            sheet.fail(f"line {line}, column {name!r}: {text!r} is not a number; download the file again")
+    return values
 
 
 def _reject(frame: pd.DataFrame, values: NDArray[np.float64], bad: NDArray[np.bool_], element: str) -> None:
@@ -169,6 +211,6 @@ def _station(identifier: str, name: str, place: dict[str, float]) -> tuple[Stati
             name=name,
             latitude=float(place["LATITUDE"]),
             longitude=float(place["LONGITUDE"]),
-            elevation_m=None if np.isnan(height) else float(height),
+            elevation_m=None if np.isnan(height) or height in _NO_HEIGHT else float(height),
         ),
     )

@@ -90,6 +90,17 @@ class Sheet:
         except csv.Error:
             self.fail(f"line {line} opens a quotation mark that is never closed; delete it")
 
+    def check_quotes(self) -> None:
+        """Refuse a cell that goes on behind its closing quotation mark, such as "1"2."""
+        reader = csv.reader(io.StringIO(self.body), delimiter=self.delimiter, skipinitialspace=True, strict=True)
+        line = self.header_line + 1
+        try:
+            for _ in reader:
+                line = self.header_line + reader.line_num + 1
+        except csv.Error as error:
+            if "expected after" in str(error):  # of the others rows() says what they are
+                self.fail(f"line {line} holds a quotation mark that is out of place; delete it")
+
     def line_of(self, position: int, text: str) -> int:
         """Line on which a column first holds a text."""
         for line, row in self.rows():
@@ -186,4 +197,7 @@ def dates(sheet: Sheet, texts: pd.Series[str], position: int) -> pd.DatetimeInde
 
 def changed(path: Path) -> str:
     """Day on which a file was last written, as an ISO date."""
-    return date.fromtimestamp(path.stat().st_mtime).isoformat()
+    try:
+        return date.fromtimestamp(path.stat().st_mtime).isoformat()
+    except (OSError, ValueError, OverflowError):  # gone since, or a time beyond the calendar
+        return ""
