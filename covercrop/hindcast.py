@@ -119,15 +119,23 @@ class Hindcast:
     cover : Cover
     years : tuple of int
         Seasons that were replayed, named by their sowing.
+    left_out : tuple of int
+        Seasons of the record that were not: days are missing or mostly filled
+        in them, or in too many of the others.
+    reached : dict of str to int
+        Seasons in which each event came at all.
     scores : tuple of Score
         One for each issue date, in the order of the season, and event.
     overall : dict of str to Score
-        Each issue date over all events, ``event`` being ``all``.
+        Each issue date over all events that were ahead in more than one
+        season, ``event`` being ``all``.
     """
 
     field: Field
     cover: Cover
     years: tuple[int, ...]
+    left_out: tuple[int, ...]
+    reached: dict[str, int]
     scores: tuple[Score, ...]
     overall: dict[str, Score]
 
@@ -196,12 +204,14 @@ def replay_seasons(
     """
     record = record_of(weather)
     cover = cover_of(field.cover)
-    starts = _whole_seasons(record, field.cover.sown)
+    starts, holed = _whole_seasons(record, field.cover.sown)
     if len(starts) <= FEWEST_SEASONS:
+        more = f"{len(holed)}{' more' * bool(starts)} {'have' if len(holed) > 1 else 'has'} gaps"
+        gaps = f", where {more}" if holed else ""
         raise WeatherGapError(
             f"{len(starts) or 'no'} complete past season{'s' * (len(starts) != 1)} from {field.cover.sown.day} "
-            f"{field.cover.sown:%B} on in the weather, and a replay needs {FEWEST_SEASONS + 1}; name a station with a "
-            "longer record"
+            f"{field.cover.sown:%B} on in the weather{gaps}, and a replay needs {FEWEST_SEASONS + 1}; name a station "
+            f"with a {'more complete' if holed else 'longer'} record"
         )
     issues = _in_season(issues or usual_issues(field.latitude), starts[-1])
     seasons = []
@@ -224,11 +234,15 @@ def replay_seasons(
         name = f"{month:02d}-{day:02d}"
         errors = _errors(seasons, past, at)
         scores += [_score(name, event, each) for event, each in zip(EVENTS, np.moveaxis(errors, 2, 0), strict=True)]
-        overall[name] = _score(name, "all", errors.reshape(len(_ERRORS), -1))
+        # An event that was ahead in one season alone has no odds of the pace to be held against.
+        several = (~np.isnan(errors[0])).sum(axis=0) > 1
+        overall[name] = _score(name, "all", errors[:, :, several].reshape(len(_ERRORS), -1))
     return Hindcast(
         field=field,
         cover=cover,
         years=tuple(past.years.tolist()),
+        left_out=tuple(sorted({*holed, *(_year(start) for start in starts)} - set(past.years.tolist()))),
+        reached=dict(zip(EVENTS, (~np.isnan(past.truth)).sum(axis=0).tolist(), strict=True)),
         scores=tuple(scores),
         overall=overall,
     )
@@ -272,23 +286,32 @@ def _on(year: int, month: int, day: int) -> np.datetime64:
 
 def _after(start: np.datetime64, issue: Issue) -> np.datetime64:
     """The first time that an issue date comes round after sowing."""
-    year = int(str(start)[:4])
+    year = _year(start)
     this = _on(year, *issue)
     return this if this > start else _on(year + 1, *issue)
 
 
-def _whole_seasons(record: Record, sown: dt.date) -> list[np.datetime64]:
-    """Sowing day of each season that the record holds from end to end."""
+def _year(start: np.datetime64) -> int:
+    """What a season is named by."""
+    return int(str(start)[:4])
+
+
+def _whole_seasons(record: Record, sown: dt.date) -> tuple[list[np.datetime64], list[int]]:
+    """Sowing day of each season that the record holds from end to end, and the years of those that have gaps."""
     first, count = int(str(record.first)[:4]), record.usable.size
     known = record.usable & ~record.forecast
-    found = []
+    found, holed = [], []
     for year in range(first, first + count // 365 + 2):
         start = _on(year, sown.month, sown.day)
         begin = record.position(start)
         rows = slice(begin, begin + SEASON_DAYS)
-        if begin >= 0 and rows.stop <= count and known[rows].all() and record.filled[rows].mean() <= MOST_FILLED:
+        if begin < 0 or rows.stop > count or record.forecast[rows].any():
+            continue  # not in the record, or still running
+        if known[rows].all() and record.filled[rows].mean() <= MOST_FILLED:
             found.append(start)
-    return found
+        else:
+            holed.append(year)
+    return found, holed
 
 
 def _in_season(issues: Sequence[Issue], start: np.datetime64) -> list[Issue]:
@@ -319,7 +342,7 @@ def _replayed(
     midwinter = hazards.midwinter_before(start + np.timedelta64(hazards.HALF_YEAR, "D"), field.latitude)
     counted = np.arange(SEASON_DAYS) >= outlooks[0].position(midwinter)
     return _Season(
-        year=int(str(start)[:4]),
+        year=_year(start),
         truth=events[0],
         sums=accumulate(np.maximum(came - cover.bloom.base.value, 0.0) * counted),
         issued=[outlook.position(day) for outlook, day in zip(outlooks, days, strict=True)],

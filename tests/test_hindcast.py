@@ -179,12 +179,61 @@ def test_a_season_that_is_over_plays_no_part() -> None:
     ]
 
 
+def test_a_cover_that_never_blooms_is_said_not_to(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where no winter lets it bloom there is nothing to count: that is the reason given, on the screen and in JSON."""
+    weather = invented.weather("2012-01-01", "2026-04-20", mean=27, swing=1.5, noise=1.0).table
+    weather[["tmin_c", "tmax_c"]].round(1).to_csv(tmp_path / "warm.csv")
+    fields = tmp_path / "fields.toml"
+    fields.write_text(
+        'today = 2026-04-20\n[[field]]\nname = "A"\nlatitude = 20\nlongitude = -84.9\n'
+        '[field.cover]\nspecies = "crimson-clover"\nsown = 2025-09-15\n'
+        '[field.weather]\nfile = "warm.csv"\n[field.crop]\nname = "pumpkin"\n'
+    )
+    assert main(["hindcast", str(fields)]) == 0
+    screen = " ".join(capsys.readouterr().out.split())
+    assert "There is nothing to score: in the weather of this place crimson clover comes to bloom" in screen
+    assert "in none of the 13 seasons" in screen
+    assert screen.count("never came") == 8
+    assert "nan" not in screen
+    assert main(["hindcast", "--json", str(fields)]) == 0
+    (field,) = json.loads(capsys.readouterr().out)["fields"]
+    assert field["nothing_scored"].startswith("There is nothing to score: ")
+    assert field["reached"] == dict.fromkeys(EVENTS, 0)
+    assert all(row["coverage_80"] is None for row in field["rows"])
+
+
+def test_one_season_alone_spoils_no_score() -> None:
+    """An event still ahead in a single season is left out of the score over all events, which stays a number."""
+    weather = invented.weather("2010-01-01", "2025-12-31")
+    each = replay_seasons(invented.field(sown="2024-09-20"), weather, [(5, 4)])
+    assert [score.seasons for score in each.scores] == [1, 6, 14, 3, 15]
+    assert each.overall["05-04"].seasons == 6 + 14 + 3 + 15
+    assert 0.5 < each.overall["05-04"].coverage_80 <= 1.0
+    assert "nan" not in " ".join(verdict(each))
+
+
+def test_a_bloom_that_comes_seldom_is_told_from_one_that_is_past() -> None:
+    """What came in too few seasons is said to have, with the number."""
+    each = replay_seasons(invented.field(sown="2024-09-20"), invented.weather(), [(6, 25)])
+    (said,) = verdict(replace(each, reached=dict.fromkeys(EVENTS, 3)))
+    assert "in no more than 3 of the 25 seasons" in said
+
+
 def test_only_whole_seasons_are_replayed() -> None:
     """The season that is still running, and one with a hole, are left out."""
     weather = invented.weather("2000-01-01", "2025-04-20")
     weather.table.loc["2010-03-01":"2010-04-15", ["tmin_c", "tmax_c"]] = np.nan
-    years = replay_seasons(invented.field(sown="2024-09-20"), weather).years
-    assert years == tuple(year for year in range(2000, 2024) if year != 2009)
+    each = replay_seasons(invented.field(sown="2024-09-20"), weather)
+    assert each.years == tuple(year for year in range(2000, 2024) if year != 2009)
+    assert each.left_out == (2009,)
+
+
+def test_seasons_left_out_are_counted_in_the_refusal() -> None:
+    """Where gaps, not the length of the record, leave too little, a more complete record is the way out."""
+    weather = invented.weather("2000-01-01", "2025-04-20")
+    weather.table.loc[weather.table.index.month == 12, ["tmin_c", "tmax_c"]] = np.nan
+    with pytest.raises(WeatherGapError, match=r"^no complete past seasons .*, where 24 have gaps, .* more complete"):
+        replay_seasons(invented.field(sown="2024-09-20"), weather)
 
 
 def test_too_short_a_record_is_refused() -> None:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop.hindcast import FEWEST_SEASONS
+from covercrop.hindcast import FEWEST_SEASONS, SEASON_DAYS
 from covercrop.render import words
 
 if TYPE_CHECKING:
@@ -67,22 +67,26 @@ def show(screen: Screen, replayed: Sequence[Hindcast], *, title: str = "", full:
             if full or event in _FIRST:
                 screen.say()
                 screen.say(words.DATE_LABELS[event].capitalize())
-                screen.table(_COLUMNS, [_row(score) for score in each.scores if score.event == event])
+                screen.table(_COLUMNS, [_row(each, score) for score in each.scores if score.event == event])
     screen.items("How to read it", _KEY)
 
 
 def _what_is_where(each: Hindcast) -> str:
     sown = each.field.cover.sown
     cultivar = f" ({each.field.cover.cultivar})" if each.field.cover.cultivar else ""
+    gaps = f"; {', '.join(map(str, each.left_out))} left out for gaps in the weather" if each.left_out else ""
     return (
         f"{each.cover.common_name.capitalize()}{cultivar}, sown {sown.day} {words.MONTHS[sown.month - 1]}, replayed in "
         f"{len(each.years)} seasons from {each.years[0]} to {each.years[-1]}, each with itself left out of the history"
+        f"{gaps}"
     )
 
 
-def _row(score: Score) -> tuple[str, ...]:
+def _row(each: Hindcast, score: Score) -> tuple[str, ...]:
     if score.seasons < FEWEST_SEASONS:
-        return (_day(score.issue), "mostly past" if score.seasons else "past", "", "", "", "", "")
+        came = each.reached[score.event]
+        why = "never came" if not came else "came seldom" if came < FEWEST_SEASONS else "past"
+        return (_day(score.issue), "mostly past" if why == "past" and score.seasons else why, "", "", "", "", "")
     return (
         _day(score.issue),
         f"{score.rmse_days:.1f} days",
@@ -102,9 +106,24 @@ def _day(issue: str) -> str:
 def verdict(each: Hindcast) -> list[str]:
     """What the scores come to, in plain sentences, also where the forecasts lose."""
     scored = {name: score for name, score in each.overall.items() if score.seasons >= FEWEST_SEASONS}
-    if not scored:
-        return ["Every event was past on these days in all but a few seasons: give earlier ones with --issue."]
+    if why := nothing_scored(each):
+        return [why]
     return [f"{_example(each)}{_intervals(list(scored.values()))}", _against_plain(scored)]
+
+
+def nothing_scored(each: Hindcast) -> str:
+    """Why no forecast of a field could be scored; empty where some were."""
+    if any(score.seasons >= FEWEST_SEASONS for score in each.overall.values()):
+        return ""
+    came = max(each.reached.values())
+    if came >= FEWEST_SEASONS:
+        return "Every event was past on these days in all but a few seasons: give earlier ones with --issue."
+    seldom = f"in no more than {came}" if came else "in none"
+    return (
+        f"There is nothing to score: in the weather of this place {each.cover.common_name} comes to bloom or into its "
+        f"window {seldom} of the {len(each.years)} seasons, within {SEASON_DAYS} days of sowing, and {FEWEST_SEASONS} "
+        "are needed. Ask for another cover or another day of sowing: covercrop sow compares them."
+    )
 
 
 def _example(each: Hindcast) -> str:

@@ -210,6 +210,8 @@ def _event(reminder: Reminder) -> dict[str, Any]:
 
 def hindcast(replayed: Sequence[Hindcast], today: dt.date, problems: Sequence[tuple[str, str]] = ()) -> dict[str, Any]:
     """The document of ``covercrop hindcast --json``."""
+    from covercrop.render.hindcast import nothing_scored
+
     fields = [
         {
             "name": each.field.name,
@@ -217,6 +219,9 @@ def hindcast(replayed: Sequence[Hindcast], today: dt.date, problems: Sequence[tu
             "cultivar": each.field.cover.cultivar or None,
             "sown": f"{each.field.cover.sown:%m-%d}",
             "years": list(each.years),
+            "years_left_out": list(each.left_out),
+            "reached": each.reached,
+            "nothing_scored": nothing_scored(each) or None,
             "rows": [_hindcast_row(score) for score in each.scores],
         }
         for each in replayed
