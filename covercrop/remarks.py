@@ -146,6 +146,8 @@ def _weights(field: Field, cover: Cover, outlook: Outlook, stand: Stand) -> list
     if cover.growth is None or last is None:
         return []
     until = outlook.position(np.datetime64(last.date, "D"))
+    if until >= outlook.tmean.shape[1]:  # of a day that is neither known nor forecast, for want of past years
+        return [f"Your measurement of {_day(last.date)} is of a day beyond the weather that is known, and is not used."]
     grown = growth.dry_matter(outlook.tmean[:, : until + 1], stand.stages["emergence"][:, 0], cover.growth)
     said = []
     if clip is not None and clip.dry_matter_kg_ha is not None:

@@ -410,3 +410,11 @@ def test_a_short_window_that_has_not_opened_is_not_closing() -> None:
     best = best_ahead(odds, np.full((1, 1), 203.0), np.full((1, 1), 205.0), np.ones((1, 1)), 200, outlook)
     assert best is not None
     assert best.date == outlook.days[204]
+
+
+@pytest.mark.parametrize("note", [{"dry_matter_kg_ha": 3000.0}, {"height_cm": 40.0}])
+def test_a_measurement_beyond_the_weather_is_said_not_to_be_used(note: dict[str, float]) -> None:
+    """With a short record and no past years nothing is forecast: a later sample is set aside, and that is said."""
+    seen = ScoutingNote(date=dt.date(2026, 4, 19), **note)
+    plan = plan_on("2026-04-20", record=weather("2025-09-01", "2025-10-10"), scouting=(seen,))
+    assert "Your measurement of 19 Apr is of a day beyond the weather that is known, and is not used." in plan.notes
