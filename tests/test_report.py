@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import datetime as dt
 import hashlib
 import json
 import os
@@ -30,6 +31,7 @@ from covercrop.plan import Plan, make_plan
 from covercrop.progress import towards_bloom
 from covercrop.render import canvas, captions, charts, files, notebook, report, svg
 from covercrop.render.sheet import SIZES, type_size
+from covercrop.season import ScoutingNote
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 SVG = "{http://www.w3.org/2000/svg}"
@@ -553,3 +555,13 @@ def test_the_pictures_of_the_readme_are_current() -> None:
         assert [colour for colour, _, _ in bars] == [colour for colour, _, _ in kept_bars]
         assert np.array([bar[1:] for bar in bars]) == pytest.approx(np.array([bar[1:] for bar in kept_bars]), abs=0.5)
         assert "20 Apr 2026" in " ".join(words)
+
+
+@pytest.mark.parametrize("notes", [(), (ScoutingNote(date=dt.date(2026, 4, 19), bbch=55),)])
+def test_the_chart_of_a_field_whose_weather_ends_before_it_was_turned_under(notes: tuple[ScoutingNote, ...]) -> None:
+    """With a month of weather and no past years the season's line ends there, and later notes are not on it."""
+    ended = field(turned_under="2026-04-20", scouting=notes)
+    plan = make_plan(ended, weather("2025-09-10", "2025-10-10"), np.datetime64("2026-04-20"))
+    drawn = report.picture(plan, "season", ".svg").decode()
+    assert "this season" in drawn
+    assert "scouting note" not in drawn

@@ -143,7 +143,7 @@ def _progress(axes: Axes, plan: Plan, *, us: bool) -> None:
     sums = towards_bloom(outlook, plan.field.latitude, plan.cover)
     factor = units.fahrenheit_difference(1.0) if us else 1.0
     days = outlook.days.astype(np.float64)
-    stop = days.size if not words.is_ended(plan) else outlook.position(plan.turned) + 1
+    stop = days.size if not words.is_ended(plan) else min(outlook.position(plan.turned) + 1, days.size)
     if plan.state == "winter-killed":
         stop = min(stop, outlook.known)
     known = min(outlook.known, stop)
