@@ -225,7 +225,7 @@ class _Reader:
         if not known[begin : end + 1].all():
             hole = record.day(begin + int(np.argmin(known[begin : end + 1])))
             self.fail("weather", f"has a gap from {hole} that is too long to fill; complete the record")
-        rest = known[begin : begin + LONGEST]
+        rest = known[begin : begin + LONGEST + 1]  # the day of sowing and the last one among them
         days = rest.size if rest.all() else int(np.argmin(rest))
         tmean = ((record.tmin + record.tmax) / 2)[begin : begin + days]
         calendar = start + np.arange(days)

@@ -18,7 +18,7 @@ from scipy.stats import binom
 
 from covercrop import parameters, phenology
 from covercrop.bloom_fit import Model, Season, day_of_sum, errors, fit
-from covercrop.bloom_records import EXAMPLE, read_bloom_records
+from covercrop.bloom_records import EXAMPLE, LONGEST, read_bloom_records
 from covercrop.calibrate import BloomRecord, Calibrated, calibrate
 from covercrop.calibration import calibrated, read_calibration, write_calibration
 from covercrop.cli import main
@@ -719,3 +719,18 @@ def test_an_unset_calibration_changes_nothing() -> None:
     plan = make_plan(field, invented.weather(), np.datetime64("2026-04-20"))
     assert plan.cover is COVER
     assert "own_records" not in plan.sources
+
+
+def test_the_last_day_that_a_record_may_have_is_a_day_of_its_season(tmp_path: Path) -> None:
+    """Exactly as many days after sowing as are allowed: the season that is followed holds that day too."""
+    table = invented.weather("2024-09-01", "2026-01-31").table
+    table[["tmin_c", "tmax_c"]].round(1).to_csv(tmp_path / "own.csv")
+    path = tmp_path / "records.csv"
+    path.write_text(
+        "place,latitude,cover,sown,stage,date,weather\nA,37.6,crimson-clover,2024-09-20,25%,2025-10-25,own.csv\n",
+        encoding="utf-8",
+    )
+    (record,) = read_bloom_records(path, dt.date(2026, 4, 20))
+    assert (record.date - record.sown).days == LONGEST
+    assert record.season.observed == LONGEST
+    assert record.season.tmean.size == LONGEST + 1
