@@ -390,7 +390,8 @@ WEATHER_FAULTS: dict[str, tuple[str | bytes, str]] = {
     "Fahrenheit": (sheet(converted(DECADE, 1.8, 32)), 'look like Fahrenheit: say units = "us"'),
     "Fahrenheit for a winter": (
         sheet(DECADE[:-100] + converted(DECADE[-100:], 1.8, 32)),
-        "2026-01 is 21 K warmer than the same month of other years; Fahrenheit and Celsius seem to be mixed",
+        "2026-01-11 to 2026-04-20 seem to be in degF in a record of degC .they are 36 K warmer than the same days of "
+        "other years, and once converted 0 K apart.; write those days in degC, or delete them",
     ),
     "Kelvin": (sheet(converted(SEASON, 1, 273.15)), "none of 263 days can be used .263 days with a value no thermomet"),
     "tenths": (sheet(converted(DECADE, 10, 0)), "hotter than any place on Earth; the numbers are in neither degC nor"),

@@ -8,7 +8,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from covercrop.errors import WeatherFileError
-from covercrop.units import celsius_from_fahrenheit, fahrenheit_from_celsius
+from covercrop.units import fahrenheit_from_celsius
 
 Values = NDArray[np.float64]
 Days = NDArray[np.datetime64]
@@ -35,14 +35,6 @@ FEWEST_YEARS = 5
 #: more only five times in all.
 STUCK_DAYS = 5
 
-#: A calendar month whose mean is further than this from the same month of other
-#: years is in another unit [K].  Fahrenheit read as Celsius is further off in any
-#: month warmer than -15 degC; in the same records the furthest month is off by
-#: 13 K, and by 19.5 K in the one known for faults.
-MOST_OFF_IN_MONTH = 20.0
-#: Days that a month needs for its mean to be judged.
-FEWEST_DAYS_IN_MONTH = 15
-
 #: The words of the column ``flag``, and how a note says them.
 FLAGS = {
     "missing": "without a reading",
@@ -53,73 +45,6 @@ FLAGS = {
     "stuck-sensor": "in which the same values repeat",
     "spike": "far from the usual of the season and from the days beside it",
 }
-
-
-def check_unit(readings: pd.DataFrame, units: str, prefix: str) -> None:
-    """Refuse numbers that cannot be in the unit they were declared in.
-
-    Hotter than any place on Earth over the whole record means Fahrenheit
-    read as Celsius; never mild in four months means Celsius read as
-    Fahrenheit.  A short winter record can pass in the wrong unit; there
-    :func:`~covercrop.weather.table.blend` sees the difference from the station.
-    """
-    read = readings[(readings["tmax_c"].abs() < 150) & readings["tmin_c"].notna()]
-    days = len(read)
-    if not days:
-        return
-    highest = read["tmax_c"]
-    middle = float((read["tmin_c"] + highest).median()) / 2
-    hot = int((highest > 57).sum())
-    if hot >= max(3, 0.02 * days) or (days >= 180 and middle > 35):
-        sign = (
-            f"{hot} of {days} maxima lie above 57 degC"
-            if hot
-            else f"half of all days are hotter than {middle:.0f} degC"
-        )
-        fahrenheit = units == "metric" and celsius_from_fahrenheit(float(highest.quantile(0.99))) <= HOTTEST
-        way_out = (
-            'the numbers look like Fahrenheit: say units = "us"'
-            if fahrenheit
-            else "the numbers are in neither degC nor degF: convert them"
-        )
-        raise WeatherFileError(f"{prefix}{sign}, hotter than any place on Earth; {way_out}")
-    if units == "us" and any(days >= least and highest.max() < warm for least, warm in ((60, 0.0), (120, 8.0))):
-        raise WeatherFileError(
-            f"{prefix}the warmest of {days} days has {fahrenheit_from_celsius(float(highest.max())):.0f} degF; "
-            'the numbers look like Celsius: say units = "metric"'
-        )
-
-
-def check_months(days: Days, values: Values, prefix: str) -> None:
-    """Refuse a record in which some months are in another unit than the rest.
-
-    Parameters
-    ----------
-    days : numpy.ndarray of datetime64[D], shape (day,)
-    values : numpy.ndarray, shape (2, day)
-        Minimum and maximum [degC], NaN where unknown.
-    prefix : str
-        Beginning of the message.
-    """
-    middle = values.mean(axis=0)
-    known = ~np.isnan(middle)
-    month = days.astype("datetime64[M]").astype(np.int64)
-    first = month[0] - month[0] % 12
-    place, size = (month - first)[known], 12 * ((month[-1] - first) // 12 + 1)
-    count = np.bincount(place, minlength=size)
-    total = np.bincount(place, weights=middle[known], minlength=size)
-    means = np.where(count >= FEWEST_DAYS_IN_MONTH, total / np.maximum(count, 1), np.nan).reshape(-1, 12)
-    judged = (~np.isnan(means)).sum(axis=0) >= FEWEST_YEARS
-    off = np.full_like(means, np.nan)
-    off[:, judged] = means[:, judged] - np.nanmedian(means[:, judged], axis=0)
-    far = np.flatnonzero(np.abs(off) > MOST_OFF_IN_MONTH)
-    if far.size:
-        where, by = (first + far[0]).astype("datetime64[M]"), float(off.flat[far[0]])
-        apart = f"{abs(by):.0f} K {'warmer' if by > 0 else 'colder'}"
-        raise WeatherFileError(
-            f"{prefix}{where} is {apart} than the same month of other years; Fahrenheit and Celsius seem to be mixed: "
-            "write all of the file in one unit"
-        )
 
 
 def check_left(faults: list[str], usable: int, read: int, prefix: str) -> None:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from covercrop.errors import StationError, WeatherFileError
 from covercrop.records import DailyWeather
 from covercrop.weather.gaps import fill_gaps, fill_notes
+from covercrop.weather.one_unit import check_stretches, check_unit
 from covercrop.weather.quality import (
     FLAGS,
     TEMPERATURES,
@@ -24,8 +25,6 @@ from covercrop.weather.quality import (
     Words,
     calendar_days,
     check_left,
-    check_months,
-    check_unit,
     faults_found,
     flag_notes,
     merge_duplicates,
@@ -140,7 +139,6 @@ def daily_weather(
         readings["prcp_mm"] = np.nan
     readings["forecast"] = frame["forecast"].to_numpy(bool) if "forecast" in frame else False
     readings["flag"] = frame["flag"].to_numpy(object) if "flag" in frame else ""
-    check_unit(readings, units, prefix)
     readings, twice = merge_duplicates(readings, units, prefix)
 
     calendar = pd.date_range(readings.index[0], readings.index[-1], name="date")
@@ -154,11 +152,12 @@ def daily_weather(
     flag[place] = readings["flag"].to_numpy(object)
     flag[calendar.isin(twice) & (flag == "")] = "duplicated"
 
+    check_stretches(days, values[:2], units, prefix)
+    check_unit(readings, units, prefix)
     whole = int((~np.isnan(values[:2])).all(axis=0).sum())
     take_out_faults(days, values[:2], values[2], flag, forecast, sensor=sensor)
     read = ~np.isnan(values[:2]).any(axis=0)
     check_left(list(faults_found(days, flag).values()), int(read.sum()), whole, prefix)
-    check_months(days, values[:2], prefix)
     origin = np.where(read, np.where(forecast, "forecast", "observed"), "missing").astype(object)
     values[:2], origin = fill_gaps(days, values[:2], origin)
     return DailyWeather(
