@@ -83,7 +83,7 @@ _RANGE_OFF = 0.8
 _TWICE_OFF = 15.0
 
 #: Evidence from which a stretch is refused, without other years and with them.
-LIMITS = {"metric": (6.0, 12.0), "us": (13.0, 28.0)}
+LIMITS = {"metric": (6.0, 12.0), "us": (14.5, 30.0)}
 #: What is added where only the stretch, or all but the stretch, is written in
 #: whole degrees; and the shares of them that make the two kinds.  Degrees
 #: rounded and converted are within 0.11 of a whole number.
@@ -91,7 +91,7 @@ _DECIMALS, _WHOLE, _NOT_WHOLE, _NEAR = 12.0, 0.9, 0.6, 0.11
 
 #: Share of the limit by what a US stretch is once converted [degC]: weeks so far
 #: below the season come in winter (the Great Plains in December 1983), none in summer.
-_LEVELS, _SHARES = (0.0, 15.0), (1.0, 0.6)
+_LEVELS, _SHARES = (0.0, 15.0), (1.0, 0.65)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,7 +173,7 @@ def check_stretches(days: Days, values: Values, units: Units, prefix: str) -> No
     found = stretches(days, values, units)
     if not found:
         return
-    (surest, way), *more = found
+    surest, way = found[0]
     named = [
         f"{_column_name(one.columns)}{one.first} to {one.last}"
         for one, its_way in sorted(found, key=lambda pair: pair[0].first)
@@ -182,7 +182,7 @@ def check_stretches(days: Days, values: Values, units: Units, prefix: str) -> No
     which = named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
     declared, other = _UNIT[units]
     fault = f"be in {other} in a record of {declared}" if way == units else f"have been made {declared} twice"
-    they = f"those from {surest.first} are" if more else "they are"
+    they = f"those from {surest.first} are" if len(named) > 1 else "they are"
     apart = f"{abs(surest.off):.0f} K {'warmer' if surest.off > 0 else 'colder'}"
     than = "the same days of other years" if surest.from_years else "the days beside them"
     raise WeatherFileError(
@@ -244,7 +244,7 @@ def surest_stretch(days: Days, values: Values, units: Units, *, least_off: float
     # Fahrenheit in the maxima widens the range, in the minima it closes it; Celsius does the reverse.
     widened, closed = (1, 0) if units == "metric" else (0, 1)
     tried = {0: True, 1 + widened: wider.max() > _RANGE_OFF, 1 + closed: wider.min() < -_RANGE_OFF}
-    best: Stretch | None = None
+    candidates = []
     for which, (columns, level) in enumerate(zip(_COLUMNS, usual[:3], strict=True)):
         if not tried[which]:
             continue
@@ -255,22 +255,25 @@ def surest_stretch(days: Days, values: Values, units: Units, *, least_off: float
             found = _against_days_beside(readings, other, columns)
         if found is None or abs(found.left) > _MOST_LEFT * abs(found.off):
             continue
-        evidence = found.evidence * (1.0 if len(columns) == 2 else _ONE_COLUMN)
-        evidence += _from_decimals(readings, columns, found.start, found.end)
         limit = LIMITS[units][from_years]
         if units == "us":
             limit *= float(np.interp(_level(other, columns)[found.start : found.end].mean(), _LEVELS, _SHARES))
-        if best is None or evidence / limit > best.surely:
-            best = Stretch(
-                first=readings.days[found.start],
-                last=readings.days[found.end - 1],
-                columns=columns,
-                off=found.off,
-                left=found.left,
-                from_years=from_years,
-                surely=evidence / limit,
-            )
-    return best
+        weighed = found.evidence * (1.0 if len(columns) == 2 else _ONE_COLUMN)
+        surely = (weighed + _from_decimals(readings, columns, found.start, found.end)) / limit
+        candidates.append((min(surely, 1.0), found.evidence, surely, columns, found))
+    if not candidates:
+        return None
+    # Of those that would be refused the one that explains most, so that the right column is named.
+    *_, surely, columns, found = max(candidates)
+    return Stretch(
+        first=readings.days[found.start],
+        last=readings.days[found.end - 1],
+        columns=columns,
+        off=found.off,
+        left=found.left,
+        from_years=from_years,
+        surely=surely,
+    )
 
 
 @dataclass(frozen=True, slots=True)
