@@ -457,6 +457,21 @@ def test_a_wrong_weather_file(desk: Desk, case: str) -> None:
     assert "plot.csv: " in said
 
 
+@pytest.mark.parametrize("first", [-31, -230])
+def test_celsius_in_a_us_file(desk: Desk, first: int) -> None:
+    """A month of degC in a file of degF, at its end or before the winter, is refused by its days and mended by them."""
+    fields = desk.fields(('units = "metric"', 'units = "us"'))
+    us = converted(DECADE, 1.8, 32)
+    month = slice(first, first + 31 or None)
+    desk.weather(sheet([*us[:first], *DECADE[month], *(us[first + 31 :] if first + 31 else [])]))
+    said = desk.refused("ready", fields)
+    begins, ends = DECADE[month][0][:10], DECADE[month][-1][:10]
+    assert f"plot.csv: {begins} to {ends} seem to be in degC in a record of degF (they are" in said
+    assert said.endswith("write those days in degF, or delete them\n")
+    desk.weather(sheet(us))
+    desk.answered("ready", fields)
+
+
 def test_each_fault_has_its_own_message() -> None:
     """No two faults of a kind are told in the same words, but for those that are the same fault."""
     same = {"rows cut off"}

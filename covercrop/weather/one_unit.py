@@ -14,12 +14,11 @@ that knew nothing of each other; the limits below are measured, not derived.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from covercrop.errors import WeatherFileError
 from covercrop.units import celsius_from_fahrenheit, fahrenheit_from_celsius
@@ -27,8 +26,6 @@ from covercrop.weather.quality import HOTTEST, Days, Values
 
 if TYPE_CHECKING:
     from covercrop.records import Units
-
-Positions = NDArray[np.int64]
 
 #: What turns a number that was read in the declared unit into what it is if it was written in the other.
 _OTHERWISE = {"metric": celsius_from_fahrenheit, "us": fahrenheit_from_celsius}
@@ -43,8 +40,11 @@ _BEYOND = 150.0
 FEWEST_DAYS, FEWEST_BESIDE = 9, 20
 #: Days before and after an edge that are compared.
 _WEEK = 7
-#: Edges of each kind that are tried where there are no other years.
+#: Edges of each kind that are tried where there are no other years, and what the edges of
+#: a stretch say on average; where they say less, as between a summer and an early
+#: winter, the days beside it count for less, since one wave does not fit those either.
 _MOST_PEAKS = 5
+_CLEAR_STEP = {"metric": 3.0, "us": 2.0}
 #: Stretches that one message looks for.
 MOST_STRETCHES = 5
 
@@ -82,7 +82,11 @@ _RANGE_OFF = 0.8
 #: Days of a record that were converted twice are looked for where they are this far off [K].
 _TWICE_OFF = 15.0
 
-#: Evidence from which a stretch is refused, without other years and with them.
+#: Evidence from which a stretch is refused, without other years and with them.  Chosen on
+#: half of 237 station records (15 of them in degF) so that none is refused in either unit
+#: however it is cut, by a fifth; of 4000 stretches of 10 to 180 days put into the other half
+#: 99.6 % of degF among degC and 96 % of degC among degF are found, nearly all to the day.
+#: The rest are ten days or two weeks of frost, when the two readings are hardest to tell apart.
 LIMITS = {"metric": (6.0, 12.0), "us": (14.5, 30.0)}
 #: What is added where only the stretch, or all but the stretch, is written in
 #: whole degrees; and the shares of them that make the two kinds.  Degrees
@@ -256,7 +260,7 @@ def surest_stretch(days: Days, values: Values, units: Units, *, least_off: float
         if found is None or abs(found.left) > _MOST_LEFT * abs(found.off):
             continue
         limit = LIMITS[units][from_years]
-        if units == "us":
+        if units == "us" and from_years:
             limit *= float(np.interp(_level(other, columns)[found.start : found.end].mean(), _LEVELS, _SHARES))
         weighed = found.evidence * (1.0 if len(columns) == 2 else _ONE_COLUMN)
         surely = (weighed + _from_decimals(readings, columns, found.start, found.end)) / limit
@@ -438,13 +442,21 @@ def _against_years(
 def _against_days_beside(readings: _Readings, other: Values, columns: tuple[int, ...]) -> _Found | None:
     """The stretch between two edges, or an edge and an end, for which the days beside it speak most."""
     enter, leave = _edges(readings.days, _level(readings.both, columns), _level(other, columns))
-    found = (
-        _beside(readings, other, columns, start, end)
-        for start in (0, *_peaks(enter))
-        for end in (*_peaks(leave), readings.days.size)
-        if end - start >= FEWEST_DAYS
-    )
-    return max((one for one in found if one is not None), key=lambda one: one.evidence, default=None)
+    count = readings.days.size
+    best: _Found | None = None
+    for start in (0, *_peaks(enter)):
+        for end in (*_peaks(leave), count):
+            steps = [enter[start]] * (start > 0) + [leave[end]] * (end < count)
+            if end - start < FEWEST_DAYS or not steps:
+                continue
+            one = _beside(readings, other, columns, start, end)
+            if one is None:
+                continue
+            clear = float(np.clip(np.mean(steps) / _CLEAR_STEP[readings.units], 0.0, 1.0))
+            one = replace(one, evidence=one.evidence * clear**2)
+            if best is None or one.evidence > best.evidence:
+                best = one
+    return best
 
 
 def _peaks(series: Values) -> list[int]:
