@@ -221,7 +221,7 @@ def stretches(days: Days, values: Values, units: Units) -> list[tuple[Stretch, U
 def surest_stretch(days: Days, values: Values, units: Units, *, least_off: float = 0.0) -> Stretch | None:
     """The stretch that is most likely in the other unit, however unlikely that is; see :func:`check_stretches`.
 
-    None if no days in a row are ``least_off`` [K] from those of other years.
+    None if there are other years and no days in a row are ``least_off`` [K] from those.
     """
     values = np.where((np.abs(values) <= _BEYOND).all(axis=0), values, np.nan)
     known = ~np.isnan(values[0])
@@ -230,16 +230,19 @@ def surest_stretch(days: Days, values: Values, units: Units, *, least_off: float
     if at.size < FEWEST_DAYS + FEWEST_BESIDE:
         return None
     values = np.where(known, values, np.nan)
-    quantities = np.stack([*(_level(values, columns) for columns in _COLUMNS), _range(values)])
-    usual, years = _other_years(days, quantities, _TRUSTED if units == "metric" else 1 - _TRUSTED)
+    share = _TRUSTED if units == "metric" else 1 - _TRUSTED
     readings = _Readings(days[at], values[:, at], units)
+    if least_off:
+        usual, _ = _other_years(days, _level(values, (0, 1))[None], share)
+        sums = np.r_[0.0, np.cumsum(np.nan_to_num(_level(readings.both, (0, 1)) - usual[0, at]))]
+        means = (sums[FEWEST_DAYS:] - sums[:-FEWEST_DAYS]) / FEWEST_DAYS
+        alone = np.isnan(usual[0, at]).mean() > 0.5
+        if not alone and (means.max() if units == "metric" else -means.min()) < least_off:
+            return None
+    quantities = np.stack([*(_level(values, columns) for columns in _COLUMNS), _range(values)])
+    usual, years = _other_years(days, quantities, share)
     usual, years = usual[:, at], years[at]
     from_years = bool(np.median(years) >= 1)
-    if from_years and least_off:
-        sums = np.r_[0.0, np.cumsum(np.nan_to_num(_level(readings.both, (0, 1)) - usual[0]))]
-        means = (sums[FEWEST_DAYS:] - sums[:-FEWEST_DAYS]) / FEWEST_DAYS
-        if (means.max() if units == "metric" else -means.min()) < least_off:
-            return None
     usual_range = usual[3]
     middle = np.median(_range(readings.both)) if np.isnan(usual_range).all() else np.nanmedian(usual_range)
     usual_range = np.where(np.isnan(usual_range), middle, usual_range)
@@ -453,7 +456,9 @@ def _against_days_beside(readings: _Readings, other: Values, columns: tuple[int,
             if one is None:
                 continue
             clear = float(np.clip(np.mean(steps) / _CLEAR_STEP[readings.units], 0.0, 1.0))
-            one = replace(one, evidence=one.evidence * clear**2)
+            # With less beside a stretch than in it, a blurred edge leaves open which of the two is the season.
+            blurred = clear**2 if 2 * (end - start) < count else 0.0
+            one = replace(one, evidence=one.evidence * (1.0 if clear == 1 else blurred))
             if best is None or one.evidence > best.evidence:
                 best = one
     return best
