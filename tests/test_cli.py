@@ -17,6 +17,7 @@ import jsonschema
 import pytest
 
 from covercrop import cli, commands, degree_days
+from covercrop.commands import region, shared
 from covercrop.plan import DATES, STATES
 
 Run = Callable[..., tuple[int, str, str]]
@@ -470,3 +471,16 @@ def test_a_reader_that_leaves_early_is_no_error() -> None:
     ended = subprocess.run(["bash", "-c", shell], capture_output=True, text=True, check=True)
     assert ended.stderr == ""
     assert ended.stdout.startswith("Demonstration")
+
+
+@pytest.mark.parametrize("bar", [lambda: shared.progress("replaying", 3), lambda: region._progress(3, 0)])
+def test_there_is_no_bar_but_on_a_terminal(bar: Any, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
+    """Not even one that is told to show nothing: rich 13.7 to 14.2 at least leave an empty line of it."""
+
+    def refuse(*_: Any, **__: Any) -> None:
+        raise AssertionError("a bar where there is no terminal")
+
+    monkeypatch.setattr("rich.progress.Progress.__init__", refuse)
+    with bar() as advance:
+        advance(1)
+    assert capsys.readouterr().err == ""

@@ -134,7 +134,10 @@ def _progress(count: int, done: int) -> Iterator[Callable[[int], None]]:
         _tell(f"going on with a run that was stopped: {done} of {count} blocks are done")
     columns = (TextColumn("blocks"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     try:
-        with Progress(*columns, console=console, transient=True, disable=not sys.stderr.isatty()) as bar:
+        if not sys.stderr.isatty():  # even where it is told to show nothing, many a release of rich ends with a line
+            yield lambda _number: None
+            return
+        with Progress(*columns, console=console, transient=True) as bar:
             task = bar.add_task("blocks", total=count, completed=done)
             yield lambda _number: bar.advance(task)
     except KeyboardInterrupt:

@@ -249,7 +249,10 @@ def progress(label: str, parts: int) -> Iterator[Callable[[float], None]]:
     from rich.progress import Progress
 
     console = Console(stderr=True)
-    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+    if not console.is_terminal:  # even where it is told to show nothing, many a release of rich ends with an empty line
+        yield lambda _share: None
+        return
+    with Progress(console=console, transient=True) as bar:
         task = bar.add_task(label, total=parts)
         done = 0
 
