@@ -89,7 +89,7 @@ def degree_day_table(
         raise UsageError(f"--cutoff {cutoff} says what happens above an upper threshold; give --upper too")
     # The sums of what stands in the file: a worked example may well repeat a day.
     table = read_weather_file(path, units, sensor=False).table
-    table = table.loc[None if start is None else str(start) : None if end is None else str(end)]
+    table = table.loc[slice(None if start is None else str(start), None if end is None else str(end))]
     if table.empty:
         raise UsageError(
             f"{path}: no day from {start or 'its first'} to {end or 'its last'} in it; mend --from or --to"
