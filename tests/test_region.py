@@ -581,6 +581,18 @@ def test_a_stopped_run_goes_on_where_it_was(
     assert int((xr.open_zarr(out, consolidated=False)["status"] == 0).sum()) == 119
 
 
+def test_days_from_another_process_are_kept_without_a_warning(tmp_path: Path) -> None:
+    """Unpickled by an older numpy, their type carries a note of its own; what is read back is the same days."""
+    answers = cells.no_answers(2, 3)
+    days = np.array(["2015-09-20", "2015-09-21"], "datetime64[D]")
+    noted = days.astype(np.dtype("datetime64[D]", metadata={"from": "elsewhere"}))
+    assert noted.dtype.metadata
+    part = Part(tmp_path / "out.nc", {"asked": "this"})
+    part.save(0, replace(answers, sowing=noted))
+    with np.load(part.folder / "block-000000.npz") as kept:
+        assert kept["sowing"].tolist() == days.tolist()
+
+
 def test_another_question_is_not_mixed_in(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A part folder of another question is refused, and so is an output that is there."""
     Part(tmp_path / "out.nc", {"asked": "something else"}, lambda _number: cells.no_answers(1, 3).arrays())

@@ -172,7 +172,9 @@ class Part:
     def save(self, number: int, answers: Answers) -> None:
         """Keep the answers of a block."""
         content = io.BytesIO()
-        np.savez(content, **{_OF: np.array(self._of(number))}, **answers.arrays())  # type: ignore[arg-type]
+        # Days that came from another process carry a note on their type, which older numpy warns that it does not keep.
+        plain = {name: values.view(values.dtype.str) for name, values in answers.arrays().items()}
+        np.savez(content, **{_OF: np.array(self._of(number))}, **plain)  # type: ignore[arg-type]
         with _writing(self.folder):
             self._write(self._file(number), content.getvalue())
 
