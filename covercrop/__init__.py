@@ -11,7 +11,7 @@ table: where this package is imported in IPython, it says so there.
 import sys
 from typing import Any
 
-__version__ = "0.2.0"
+__version__ = "0.2.1"
 
 
 def load_ipython_extension(shell: Any) -> None:

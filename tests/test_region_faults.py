@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import csv
 import datetime as dt
 import io
 import json
@@ -310,7 +311,7 @@ def test_what_is_no_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
     (tmp_path / "folder.csv").mkdir()
     for name, out, words in (
         ("pipe.nc", "out.nc", "is no file"),
-        ("pipe.csv", "out.csv", "is no file"),
+        ("pipe.csv", "out.csv", "it is a pipe, not a file"),
         ("endless.nc", "out.nc", "is no file"),
         ("folder.csv", "out.csv", "is a folder"),
         ("x" * 3000 + ".nc", "out.nc", "File name too long"),
@@ -411,6 +412,17 @@ def test_a_run_over_stations_that_did_nothing_leaves_nothing(
     assert main(["region", str(tmp_path / "table.csv"), "-o", str(tmp_path / "out.csv"), *ASKED]) == 1
     assert "station A: s.csv: " in capsys.readouterr().err
     assert sorted(each.name for each in tmp_path.iterdir()) == ["s.csv", "table.csv"]
+
+
+def test_what_a_spreadsheet_would_run_stays_text(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The id of a station is text in the CSV of the answers, and a negative longitude a number."""
+    invented_table = invented.weather("1996-01-01", "2015-12-31").table[["tmin_c", "tmax_c"]].round(1)
+    invented_table.rename(columns={"tmin_c": "tmin", "tmax_c": "tmax"}).to_csv(tmp_path / "s.csv")
+    (tmp_path / "table.csv").write_text("id,latitude,longitude,file\n=1+1,38,-85,s.csv\n")
+    assert main(["region", str(tmp_path / "table.csv"), "-o", str(tmp_path / "out.csv"), *ASKED]) == 0
+    with (tmp_path / "out.csv").open(newline="") as written:
+        (row,) = csv.DictReader(written)
+    assert (row["id"], float(row["longitude"])) == ("'=1+1", -85.0)
 
 
 # --- an unfinished run ----------------------------------------------------------------------------

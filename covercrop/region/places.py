@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from covercrop.errors import CovercropError, RegionError
+from covercrop.reading import read_whole
 from covercrop.region.cells import Answers, Place, answers
 from covercrop.region.question import Question, month_day
 from covercrop.weather.files import read_weather_file
@@ -83,10 +84,11 @@ def read_table(path: Path, question: Question) -> list[StationRow]:
 def _read(path: Path) -> str:
     """The text of a table."""
     try:
-        if not path.is_file():
-            what = "is a folder" if path.is_dir() else "is no file" if path.exists() else "no such file"
-            raise RegionError(f"{path}: {what}; give the path of a table of stations")
-        return path.read_text(encoding="utf-8-sig")
+        return read_whole(path).decode("utf-8-sig")
+    except FileNotFoundError:
+        raise RegionError(f"{path}: no such file; give the path of a table of stations") from None
+    except IsADirectoryError:
+        raise RegionError(f"{path}: is a folder; give the path of a table of stations") from None
     except OSError as error:
         raise RegionError(f"{path}: cannot be read ({error.strerror}); give the path of a table of stations") from None
     except UnicodeDecodeError as error:
@@ -164,7 +166,7 @@ def _is_file(path: Path) -> bool:
 def identity(path: Path, stations: Sequence[StationRow]) -> str:
     """A fingerprint of the table and of the files that it names."""
     try:
-        seen = hashlib.sha256(path.read_bytes())
+        seen = hashlib.sha256(read_whole(path))
         for station in stations:
             about = station.file.stat()
             seen.update(f"{station.file} {about.st_size} {about.st_mtime_ns}".encode(errors="surrogateescape"))

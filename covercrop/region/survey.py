@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import json
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
@@ -17,6 +16,7 @@ from covercrop.region import results, running
 from covercrop.region.cells import no_answers
 from covercrop.region.part import Part, alone
 from covercrop.region.question import Question, as_words
+from covercrop.spreadsheet import csv_table
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -247,7 +247,5 @@ def _write(path: Path, text: str) -> None:
 
 
 def _write_table(path: Path, answered: Sequence[dict[str, Any]]) -> None:
-    with path.open("w", encoding="utf-8", newline="") as file:
-        table = csv.DictWriter(file, fieldnames=list(answered[0]))
-        table.writeheader()
-        table.writerows(answered)
+    table = csv_table(list(answered[0]), (list(row.values()) for row in answered))
+    path.write_text(f"{table}\n", encoding="utf-8", newline="")

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop.weather.quality import COLDEST, FEWEST_DAYS_IN_MONTH, HOTTEST, MOST_OFF_IN_MONTH, Days, Values
+from covercrop.weather.quality import COLDEST, HOTTEST, Days, Values
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 #: Fewest days of which it can be said that most of them are wrong.
 FEWEST_DAYS = 5
 #: Share of days too hot for any place that makes a year one in degF, and their number: as
-#: :func:`~covercrop.weather.quality.check_unit` has it; beyond the highest they are codes rather than degF.
+#: :func:`~covercrop.weather.one_unit.check_unit` has it; beyond the highest they are codes rather than degF.
 HOT, HIGHEST, HOT_SHARE, FEWEST_HOT = 57.0, 150.0, 0.02, 3
 #: Share of days on which one of minimum and maximum is that of the day before: up to 0.22 of a year (Tunis, in whole
 #: degrees), and all of a column of zeros.
@@ -53,6 +53,10 @@ MOST_APART_IN_FEW, FEWEST_IN_FEW = 10.0, 3
 #: inches and zeros do not pass.
 MOST_TIMES, LEAST_RAIN = 3.0, 50.0
 
+#: A month may lie so far from the same month of other years [K], with so many days: the furthest of 71 station records
+#: lies 13 K off, 19.5 K in one known for faults; Fahrenheit read as Celsius is further off in any month warmer than
+#: -15 degC.
+MOST_OFF_IN_MONTH, FEWEST_DAYS_IN_MONTH = 20.0, 15
 #: How far so many months may lie from the same months of other years [K], on average: up to 4.9 K for three months,
 #: 1.7 K for a year, and 3.2 K between two years.
 MOST_OFF = ((10, 6.0), (3, 10.0), (1, MOST_OFF_IN_MONTH))
