@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 from collections.abc import Iterable, Sequence
 
 from covercrop.errors import visible
@@ -13,8 +12,6 @@ from covercrop.errors import visible
 #: characters that it drops before it looks.  Common practice, no source.
 _RUN = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 _DROPPED = ("\t", "\r", "\n")
-
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 
 
 def inert(text: str) -> str:
@@ -27,11 +24,9 @@ def inert(text: str) -> str:
     Returns
     -------
     str
-        With an apostrophe before it where it would be run; a number stays
-        one.  What a terminal would obey is written out, as ``\x1b``.
+        With an apostrophe before it where it would be run.  What a terminal
+        would obey is written out, as ``\x1b``.
     """
-    if _NUMBER.fullmatch(text):
-        return text
     shown = visible(text)
     return f"'{shown}" if text.startswith(_DROPPED) or shown.lstrip().startswith(_RUN) else shown
 
@@ -43,7 +38,8 @@ def csv_table(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     ----------
     columns : sequence of str
     rows : iterable of sequence
-        Texts are made :func:`inert`; None is an empty cell.
+        Texts are made :func:`inert`, numbers are left as they are; None is an
+        empty cell.
     """
     written = io.StringIO()
     writer = csv.writer(written, lineterminator="\n")

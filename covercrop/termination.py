@@ -126,15 +126,15 @@ def probability_by_day(opens: ArrayLike, closes: ArrayLike, weights: ArrayLike, 
         Day indexes, one a member; a window that does not close within the
         days looked at stays open to the last of them.
     weights : array_like
-        Same shape; they sum to 1 at most, so that members that die in winter
-        may be given no weight.
+        Same shape.  They are not made to sum to 1, so that members that die
+        in winter may be given no weight.
     days : int
         Length of the day axis.
 
     Returns
     -------
     numpy.ndarray, shape (days,)
-        From 0 to 1.
+        From 0 to 1, for weights that sum to 1 at most.
     """
     opens = np.ravel(np.asarray(opens, dtype=np.float64))
     closes = np.ravel(np.asarray(closes, dtype=np.float64))
@@ -145,7 +145,9 @@ def probability_by_day(opens: ArrayLike, closes: ArrayLike, weights: ArrayLike, 
     steps = np.zeros(days + 1)
     np.add.at(steps, first[held].astype(np.intp), weights[held])
     np.add.at(steps, last[held].astype(np.intp) + 1, -weights[held])
-    return np.clip(np.cumsum(steps[:-1]), 0.0, 1.0)  # the sum of all weights may lie a hair above 1
+    # Weights that sum to 1 do so but for their last digits, and a chance may not lie a hair above it.
+    whole = float(weights.sum())
+    return np.clip(np.cumsum(steps[:-1]), 0.0, 1.0 if whole < 1 + 1e-9 else whole)
 
 
 def best_day(probability: ArrayLike) -> int:

@@ -587,7 +587,7 @@ def test_days_from_another_process_are_kept_without_a_warning(tmp_path: Path) ->
     days = np.array(["2015-09-20", "2015-09-21"], "datetime64[D]")
     noted = days.astype(np.dtype("datetime64[D]", metadata={"from": "elsewhere"}))
     assert noted.dtype.metadata
-    part = Part(tmp_path / "out.nc", {"asked": "this"})
+    part = Part(tmp_path / "out.nc", {"asked": "this"}, lambda _number: answers.arrays())
     part.save(0, replace(answers, sowing=noted))
     with np.load(part.folder / "block-000000.npz") as kept:
         assert kept["sowing"].tolist() == days.tolist()

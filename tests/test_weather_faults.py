@@ -737,7 +737,10 @@ def test_kept_years_that_do_not_fit_together(server: WeatherServer, mixed: Path,
     """Each can be true, but not all of them: they are thrown away together, said, and fetched anew."""
     cache, first = Path(shutil.copytree(mixed, tmp_path / "cache")), date(2018, 1, 1)
     server.status = 503
-    with pytest.raises(StationError, match=r"2018-01 is 2\d K warmer .* the record is damaged, name another station$"):
+    with pytest.raises(
+        StationError,
+        match=r"2018-01-01 to 2018-01-31 seem .* 2\d K .*apart\); the record is damaged, name another station$",
+    ):
         station_weather("ZZ001", first, TODAY, today=TODAY, cache_dir=cache)
     server.status = 200
     weather = station_weather("ZZ001", first, TODAY, today=TODAY, cache_dir=cache)

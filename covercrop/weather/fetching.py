@@ -160,7 +160,8 @@ def station_record(
     try:
         weather = _record(kept, start, end, today)
     except WeatherFileError as error:
-        damaged = StationError(f"{error}; the record is damaged, name another station")
+        fault = str(error).partition(";")[0]  # the way out of a file is none of a station's
+        damaged = StationError(f"{fault}; the record is damaged, name another station")
         if ask is None or len(wanted) == len(years) or kept.anew == str(_stamp(today)):
             raise damaged from None
         # What was kept may be what is wrong with it: everything is asked for, once a day.
@@ -172,7 +173,7 @@ def station_record(
             weather = _record(anew.kept, start, end, today)
         except WeatherFileError:
             raise damaged from None
-        notes.append(f"what was kept did not fit together ({error}); thrown away, and fetched anew")
+        notes.append(f"what was kept did not fit together ({fault}); thrown away, and fetched anew")
     return replace(weather, notes=(*notes, *weather.notes))
 
 
