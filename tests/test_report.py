@@ -565,3 +565,11 @@ def test_the_chart_of_a_field_whose_weather_ends_before_it_was_turned_under(note
     drawn = report.picture(plan, "season", ".svg").decode()
     assert "this season" in drawn
     assert "scouting note" not in drawn
+
+
+def test_the_chart_of_a_place_where_nothing_is_summed() -> None:
+    """Near the equator the days never lengthen enough: the chart is flat, and warns of nothing."""
+    tropics = field("crimson-clover", sown="2025-01-24", latitude=-8.0)
+    record = weather("2012-01-01", "2026-08-31", mean=25.0, swing=-1.5, seed=82)
+    plan = make_plan(tropics, record, np.datetime64("2025-05-24"))
+    assert "this season" in report.picture(plan, "season", ".svg").decode()

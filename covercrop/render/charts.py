@@ -164,7 +164,9 @@ def _progress(axes: Axes, plan: Plan, *, us: bool) -> None:
     tops = [median[min(outlook.position(dates.median), median.size - 1)] for dates in stages.values()]
     first, last = axes.get_xlim()
     inside = (days >= first) & (days <= last) & (np.arange(days.size) < stop)
-    top = max([*tops, plan.cover.bloom.requirement.value * factor * (0 if tops else 1.1), *median[:known][-1:]]) * 1.13
+    # Where the days never lengthen nothing is summed, and an axis still needs a height.
+    needed = plan.cover.bloom.requirement.value * factor * (0.1 if tops else 1.1)
+    top = max([*tops, needed, *median[:known][-1:]]) * 1.13
     low = min(float(median[inside][0]) if inside.any() else 0.0, top / 2)
     axes.set_ylim(low - (top - low) * 0.05, top)
     _stage_labels(axes, stages, tops)
