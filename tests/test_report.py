@@ -568,8 +568,11 @@ def test_the_chart_of_a_field_whose_weather_ends_before_it_was_turned_under(note
 
 
 def test_the_chart_of_a_place_where_nothing_is_summed() -> None:
-    """Near the equator the days never lengthen enough: the chart is flat, and warns of nothing."""
-    tropics = field("crimson-clover", sown="2025-01-24", latitude=-8.0)
+    """Near the equator the days never lengthen enough, whatever buds were seen: the chart is flat, and warns not."""
+    seen = tuple(
+        ScoutingNote(date=day, bbch=code) for day, code in ((dt.date(2025, 1, 25), 53), (dt.date(2025, 4, 28), 55))
+    )
+    tropics = field("woollypod-vetch", sown="2025-01-24", latitude=-8.0, scouting=seen)
     record = weather("2012-01-01", "2026-08-31", mean=25.0, swing=-1.5, seed=82)
     plan = make_plan(tropics, record, np.datetime64("2025-05-24"))
     assert "this season" in report.picture(plan, "season", ".svg").decode()
