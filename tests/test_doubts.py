@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import shutil
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -225,15 +224,6 @@ def test_one_wild_reading_of_the_soil_plants_nothing_and_two_do() -> None:
 
 
 # --- scout ---------------------------------------------------------------------------------------
-
-
-@pytest.fixture
-def farm(tmp_path: Path, demo_dir: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A copy of the demonstration; its today is 20 April 2026, and Chapel bench has no notes."""
-    for name in ("fields.toml", "weather.csv"):
-        shutil.copy(demo_dir / name, tmp_path)
-    monkeypatch.chdir(tmp_path)
-    return Path("fields.toml")
 
 
 @pytest.mark.parametrize(

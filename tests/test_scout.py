@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -13,15 +12,6 @@ import pytest
 from covercrop.season import read_fields
 
 Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def farm(tmp_path: Path, demo_dir: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A copy of the demonstration as one's own, in the folder one stands in; its today is 20 April 2026."""
-    for name in ("fields.toml", "weather.csv"):
-        shutil.copy(demo_dir / name, tmp_path)
-    monkeypatch.chdir(tmp_path)
-    return Path("fields.toml")
 
 
 def test_a_note_and_what_it_changes(run: Run, farm: Path) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from covercrop.commands.shared import Commands, screen, show
-from covercrop.errors import one_line
+from covercrop.streams import tell
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -95,7 +95,7 @@ def _run(arguments: argparse.Namespace) -> int:
 
     when = dt.datetime.now(dt.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     history = f"{when} covercrop {__version__}: region {arguments.grid.name} -o {arguments.out.name}"
-    work = survey.Work(scheduler=arguments.scheduler, workers=arguments.workers, progress=_progress, say=_tell)
+    work = survey.Work(scheduler=arguments.scheduler, workers=arguments.workers, progress=_progress, say=tell)
     if arguments.grid.suffix == ".csv":
         asked = survey.ask_stations(arguments.grid, arguments.out, question, arguments.units, work, history=history)
     else:
@@ -118,11 +118,6 @@ def _can_be_drawn(path: Path) -> bool:
         return False
 
 
-def _tell(line: str) -> None:
-    """Say something in one line on standard error."""
-    print(one_line(line), file=sys.stderr)  # noqa: T201
-
-
 @contextmanager
 def _progress(count: int, done: int) -> Iterator[Callable[[int], None]]:
     """A bar on a terminal's error output; where it is none, a line if a run goes on that was stopped."""
@@ -131,7 +126,7 @@ def _progress(count: int, done: int) -> Iterator[Callable[[int], None]]:
 
     console = Console(stderr=True)
     if done:
-        _tell(f"going on with a run that was stopped: {done} of {count} blocks are done")
+        tell(f"going on with a run that was stopped: {done} of {count} blocks are done")
     columns = (TextColumn("blocks"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     try:
         if not sys.stderr.isatty():  # even where it is told to show nothing, many a release of rich ends with a line
