@@ -2,9 +2,9 @@
 
 The command ``covercrop`` is the usual way in; the modules are the library.
 Temperatures are in degrees Celsius and lengths in metres or millimetres
-everywhere inside; :mod:`covercrop.units` converts at the edges.
+everywhere inside; :mod:`covercrop.base.units` converts at the edges.
 
-In a notebook a :class:`covercrop.plan.Plan` shows itself as a chart and a
+In a notebook a :class:`covercrop.season.plan.Plan` shows itself as a chart and a
 table: where this package is imported in IPython, it says so there.
 """
 
@@ -16,7 +16,7 @@ __version__ = "0.2.1"
 
 def load_ipython_extension(shell: Any) -> None:
     """Let an IPython shell show plans; what ``%load_ext covercrop`` calls, for a shell that was started later."""
-    from covercrop.render.notebook import register
+    from covercrop.render.page.notebook import register
 
     register(shell)
 

@@ -2,6 +2,6 @@
 
 import sys
 
-from covercrop.cli import main
+from covercrop.cli.main import main
 
 sys.exit(main())

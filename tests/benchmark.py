@@ -51,7 +51,7 @@ from numpy.typing import NDArray
 REPOSITORY = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(REPOSITORY))
 
-from covercrop.degree_days import TOLERANCE, accumulate, crossing, degree_days  # noqa: E402  the tree this script is in
+from covercrop.models.degree_days import TOLERANCE, accumulate, crossing, degree_days  # noqa: E402  the tree this script is in
 
 Array = NDArray[np.float64]
 
@@ -173,11 +173,11 @@ def _command(
 
 def _compare(dates: int = 75, covers: int = 5, last_year: int = 2026) -> object:
     """Compare the sowing dates of the demonstration's first field."""
-    from covercrop.autumn import plan_autumn
-    from covercrop.field_weather import weather_of
-    from covercrop.parameters import cover_names
-    from covercrop.resources import data_path
-    from covercrop.season import read_fields
+    from covercrop.autumn.comparison import plan_autumn
+    from covercrop.base.shipped import data_path
+    from covercrop.field.file import read_fields
+    from covercrop.field.weather_source import weather_of
+    from covercrop.parameters.catalogue import cover_names
 
     file = read_fields(data_path("demo", "fields.toml", beside=("weather.csv",)))
     assert file.today is not None
@@ -413,7 +413,7 @@ def read() -> str:
     """Thirty years of daily weather from a CSV file."""
     import pandas as pd
 
-    from covercrop.weather.files import read_weather_file
+    from covercrop.weather.own_file import read_weather_file
 
     days = pd.date_range("1995-01-01", periods=11_000)
     mean = 12 - 10 * np.cos(2 * np.pi * days.day_of_year.to_numpy() / 365) + 4 * np.sin(np.arange(11_000) * 1.3)

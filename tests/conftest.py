@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 from hypothesis import settings
 
-from covercrop.cli import main
+from covercrop.cli.main import main
 
 Run = Callable[..., tuple[int, str, str]]
 

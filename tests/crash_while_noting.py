@@ -20,8 +20,8 @@ from typing import Any
 
 import filelock  # noqa: F401  so that not every child has to import it
 
-from covercrop import field_notes
-from covercrop.season import read_fields
+from covercrop.field import add_note
+from covercrop.field.file import read_fields
 
 TODAY = dt.date(2026, 6, 1)
 
@@ -32,7 +32,7 @@ def die_at(step: int) -> None:
 
     def trace(frame: FrameType, event: str, _: Any) -> Any:
         nonlocal left
-        if frame.f_code.co_filename != field_notes.__file__ and "pathlib" not in frame.f_code.co_filename:
+        if frame.f_code.co_filename != add_note.__file__ and "pathlib" not in frame.f_code.co_filename:
             return None
         if event == "line":
             left -= 1
@@ -44,7 +44,7 @@ def die_at(step: int) -> None:
 
 
 def note(path: Path, number: int) -> None:
-    field_notes.add_note(path, "Mill terrace", {"date": TODAY, "bloom_percent": 5, "note": f"visit {number}"}, TODAY)
+    add_note.add_note(path, "Mill terrace", {"date": TODAY, "bloom_percent": 5, "note": f"visit {number}"}, TODAY)
 
 
 def whole(path: Path, before: bytes) -> bool:

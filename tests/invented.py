@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from covercrop.records import DailyWeather
-from covercrop.season import CoverEntry, CropEntry, Field
+from covercrop.base.records import DailyWeather
+from covercrop.field.entries import CoverEntry, CropEntry, Field
 
 if TYPE_CHECKING:
     import xarray as xr

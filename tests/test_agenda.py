@@ -10,16 +10,16 @@ import pandas as pd
 import pytest
 from invented import field, weather
 
-from covercrop import agenda as dates_ahead
-from covercrop.agenda import KINDS, agenda, autumn_frost, hard_frost, next_autumn
-from covercrop.bed_tables import BedsEntry
-from covercrop.beds import make_beds
-from covercrop.plan import Plan, make_plan
-from covercrop.records import DailyWeather
-from covercrop.render.reminders import _WORDS, CATEGORIES, reminders
-from covercrop.render.words import chance
-from covercrop.season import Field
-from covercrop.weather.table import daily_weather
+from covercrop.base.records import DailyWeather
+from covercrop.beds.beds import make_beds
+from covercrop.dates import agenda as dates_ahead
+from covercrop.dates.agenda import KINDS, agenda, autumn_frost, hard_frost, next_autumn
+from covercrop.field.bed_entries import BedsEntry
+from covercrop.field.entries import Field
+from covercrop.render.words.phrases import chance
+from covercrop.render.words.reminders import _WORDS, CATEGORIES, reminders
+from covercrop.season.plan import Plan, make_plan
+from covercrop.weather.daily import daily_weather
 
 NORTH = weather()
 SOUTH = weather(coldest_day=202)

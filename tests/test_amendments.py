@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from covercrop import amendments, parameters
-from covercrop.amendments import Dose, dose, nitrogen_balance, nitrogen_need, per_hectare, phosphorus_load
-from covercrop.bed_tables import T_HA_PER_TON_ACRE, AmendmentEntry, Composting
-from covercrop.units import KG_HA_PER_LB_ACRE, M2_PER_ACRE
+from covercrop.base.units import KG_HA_PER_LB_ACRE, M2_PER_ACRE
+from covercrop.beds import nutrients, spreading
+from covercrop.beds.nutrients import Dose, dose, nitrogen_balance, nitrogen_need, per_hectare, phosphorus_load
+from covercrop.field.bed_entries import T_HA_PER_TON_ACRE, AmendmentEntry, Composting
+from covercrop.parameters import catalogue
 
 PASSED = Composting(method="windrow", carbon_nitrogen=30, coolest_c=55.0, hottest_c=70.0, days=15, turnings=5)
 
@@ -22,7 +23,7 @@ def day(text: str) -> np.datetime64:
 def acre_of(name: str, tons: float, **own: object) -> Dose:
     """An acre with so many short tons of a material."""
     entry = AmendmentEntry(material=name, rate_kg_m2=tons * T_HA_PER_TON_ACRE / 10, **own)
-    return dose(entry, parameters.material(name), M2_PER_ACRE, M2_PER_ACRE)
+    return dose(entry, catalogue.material(name), M2_PER_ACRE, M2_PER_ACRE)
 
 
 def lb_acre(kilograms: float) -> float:
@@ -32,15 +33,15 @@ def lb_acre(kilograms: float) -> float:
 # --- nutrients ------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", parameters.material_names())
+@pytest.mark.parametrize("name", catalogue.material_names())
 def test_every_number_has_an_origin(name: str) -> None:
     """A cited number names a source that is listed; an assumed one gives growers its reason."""
-    material = parameters.material(name)
-    for path, value in parameters.cited_values(material):
+    material = catalogue.material(name)
+    for path, value in catalogue.cited_values(material):
         if value.basis == "assumed":
             assert len(value.reason.split()) >= 5, path
         else:
-            assert parameters.source(value.source).title, path
+            assert catalogue.source(value.source).title, path
     assert 0.3 <= material.density.value <= 1.0
     assert 0.05 <= material.available.value <= 0.6
 
@@ -58,7 +59,7 @@ def test_every_number_has_an_origin(name: str) -> None:
 def test_contents_as_printed(name: str, printed: tuple[int, int, int]) -> None:
     """A ton on an acre brings the pounds of the table, and so does the file."""
     found = acre_of(name, 1)
-    phosphate, potash = found.phosphorus / amendments.P_IN_PHOSPHATE, found.potassium / amendments.K_IN_POTASH
+    phosphate, potash = found.phosphorus / nutrients.P_IN_PHOSPHATE, found.potassium / nutrients.K_IN_POTASH
     assert [lb_acre(value) for value in (found.nitrogen, phosphate, potash)] == pytest.approx(printed, rel=1e-6)
 
 
@@ -70,7 +71,7 @@ def test_the_credit_for_cattle_manure() -> None:
 
 def test_phosphorus_in_phosphate() -> None:
     """Cords gives 0.44 for P2O5 to P, to two figures."""
-    assert round(amendments.P_IN_PHOSPHATE, 2) == 0.44
+    assert round(nutrients.P_IN_PHOSPHATE, 2) == 0.44
 
 
 def test_poultry_manure_on_vermont_farms() -> None:
@@ -94,7 +95,7 @@ def test_a_layer_by_hand() -> None:
     Common practice, no source: a manure layer of 10 to 15 cm under the mulch.
     """
     entry = AmendmentEntry(material="cattle-manure", depth_m=0.12, where="spots")
-    found = dose(entry, parameters.material("cattle-manure"), 20.0, 240.0)
+    found = dose(entry, catalogue.material("cattle-manure"), 20.0, 240.0)
     assert found.volume == pytest.approx(2.4)
     assert found.mass == pytest.approx(1.68)
     assert found.nitrogen == pytest.approx(17.64)
@@ -107,20 +108,20 @@ def test_a_layer_by_hand() -> None:
 
 def test_own_numbers_come_first() -> None:
     """The grower's analysis and bucket replace the table's, one by one."""
-    material = parameters.material("plant-compost")
+    material = catalogue.material("plant-compost")
     entry = AmendmentEntry(
         material=material.key, depth_m=0.1, density_t_m3=0.8, nitrogen=12.0, available=0.5, where="beds"
     )
     found = dose(entry, material, 10.0, 10.0)
     assert found.own
     assert (found.mass, found.nitrogen, found.available) == pytest.approx((0.8, 9.6, 4.8))
-    assert found.phosphorus == pytest.approx(0.8 * material.phosphate.value * amendments.P_IN_PHOSPHATE)
+    assert found.phosphorus == pytest.approx(0.8 * material.phosphate.value * nutrients.P_IN_PHOSPHATE)
 
 
-@given(st.floats(0.001, 0.5), st.floats(1, 1e5), st.sampled_from(parameters.material_names()))
+@given(st.floats(0.001, 0.5), st.floats(1, 1e5), st.sampled_from(catalogue.material_names()))
 def test_twice_the_ground_twice_the_matter(depth: float, area: float, name: str) -> None:
     """Everything in all doubles with the area; everything on a hectare stays."""
-    entry, material = AmendmentEntry(material=name, depth_m=depth), parameters.material(name)
+    entry, material = AmendmentEntry(material=name, depth_m=depth), catalogue.material(name)
     one, two = dose(entry, material, area, area), dose(entry, material, 2 * area, 2 * area)
     for part in ("volume", "mass", "nitrogen", "available", "phosphorus", "potassium"):
         assert getattr(two, part) == pytest.approx(2 * getattr(one, part))
@@ -146,7 +147,7 @@ def test_twice_the_ground_twice_the_matter(depth: float, area: float, name: str)
 )
 def test_nitrogen_needs_as_printed(crop: str, organic_matter: float, low: float, high: float) -> None:
     """Each band of soil organic matter has the rate of its table [lb/acre]."""
-    found = nitrogen_need(parameters.crop(crop), organic_matter)
+    found = nitrogen_need(catalogue.crop(crop), organic_matter)
     assert found.basis == "measured"
     ends = [found.value if end is None else end for end in (found.low, found.high)]
     assert [end / KG_HA_PER_LB_ACRE for end in ends] == pytest.approx([low, high])
@@ -154,7 +155,7 @@ def test_nitrogen_needs_as_printed(crop: str, organic_matter: float, low: float,
 
 def test_the_balance_by_hand() -> None:
     """80 lb needed, 40 from the cover, ten tons of cattle manure at 3.5 lb each: 5 are missing, about right."""
-    crop, unit = parameters.crop("pumpkin"), KG_HA_PER_LB_ACRE
+    crop, unit = catalogue.crop("pumpkin"), KG_HA_PER_LB_ACRE
     manure = (acre_of("cattle-manure", 10),)
     found = nitrogen_balance(crop, 3.0, (30 * unit, 40 * unit, 50 * unit), manure)
     assert [end / unit for end in found.missing] == pytest.approx([-5, 5, 15], abs=0.1)
@@ -180,7 +181,7 @@ def test_the_balance_by_hand() -> None:
 )
 def test_raw_manure_before_the_harvest(crop: str, applied: str, allowed: bool, last: str) -> None:
     """To the day, yes; a day later, no, and the first harvest that it would allow is said."""
-    found = amendments.raw_interval(parameters.crop(crop), "manure", day(applied), day("2026-09-24"))
+    found = spreading.raw_interval(catalogue.crop(crop), "manure", day(applied), day("2026-09-24"))
     assert found.allowed is allowed
     assert str(found.end) == last
     assert (found.first_harvest <= day("2026-09-24")) is np.bool_(allowed)
@@ -189,9 +190,9 @@ def test_raw_manure_before_the_harvest(crop: str, applied: str, allowed: bool, l
 
 def test_raw_manure_on_top_is_never_allowed() -> None:
     """The rule asks that it is worked in; and with no harvest in sight nothing is promised."""
-    crop = parameters.crop("pumpkin")
-    assert amendments.raw_interval(crop, "m", day("2026-01-01"), day("2026-09-24"), mixed=False).allowed is False
-    assert amendments.raw_interval(crop, "m", day("2026-01-01"), amendments.NEVER).allowed is None
+    crop = catalogue.crop("pumpkin")
+    assert spreading.raw_interval(crop, "m", day("2026-01-01"), day("2026-09-24"), mixed=False).allowed is False
+    assert spreading.raw_interval(crop, "m", day("2026-01-01"), spreading.NEVER).allowed is None
 
 
 @pytest.mark.parametrize(
@@ -221,7 +222,7 @@ def test_raw_manure_on_top_is_never_allowed() -> None:
 def test_compost_passes_or_counts_as_raw(changed: dict[str, object], fault: str) -> None:
     """Each criterion alone decides; what is not known does not pass."""
     kept = {name: getattr(PASSED, name) for name in PASSED.__slots__} | changed
-    faults = amendments.compost_faults(Composting(**kept))
+    faults = spreading.compost_faults(Composting(**kept))
     assert faults == [] if not fault else (len(faults) == 1 and fault in faults[0])
 
 
@@ -230,16 +231,16 @@ def test_compost_temperatures_in_fahrenheit() -> None:
     ends = Composting(
         method="vessel", carbon_nitrogen=30, days=3, coolest_c=(131 - 32) / 1.8, hottest_c=(170 - 32) / 1.8
     )
-    assert amendments.compost_faults(ends) == []
+    assert spreading.compost_faults(ends) == []
 
 
 def test_each_material_has_its_rule() -> None:
     """Plants and what was heated at any time, compost with its record, compost without as raw manure."""
-    crop, late, harvest = parameters.crop("pumpkin"), day("2026-07-01"), day("2026-09-24")
+    crop, late, harvest = catalogue.crop("pumpkin"), day("2026-07-01"), day("2026-09-24")
 
-    def asked(name: str, **more: object) -> amendments.Interval:
+    def asked(name: str, **more: object) -> spreading.Interval:
         entry = AmendmentEntry(material=name, depth_m=0.01, **more)
-        return amendments.manure_interval(crop, dose(entry, parameters.material(name), 1, 1), late, harvest)
+        return spreading.manure_interval(crop, dose(entry, catalogue.material(name), 1, 1), late, harvest)
 
     assert (asked("plant-compost").kind, asked("plant-compost").allowed) == ("plants", True)
     assert (asked("poultry-manure", heated=True).kind, asked("poultry-manure").kind) == ("heated", "raw")
@@ -257,8 +258,8 @@ def test_each_material_has_its_rule() -> None:
 def test_fresh_poultry_manure_waits_before_seed() -> None:
     """Twenty-one days, assumed: to the day."""
     each = acre_of("poultry-litter", 1)
-    assert amendments.poultry_interval(each, day("2026-05-01"), day("2026-05-22")).allowed is True
-    early = amendments.poultry_interval(each, day("2026-05-01"), day("2026-05-21"))
+    assert spreading.poultry_interval(each, day("2026-05-01"), day("2026-05-22")).allowed is True
+    early = spreading.poultry_interval(each, day("2026-05-01"), day("2026-05-21"))
     assert early.allowed is False
     assert str(early.start) == "2026-05-22"
 
@@ -267,7 +268,7 @@ def test_the_weed_killer_test_takes_its_time() -> None:
     """Four weeks before spreading there is time; later, spreading waits; once spread, there is nothing to wait for."""
     on = day("2026-04-20")
     early, late, spread = (
-        amendments.bioassay_interval("m", applied, on)
+        spreading.bioassay_interval("m", applied, on)
         for applied in (on + np.timedelta64(28, "D"), on + np.timedelta64(27, "D"), on - np.timedelta64(1, "D"))
     )
     assert (early.allowed, late.allowed, spread.allowed) == (True, False, None)

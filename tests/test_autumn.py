@@ -14,15 +14,16 @@ import pandas as pd
 import pytest
 from invented import field, weather
 
-from covercrop import autumn, parameters, sowing_dates
-from covercrop.autumn import Autumn, Choice, Risk, plan_autumn
-from covercrop.ensemble import quantiles, standard_draws
-from covercrop.errors import ParameterError, UnknownNameError, UsageError, WeatherGapError
-from covercrop.plan import make_plan
-from covercrop.records import DailyWeather
-from covercrop.render import sowing_words
-from covercrop.season import Field
-from covercrop.stand import grow_stand, seedbed_temperature
+from covercrop.autumn import comparison, relaxations, sowing_dates
+from covercrop.autumn.comparison import Autumn, Choice, Risk, plan_autumn
+from covercrop.base.errors import ParameterError, UnknownNameError, UsageError, WeatherGapError
+from covercrop.base.records import DailyWeather
+from covercrop.field.entries import Field
+from covercrop.models.members import quantiles, standard_draws
+from covercrop.parameters import catalogue
+from covercrop.render.words import sowing
+from covercrop.season.plan import make_plan
+from covercrop.season.stand import grow_stand, seedbed_temperature
 from covercrop.weather.outlook import past_seasons
 
 RECORD = weather()
@@ -115,10 +116,10 @@ def test_it_says_what_ready_says_on_the_day_of_sowing(sown: str, species: str, c
 
 def test_few_draws_are_enough() -> None:
     """Four times as many draws move no share by more than three in a hundred, and no date by more than two days."""
-    few, many = sow(), sow(draws=standard_draws(4 * autumn.DRAWS))
+    few, many = sow(), sow(draws=standard_draws(4 * comparison.DRAWS))
     for choice in few.choices:
         other = of(many, choice.cover.key)
-        for name in (*autumn.LIMITS, "together"):
+        for name in (*comparison.LIMITS, "together"):
             np.testing.assert_allclose(choice.share(name), other.share(name), atol=0.03)
         for name in ("ended", "window_open", "earliest_planting"):
             assert days_apart(getattr(choice, name), getattr(other, name)).max() <= 2
@@ -144,7 +145,7 @@ def test_later_sowing_never_blooms_earlier(species: str) -> None:
     """
     season = past_seasons(RECORD, day("2026-07-01"), 420, ON)
     dates = np.arange(0.0, 150.0, 5.0)[:, np.newaxis]
-    stand = grow_stand(season, 37.6, parameters.cover(species), standard_draws(8), sowing=dates)
+    stand = grow_stand(season, 37.6, catalogue.cover(species), standard_draws(8), sowing=dates)
     for stage, index in stand.stages.items():
         late = np.where(np.isnan(index), np.inf, index)
         assert (late[1:] >= late[:-1]).all(), stage
@@ -192,7 +193,7 @@ def test_south_of_the_equator_it_is_the_same_half_a_year_later(answer: Autumn) -
     for choice in answer.choices:
         other = of(south, choice.cover.key)
         mine, theirs = np.isin(answer.dates + shift, common), np.isin(south.dates, common)
-        for name in autumn.LIMITS:
+        for name in comparison.LIMITS:
             np.testing.assert_allclose(other.share(name)[theirs], choice.share(name)[mine], atol=0.08)
         assert days_apart(other.ended[theirs], choice.ended[mine] + shift).max() <= 3
 
@@ -226,7 +227,7 @@ def test_the_range_keeps_every_limit_and_its_neighbours_do_not(answer: Autumn) -
             assert choice.after is None
             continue
         inside = slice(choice.first, choice.last + 1)
-        for name in autumn.LIMITS:
+        for name in comparison.LIMITS:
             assert (choice.share(name)[inside] >= getattr(answer.risk, name) - 1e-9).all()
         assert choice.first <= choice.best <= choice.last
         for failure, place in ((choice.before, choice.first - 1), (choice.after, choice.last + 1)):
@@ -324,7 +325,7 @@ def test_a_cultivar_is_taken_for_its_own_species_only() -> None:
 # --- what to relax --------------------------------------------------------------------------------
 
 
-def changed(relaxed: autumn.Relaxation, plot: Field, answer: Autumn) -> tuple[Field, dict[str, object]]:
+def changed(relaxed: relaxations.Relaxation, plot: Field, answer: Autumn) -> tuple[Field, dict[str, object]]:
     """The field and the question with the thing done differently."""
     crop, cover, asked = plot.crop, plot.cover, {"plant_by": answer.plant_by}
     match relaxed.kind:
@@ -377,7 +378,7 @@ def test_an_autumn_that_is_over_is_called_that() -> None:
     assert relaxed.kind == "earlier-sowing"
     assert day("2025-08-01") < relaxed.start <= day("2025-09-01")
     assert relaxed.end < late
-    said = sowing_words.relaxation(answer, relaxed)
+    said = sowing.relaxation(answer, relaxed)
     assert said.startswith("Too late this autumn: hairy vetch would have fitted sown ")
     assert said.endswith(f"for the next, ask with --from 2026{str(relaxed.start)[4:]}.")
 
@@ -394,13 +395,13 @@ def test_days_that_are_past_are_not_advised() -> None:
     (choice,) = answer.choices
     best, last = answer.dates[choice.best], answer.dates[choice.last]
     assert best < last < answer.dates[-1]
-    assert sowing_words.headline(answer).startswith("sow hairy vetch ")
-    assert "is past" not in sowing_words.headline(answer)
+    assert sowing.headline(answer).startswith("sow hairy vetch ")
+    assert "is past" not in sowing.headline(answer)
     beyond = replace(answer, on=best + invented.days(1))
-    assert sowing_words.headline(beyond).startswith("sow hairy vetch by ")
-    assert sowing_words.headline(beyond).endswith(", is past.")
-    assert sowing_words.headline(replace(answer, on=last)).startswith("sow hairy vetch by ")
-    assert sowing_words.headline(replace(answer, on=last + invented.days(1))).startswith(
+    assert sowing.headline(beyond).startswith("sow hairy vetch by ")
+    assert sowing.headline(beyond).endswith(", is past.")
+    assert sowing.headline(replace(answer, on=last)).startswith("sow hairy vetch by ")
+    assert sowing.headline(replace(answer, on=last + invented.days(1))).startswith(
         "it is too late for hairy vetch, which was to"
     )
 
@@ -413,10 +414,8 @@ def test_a_later_planting_leaves_time_to_ripen(crop: str, kind: str) -> None:
     answer = plan_autumn(plot, place, ON, **asked)
     (relaxed,) = answer.relaxations
     assert relaxed.kind == kind
-    assert (relaxed.number < parameters.crop(crop).days_to_maturity.value) == (kind == "shorter-crop")
-    assert (f"ripens in {relaxed.number:.0f} days" in sowing_words.relaxation(answer, relaxed)) == (
-        kind == "shorter-crop"
-    )
+    assert (relaxed.number < catalogue.crop(crop).days_to_maturity.value) == (kind == "shorter-crop")
+    assert (f"ripens in {relaxed.number:.0f} days" in sowing.relaxation(answer, relaxed)) == (kind == "shorter-crop")
 
 
 def test_the_way_of_ending_is_the_one_that_was_worked_out() -> None:
@@ -425,7 +424,7 @@ def test_the_way_of_ending_is_the_one_that_was_worked_out() -> None:
     for name, method, said in (("balansa-clover", "turn-under", "Turned under"), ("hairy-vetch", "roll", "Rolled")):
         choice = of(answer, name)
         assert choice.methods[choice.best] == method
-        outcome = sowing_words.outcome(answer, choice)
+        outcome = sowing.outcome(answer, choice)
         assert outcome.startswith(f"{said} about ")
         assert ("so poor that spring has to tell" in outcome) == (choice.window[choice.best] < 0.5)
 
@@ -434,8 +433,8 @@ def test_the_first_day_looked_at_is_no_limit() -> None:
     """Where the dates that fit begin with the first one, that is said to be no more than that."""
     answer = sow(covers=("hairy-vetch",))
     assert answer.choices[0].first == 0
-    assert sowing_words.beyond(answer, answer.choices[0]).startswith("No day before ")
-    assert sowing_words.beyond(answer, replace(answer.choices[0], first=3)) == ""
+    assert sowing.beyond(answer, answer.choices[0]).startswith("No day before ")
+    assert sowing.beyond(answer, replace(answer.choices[0], first=3)) == ""
 
 
 def test_snow_is_named_where_only_the_cold_is_in_the_way() -> None:
@@ -561,7 +560,7 @@ def test_seed_that_comes_up_late_comes_up_on_the_same_day(weeks: int) -> None:
     outlook = past_seasons(RECORD, day("2026-09-15"), 500, ON)
     cold = np.where(np.arange(500) < 7 * weeks, -5.0, 5.0)
     outlook = replace(outlook, tmin=outlook.tmin * 0 + cold, tmax=outlook.tmax * 0 + cold + 6)
-    clover, draws = parameters.cover("crimson-clover"), standard_draws(8)
+    clover, draws = catalogue.cover("crimson-clover"), standard_draws(8)
     stand = grow_stand(outlook, 37.6, clover, draws)
     whole = grow_stand(outlook, 37.6, clover, draws, seedbed=seedbed_temperature(outlook.tmean))
     assert (stand.stages["emergence"] > 7 * weeks).all()

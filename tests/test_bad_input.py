@@ -22,9 +22,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from weather_server import WeatherServer
 
-from covercrop import parameters
-from covercrop.cli import main
-from covercrop.errors import LONGEST_LINE, one_line, visible
+from covercrop.base.errors import LONGEST_LINE, one_line, visible
+from covercrop.cli.main import main
+from covercrop.parameters import catalogue
 
 ESC = "\x1b[31m"
 #: What a terminal obeys: C0 and C1 controls, line and paragraph separators, marks of direction, lone surrogates.
@@ -379,7 +379,7 @@ def test_a_message_is_one_line(text: str) -> None:
 
 def test_every_name_of_the_program_fits_into_a_message() -> None:
     """The longest message of the program's own, the list of all covers and cultivars, is shown whole."""
-    known = [*parameters.cover_names(), *parameters.crop_names()]
+    known = [*catalogue.cover_names(), *catalogue.crop_names()]
     assert len(f"covercrop: unknown cover {'x' * 60!r}; known: {', '.join(known)}") <= LONGEST_LINE
 
 
@@ -643,7 +643,7 @@ def test_any_day_of_the_season_is_answered(desk: Desk, day: str) -> None:
 @pytest.mark.parametrize("command", ["covers", "crops"])
 def test_names_that_are_no_cover(desk: Desk, command: str) -> None:
     """Escapes, line ends and endless names are repeated harmlessly, and what is known is told."""
-    known = {"covers": parameters.cover_names, "crops": parameters.crop_names}[command]()
+    known = {"covers": catalogue.cover_names, "crops": catalogue.crop_names}[command]()
     for name in (ESC, "pump\nkin", "x" * 100_000, "[red]x[/red]"):
         said = desk.refused(command, name)
         assert said.startswith(f"covercrop: unknown {command.removesuffix('s')} '")

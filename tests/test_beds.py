@@ -19,13 +19,18 @@ from hypothesis import strategies as st
 from invented import field as invented_field
 from invented import weather
 
-from covercrop import parameters, termination
-from covercrop.bed_tables import AmendmentEntry, BedsEntry, Composting, SoilEntry
-from covercrop.beds import BedPlan, cover_nitrogen, make_beds
-from covercrop.errors import FieldFileError
-from covercrop.plan import Plan, make_plan
-from covercrop.render import bed_drawing, bed_sheet, bed_words, machine, words
-from covercrop.season import read_fields
+from covercrop.base.errors import FieldFileError
+from covercrop.beds.beds import BedPlan, cover_nitrogen, make_beds
+from covercrop.field.bed_entries import AmendmentEntry, BedsEntry, Composting, SoilEntry
+from covercrop.field.file import read_fields
+from covercrop.models import termination
+from covercrop.parameters import catalogue
+from covercrop.render.data import beds as bed_sheet_beds
+from covercrop.render.data import machine
+from covercrop.render.figures import beds as bed_drawing
+from covercrop.render.words import beds as bed_words
+from covercrop.render.words import phrases
+from covercrop.season.plan import Plan, make_plan
 
 ON = np.datetime64("2026-04-20", "D")
 SVG = "{http://www.w3.org/2000/svg}"
@@ -127,7 +132,7 @@ def test_without_past_years_no_day_is_made_up() -> None:
     laid = make_beds(replace(plan, field=replace(plan.field, area_m2=400.0, amendments=(heap,))))
     assert bed_words.dates(laid) == ""
     assert [each.allowed for each in laid.intervals[:2]] == [None, None]
-    (entry,) = bed_sheet.document([laid], ON)["fields"]
+    (entry,) = bed_sheet_beds.document([laid], ON)["fields"]
     assert entry["planting"] is entry["thinning"] is entry["after_harvest"]["harvest"] is None
     machine.dump(entry)  # NaN in it would be an error
 
@@ -170,12 +175,12 @@ def test_cover_seed_as_published(beds: Callable[..., BedPlan]) -> None:
 )
 def test_seed_rates_as_printed(cover: str, low: float, high: float) -> None:
     """The rate lies in the range of its source, which the record repeats."""
-    rate = parameters.cover(cover).sowing.broadcast
+    rate = catalogue.cover(cover).sowing.broadcast
     assert rate.printed_range == f"{low} to {high} lb/acre"
     assert rate.basis == "converted"
 
 
-@pytest.mark.parametrize("crop", parameters.crop_names())
+@pytest.mark.parametrize("crop", catalogue.crop_names())
 def test_every_crop_can_be_laid_out(beds: Callable[..., BedPlan], crop: str) -> None:
     """Each crop gives a list, a balance, and two drawings."""
     laid = beds(crop)
@@ -183,12 +188,12 @@ def test_every_crop_can_be_laid_out(beds: Callable[..., BedPlan], crop: str) -> 
     assert laid.nitrogen is not None
     assert bed_drawing.text_plan(laid, 76)
     SafeTree.fromstring(bed_drawing.svg([laid]))
-    assert parameters.crop(crop).planting is not None
+    assert catalogue.crop(crop).planting is not None
 
 
 def test_winter_squash_as_published() -> None:
     """Seed trade: rows or hills 6 to 8 ft apart, 3 plants to a hill; long vines up to 9 ft, 3 to 4 ft in the row."""
-    standing = parameters.crop("winter-squash").planting
+    standing = catalogue.crop("winter-squash").planting
     assert standing is not None
     assert standing.row_spacing.printed == "8 ft"
     assert standing.spacing.printed == "4 ft"
@@ -268,7 +273,7 @@ def test_the_salt_line_names_the_day_that_it_counts_from(beds: Callable[..., Bed
     (kept,) = (each for each in laid.intervals if each.kind == "poultry")
     assert (kept.start - kept.done).astype(int) == 21
     said = bed_words.interval(laid, kept)
-    assert f"Spread on {words.day_month(kept.done)}, seed from {words.day_month(kept.start)} (" in said
+    assert f"Spread on {phrases.day_month(kept.done)}, seed from {phrases.day_month(kept.start)} (" in said
 
 
 def test_the_covers_nitrogen_over_time(plans: Callable[..., Plan], beds: Callable[..., BedPlan]) -> None:
@@ -286,7 +291,7 @@ def test_the_covers_nitrogen_over_time(plans: Callable[..., Plan], beds: Callabl
     assert given[2].available[1] == pytest.approx(total.median * given[2].share)
     rows = [what for what, _, _ in bed_words.nitrogen_rows(laid)]
     assert sum(what.startswith("  of it by ") for what in rows) == 3
-    held = bed_sheet.document([laid], ON)["fields"][0]["nitrogen"]["cover_over_time"]
+    held = bed_sheet_beds.document([laid], ON)["fields"][0]["nitrogen"]["cover_over_time"]
     assert [each["kg_ha"]["median"] for each in held] == [each.available[1] for each in given]
 
 
@@ -485,8 +490,8 @@ def test_any_name_can_be_drawn(beds: Callable[..., BedPlan], name: str) -> None:
 def test_a_spreadsheet_takes_no_name_for_a_formula(beds: Callable[..., BedPlan], name: str) -> None:
     """Read back, every cell is text or a plain number, and every row has its six columns."""
     laid = beds(name=name)
-    rows = list(csv.reader(io.StringIO(bed_sheet.table_csv([laid]))))
-    assert tuple(rows[0]) == bed_sheet.CSV_COLUMNS
+    rows = list(csv.reader(io.StringIO(bed_sheet_beds.table_csv([laid]))))
+    assert tuple(rows[0]) == bed_sheet_beds.CSV_COLUMNS
     assert len(rows) == len(laid.items) + 1
     for row in rows[1:]:
         assert len(row) == 6

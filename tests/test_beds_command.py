@@ -15,7 +15,7 @@ import jsonschema
 import pytest
 from defusedxml import ElementTree
 
-from covercrop.cli import main
+from covercrop.cli.main import main
 
 Run = Callable[..., tuple[int, str, str]]
 

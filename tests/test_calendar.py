@@ -23,12 +23,12 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from invented import field, weather
 
-from covercrop.agenda import KINDS
-from covercrop.cli import main
-from covercrop.errors import LONGEST_LINE, one_line
-from covercrop.plan import STATES, make_plan
-from covercrop.render import calendar
-from covercrop.render.reminders import CATEGORIES, Reminder, reminders
+from covercrop.base.errors import LONGEST_LINE, one_line
+from covercrop.cli.main import main
+from covercrop.dates.agenda import KINDS
+from covercrop.render.data import icalendar as calendar
+from covercrop.render.words.reminders import CATEGORIES, Reminder, reminders
+from covercrop.season.plan import STATES, make_plan
 
 Run = Callable[..., tuple[int, str, str]]
 

@@ -16,23 +16,26 @@ import pytest
 from numpy.typing import NDArray
 from scipy.stats import binom
 
-from covercrop import parameters, phenology
-from covercrop.bloom_fit import Model, Season, day_of_sum, errors, fit
-from covercrop.bloom_records import EXAMPLE, LONGEST, read_bloom_records
-from covercrop.calibrate import BloomRecord, Calibrated, calibrate
-from covercrop.calibration import calibrated, read_calibration, write_calibration
-from covercrop.cli import main
-from covercrop.daylength import day_length
-from covercrop.ensemble import quantiles, standard_draws
-from covercrop.errors import FieldFileError, ParameterError, RecordsError
-from covercrop.plan import make_plan
-from covercrop.records import DailyWeather
-from covercrop.season import cover_of, read_fields
-from covercrop.stand import grow_stand
-from covercrop.weather.outlook import Record, season_outlook
-from covercrop.weather.outlook import record_of as columns_of
+from covercrop.base.errors import FieldFileError, ParameterError, RecordsError
+from covercrop.base.records import DailyWeather
+from covercrop.checking.bloom_fit import Model, Season, day_of_sum, errors, fit
+from covercrop.checking.bloom_records import EXAMPLE, LONGEST, read_bloom_records
+from covercrop.checking.cultivar_fit import BloomRecord, Calibrated, calibrate
+from covercrop.cli.main import main
+from covercrop.field.entries import cover_of
+from covercrop.field.file import read_fields
+from covercrop.models import bbch, phenology
+from covercrop.models.daylength import day_length
+from covercrop.models.members import quantiles, standard_draws
+from covercrop.parameters import catalogue
+from covercrop.parameters.own_bloom import calibrated, read_calibration, write_calibration
+from covercrop.season.plan import make_plan
+from covercrop.season.stand import grow_stand
+from covercrop.weather.outlook import season_outlook
+from covercrop.weather.record import Record
+from covercrop.weather.record import record_of as columns_of
 
-COVER = parameters.cover("crimson-clover")
+COVER = catalogue.cover("crimson-clover")
 TODAY = dt.date(2026, 4, 20)
 LATITUDES = {"north": 41.0, "middle": 37.0, "south": 33.0}
 
@@ -89,7 +92,7 @@ def record_of(
             day_length=lengths,
             observed=float(observed),
             year_day=date.timetuple().tm_yday,
-            code=phenology.BBCH[stage],
+            code=bbch.BBCH[stage],
         ),
     )
 

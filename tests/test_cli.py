@@ -16,9 +16,10 @@ from typing import Any
 import jsonschema
 import pytest
 
-from covercrop import cli, commands, degree_days
-from covercrop.commands import region, shared
-from covercrop.plan import DATES, STATES
+from covercrop.cli import degree_days as degree_days_command
+from covercrop.cli import main, region, shared
+from covercrop.models import degree_days
+from covercrop.season.plan import DATES, STATES
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -332,11 +333,11 @@ def test_wrong_usage_leaves_with_status_2(run: Run, arguments: list[str]) -> Non
 
 def test_help_names_the_methods() -> None:
     """The choices that the help names are those of the library."""
-    assert commands.degree_days.METHODS == degree_days.METHODS
-    assert commands.degree_days.CUTOFFS == degree_days.CUTOFFS
+    assert degree_days_command.METHODS == degree_days.METHODS
+    assert degree_days_command.CUTOFFS == degree_days.CUTOFFS
 
 
-@pytest.mark.parametrize("command", cli._parser()._subparsers._group_actions[0].choices)
+@pytest.mark.parametrize("command", main._parser()._subparsers._group_actions[0].choices)
 def test_every_command_has_help(run: Run, command: str) -> None:
     """Each command explains itself."""
     status, printed, _ = run(command, "--help")

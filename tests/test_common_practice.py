@@ -10,9 +10,9 @@ import pandas as pd
 import pytest
 from invented import field
 
-from covercrop.plan import make_plan
-from covercrop.records import DailyWeather
-from covercrop.weather.table import daily_weather
+from covercrop.base.records import DailyWeather
+from covercrop.season.plan import make_plan
+from covercrop.weather.daily import daily_weather
 
 
 @pytest.fixture(scope="module")

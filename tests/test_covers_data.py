@@ -13,11 +13,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from covercrop import parameters, phenology
-from covercrop.daylength import day_length
-from covercrop.degree_days import accumulate, crossing
-from covercrop.termination import EARLY_PODS, SWELLING_PODS, TARP_DAYS
-from covercrop.traits import Cover
+from covercrop.models import phenology
+from covercrop.models.daylength import day_length
+from covercrop.models.degree_days import accumulate, crossing
+from covercrop.models.termination import EARLY_PODS, SWELLING_PODS, TARP_DAYS
+from covercrop.parameters import catalogue
+from covercrop.parameters.traits import Cover
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 SCRIPT = REPOSITORY / "data" / "validation" / "refit_bloom.py"
@@ -40,7 +41,7 @@ COVERS = {
 @pytest.fixture(params=sorted(COVERS))
 def cover(request: pytest.FixtureRequest) -> Cover:
     """Each cover in turn."""
-    return parameters.cover(request.param)
+    return catalogue.cover(request.param)
 
 
 @pytest.fixture(scope="module")
@@ -54,31 +55,31 @@ def residuals() -> pd.DataFrame:
 
 def test_all_covers_are_there() -> None:
     """Twelve covers, no more and no fewer."""
-    assert set(parameters.cover_names()) == COVERS
+    assert set(catalogue.cover_names()) == COVERS
 
 
 def test_every_source_is_listed(cover: Cover) -> None:
     """Each value that names a source names one that sources.toml has."""
-    for _, value in parameters.cited_values(cover):
+    for _, value in catalogue.cited_values(cover):
         if value.source:
-            assert parameters.source(value.source).title
+            assert catalogue.source(value.source).title
 
 
 @pytest.mark.parametrize("value", [EARLY_PODS, SWELLING_PODS, TARP_DAYS])
-def test_sources_of_the_windows_are_listed(value: parameters.CitedValue) -> None:
+def test_sources_of_the_windows_are_listed(value: catalogue.CitedValue) -> None:
     """The numbers behind the windows have a listed source or a reason."""
-    assert value.reason if value.basis == "assumed" else parameters.source(value.source).title
+    assert value.reason if value.basis == "assumed" else catalogue.source(value.source).title
 
 
 def test_nothing_from_memory_is_cited(cover: Cover) -> None:
     """What is known from memory only is assumed, and says so."""
-    for path, value in parameters.cited_values(cover):
+    for path, value in catalogue.cited_values(cover):
         assert "memory" not in value.locator, path
 
 
 def test_assumptions_read_as_sentences(cover: Cover) -> None:
     """Reasons are shown to growers: words, not a stub."""
-    for path, value in parameters.cited_values(cover):
+    for path, value in catalogue.cited_values(cover):
         if value.basis == "assumed":
             assert len(value.reason.split()) >= 4, path
 
@@ -91,7 +92,7 @@ def test_confidence_is_one_of_three(cover: Cover) -> None:
 
 def test_standard_cultivar_has_no_offset(cover: Cover) -> None:
     """The standard is listed among the cultivars, at 0 days; names differ even without their case."""
-    assert parameters.cultivar(cover, cover.standard).offset.value == 0
+    assert catalogue.cultivar(cover, cover.standard).offset.value == 0
     names = [cultivar.name.casefold() for cultivar in cover.cultivars]
     assert len(set(names)) == len(names)
 
@@ -142,13 +143,13 @@ def test_values_are_plausible(cover: Cover) -> None:
 )
 def test_published_cultivar_offsets(name: str, cultivar: str, days: float) -> None:
     """Offsets are those of their sources, named beside each row."""
-    assert parameters.cultivar(parameters.cover(name), cultivar).offset.value == days
+    assert catalogue.cultivar(catalogue.cover(name), cultivar).offset.value == days
 
 
 def test_published_flower_to_maturity() -> None:
     """Flower to ripe seed above 0 degC: balansa 185 (Nori et al. 2011), arrowleaf 274 to 689 (Nori et al. 2014)."""
-    assert parameters.cover("balansa-clover").seed.flower_to_maturity.value == 185
-    arrowleaf = parameters.cover("arrowleaf-clover").seed.flower_to_maturity
+    assert catalogue.cover("balansa-clover").seed.flower_to_maturity.value == 185
+    arrowleaf = catalogue.cover("arrowleaf-clover").seed.flower_to_maturity
     assert (arrowleaf.low, arrowleaf.high) == (274, 689)
 
 
@@ -158,14 +159,14 @@ def test_arrowleaf_on_long_days() -> None:
     Made-up spring sowing: six days at 15 degC to come up, ten cool ones at 9, then 15 again, on days of 15 hours.
     """
     season = np.concatenate([np.full(6, 15.0), np.full(10, 9.0), np.full(200, 15.0)])
-    days = phenology.stage_days(season, np.full(season.size, 15.0), parameters.cover("arrowleaf-clover"))
+    days = phenology.stage_days(season, np.full(season.size, 15.0), catalogue.cover("arrowleaf-clover"))
     assert days["emergence"] == 5
     assert season[6 : int(days["first_flower"][0]) + 1].sum() == pytest.approx(940, abs=60)
 
 
 def test_faba_bean_from_sowing_to_flower() -> None:
     """Faba bean needs 830 to 1000 degC d above 0 degC from sowing to first flowers (Patrick & Stoddard 2010)."""
-    cover = parameters.cover("faba-bean")
+    cover = catalogue.cover("faba-bean")
     days = phenology.stage_days(np.full(300, 11.0), np.full(300, 10.5), cover)
     assert 830 <= 11.0 * (days["first_flower"][0] + 1) <= 1000
 
@@ -179,10 +180,10 @@ def rmse(errors: pd.Series) -> float:
 
 def test_table_and_covers_agree(residuals: pd.DataFrame) -> None:
     """The requirement of each fitted cover is the one that the table was computed with."""
-    fitted = {name for name in COVERS if parameters.cover(name).confidence == "fitted"}
+    fitted = {name for name in COVERS if catalogue.cover(name).confidence == "fitted"}
     assert set(residuals["species"]) == fitted
     for name, rows in residuals.groupby("species"):
-        assert set(rows["requirement_all"]) == {parameters.cover(str(name)).bloom.requirement.value}
+        assert set(rows["requirement_all"]) == {catalogue.cover(str(name)).bloom.requirement.value}
 
 
 def test_errors_are_those_of_the_dates(residuals: pd.DataFrame) -> None:
@@ -231,7 +232,7 @@ def refit_bloom() -> ModuleType:
 
 def test_refit_finds_the_sum_that_made_the_dates(refit_bloom: ModuleType) -> None:
     """From dates made with a sum of 600, the fit finds one that gives the same dates, within a day's worth of 600."""
-    bloom, rng = parameters.cover("crimson-clover").bloom, np.random.default_rng(1)
+    bloom, rng = catalogue.cover("crimson-clover").bloom, np.random.default_rng(1)
     sums, seasons = [], []
     for latitude in (33.0, 36.0, 39.0):
         for _ in range(3):

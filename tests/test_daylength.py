@@ -9,10 +9,19 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from covercrop import daylength
-from covercrop.daylength import ASTRONOMICAL, CENTRE, CIVIL, NAUTICAL, SUNRISE, TOP, day_length, solar_declination
-from covercrop.errors import UsageError
-from covercrop.resources import data_file
+from covercrop.base.errors import UsageError
+from covercrop.base.shipped import data_file
+from covercrop.models import daylength
+from covercrop.models.daylength import (
+    ASTRONOMICAL,
+    CENTRE,
+    CIVIL,
+    NAUTICAL,
+    SUNRISE,
+    TOP,
+    day_length,
+    solar_declination,
+)
 
 Observed = Callable[[int, float, float], tuple[np.ndarray, np.ndarray]]
 

@@ -12,11 +12,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from covercrop import decomposition
-from covercrop.decomposition import CASE_DRAW, CASES, RATES, effective_days, mass_left, pools_left
-from covercrop.errors import UnknownNameError
-from covercrop.records import CitedValue
-from covercrop.traits import Residue
+from covercrop.base.errors import UnknownNameError
+from covercrop.base.records import CitedValue
+from covercrop.models import decomposition
+from covercrop.models.decomposition import CASE_DRAW, CASES, RATES, effective_days, mass_left, pools_left
+from covercrop.parameters.traits import Residue
 
 CHECKS = Path(__file__).resolve().parent.parent / "data" / "validation" / "planting_checks.csv"
 FACTORS = ("linear_factor", "quadratic_factor", "sigmoid_factor", "carbon_nitrogen_factor")

@@ -14,9 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from covercrop.degree_days import CUTOFFS, METHODS, accumulate, crossing, degree_days, first_at_least
-from covercrop.errors import UnknownNameError, UsageError
-from covercrop.resources import data_file
+from covercrop.base.errors import UnknownNameError, UsageError
+from covercrop.base.shipped import data_file
+from covercrop.models.degree_days import CUTOFFS, METHODS, accumulate, crossing, degree_days, first_at_least
 
 DOUBLE = tuple(method for method in METHODS if method.startswith("double-"))
 SINGLE = tuple(method for method in METHODS if method not in DOUBLE)

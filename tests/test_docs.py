@@ -10,8 +10,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from covercrop import cli, parameters
-from covercrop.cli import main
+from covercrop.cli import main as cli
+from covercrop.cli.main import main
+from covercrop.parameters import catalogue
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 README = (REPOSITORY / "README.md").read_text(encoding="utf-8")
@@ -63,7 +64,7 @@ def test_no_command_is_left_out() -> None:
 
 def test_the_field_file_of_the_readme_can_be_read(tmp_path: Path) -> None:
     """The example in the README is a field file that the program takes."""
-    from covercrop.season import read_fields
+    from covercrop.field.file import read_fields
 
     example = re.search(r"```toml\n(.*?)```", README, flags=re.DOTALL)
     assert example is not None
@@ -79,7 +80,7 @@ def test_every_module_has_its_line() -> None:
     modules = {
         path.stem
         for path in (REPOSITORY / "covercrop").rglob("*.py")
-        if path.parent.name != "commands"  # named after what they run
+        if path.parent.name != "cli"  # named after what they run
     } - {"__init__", "__main__"}
     assert {name for name in modules if f"`{name}`" not in DEVELOPERS} == set()
 
@@ -121,6 +122,6 @@ def test_the_errors_that_the_readme_states() -> None:
 
 def test_the_counts_of_the_readme() -> None:
     """As many covers and crops as it says."""
-    assert len(parameters.cover_names()) == 12
-    assert len(parameters.crop_names()) == 9
+    assert len(catalogue.cover_names()) == 12
+    assert len(catalogue.crop_names()) == 9
     assert "twelve covers and nine\ncrops" in README

@@ -12,13 +12,16 @@ import numpy as np
 import pytest
 from invented import field, weather
 
-from covercrop import parameters, remarks
-from covercrop.doubts import Doubt, doubts_of
-from covercrop.ensemble import NOTE_NOT_YET, NOTE_PAST, NOTE_REACHED, Evidence, clash, share, share_by, standard_draws
-from covercrop.plan import Plan, make_plan
-from covercrop.render.words import headline
-from covercrop.season import NO_BUDS, ScoutingNote, read_fields
-from covercrop.termination import probability_by_day
+from covercrop.field.entries import NO_BUDS, ScoutingNote
+from covercrop.field.file import read_fields
+from covercrop.models.members import share, share_by, standard_draws
+from covercrop.models.note_weights import NOTE_NOT_YET, NOTE_PAST, NOTE_REACHED, Evidence, clash
+from covercrop.models.termination import probability_by_day
+from covercrop.parameters import catalogue
+from covercrop.render.words.answer import headline
+from covercrop.season import note_effects
+from covercrop.season.doubts import Doubt, doubts_of
+from covercrop.season.plan import Plan, make_plan
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -332,4 +335,4 @@ def test_a_note_years_after_sowing_is_refused(run: Run, farm: Path) -> None:
 )
 def test_what_it_would_take(doubt: Doubt, said: str) -> None:
     """For each kind of doubt, what would have to be so."""
-    assert remarks.would_take(doubt, parameters.cover("crimson-clover")).startswith(said)
+    assert note_effects.would_take(doubt, catalogue.cover("crimson-clover")).startswith(said)

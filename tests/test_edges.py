@@ -14,18 +14,23 @@ import pytest
 from invented import field, weather
 from rich.console import Console
 
-from covercrop import field_weather, growth, hazards, parameters, phenology, termination
-from covercrop.ending import best_ahead
-from covercrop.ensemble import standard_draws
-from covercrop.errors import WeatherFileError
-from covercrop.ground import dead_from, follow_ground, ground_aside
-from covercrop.plan import Plan, make_plan
-from covercrop.records import DailyWeather, Station
-from covercrop.render import machine, terminal, words
-from covercrop.season import ScoutingNote, WeatherEntry
+from covercrop.base.errors import WeatherFileError
+from covercrop.base.records import DailyWeather, Station
+from covercrop.field import weather_source
+from covercrop.field.entries import ScoutingNote, WeatherEntry
+from covercrop.models import bbch, maggot, season_calendar, termination
+from covercrop.models import winter as growth_winter
+from covercrop.models.members import standard_draws
+from covercrop.parameters import catalogue
+from covercrop.render.data import machine
+from covercrop.render.screen import terminal
+from covercrop.render.words import answer
+from covercrop.season.ending import best_ahead
+from covercrop.season.ground import dead_from, follow_ground, ground_aside
+from covercrop.season.plan import Plan, make_plan
+from covercrop.weather.daily import summary
 from covercrop.weather.fetching import FORECAST_DAYS
 from covercrop.weather.outlook import season_outlook
-from covercrop.weather.table import summary
 
 RECORD = weather()
 LONG = weather(last="2026-10-31")
@@ -79,12 +84,12 @@ def test_past_its_window_a_cover_is_turned_under_today(terminate: str) -> None:
     assert plan.state == "seed-risk"
     assert (plan.turn_under, plan.turned) == (None, plan.on)
     assert plan.dates["disease"].median == plan.on + np.timedelta64(21, "D")
-    assert "if it is turned under on" in words.then(plan)
+    assert "if it is turned under on" in answer.then(plan)
 
 
 def test_a_cover_that_does_not_bloom_is_said_not_to() -> None:
     """Without cool days crimson clover does not bloom: the line says so, and names no day."""
-    said = words.headline(plan_on("2026-03-01", record=weather(mean=27, swing=6)))
+    said = answer.headline(plan_on("2026-03-01", record=weather(mean=27, swing=6)))
     assert "does not bloom in time" in said
     assert "about" not in said
 
@@ -94,7 +99,7 @@ def test_a_day_of_another_year_is_given_with_its_year() -> None:
     plan = plan_on("2026-04-20", record=weather(mean=20, swing=6), sown="2026-04-01")
     assert plan.turn_under is not None
     assert str(plan.turn_under.date)[:4] == "2027"
-    assert " 2027 (" in words.headline(plan)
+    assert " 2027 (" in answer.headline(plan)
 
 
 def test_no_last_planting_before_the_spring_of_the_crop() -> None:
@@ -120,7 +125,7 @@ def test_rain_that_never_suffices_is_said() -> None:
     table.loc[table.index.month.isin(range(4, 12)), "prcp_mm"] = 0.0
     plan = plan_on("2026-04-20", record=replace(RECORD, table=table))
     assert np.isnat(plan.residue_by_rain)
-    assert any(said.startswith("Keep the ground moist") for said in words.reasons(plan))
+    assert any(said.startswith("Keep the ground moist") for said in answer.reasons(plan))
 
 
 # --- survivors ---
@@ -153,7 +158,7 @@ def test_the_stage_stops_where_the_cover_was_ended() -> None:
 def test_the_ground_under_a_tarp_is_that_of_a_stand_turned_under_when_it_is_dead() -> None:
     """Tarped on a day, every limit, the soil, the rain, the flies and the nitrogen are those of 21 days later."""
     outlook = season_outlook(LONG, day("2025-09-20"), 500, day("2026-07-01"))
-    cover, crop = parameters.cover("crimson-clover"), parameters.crop("summer-squash")
+    cover, crop = catalogue.cover("crimson-clover"), catalogue.crop("summer-squash")
     given = (outlook, cover, crop, field().crop, standard_draws())
     midwinter = outlook.position(day("2026-01-01"))
     tarped = follow_ground(*given, dead=dead_from(230.0, "tarp"), midwinter=midwinter)
@@ -198,16 +203,16 @@ def test_bare_ground_after_the_cold_saves_no_stand() -> None:
 
 def test_the_day_of_turning_under_breeds_no_flies() -> None:
     """Ten degrees above the base take 41 days for 408 degC d, counted from the day after turning under."""
-    warm = np.full(100, hazards.MAGGOT_LOWER + 10)
-    assert float(hazards.brood_peak(warm, warm, 10)) == 10 + 41
+    warm = np.full(100, maggot.MAGGOT_LOWER + 10)
+    assert float(maggot.brood_peak(warm, warm, 10)) == 10 + 41
 
 
 def test_the_frost_that_ends_a_crop_is_its_own() -> None:
     """A crop that bears two degrees of frost may be planted later, both limits taken from the same threshold."""
     outlook = season_outlook(RECORD, day("2025-09-20"), 500, day("2026-04-20"))
-    crop = parameters.crop("summer-squash")
+    crop = catalogue.crop("summer-squash")
     hardy = replace(crop, frost=replace(crop.frost, value=-2.0))
-    cover, midwinter = parameters.cover("crimson-clover"), outlook.position(day("2026-01-01"))
+    cover, midwinter = catalogue.cover("crimson-clover"), outlook.position(day("2026-01-01"))
     tender, bears = (
         follow_ground(
             outlook,
@@ -227,7 +232,7 @@ def test_the_frost_that_ends_a_crop_is_its_own() -> None:
 
 def test_midwinter_at_the_equator_is_january() -> None:
     """Latitude 0 counts as north."""
-    assert hazards.midwinter_before(day("2026-04-01"), 0.0) == day("2026-01-01")
+    assert season_calendar.midwinter_before(day("2026-04-01"), 0.0) == day("2026-01-01")
 
 
 def test_a_forecast_that_stops_short_of_today_is_not_the_whole_of_it() -> None:
@@ -261,17 +266,17 @@ def test_the_best_week_does_not_begin_in_the_past() -> None:
 )
 def test_from_92_days_before_midwinter_the_next_spring_is_meant(spring: str, latitude: float, midwinter: str) -> None:
     """Turned under on 1 October (31 March in the south) makes way for the next spring, a day sooner for this one."""
-    assert hazards.midwinter_before(day(spring), latitude) == day(midwinter)
+    assert season_calendar.midwinter_before(day(spring), latitude) == day(midwinter)
 
 
 def test_cold_on_the_last_day_still_kills() -> None:
     """The last day on which cold can kill is one of them; the day after is not."""
-    winter = parameters.cover("crimson-clover").winter
+    winter = catalogue.cover("crimson-clover").winter
     tmean = np.full((1, 60), 5.0)
     tmean[0, 30:] = -40.0
-    died = float(growth.kill_day(tmean, winter, 0.0)[0, 0])
-    assert float(growth.kill_day(tmean, winter, 0.0, end=died)[0, 0]) == died
-    assert np.isnan(growth.kill_day(tmean, winter, 0.0, end=died - 1)[0, 0])
+    died = float(growth_winter.kill_day(tmean, winter, 0.0)[0, 0])
+    assert float(growth_winter.kill_day(tmean, winter, 0.0, end=died)[0, 0]) == died
+    assert np.isnan(growth_winter.kill_day(tmean, winter, 0.0, end=died - 1)[0, 0])
 
 
 def test_only_days_up_to_the_ending_count_as_observed() -> None:
@@ -287,14 +292,14 @@ def test_seed_begins_on_its_day() -> None:
     """On the day of the first viable seed the code is 81, the day before it is not."""
     names = ("emergence", "bud", "first_flower", "bloom_10", "bloom_25", "bloom_50", "end_of_bloom", "viable_seed")
     days = dict(zip(names, (8.0, 200.0, 215.0, 218.0, 221.0, 225.0, 255.0, 246.0), strict=True))
-    assert phenology.bbch(days, 246) == 81
-    assert phenology.bbch(days, 245) < 70
+    assert bbch.bbch(days, 246) == 81
+    assert bbch.bbch(days, 245) < 70
 
 
 def test_a_cut_cover_closes_on_the_last_whole_day() -> None:
     """Four fifths of 27 days after the first flower is day 21.6: day 21 is within, day 22 is not."""
     stages = {"first_flower": np.array([200.0]), "bloom_50": np.array([210.0]), "viable_seed": np.array([228.0])}
-    closes = termination.window(stages, "mow", parameters.cover("crimson-clover"))[1]
+    closes = termination.window(stages, "mow", catalogue.cover("crimson-clover"))[1]
     np.testing.assert_array_equal(closes, [221.0])
 
 
@@ -309,9 +314,9 @@ def test_a_reading_may_be_one_day_ahead_of_the_clock(tmp_path: Path, ahead: int,
     own = replace(field(), weather=WeatherEntry(file=path))
     if refused:
         with pytest.raises(WeatherFileError, match="2026-04-22 is after 2026-04-20"):
-            field_weather.weather_of(own, dt.date(2026, 4, 20))
+            weather_source.weather_of(own, dt.date(2026, 4, 20))
     else:
-        assert len(field_weather.weather_of(own, dt.date(2026, 4, 20)).table) == len(days)
+        assert len(weather_source.weather_of(own, dt.date(2026, 4, 20)).table) == len(days)
 
 
 def test_a_station_is_asked_for_its_forecast_and_moved_to_the_height_of_the_field(
@@ -325,9 +330,9 @@ def test_a_station_is_asked_for_its_forecast_and_moved_to_the_height_of_the_fiel
         asked.append((name, start, end))
         return valley
 
-    monkeypatch.setattr(field_weather, "station_weather", station)
+    monkeypatch.setattr(weather_source, "station_weather", station)
     today = dt.date(2026, 4, 20)
-    found = field_weather.weather_of(replace(field(), elevation_m=1000.0, weather=WeatherEntry(station="X")), today)
+    found = weather_source.weather_of(replace(field(), elevation_m=1000.0, weather=WeatherEntry(station="X")), today)
     assert asked == [("X", dt.date(1995, 1, 1), today + dt.timedelta(days=FORECAST_DAYS))]
     assert (found.table["tmin_c"] < RECORD.table["tmin_c"]).all()
 
@@ -337,10 +342,10 @@ def test_the_own_file_comes_before_the_station(monkeypatch: pytest.MonkeyPatch) 
     place = Station(id="X", name="X", latitude=37.6, longitude=-84.9)
     other = weather(mean=10.0, noise=0.0)
     own = replace(RECORD, table=RECORD.table.loc["2025-09-01":].copy())
-    monkeypatch.setattr(field_weather, "station_weather", lambda *_, **__: replace(other, stations=(place,)))
-    monkeypatch.setattr(field_weather, "_file", lambda *_: own)
+    monkeypatch.setattr(weather_source, "station_weather", lambda *_, **__: replace(other, stations=(place,)))
+    monkeypatch.setattr(weather_source, "_file", lambda *_: own)
     both = replace(field(), weather=WeatherEntry(file=Path("own.csv"), station="X"))
-    table = field_weather.weather_of(both, dt.date(2026, 4, 20)).table
+    table = weather_source.weather_of(both, dt.date(2026, 4, 20)).table
     assert table.loc["2026-01-15", "tmin_c"] == pytest.approx(own.table.loc["2026-01-15", "tmin_c"])
     assert table.loc["2015-01-15", "tmin_c"] == pytest.approx(other.table.loc["2015-01-15", "tmin_c"], abs=3.0)
 
@@ -370,7 +375,7 @@ def test_ready_ground_is_not_to_be_planted_by_a_day_gone_by() -> None:
     latest = replace(plan.dates["latest_planting"], early=day("2026-07-05"), median=day("2026-07-20"))
     late = replace(plan, dates={**plan.dates, "latest_planting": latest})
     assert plan.state == "plantable"
-    assert words.headline(late) == "The ground is ready: sow summer squash now, and by 10 Jul to ripen before frost."
+    assert answer.headline(late) == "The ground is ready: sow summer squash now, and by 10 Jul to ripen before frost."
 
 
 def test_json_holds_the_dates_and_amounts_of_the_plan() -> None:

@@ -11,21 +11,18 @@ from hypothesis import strategies as st
 from scipy.special import huber
 from scipy.stats import norm
 
-from covercrop.ensemble import (
+from covercrop.models.members import Draws, quantiles, share_by, standard_draws
+from covercrop.models.note_weights import (
     FIRM_SD,
     NOTE_NOT_YET,
     NOTE_PAST,
     NOTE_REACHED,
     SCOUTING_SD_DAYS,
     SHARED_SCATTER,
-    Draws,
     Evidence,
     effective_share,
-    quantiles,
     refocus,
     scouting_weights,
-    share_by,
-    standard_draws,
     surprise,
 )
 

@@ -16,10 +16,11 @@ from filelock import FileLock
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from covercrop import field_notes
-from covercrop.errors import FieldFileError, UnknownNameError
-from covercrop.field_notes import add_note
-from covercrop.season import ScoutingNote, read_fields
+from covercrop.base.errors import FieldFileError, UnknownNameError
+from covercrop.field import add_note as field_notes
+from covercrop.field.add_note import add_note
+from covercrop.field.entries import ScoutingNote
+from covercrop.field.file import read_fields
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 TODAY = dt.date(2026, 6, 1)
@@ -301,7 +302,7 @@ def test_eight_writers_lose_nothing(path: Path) -> None:
     """Eight processes with four notes each leave thirty-two notes and the old file around them."""
     before = path.read_bytes()
     script = (
-        "import datetime as dt, sys; from pathlib import Path; from covercrop.field_notes import add_note\n"
+        "import datetime as dt, sys; from pathlib import Path; from covercrop.field.add_note import add_note\n"
         "for k in range(4):\n"
         "    add_note(Path(sys.argv[1]), 'Long acre', {'date': dt.date(2026, 5, 1 + k), 'bloom_percent': 1,"
         " 'note': sys.argv[2]}, dt.date(2026, 6, 1))\n"

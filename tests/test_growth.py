@@ -11,8 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from covercrop import growth, parameters, units
-from covercrop.resources import data_file
+from covercrop.base import units
+from covercrop.base.shipped import data_file
+from covercrop.models import biomass
+from covercrop.models import winter as growth_winter
+from covercrop.parameters import catalogue
 
 COVERS = (
     "crimson-clover",
@@ -50,13 +53,13 @@ def _value(check: str, cover: str, condition: str, column: str = "value") -> flo
 @pytest.fixture(scope="module")
 def vetch():
     """Hairy vetch as shipped."""
-    return parameters.cover("hairy-vetch")
+    return catalogue.cover("hairy-vetch")
 
 
 @pytest.fixture(scope="module")
 def crimson():
     """Crimson clover as shipped."""
-    return parameters.cover("crimson-clover")
+    return catalogue.cover("crimson-clover")
 
 
 def invented_years(warmest: float, coldest: float, first: str, days: int = 300, years: int = 20) -> np.ndarray:
@@ -79,7 +82,7 @@ def standing(cover, first: str, last: str, warmest: float = 25.0, coldest: float
     """Median dry matter on a date, of a sowing in the invented Maryland-like climate by default [kg/ha]."""
     tmean = invented_years(warmest, coldest, first)
     day = (np.datetime64(last) - np.datetime64(first)).astype(int)
-    return float(np.median(growth.dry_matter(tmean, emergence_of(tmean), cover.growth)[:, day]))
+    return float(np.median(biomass.dry_matter(tmean, emergence_of(tmean), cover.growth)[:, day]))
 
 
 # --- dry matter -----------------------------------------------------------------------------------
@@ -88,14 +91,14 @@ def standing(cover, first: str, last: str, warmest: float = 25.0, coldest: float
 def test_dry_matter_climbs_by_the_published_slope(vetch):
     """100 degC d more give 529 kg/ha more once the lag is over (Mirsky et al. 2017)."""
     tmean = np.full(120, 14.0)  # 10 degC d a day above the base of 4 C (Teasdale et al. 2004)
-    total = growth.dry_matter(tmean, 0.0, vetch.growth)
+    total = biomass.dry_matter(tmean, 0.0, vetch.growth)
     assert total[70] - total[60] == pytest.approx(_value("slope", "hairy-vetch", "mean"), abs=1e-6)
 
 
 def test_dry_matter_of_a_constant_season(vetch):
     """Base, lag and emergence come in as written: worked by hand for 14 C from day 5."""
     lag, slope = vetch.growth.lag.value, vetch.growth.slope.value
-    total = growth.dry_matter(np.full(80, 14.0), 5.0, vetch.growth)
+    total = biomass.dry_matter(np.full(80, 14.0), 5.0, vetch.growth)
     assert total[4 + int(lag / 10)] == pytest.approx(0.0, abs=1e-9)  # the sum lands on the lag
     assert total[4 + int(lag / 10) + 7] == pytest.approx(70 * slope)
 
@@ -103,20 +106,20 @@ def test_dry_matter_of_a_constant_season(vetch):
 def test_cold_days_add_nothing_and_take_nothing(vetch):
     """Winter stops the stand without undoing it."""
     tmean = np.concatenate([np.full(60, 14.0), np.full(40, -5.0), np.full(5, 14.0)])
-    total = growth.dry_matter(tmean, 0.0, vetch.growth)
+    total = biomass.dry_matter(tmean, 0.0, vetch.growth)
     assert (total[60:100] == total[59]).all()
     assert total[100] > total[99]
 
 
 def test_dry_matter_stops_at_the_most(crimson):
     """Early seed set of crimson clover ends the climb (Ranells & Wagger 1992)."""
-    total = growth.dry_matter(np.full(400, 20.0), 0.0, crimson.growth)
+    total = biomass.dry_matter(np.full(400, 20.0), 0.0, crimson.growth)
     assert total[-1] == _value("stage", "crimson-clover", "early seed set")
 
 
 def test_a_stand_that_never_comes_up_has_no_dry_matter(vetch):
     """NaN for emergence is not an error and grows nothing."""
-    total = growth.dry_matter(np.full((2, 100), 20.0), np.array([np.nan, 3.0]), vetch.growth)
+    total = biomass.dry_matter(np.full((2, 100), 20.0), np.array([np.nan, 3.0]), vetch.growth)
     assert (total[0] == 0).all()
     assert total[1, -1] > 0
 
@@ -125,7 +128,7 @@ def test_an_unknown_temperature_makes_the_rest_unknown(vetch):
     """A hole in the weather is not read as a cold day."""
     tmean = np.full(60, 20.0)
     tmean[30] = np.nan
-    total = growth.dry_matter(tmean, 0.0, vetch.growth)
+    total = biomass.dry_matter(tmean, 0.0, vetch.growth)
     assert np.isfinite(total[:30]).all()
     assert np.isnan(total[30:]).all()
 
@@ -134,11 +137,11 @@ def test_draws_of_emergence_broadcast(vetch):
     """Emergence (year, k) with temperatures (year, 1, day) gives (year, k, day), each as if alone."""
     tmean = invented_years(25.0, 0.5, "2001-09-15", years=3)
     emergence = np.array([[5.0, 9.0], [6.0, np.nan], [0.0, 30.0]])
-    together = growth.dry_matter(tmean[:, None, :], emergence, vetch.growth)
+    together = biomass.dry_matter(tmean[:, None, :], emergence, vetch.growth)
     assert together.shape == (3, 2, tmean.shape[-1])
     for year in range(3):
         for k in range(2):
-            alone = growth.dry_matter(tmean[year], emergence[year, k], vetch.growth)
+            alone = biomass.dry_matter(tmean[year], emergence[year, k], vetch.growth)
             np.testing.assert_array_equal(together[year, k], alone)
 
 
@@ -151,12 +154,12 @@ def test_draws_of_emergence_broadcast(vetch):
 )
 def test_warmer_or_earlier_is_never_less(tmean, emergence, warming, later):
     """Dry matter never falls, rises with warmth, falls with late emergence, and leaves its input alone."""
-    model = parameters.cover("hairy-vetch").growth
+    model = catalogue.cover("hairy-vetch").growth
     before = tmean.copy()
-    total = growth.dry_matter(tmean, float(emergence), model)
+    total = biomass.dry_matter(tmean, float(emergence), model)
     assert (np.diff(total) >= 0).all()
-    assert (growth.dry_matter(tmean + warming, float(emergence), model) >= total - 1e-9).all()
-    assert (growth.dry_matter(tmean, float(emergence + later), model) <= total + 1e-9).all()
+    assert (biomass.dry_matter(tmean + warming, float(emergence), model) >= total - 1e-9).all()
+    assert (biomass.dry_matter(tmean, float(emergence + later), model) <= total + 1e-9).all()
     np.testing.assert_array_equal(tmean, before)
 
 
@@ -215,8 +218,8 @@ def test_vetch_gains_nitrogen_in_spring(vetch):
     A loose bound: the model gives about 1.25, as the two dates of Clark et al. 1995 do (53 kg in 40 days).
     """
     model = vetch.growth
-    gained = growth.nitrogen_yield(standing(vetch, "2001-09-25", "2002-05-05"), model.nitrogen_bloom.value)
-    gained -= growth.nitrogen_yield(standing(vetch, "2001-09-25", "2002-03-25"), model.nitrogen_bud.value)
+    gained = biomass.nitrogen_yield(standing(vetch, "2001-09-25", "2002-05-05"), model.nitrogen_bloom.value)
+    gained -= biomass.nitrogen_yield(standing(vetch, "2001-09-25", "2002-03-25"), model.nitrogen_bud.value)
     published = _value("nitrogen_gain", "hairy-vetch", "vetch")
     assert published / 2 <= gained / 41 <= published * 1.5
 
@@ -241,7 +244,7 @@ def test_crimson_gains_between_stages_as_published(crimson):
 def test_crimson_nitrogen_is_as_published(crimson, row):
     """Late growth and early seed set from Ranells & Wagger 1992, bloom inside the years of Moore et al. 2020."""
     day = {"late vegetative": 90.0, "half bloom or later": 120.0, "early seed set": 150.0}[row["condition"]]
-    percent = float(growth.nitrogen_percent(day, 100.0, 120.0, 140.0, crimson.growth))
+    percent = float(biomass.nitrogen_percent(day, 100.0, 120.0, 140.0, crimson.growth))
     if row["value"]:
         assert percent == float(row["value"])
     else:
@@ -252,16 +255,16 @@ def test_nitrogen_falls_in_straight_lines(vetch):
     """Halfway between two stages it is halfway between their values, and it is level outside."""
     model = vetch.growth
     bud, bloom, seed = (model.nitrogen_bud.value, model.nitrogen_bloom.value, model.nitrogen_seed.value)
-    percent = growth.nitrogen_percent(np.array([0, 10, 15, 20, 25, 30, 90]), 10.0, 20.0, 30.0, model)
+    percent = biomass.nitrogen_percent(np.array([0, 10, 15, 20, 25, 30, 90]), 10.0, 20.0, 30.0, model)
     np.testing.assert_allclose(percent, [bud, bud, (bud + bloom) / 2, bloom, (bloom + seed) / 2, seed, seed])
 
 
 def test_nitrogen_of_stages_not_reached(vetch):
     """A stage that is NaN lowers nothing; stages on one day step at once."""
     model = vetch.growth
-    assert growth.nitrogen_percent(50.0, np.nan, np.nan, np.nan, model) == model.nitrogen_bud.value
-    assert growth.nitrogen_percent(50.0, 10.0, 20.0, np.nan, model) == pytest.approx(model.nitrogen_bloom.value)
-    assert growth.nitrogen_percent(20.0, 20.0, 20.0, 20.0, model) == pytest.approx(model.nitrogen_seed.value)
+    assert biomass.nitrogen_percent(50.0, np.nan, np.nan, np.nan, model) == model.nitrogen_bud.value
+    assert biomass.nitrogen_percent(50.0, 10.0, 20.0, np.nan, model) == pytest.approx(model.nitrogen_bloom.value)
+    assert biomass.nitrogen_percent(20.0, 20.0, 20.0, 20.0, model) == pytest.approx(model.nitrogen_seed.value)
 
 
 @pytest.mark.parametrize("row", _rows("nitrogen", "hairy-vetch"), ids=lambda row: row["condition"])
@@ -269,7 +272,7 @@ def test_nitrogen_yield_of_vetch(vetch, row):
     """Dry matter times percent gives the nitrogen of Clark et al. 1995 to the printed kilogram."""
     dry, percent = ("Maryland early April", "nitrogen_bud"), ("Maryland mid-May", "nitrogen_bloom")
     place, attribute = dry if row["condition"].startswith(dry[0]) else percent
-    total = growth.nitrogen_yield(_value("dry_matter", "hairy-vetch", place), getattr(vetch.growth, attribute).value)
+    total = biomass.nitrogen_yield(_value("dry_matter", "hairy-vetch", place), getattr(vetch.growth, attribute).value)
     assert total == pytest.approx(float(row["value"]), abs=0.5)
 
 
@@ -277,20 +280,20 @@ def test_nitrogen_yield_of_vetch(vetch, row):
 def test_pan_by_percent(row):
     """The straight line of PNW 636 (Sullivan & Andrews 2012), to 0.01 lb a ton."""
     ton_an_acre = 2000 * units.KG_HA_PER_LB_ACRE
-    released = growth.pan(ton_an_acre, float(row["condition"].removesuffix(" % N"))) / units.KG_HA_PER_LB_ACRE
+    released = biomass.pan(ton_an_acre, float(row["condition"].removesuffix(" % N"))) / units.KG_HA_PER_LB_ACRE
     assert released == pytest.approx(float(row["value"]), abs=0.01)
 
 
 def test_pan_is_level_outside_the_published_line():
     """Nothing below 1.5 % N, and no more beyond 3.5 % than at it (PNW 636)."""
-    np.testing.assert_allclose(growth.pan(1000.0, [0.5, 1.2, 4.5]), [0.0, 0.0, float(growth.pan(1000.0, 3.5))])
+    np.testing.assert_allclose(biomass.pan(1000.0, [0.5, 1.2, 4.5]), [0.0, 0.0, float(biomass.pan(1000.0, 3.5))])
 
 
 def test_pan_has_a_most():
     """Never beyond 100 lb an acre (PNW 636), and the source is on file."""
     (row,) = _rows("pan_most")
-    assert growth.pan(20_000.0, 3.5) / units.KG_HA_PER_LB_ACRE == pytest.approx(float(row["value"]))
-    assert parameters.source(growth.PAN_SOURCE).key == row["source"]
+    assert biomass.pan(20_000.0, 3.5) / units.KG_HA_PER_LB_ACRE == pytest.approx(float(row["value"]))
+    assert catalogue.source(biomass.PAN_SOURCE).key == row["source"]
 
 
 # --- winter ---------------------------------------------------------------------------------------
@@ -308,13 +311,13 @@ STANDS = np.array([NormalDist().inv_cdf((place + 0.5) / 2000) for place in range
 
 def survival(tmean: np.ndarray, winter, **limits) -> np.ndarray:
     """Share of two thousand evenly spread stands that live."""
-    return np.isnan(growth.kill_day(np.atleast_2d(tmean), winter, STANDS, **limits)).mean(axis=-1)
+    return np.isnan(growth_winter.kill_day(np.atleast_2d(tmean), winter, STANDS, **limits)).mean(axis=-1)
 
 
 @pytest.mark.parametrize("row", _rows("kill"), ids=lambda row: row["cover"])
 def test_half_the_stands_die_at_the_published_cold(row):
     """A sustained spell at the published kill temperature (Clark 2007) kills half of the stands."""
-    winter = parameters.cover(row["cover"]).winter
+    winter = catalogue.cover(row["cover"]).winter
     at = units.celsius_from_fahrenheit(float(row["value"]))
     assert survival(spell(at, 14), winter) == pytest.approx(0.5, abs=1e-3)
     assert survival(spell(at + 6, 14), winter) > 0.95
@@ -338,7 +341,7 @@ def test_kill_day_is_the_last_day_of_the_first_killing_spell(vetch):
     winter = vetch.winter
     length = round(winter.days.value)
     tmean = spell(winter.kill_temperature.value, length)
-    hardier, average, tenderer = growth.kill_day(tmean, winter, np.array([-1.0, 0.0, 2.0]))
+    hardier, average, tenderer = growth_winter.kill_day(tmean, winter, np.array([-1.0, 0.0, 2.0]))
     assert np.isnan(hardier)
     assert average == 60 + length - 1
     assert tenderer < average
@@ -352,17 +355,17 @@ def test_a_stand_hardens_over_four_weeks(vetch, cool_days, limit):
     expected = limit if limit is not None else -4.5 + (hardy + 4.5) * min(cool_days / 28, 1.0)
     for colder, dies in ((-0.01, True), (0.01, False)):
         tmean = np.concatenate([np.full(40, 15.0), np.full(cool_days, 5.0), np.full(length, expected + colder)])
-        killed = growth.kill_day(np.concatenate([tmean, np.full(20, 15.0)]), winter, 0.0)
+        killed = growth_winter.kill_day(np.concatenate([tmean, np.full(20, 15.0)]), winter, 0.0)
         assert np.isfinite(killed).all() == dies
 
 
 def test_hardening_begins_with_emergence(vetch):
     """Cool days before a stand is up harden nothing: of two stands in one cold, the one just up dies."""
     tmean = np.concatenate([np.full(60, 5.0), np.full(10, -10.0), np.full(30, 5.0)])
-    early, late = growth.kill_day(tmean[None, :], vetch.winter, 0.0, start=np.array([[5.0], [58.0]]))[:, 0, 0]
+    early, late = growth_winter.kill_day(tmean[None, :], vetch.winter, 0.0, start=np.array([[5.0], [58.0]]))[:, 0, 0]
     assert np.isnan(early)
     assert np.isfinite(late)
-    seen_late = growth.kill_day(tmean[None, :], vetch.winter, 0.0, start=58.0, up=5.0)
+    seen_late = growth_winter.kill_day(tmean[None, :], vetch.winter, 0.0, start=58.0, up=5.0)
     assert np.isnan(seen_late).all()
 
 
@@ -370,11 +373,11 @@ def test_only_the_cold_between_start_and_end_kills(vetch):
     """Cold before emergence or after turning under does not matter; never up is never killed; NaN end is open."""
     tmean = spell(-30.0, 10)
     kill = {"tmean": tmean, "winter": vetch.winter, "deviation": 0.0}
-    assert np.isfinite(growth.kill_day(**kill)).all()
-    assert np.isnan(growth.kill_day(**kill, start=71.0)).all()
-    assert np.isnan(growth.kill_day(**kill, end=60.0)).all()
-    assert np.isnan(growth.kill_day(**kill, start=np.nan)).all()
-    assert np.isfinite(growth.kill_day(**kill, end=np.nan)).all()
+    assert np.isfinite(growth_winter.kill_day(**kill)).all()
+    assert np.isnan(growth_winter.kill_day(**kill, start=71.0)).all()
+    assert np.isnan(growth_winter.kill_day(**kill, end=60.0)).all()
+    assert np.isnan(growth_winter.kill_day(**kill, start=np.nan)).all()
+    assert np.isfinite(growth_winter.kill_day(**kill, end=np.nan)).all()
     assert survival(tmean, vetch.winter, start=71.0) == 1.0
     assert survival(tmean, vetch.winter, end=60.0) > 0.99
 
@@ -383,7 +386,7 @@ def test_start_and_end_broadcast_with_the_draws(vetch):
     """Shapes (year, k) for start and end go with temperatures (year, day)."""
     tmean = np.stack([spell(-30.0, 10), spell(6.0, 10)])
     end = np.array([[40.0, 199.0, np.nan], [40.0, 199.0, np.nan]])
-    killed = growth.kill_day(tmean, vetch.winter, np.zeros(3), end=end)
+    killed = growth_winter.kill_day(tmean, vetch.winter, np.zeros(3), end=end)
     assert np.isnan(killed).tolist() == [[True, False, False], [True, True, True]]
 
 
@@ -391,7 +394,7 @@ def test_unknown_days_kill_nothing(vetch):
     """A hole in the weather is no evidence of cold, and does not hide the cold after it."""
     tmean = spell(-30.0, 12)
     tmean[20] = np.nan
-    assert np.isfinite(growth.kill_day(tmean, vetch.winter, 0.0)).all()
+    assert np.isfinite(growth_winter.kill_day(tmean, vetch.winter, 0.0)).all()
     assert survival(np.full(50, np.nan), vetch.winter) == 1.0
     assert survival(np.full(3, -30.0), vetch.winter) == 1.0  # too short for one spell
 
@@ -406,9 +409,9 @@ def test_a_colder_winter_never_raises_survival(tmean, cooling):
 
     Days above 10 C are left as they are: cooled, they would harden the stand, and that may save it.
     """
-    winter = parameters.cover("winter-pea").winter
+    winter = catalogue.cover("winter-pea").winter
     before = tmean.copy()
-    colder = tmean - np.where(tmean < growth.HARDENING_BELOW, cooling, 0.0)
+    colder = tmean - np.where(tmean < growth_winter.HARDENING_BELOW, cooling, 0.0)
     assert survival(colder, winter) <= survival(tmean, winter) + 1e-12
     np.testing.assert_array_equal(tmean, before)
 
@@ -418,17 +421,17 @@ def test_dry_matter_on_a_day_is_that_of_the_days(vetch):
     tmean = invented_years(25.0, 0.5, "2001-09-15", years=4)
     emergence = np.array([[5.0, 9.0, np.nan, 40.0], [0.0, 250.0, 60.0, 12.0]])
     day = np.array([[200.0], [240.0]])
-    found = growth.dry_matter_on(tmean, emergence, day, vetch.growth)
+    found = biomass.dry_matter_on(tmean, emergence, day, vetch.growth)
     for row in range(2):
         for year in range(4):
-            course = growth.dry_matter(tmean[year], emergence[row, year], vetch.growth)
+            course = biomass.dry_matter(tmean[year], emergence[row, year], vetch.growth)
             assert found[row, year] == pytest.approx(course[int(day[row, 0])])
-    assert np.isnan(growth.dry_matter_on(tmean, emergence, np.nan, vetch.growth)).all()
+    assert np.isnan(biomass.dry_matter_on(tmean, emergence, np.nan, vetch.growth)).all()
 
 
 def test_carbon_nitrogen_goes_with_the_nitrogen():
     """Forty parts of carbon: 2 % N are 20 to 1, which ties up nothing (25 to 30 does, Clark 2007)."""
-    assert growth.carbon_nitrogen([2.0, 4.0]).tolist() == [20.0, 10.0]
+    assert biomass.carbon_nitrogen([2.0, 4.0]).tolist() == [20.0, 10.0]
 
 
 @pytest.fixture(scope="module")
@@ -447,7 +450,7 @@ def clemson():
 @pytest.mark.parametrize(("key", "least"), [("hairy-vetch", 0.99), ("crimson-clover", 0.95), ("winter-pea", 0.9)])
 def test_winter_covers_live_in_south_carolina(clemson, key, least):
     """All three are sown there as winter covers (common practice, no source)."""
-    assert survival(clemson, parameters.cover(key).winter).mean() >= least
+    assert survival(clemson, catalogue.cover(key).winter).mean() >= least
 
 
 # --- the parameter file ---------------------------------------------------------------------------
@@ -456,7 +459,7 @@ def test_winter_covers_live_in_south_carolina(clemson, key, least):
 @pytest.mark.parametrize("key", COVERS)
 def test_parameters_of_each_cover_are_plausible(key):
     """Units are the expected ones, values lie in plain bounds, and every cited source is on file."""
-    cover = parameters.cover(key)
+    cover = catalogue.cover(key)
     model, winter, residue = cover.growth, cover.winter, cover.residue
     assert model.slope.unit == "kg/ha per degC d"
     assert 0 < model.lag.value < 1000
@@ -469,14 +472,14 @@ def test_parameters_of_each_cover_are_plausible(key):
     assert sum(pools) == pytest.approx(1.0, abs=1e-9)
     assert 8 < residue.carbon_nitrogen.value < 25  # below 25 nothing is tied up (Clark 2007)
     for part in (model, winter, residue):
-        for _, cited in parameters.cited_values(part):
+        for _, cited in catalogue.cited_values(part):
             if cited.basis != "assumed":
-                assert parameters.source(cited.source).key == cited.source
+                assert catalogue.source(cited.source).key == cited.source
 
 
 def test_residue_carbon_nitrogen_goes_with_the_nitrogen_at_bloom():
     """Where it is assumed, it is 40 % carbon over the nitrogen at full bloom."""
-    covers = [parameters.cover(key) for key in COVERS]
+    covers = [catalogue.cover(key) for key in COVERS]
     assumed = [cover for cover in covers if cover.residue.carbon_nitrogen.basis == "assumed"]
     assert len(assumed) >= 10
     for cover in assumed:
@@ -487,6 +490,6 @@ def test_residue_carbon_nitrogen_goes_with_the_nitrogen_at_bloom():
 def test_kill_temperatures_are_in_the_order_of_the_trade():
     """Hairy vetch outlives winter pea (Clark 2007), which outlives berseem (seed house note)."""
     vetch, pea, berseem = (
-        parameters.cover(key).winter.kill_temperature.value for key in ("hairy-vetch", "winter-pea", "berseem-clover")
+        catalogue.cover(key).winter.kill_temperature.value for key in ("hairy-vetch", "winter-pea", "berseem-clover")
     )
     assert vetch < pea < berseem

@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from covercrop import hazards
-from covercrop.errors import UnknownNameError
-from covercrop.soil_temperature import held
-from covercrop.units import celsius_from_fahrenheit, fahrenheit_difference
+from covercrop.base.errors import UnknownNameError
+from covercrop.base.units import celsius_from_fahrenheit, fahrenheit_difference
+from covercrop.models import frost, maggot, seedling_disease
+from covercrop.models.soil_temperature import held
 
 CHECKS = Path(__file__).resolve().parent.parent / "data" / "validation" / "planting_checks.csv"
 
@@ -31,30 +31,28 @@ def checks(name: str) -> list[dict[str, str]]:
 def test_maggot_degree_days_are_as_published(row: dict[str, str]) -> None:
     """Degree-days in degF d follow the rule of the row's source: the maximum is cut off, cold days count nothing."""
     tmax, tmin = (celsius_from_fahrenheit(float(text)) for text in row["given"].removesuffix(" F").split("/"))
-    found = fahrenheit_difference(float(hazards.maggot_degree_days(tmin, tmax)))
+    found = fahrenheit_difference(float(maggot.maggot_degree_days(tmin, tmax)))
     assert found == pytest.approx(float(row["expected"]), abs=1e-9)
 
 
 def test_peaks_are_as_published() -> None:
     """Peaks of 360, 1080 and 1800 degF d are printed as 200, 600 and 1000 degC d (South Dakota State University)."""
-    np.testing.assert_allclose(hazards.MAGGOT_PEAKS, [200, 600, 1000])
+    np.testing.assert_allclose(maggot.MAGGOT_PEAKS, [200, 600, 1000])
 
 
 @pytest.mark.parametrize("row", checks("brood_peak"), ids=lambda row: f"{row['given']} C")
 def test_brood_takes_the_published_sum(row: dict[str, str]) -> None:
     """At a steady temperature the flies bred on the cover are out after the days of the row, to one whole day."""
     steady = np.full(100, float(row["given"]))
-    days = float(hazards.brood_peak(steady, steady, 10)) - 10
+    days = float(maggot.brood_peak(steady, steady, 10)) - 10
     assert abs(days - float(row["expected"])) <= float(row["tolerance"])
 
 
 def test_peaks_are_counted_from_midwinter() -> None:
     """A warm autumn before midwinter does not count; the first day that does is midwinter itself."""
-    warm = np.full((2, 200), hazards.MAGGOT_LOWER + 10)
-    np.testing.assert_array_equal(hazards.generation_peaks(warm, warm, 50), [[69, 109, 149]] * 2)
-    np.testing.assert_array_equal(
-        hazards.generation_peaks(warm[:, :100], warm[:, :100], 50), [[69, np.nan, np.nan]] * 2
-    )
+    warm = np.full((2, 200), maggot.MAGGOT_LOWER + 10)
+    np.testing.assert_array_equal(maggot.generation_peaks(warm, warm, 50), [[69, 109, 149]] * 2)
+    np.testing.assert_array_equal(maggot.generation_peaks(warm[:, :100], warm[:, :100], 50), [[69, np.nan, np.nan]] * 2)
 
 
 def clear_by_loop(soil: np.ndarray, peaks: np.ndarray, start: float, error: float) -> float:
@@ -78,8 +76,8 @@ def clear_by_loop(soil: np.ndarray, peaks: np.ndarray, start: float, error: floa
 def test_maggot_clear_is_the_rule_read_day_by_day(soil: np.ndarray, starts: list[float], error: float) -> None:
     """Every season and every day of turning under gives the day of the plain loop."""
     tmin, tmax = soil - 5, soil + 5
-    peaks = hazards.generation_peaks(tmin, tmax, 3)
-    found = hazards.maggot_clear(tmin, tmax, soil, np.array(starts), 3, soil_error=error)
+    peaks = maggot.generation_peaks(tmin, tmax, 3)
+    found = maggot.maggot_clear(tmin, tmax, soil, np.array(starts), 3, soil_error=error)
     expected = [
         [clear_by_loop(row, peak, start, error) for start in starts] for row, peak in zip(soil, peaks, strict=True)
     ]
@@ -96,23 +94,23 @@ def test_maggot_clear_is_the_rule_read_day_by_day(soil: np.ndarray, starts: list
 def test_soil_temperature_gates_the_maggots(soil: float, days: int) -> None:
     """Away from any peak, warm soil is safe at once and cold soil after 25 days (muskmelon and rye; Hammond 1993)."""
     cold_air = np.zeros(100)  # no flies from elsewhere
-    found = hazards.maggot_clear(cold_air, cold_air, np.full(100, soil), 30, 0)
+    found = maggot.maggot_clear(cold_air, cold_air, np.full(100, soil), 30, 0)
     assert float(found) == 30 + days
 
 
 def test_three_weeks_after_a_peak_are_at_risk() -> None:
     """In soil between 18 and 21 degC seed waits until 21 days after the peak (University of Delaware)."""
-    warm = np.full(60, hazards.MAGGOT_LOWER + 10)  # first peak on day 19
-    assert float(hazards.maggot_clear(warm, warm, np.full(60, 19.0), 25, 0)) == 19 + 21 + 1
-    assert float(hazards.maggot_clear(warm, warm, np.full(60, 19.0), 10, 0)) == 10
+    warm = np.full(60, maggot.MAGGOT_LOWER + 10)  # first peak on day 19
+    assert float(maggot.maggot_clear(warm, warm, np.full(60, 19.0), 25, 0)) == 19 + 21 + 1
+    assert float(maggot.maggot_clear(warm, warm, np.full(60, 19.0), 10, 0)) == 10
 
 
 def test_maggots_where_nothing_is_known() -> None:
     """Without temperatures, or without a day of turning under, there is no date."""
     nothing = np.full(60, np.nan)
-    assert np.isnan(hazards.maggot_clear(nothing, nothing, nothing, 5, 0))
+    assert np.isnan(maggot.maggot_clear(nothing, nothing, nothing, 5, 0))
     warm = np.full(60, 22.0)
-    assert np.isnan(hazards.maggot_clear(warm, warm, warm, np.nan, 0))
+    assert np.isnan(maggot.maggot_clear(warm, warm, warm, np.nan, 0))
 
 
 # --- seedling diseases ----------------------------------------------------------------------------
@@ -121,10 +119,10 @@ def test_maggots_where_nothing_is_known() -> None:
 def test_disease_floor() -> None:
     """Seed waits 21 days (Grunwald et al. 2000), plants 14 (SARE GNC05-044, 2007)."""
     start = np.array([10.0, np.nan])
-    np.testing.assert_array_equal(hazards.disease_clear(start, "direct-seed"), [31, np.nan])
-    np.testing.assert_array_equal(hazards.disease_clear(start, "transplant"), [24, np.nan])
+    np.testing.assert_array_equal(seedling_disease.disease_clear(start, "direct-seed"), [31, np.nan])
+    np.testing.assert_array_equal(seedling_disease.disease_clear(start, "transplant"), [24, np.nan])
     with pytest.raises(UnknownNameError, match=r"did you mean transplant\?"):
-        hazards.disease_clear(start, "transplants")
+        seedling_disease.disease_clear(start, "transplants")
 
 
 # --- frost ----------------------------------------------------------------------------------------
@@ -140,34 +138,34 @@ def season(*freezes: int, days: int = 500) -> np.ndarray:
 def test_freezes_are_told_apart_by_midsummer() -> None:
     """Spring runs from midwinter to midsummer, autumn from there; 0 degC itself is a freeze."""
     tmin = season(60, 100, 220, 300, 420, 430)
-    assert float(hazards.freeze_free_from(tmin, 110)) == 221
-    assert float(hazards.first_autumn_freeze(tmin, 110)) == 300
-    assert float(hazards.freeze_free_from(tmin, 110, threshold=-2.0)) == 110
-    assert np.isnan(hazards.first_autumn_freeze(tmin, 110, threshold=-2.0))
+    assert float(frost.freeze_free_from(tmin, 110)) == 221
+    assert float(frost.first_autumn_freeze(tmin, 110)) == 300
+    assert float(frost.freeze_free_from(tmin, 110, threshold=-2.0)) == 110
+    assert np.isnan(frost.first_autumn_freeze(tmin, 110, threshold=-2.0))
 
 
 def test_south_of_the_equator_only_midwinter_moves() -> None:
     """The same weather half a year on, with midwinter half a year on, gives the same dates half a year on."""
     tmin = season(220, 300)
     south = np.concatenate([np.full(181, 5.0), tmin])
-    assert hazards.freeze_free_from(south, 110 + 181) == hazards.freeze_free_from(tmin, 110) + 181
-    assert hazards.first_autumn_freeze(south, 110 + 181) == hazards.first_autumn_freeze(tmin, 110) + 181
+    assert frost.freeze_free_from(south, 110 + 181) == frost.freeze_free_from(tmin, 110) + 181
+    assert frost.first_autumn_freeze(south, 110 + 181) == frost.first_autumn_freeze(tmin, 110) + 181
 
 
 def test_unknown_days_after_the_last_freeze_hide_it() -> None:
     """A day that is not known may have frozen: no date, unless a known freeze comes later; nor off the axis."""
     hidden, harmless = season(150), season(150)
     hidden[200], harmless[140] = np.nan, np.nan
-    np.testing.assert_array_equal(hazards.freeze_free_from(np.stack([hidden, harmless]), 110), [np.nan, 151])
-    assert np.isnan(hazards.freeze_free_from(season(150, days=200), 110))
-    assert np.isnan(hazards.first_autumn_freeze(season(150, days=200), 110))
+    np.testing.assert_array_equal(frost.freeze_free_from(np.stack([hidden, harmless]), 110), [np.nan, 151])
+    assert np.isnan(frost.freeze_free_from(season(150, days=200), 110))
+    assert np.isnan(frost.first_autumn_freeze(season(150, days=200), 110))
 
 
 @given(st.lists(st.integers(100, 290), min_size=1, max_size=40), st.sampled_from([0.0, 0.1, 0.5]))
 def test_freeze_risk_is_counted_after_the_date(free_from: list[int], risk: float) -> None:
     """In spring the risk is that of a freeze on the date or later, and no earlier date would do (NOAA convention)."""
     years = np.array(free_from, dtype=float)
-    date = hazards.freeze_free_date(years, risk)
+    date = frost.freeze_free_date(years, risk)
     assert (years > date).mean() <= risk + 1e-9
     assert (years >= date).mean() > risk - 1e-9
     assert date in years
@@ -176,8 +174,8 @@ def test_freeze_risk_is_counted_after_the_date(free_from: list[int], risk: float
 def test_less_risk_means_a_later_spring_date() -> None:
     """One year in ten: the second latest of ten years; every other year: the middle (NOAA convention)."""
     years = np.arange(200.0, 210.0)
-    assert hazards.freeze_free_date(years, 0.1) == 208
-    assert hazards.freeze_free_date(years, 0.5) == 204
-    assert hazards.freeze_free_date(years, 0.0) == 209
-    assert hazards.freeze_free_date(np.append(years, np.nan), 0.1) == 208
-    assert np.isnan(hazards.freeze_free_date(np.array([np.nan]), 0.1))
+    assert frost.freeze_free_date(years, 0.1) == 208
+    assert frost.freeze_free_date(years, 0.5) == 204
+    assert frost.freeze_free_date(years, 0.0) == 209
+    assert frost.freeze_free_date(np.append(years, np.nan), 0.1) == 208
+    assert np.isnan(frost.freeze_free_date(np.array([np.nan]), 0.1))

@@ -17,14 +17,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from covercrop.cli import main
-from covercrop.ensemble import EARLY, LATE
-from covercrop.errors import UsageError, WeatherGapError
-from covercrop.hindcast import EVENTS, Hindcast, crps, replay_seasons, usual_issues
-from covercrop.records import DailyWeather
-from covercrop.render.hindcast import verdict
-from covercrop.weather.files import read_weather_file
-from covercrop.weather.table import daily_weather
+from covercrop.base.errors import UsageError, WeatherGapError
+from covercrop.base.records import DailyWeather
+from covercrop.checking.hindcast import EVENTS, Hindcast, crps, replay_seasons, usual_issues
+from covercrop.cli.main import main
+from covercrop.models.members import EARLY, LATE
+from covercrop.render.words.hindcast import verdict
+from covercrop.weather.daily import daily_weather
+from covercrop.weather.own_file import read_weather_file
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 
@@ -146,8 +146,8 @@ def test_the_measure_of_coverage_can_fail(
 ) -> None:
     """An ensemble whose interval is cut to half its members is seen to be too narrow."""
     weather, latitude = records["champion"]
-    monkeypatch.setattr("covercrop.hindcast.EARLY", 0.25)
-    monkeypatch.setattr("covercrop.hindcast.LATE", 0.75)
+    monkeypatch.setattr("covercrop.checking.hindcast.EARLY", 0.25)
+    monkeypatch.setattr("covercrop.checking.hindcast.LATE", 0.75)
     narrow = replay_seasons(invented.field(sown="2010-09-15", latitude=latitude), weather)
     assert (EARLY, LATE) == (0.1, 0.9)
     assert pooled([narrow], "04-01", "coverage_80") < 0.65

@@ -82,10 +82,14 @@ def test_imports_run_downwards(path: Path) -> None:
 @pytest.mark.parametrize(
     ("source", "importer", "fault"),
     [
-        ("from covercrop.plan import plan", "phenology", "covercrop.plan.plan is not below phenology"),
-        ("def f():\n    import covercrop.cli", "plan", "covercrop.cli is not below plan"),
-        ("from covercrop import units, season", "season", "covercrop.season is not below season"),
-        ("from covercrop.units import M_PER_FT", "records", "covercrop.units.M_PER_FT is not below records"),
+        ("from covercrop.season.plan import plan", "phenology", "covercrop.plan.plan is not below phenology"),
+        ("def f():\n    import covercrop.cli.main", "plan", "covercrop.cli.main is not below plan"),
+        (
+            "from covercrop.base import units; from covercrop.field import file as season",
+            "season",
+            "covercrop.season is not below season",
+        ),
+        ("from covercrop.base.units import M_PER_FT", "records", "covercrop.units.M_PER_FT is not below records"),
         ("from . import units", "plan", "..units is relative"),
         ("from covercrop import nothing", "plan", "covercrop.nothing has no layer"),
     ],

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from covercrop import parameters
-from covercrop.errors import FieldFileError
-from covercrop.layout import Layout, framed, rows_or_hills, sides
-from covercrop.units import M_PER_FT
+from covercrop.base.errors import FieldFileError
+from covercrop.base.units import M_PER_FT
+from covercrop.beds.layout import Layout, framed, rows_or_hills, sides
+from covercrop.parameters import catalogue
 
 side = st.floats(1.0, 300.0)
 gap = st.floats(0.2, 6.0)
@@ -26,7 +26,7 @@ def test_watermelon_hills_as_published() -> None:
 
     By hand on 48 by 24 ft: three rows of sixteen hills.
     """
-    crop = parameters.crop("watermelon").planting
+    crop = catalogue.crop("watermelon").planting
     assert crop is not None
     laid = rows_or_hills(
         48 * M_PER_FT,

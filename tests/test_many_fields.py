@@ -13,13 +13,13 @@ import invented
 import numpy as np
 import pytest
 
-from covercrop import field_weather
-from covercrop.cli import main
-from covercrop.ending import TurnUnder
-from covercrop.needs import by_need, is_due, next_task
-from covercrop.plan import Plan, make_plan, make_plans, start_of
-from covercrop.records import DateRange
-from covercrop.season import ScoutingNote, WeatherEntry, as_of
+from covercrop.base.records import DateRange
+from covercrop.cli.main import main
+from covercrop.dates.needs import by_need, is_due, next_task
+from covercrop.field import weather_source
+from covercrop.field.entries import ScoutingNote, WeatherEntry, as_of
+from covercrop.season.ending import TurnUnder
+from covercrop.season.plan import Plan, make_plan, make_plans, start_of
 from covercrop.weather.sharing import SharedWeather
 
 ON = np.datetime64("2026-04-20")
@@ -230,11 +230,11 @@ def test_each_file_is_read_once(
 ) -> None:
     """Eight fields, two files."""
     read: list[Path] = []
-    original = field_weather.read_weather_file
+    original = weather_source.read_weather_file
     monkeypatch.setattr(
-        field_weather, "read_weather_file", lambda path, units: (read.append(path), original(path, units))[1]
+        weather_source, "read_weather_file", lambda path, units: (read.append(path), original(path, units))[1]
     )
-    field_weather._read.cache_clear()
+    weather_source._read.cache_clear()
     assert main(["ready", str(farm)]) == 0
     capsys.readouterr()
     assert sorted(path.name for path in read) == ["w0.csv", "w1.csv"]
@@ -246,19 +246,19 @@ def test_each_station_is_asked_once(monkeypatch: pytest.MonkeyPatch) -> None:
 
     def station_weather(station: str, *_: object, **__: object) -> object:
         asked.append(station)
-        from covercrop.records import Station
+        from covercrop.base.records import Station
 
         return replace(
             RECORD, stations=(Station(id=station, name="Hollin", latitude=37.6, longitude=-84.9, elevation_m=200.0),)
         )
 
-    monkeypatch.setattr(field_weather, "station_weather", station_weather)
+    monkeypatch.setattr(weather_source, "station_weather", station_weather)
     shared = SharedWeather()
     fields = [
         replace(invented.field(), elevation_m=height, weather=WeatherEntry(station="HOLL1"))
         for height in (200.0, 400.0, 400.0)
     ]
-    low, high, again = (field_weather.weather_of(field, dt.date(2026, 4, 20), shared=shared) for field in fields)
+    low, high, again = (weather_source.weather_of(field, dt.date(2026, 4, 20), shared=shared) for field in fields)
     assert asked == ["HOLL1"]
     assert high is again
     difference = (high.table["tmin_c"] - low.table["tmin_c"]).to_numpy()

@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 from invented import field, weather
 from scipy.stats import multivariate_normal
 
-from covercrop import measured
-from covercrop.measured import dry_matter, height_weight, nitrogen_factor, soil_check
-from covercrop.plan import Plan, make_plan
-from covercrop.season import ScoutingNote
-from covercrop.soil_temperature import SOIL_ERROR_SD
+from covercrop.field.entries import ScoutingNote
+from covercrop.models.soil_temperature import SOIL_ERROR_SD
+from covercrop.season import measurements
+from covercrop.season.measurements import dry_matter, height_weight, nitrogen_factor, soil_check
+from covercrop.season.plan import Plan, make_plan
 from covercrop.weather.outlook import Outlook, season_outlook
 
 SOWN = np.datetime64("2025-09-15")
@@ -58,12 +58,12 @@ def test_readings_count_as_a_normal_error_would_have_it(days: tuple[int, ...]) -
     when = np.array(days)
     after = when >= 230
     whole = SOIL_ERROR_SD**2
-    lasting = whole * (measured.FIELD_SHARE + measured.COVER_SHARE * after)
+    lasting = whole * (measurements.FIELD_SHARE + measurements.COVER_SHARE * after)
     readings = whole * (
-        measured.FIELD_SHARE
-        + measured.COVER_SHARE * (after[:, None] == after)
-        + measured.PASSING_SHARE * np.exp(-np.abs(when[:, None] - when) / measured.PASSING_DAYS)
-    ) + measured.READING_SD**2 * np.eye(len(days))
+        measurements.FIELD_SHARE
+        + measurements.COVER_SHARE * (after[:, None] == after)
+        + measurements.PASSING_SHARE * np.exp(-np.abs(when[:, None] - when) / measurements.PASSING_DAYS)
+    ) + measurements.READING_SD**2 * np.eye(len(days))
     joint = multivariate_normal(
         np.zeros(len(days) + 1), np.block([[np.array([[whole]]), lasting[None]], [lasting[:, None], readings]])
     )
@@ -108,9 +108,9 @@ def test_readings_mend_a_field_whose_soil_is_off() -> None:
     """Simulated fields with the errors that are stated: what is left is as large as is said, and much less."""
     rng = np.random.default_rng(11)
     count, days = 3000, np.array([236, 243, 250])
-    field_error = rng.normal(0, SOIL_ERROR_SD * np.sqrt(measured.FIELD_SHARE + measured.COVER_SHARE), count)
-    passing = rng.normal(0, SOIL_ERROR_SD * np.sqrt(measured.PASSING_SHARE), (count, 4))
-    slips = rng.normal(0, measured.READING_SD, (count, 3))
+    field_error = rng.normal(0, SOIL_ERROR_SD * np.sqrt(measurements.FIELD_SHARE + measurements.COVER_SHARE), count)
+    passing = rng.normal(0, SOIL_ERROR_SD * np.sqrt(measurements.PASSING_SHARE), (count, 4))
+    slips = rng.normal(0, measurements.READING_SD, (count, 3))
     left, said = [], 0.0
     for place in range(count):
         notes = [

@@ -12,17 +12,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from invented import field, weather
 
-from covercrop import parameters, phenology
-from covercrop.ensemble import SCOUTING_SD_DAYS, quantiles, standard_draws
-from covercrop.plan import Plan, make_plan
-from covercrop.render.words import reasons
-from covercrop.season import NO_BUDS, ScoutingNote
-from covercrop.stand import Stand, grow_stand
+from covercrop.field.entries import NO_BUDS, ScoutingNote
+from covercrop.models import bbch
+from covercrop.models.members import quantiles, standard_draws
+from covercrop.models.note_weights import SCOUTING_SD_DAYS
+from covercrop.parameters import catalogue
+from covercrop.render.words.answer import reasons
+from covercrop.season.plan import Plan, make_plan
+from covercrop.season.stand import Stand, grow_stand
 from covercrop.weather.outlook import season_outlook
 
 TODAY = dt.date(2026, 4, 20)
 OUTLOOK = season_outlook(weather(), np.datetime64("2025-09-20"), 400, np.datetime64(TODAY))
-COVER = parameters.cover("crimson-clover")
+COVER = catalogue.cover("crimson-clover")
 
 #: What may be seen, from a stand that is behind to one that is ahead: BBCH codes, then bloom [%].
 SCALE = (("bbch", NO_BUDS), ("bbch", 51), ("bbch", 55), *(("bloom_percent", share) for share in (1, 5, 10, 25, 50, 80)))
@@ -83,7 +85,7 @@ def test_a_note_moves_the_dates_its_own_way(
     wide = max(before.scouting_sd, after.scouting_sd) > 2 * SCOUTING_SD_DAYS
     grain = GRAIN_WHEN_WIDE if wide else GRAIN
     no_buds = added.stage == NO_BUDS
-    expected = before.stages["bud"] if no_buds else phenology.day_at_bbch(before.stages, added.stage)
+    expected = before.stages["bud"] if no_buds else bbch.day_at_bbch(before.stages, added.stage)
     foretold = quantiles(expected, before.weights)[1]
     gap = foretold - OUTLOOK.position(np.datetime64(added.date))
     if gap > GRAIN and not no_buds:
@@ -132,7 +134,7 @@ def test_buds_seen_today_after_bloom_was_noted() -> None:
 def test_half_in_bloom_on_two_days_is_in_flower(earlier: tuple[ScoutingNote, ...]) -> None:
     """Two visits that agree are believed, whatever was noted or foretold before: the stand is in flower."""
     plan = planned(*earlier, note(1, ("bloom_percent", 40)), HALF)
-    assert plan.bbch >= phenology.BBCH["first_flower"]
+    assert plan.bbch >= bbch.BBCH["first_flower"]
     assert plan.dates["first_flower"].median <= np.datetime64(TODAY)
 
 
@@ -155,7 +157,7 @@ def test_what_is_seen_today_is_not_denied(seen: tuple[str, int], said: str) -> N
 def test_a_stage_that_has_passed_is_no_contradiction() -> None:
     """Buds three weeks ago, flowers now: nothing to say."""
     plan = planned(note(21, ("bbch", 51)), note(9, ("bloom_percent", 10)))
-    assert plan.bbch > phenology.BBCH["first_flower"]
+    assert plan.bbch > bbch.BBCH["first_flower"]
     assert reasons(plan)[0] == f"The stand is most likely at BBCH {plan.bbch}: {plan.stage}."
 
 

@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from covercrop.errors import WeatherFileError
-from covercrop.weather.files import read_weather_file
+from covercrop.base.errors import WeatherFileError
+from covercrop.weather.daily import daily_weather
 from covercrop.weather.one_unit import surest_stretch
-from covercrop.weather.table import daily_weather
+from covercrop.weather.own_file import read_weather_file
 
 BOTH = ("tmin_c", "tmax_c")
 NAMED = re.compile(r"(\d{4}-\d{2}-\d{2}) to (\d{4}-\d{2}-\d{2})(?=,| and| seem)")

@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from covercrop.errors import WeatherGapError
-from covercrop.records import DailyWeather
-from covercrop.weather.lead import MEMBERS, lead_sd
+from covercrop.base.errors import WeatherGapError
+from covercrop.base.records import DailyWeather
+from covercrop.weather.forecast_error import MEMBERS, lead_sd
 from covercrop.weather.outlook import FEWEST_YEARS, past_seasons, season_outlook, years_earlier
 
 ON = np.datetime64("2021-04-20")

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from conftest import Run
 
-from covercrop.render.marks import is_marked, marked
+from covercrop.base.marks import is_marked, marked
 
 FORD = ["--field", "Ford meadow"]
 #: Arguments up to the name of the file, its ending, and the command of its mark.

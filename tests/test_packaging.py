@@ -31,8 +31,8 @@ PROBE = """
 import json, sys
 sys.path.insert(0, sys.argv[1])
 import covercrop
-from covercrop import parameters
-from covercrop.resources import data_file, data_path
+from covercrop.parameters import catalogue as parameters
+from covercrop.base.shipped import data_file, data_path
 demo = data_path("demo", "fields.toml", beside=("weather.csv",))
 print(json.dumps({
     "package": covercrop.__file__,
@@ -48,7 +48,7 @@ print(json.dumps({
 START = """
 import sys
 sys.path.insert(0, sys.argv[1])
-from covercrop.cli import main
+from covercrop.cli.main import main
 sys.exit(main(["--help"]))
 """
 
@@ -92,7 +92,7 @@ def test_the_wheel_holds_the_program_and_its_data_only(wheel: Path) -> None:
     """The wheel has every module, the shipped data and the licence; no tests, check tables or generators."""
     names = set(zipfile.ZipFile(wheel).namelist())
     modules = {path.relative_to(REPOSITORY).as_posix() for path in (REPOSITORY / "covercrop").rglob("*.py")}
-    templates = {f"covercrop/render/templates/{name}" for name in ("page.html", "page.css", "card.html")}
+    templates = {f"covercrop/render/page/templates/{name}" for name in ("page.html", "page.css", "card.html")}
     data = {f"covercrop/data/{name}" for name in SHIPPED}
     assert modules | templates | data | {"covercrop/py.typed"} <= names
     assert {name for name in names if name.startswith("covercrop/data/")} == data
@@ -130,9 +130,7 @@ def test_an_installed_wheel_finds_its_data(wheel: Path, tmp_path: Path) -> None:
     found = probe(sys.executable, place, tmp_path)
     assert Path(found["package"]) == place / "covercrop" / "__init__.py"
     assert found["places"] == [str(place / "covercrop" / "data" / name) for name in SHIPPED]
-    start = (
-        f"import sys; sys.path.insert(0, {str(place)!r}); from covercrop.cli import main; sys.exit(main(['--help']))"
-    )
+    start = f"import sys; sys.path.insert(0, {str(place)!r}); from covercrop.cli.main import main; sys.exit(main(['--help']))"
     assert "covercrop" in run(sys.executable, "-I", "-c", start, cwd=tmp_path)
 
 

@@ -10,11 +10,11 @@ from typing import Any
 
 import pytest
 
-from covercrop import parameters
-from covercrop.errors import CovercropError, ParameterError, UnknownNameError
-from covercrop.parameters import build, cited_values
-from covercrop.records import CitedValue
-from covercrop.traits import Cover, Crop, Cultivar, Emergence, Seed
+from covercrop.base.errors import CovercropError, ParameterError, UnknownNameError
+from covercrop.base.records import CitedValue
+from covercrop.parameters import catalogue
+from covercrop.parameters.catalogue import build, cited_values
+from covercrop.parameters.traits import Cover, Crop, Cultivar, Emergence, Seed
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 CITED = '{ value = 40.0, unit = "degF", source = "someone1999", locator = "Table 2", basis = "measured" }'
@@ -204,7 +204,7 @@ def test_own_file(tmp_path: Path) -> None:
     """A parameter file of one's own is read as it stands."""
     path = tmp_path / "own.toml"
     path.write_text(f"[clover]\nbase = {CITED}\n", encoding="utf-8")
-    assert parameters.read_parameter_file(path)["clover"]["base"]["value"] == 40.0
+    assert catalogue.read_parameter_file(path)["clover"]["base"]["value"] == 40.0
 
 
 @pytest.mark.parametrize(
@@ -217,7 +217,7 @@ def test_own_file_that_cannot_be_read(content: bytes | None, message: str, tmp_p
     if content is not None:
         path.write_bytes(content)
     with pytest.raises(ParameterError, match=message) as caught:
-        parameters.read_parameter_file(path)
+        catalogue.read_parameter_file(path)
     assert str(path) in str(caught.value)
     assert "\n" not in str(caught.value)
 
@@ -225,9 +225,9 @@ def test_own_file_that_cannot_be_read(content: bytes | None, message: str, tmp_p
 @pytest.mark.parametrize(
     ("look_up", "name", "message"),
     [
-        (parameters.cover, "crimson-clovr", "unknown cover 'crimson-clovr'; did you mean crimson-clover"),
-        (parameters.crop, "pumpkins", "unknown crop 'pumpkins'; did you mean pumpkin"),
-        (parameters.cover, "qqqq", "unknown cover 'qqqq'; known: .*crimson-clover"),
+        (catalogue.cover, "crimson-clovr", "unknown cover 'crimson-clovr'; did you mean crimson-clover"),
+        (catalogue.crop, "pumpkins", "unknown crop 'pumpkins'; did you mean pumpkin"),
+        (catalogue.cover, "qqqq", "unknown cover 'qqqq'; known: .*crimson-clover"),
     ],
 )
 def test_unknown_names_bring_near_matches(look_up: Any, name: str, message: str) -> None:
@@ -240,7 +240,7 @@ def test_unknown_names_bring_near_matches(look_up: Any, name: str, message: str)
 def test_unknown_source_is_refused() -> None:
     """A key without an entry in sources.toml is refused by name."""
     with pytest.raises(ParameterError, match=r"sources\.toml: no source 'nobody1066'"):
-        parameters.source("nobody1066")
+        catalogue.source("nobody1066")
 
 
 def test_a_cultivar_in_any_spelling_of_case() -> None:
@@ -265,14 +265,14 @@ def test_a_cultivar_in_any_spelling_of_case() -> None:
         sowing=None,  # type: ignore[arg-type]
         cultivars=(early,),
     )
-    assert parameters.cultivar(cover, "PURPLE test") is early
+    assert catalogue.cultivar(cover, "PURPLE test") is early
     with pytest.raises(UnknownNameError, match="unknown test vetch cultivar 'Purpel Test'; did you mean Purple Test"):
-        parameters.cultivar(cover, "Purpel Test")
+        catalogue.cultivar(cover, "Purpel Test")
 
 
 def every_record() -> list[tuple[str, str]]:
     """Kind and key of every shipped cover and crop."""
-    return [("cover", name) for name in parameters.cover_names()] + [("crop", name) for name in parameters.crop_names()]
+    return [("cover", name) for name in catalogue.cover_names()] + [("crop", name) for name in catalogue.crop_names()]
 
 
 def test_every_shipped_number_has_a_source_that_exists() -> None:
@@ -280,7 +280,7 @@ def test_every_shipped_number_has_a_source_that_exists() -> None:
     values = [
         (f"{name} {path}", value)
         for kind, name in every_record()
-        for path, value in cited_values(getattr(parameters, kind)(name))
+        for path, value in cited_values(getattr(catalogue, kind)(name))
     ]
     assert len(values) > 100
     for where, value in values:
@@ -288,18 +288,18 @@ def test_every_shipped_number_has_a_source_that_exists() -> None:
             assert len(value.reason.split()) >= 4, f"{where}: {value.reason!r} is no sentence a grower could use"
             assert not value.source, f"{where}: an assumed value cites {value.source}"
         else:
-            assert parameters.source(value.source).title, where
+            assert catalogue.source(value.source).title, where
 
 
 def test_no_source_is_an_orphan() -> None:
     """Every entry of sources.toml loads, has a title, a DOI that looks like one, and is used somewhere."""
-    table = parameters._shipped("sources.toml")
+    table = catalogue._shipped("sources.toml")
     assert len(table) > 5
     users = [path for path in REPOSITORY.glob("data/*.toml") if path.name != "sources.toml"]
     users += [*REPOSITORY.glob("data/validation/*.csv"), *REPOSITORY.glob("covercrop/**/*.py")]
     text = "\n".join(path.read_text(encoding="utf-8") for path in users)
     for key in table:
-        entry = parameters.source(key)
+        entry = catalogue.source(key)
         assert entry.title, key
         assert not entry.doi or entry.doi.startswith("10."), f"{key}: {entry.doi}"
         assert re.search(rf"\b{re.escape(key)}\b", text), f"{key} is cited nowhere"

@@ -10,10 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from covercrop import parameters, phenology
-from covercrop.daylength import day_length
-from covercrop.records import CitedValue
-from covercrop.traits import Bloom, Cover
+from covercrop.base.records import CitedValue
+from covercrop.models import bbch, phenology
+from covercrop.models.daylength import day_length
+from covercrop.parameters import catalogue
+from covercrop.parameters.traits import Bloom, Cover
 
 DAYS = 480
 ORDERED = ("emergence", "bud", "first_flower", "bloom_10", "bloom_25", "bloom_50", "end_of_bloom")
@@ -41,7 +42,7 @@ def bloom(cool_days: float = 0.0, requirement: float = 200.0) -> Bloom:
 
 def made_up(cool_days: float = 0.0, requirement: float = 200.0) -> Cover:
     """The cover of :func:`bloom`, with the stages of crimson clover."""
-    crimson = parameters.cover("crimson-clover")
+    crimson = catalogue.cover("crimson-clover")
     return replace(
         crimson,
         bloom=bloom(cool_days, requirement),
@@ -149,20 +150,20 @@ def test_never_reached_is_nan() -> None:
 
 
 @SHORT
-@given(seasons(), st.sampled_from(parameters.cover_names()), st.floats(-120.0, 120.0))
+@given(seasons(), st.sampled_from(catalogue.cover_names()), st.floats(-120.0, 120.0))
 def test_stages_keep_their_order(tmean: np.ndarray, name: str, shift: float) -> None:
     """No stage comes before the one it follows, whatever the cover and the season."""
-    days = phenology.stage_days(tmean, hours(), parameters.cover(name), requirement_shift=[shift])
+    days = phenology.stage_days(tmean, hours(), catalogue.cover(name), requirement_shift=[shift])
     filled = np.array([np.nan_to_num(days[stage][0], nan=np.inf) for stage in ORDERED])
     assert (filled[1:] >= filled[:-1]).all()
     assert not days["viable_seed"][0] <= days["first_flower"][0]
 
 
 @SHORT
-@given(seasons(), st.sampled_from(parameters.cover_names()))
+@given(seasons(), st.sampled_from(catalogue.cover_names()))
 def test_more_to_gather_is_never_earlier(tmean: np.ndarray, name: str) -> None:
     """A longer requirement never brings a stage forward."""
-    days = phenology.stage_days(tmean, hours(), parameters.cover(name), requirement_shift=np.arange(-90.0, 91.0, 30.0))
+    days = phenology.stage_days(tmean, hours(), catalogue.cover(name), requirement_shift=np.arange(-90.0, 91.0, 30.0))
     for day in days.values():
         assert (np.diff(np.nan_to_num(day, nan=1e9)) >= 0).all()
 
@@ -176,16 +177,16 @@ def no_later(warm: dict[str, np.ndarray], plain: dict[str, np.ndarray]) -> bool:
 def test_warmer_is_never_later_without_a_need_of_cool(tmean: np.ndarray, seed: int) -> None:
     """For a cover that needs no cool days, warming any days by any amount delays no stage."""
     warmer = tmean + np.random.default_rng(seed).gamma(1.0, 2.0, DAYS)
-    cover = parameters.cover("faba-bean")
+    cover = catalogue.cover("faba-bean")
     assert cover.bloom.cool_days.value == 0
     assert no_later(phenology.stage_days(warmer, hours(), cover), phenology.stage_days(tmean, hours(), cover))
 
 
 @SHORT
-@given(seasons(), st.integers(0, 2**32 - 1), st.sampled_from(parameters.cover_names()))
+@given(seasons(), st.integers(0, 2**32 - 1), st.sampled_from(catalogue.cover_names()))
 def test_warmer_is_never_later_if_the_cool_days_stay_cool(tmean: np.ndarray, seed: int, name: str) -> None:
     """Warming delays nothing as long as the cool days that fill the need stay below 10 degC."""
-    cover = parameters.cover(name)
+    cover = catalogue.cover(name)
     plain = phenology.stage_days(tmean, hours(), cover)
     low, high = phenology.COOL_RANGE
     cool = (tmean > low) & (tmean < high) & (np.arange(DAYS) > plain["emergence"])
@@ -197,7 +198,7 @@ def test_warmer_is_never_later_if_the_cool_days_stay_cool(tmean: np.ndarray, see
 
 def test_a_winter_without_cool_days_holds_bloom_back() -> None:
     """The exception to the rule above: a winter at 12 degC gives crimson clover no cool day, one at 9 degC does."""
-    cover = parameters.cover("crimson-clover")
+    cover = catalogue.cover("crimson-clover")
     cool, mild = (phenology.stage_days(np.full(DAYS, tmean), hours(), cover) for tmean in (9.0, 12.0))
     assert np.isfinite(cool["bloom_25"]).all()
     assert np.isnan(mild["bloom_25"]).all()
@@ -207,7 +208,7 @@ def test_a_winter_without_cool_days_holds_bloom_back() -> None:
 @given(seasons(), st.integers(0, 40))
 def test_a_later_start_of_the_record_changes_nothing(tmean: np.ndarray, before: int) -> None:
     """Sowing on day n of a record is the same as sowing on day 0 of the record from n on."""
-    cover = parameters.cover("hairy-vetch")
+    cover = catalogue.cover("hairy-vetch")
     whole = phenology.stage_days(tmean, hours(), cover, sowing=before)
     part = phenology.stage_days(tmean[before:], hours()[before:], cover)
     for stage, day in part.items():
@@ -218,7 +219,7 @@ def test_years_and_sowings_are_worked_together_as_they_are_alone() -> None:
     """Shape (sowing, 1) on (year, day) with k draws gives (sowing, year, k), the same numbers as one by one."""
     rng = np.random.default_rng(4)
     tmean = 12 + 10 * np.cos(2 * np.pi * (np.arange(DAYS) - 310) / 365.25) + rng.normal(0, 3, (3, DAYS))
-    cover, shift, sowings = parameters.cover("winter-pea"), np.array([-50.0, 0.0, 50.0, 90.0]), (0, 25)
+    cover, shift, sowings = catalogue.cover("winter-pea"), np.array([-50.0, 0.0, 50.0, 90.0]), (0, 25)
     together = phenology.stage_days(tmean, hours(), cover, sowing=np.array(sowings)[:, None], requirement_shift=shift)
     assert all(day.shape == (2, 3, 4) for day in together.values())
     for s, sowing in enumerate(sowings):
@@ -235,14 +236,14 @@ def test_inputs_are_left_alone(tmean: np.ndarray) -> None:
     length, shift, scale = hours(), np.array([1.0]), np.array([1.0])
     for array in (tmean, length, shift, scale):
         array.setflags(write=False)
-    phenology.stage_days(tmean, length, parameters.cover("berseem-clover"), requirement_shift=shift, seed_scale=scale)
+    phenology.stage_days(tmean, length, catalogue.cover("berseem-clover"), requirement_shift=shift, seed_scale=scale)
 
 
 @SHORT
 @given(seasons(), st.integers(150, 300))
 def test_days_without_weather_leave_the_past_alone(tmean: np.ndarray, known: int) -> None:
     """Where the record ends, stages already reached keep their dates and later ones are not reached."""
-    cover = parameters.cover("crimson-clover")
+    cover = catalogue.cover("crimson-clover")
     full = phenology.stage_days(tmean, hours(), cover)
     cut = phenology.stage_days(np.where(np.arange(DAYS) < known, tmean, np.nan), hours(), cover)
     for stage, day in full.items():
@@ -257,7 +258,7 @@ def test_the_south_mirrors_the_north(latitude: float, name: str) -> None:
     Not to the day: the year's halves differ by a few days, since the earth's orbit is not a circle.
     """
     tmean = 13 + 10 * np.cos(2 * np.pi * (np.arange(DAYS) - 310) / 365.25)
-    cover = parameters.cover(name)
+    cover = catalogue.cover(name)
     north = phenology.stage_days(tmean, hours(latitude, first=258), cover)
     south = phenology.stage_days(tmean, hours(-latitude, first=258 - 183), cover)
     for stage in ORDERED:
@@ -279,7 +280,7 @@ def clemson_stages(clemson: pd.DataFrame, name: str, sown: str) -> dict[str, np.
     assert len(rows) > 40
     first = pd.Timestamp(f"2001-{sown}").day_of_year
     length = day_length(34.66, (first + np.arange(330) - 1) % 365 + 1.0)
-    days = phenology.stage_days(tmean, length, parameters.cover(name))
+    days = phenology.stage_days(tmean, length, catalogue.cover(name))
     return {stage: day[:, 0] - until_new_year for stage, day in days.items()}
 
 
@@ -316,7 +317,7 @@ def test_crimson_clover_was_seen_in_bloom(clemson: pd.DataFrame, seen: str, lati
     days = pd.date_range(f"{sighting.year - 1}-10-01", periods=300)
     mean = clemson.mean(axis=1, skipna=False).interpolate(limit=3).reindex(days)
     length = day_length(latitude, days.day_of_year.to_numpy(dtype=float))
-    stages = phenology.stage_days(mean.to_numpy(), length, parameters.cover("crimson-clover"))
+    stages = phenology.stage_days(mean.to_numpy(), length, catalogue.cover("crimson-clover"))
     day = (sighting - days[0]).days
     assert stages["first_flower"][0] - 5 <= day <= stages["end_of_bloom"][0] + 5
 
@@ -357,8 +358,8 @@ def test_days_become_a_sum_at_the_pace_of_the_cover() -> None:
 
 def test_cultivar_offset_comes_back_as_days(clemson: pd.DataFrame) -> None:
     """At Clemson, AU Robin blooms about two weeks before Dixie (SARE 2007); within 5 days, as springs differ."""
-    cover = parameters.cover("crimson-clover")
-    shift = phenology.requirement_shift_for(parameters.cultivar(cover, "AU Robin").offset.value, cover)
+    cover = catalogue.cover("crimson-clover")
+    shift = phenology.requirement_shift_for(catalogue.cultivar(cover, "AU Robin").offset.value, cover)
     mean = clemson.mean(axis=1).loc["1990-10-01":].iloc[:330].to_numpy()
     length = day_length(34.66, (274 + np.arange(330) - 1) % 365 + 1.0)
     robin, dixie = phenology.stage_days(mean, length, cover, requirement_shift=[shift, 0.0])["bloom_25"]
@@ -409,43 +410,43 @@ STAGES = {
 )
 def test_bbch_on_a_day(on: float, code: int) -> None:
     """Codes of the BBCH scale (51 buds, 60 first flowers, 61 10 %, 65 full bloom, 69 over), on a line in between."""
-    assert phenology.bbch(STAGES, on) == code
+    assert bbch.bbch(STAGES, on) == code
 
 
 def test_bbch_waits_at_the_last_stage_reached() -> None:
     """Where the next stage is not reached, the code stays at the last one; seed overrules bloom."""
-    assert phenology.bbch({**STAGES, "bloom_25": np.nan, "bloom_50": np.nan, "end_of_bloom": np.nan}, 239) == 61
-    assert phenology.bbch(dict.fromkeys(STAGES, np.nan), 100) == 0
-    assert phenology.bbch({**STAGES, "viable_seed": 230.0}, 231) == 81
+    assert bbch.bbch({**STAGES, "bloom_25": np.nan, "bloom_50": np.nan, "end_of_bloom": np.nan}, 239) == 61
+    assert bbch.bbch(dict.fromkeys(STAGES, np.nan), 100) == 0
+    assert bbch.bbch({**STAGES, "viable_seed": 230.0}, 231) == 81
 
 
 def test_every_code_has_a_name() -> None:
     """Each code from 0 to 99 reads as the latest stage that it has come to."""
-    assert phenology.stage_name(55) == "flower buds all over, none open"
-    assert phenology.stage_name(58) == phenology.stage_name(55)
-    assert phenology.stage_name(62.5) == "20% in bloom"
-    assert phenology.stage_name(65) == "full bloom"
-    assert {phenology.stage_name(code) for code in range(100)} == set(phenology.STAGE_NAMES.values())
+    assert bbch.stage_name(55) == "flower buds all over, none open"
+    assert bbch.stage_name(58) == bbch.stage_name(55)
+    assert bbch.stage_name(62.5) == "20% in bloom"
+    assert bbch.stage_name(65) == "full bloom"
+    assert {bbch.stage_name(code) for code in range(100)} == set(bbch.STAGE_NAMES.values())
 
 
 @pytest.mark.parametrize(("percent", "code"), [(0, 60), (10, 61), (25, 62.5), (30, 63), (50, 65), (75, 66), (100, 67)])
 def test_percent_bloom_as_bbch(percent: float, code: float) -> None:
     """One code for every tenth of the plants up to full bloom, as the BBCH scale defines 61 to 65."""
-    assert phenology.bbch_of_percent(percent) == pytest.approx(code)
+    assert bbch.bbch_of_percent(percent) == pytest.approx(code)
 
 
 @pytest.mark.parametrize("stage", list(STAGES))
 def test_day_at_bbch_meets_the_stages(stage: str) -> None:
     """The day of a dated stage's code is the day of that stage, member by member."""
     members = {name: np.array([[day, np.nan], [day + 3, day - 1]]) for name, day in STAGES.items()}
-    np.testing.assert_array_equal(phenology.day_at_bbch(members, phenology.BBCH[stage]), members[stage])
+    np.testing.assert_array_equal(bbch.day_at_bbch(members, bbch.BBCH[stage]), members[stage])
 
 
 def test_day_at_bbch_between_stages() -> None:
     """Half way in code is half way in days; what lies beyond the last stage is taken as that stage."""
     members = {name: np.array([day]) for name, day in STAGES.items()}
-    assert phenology.day_at_bbch(members, 55.5) == pytest.approx(209.0)
-    assert phenology.day_at_bbch(members, 89) == 260.0
-    assert phenology.day_at_bbch(members, 0) == 10.0
+    assert bbch.day_at_bbch(members, 55.5) == pytest.approx(209.0)
+    assert bbch.day_at_bbch(members, 89) == 260.0
+    assert bbch.day_at_bbch(members, 0) == 10.0
     members["bloom_50"] = np.array([np.nan])
-    assert np.isnan(phenology.day_at_bbch(members, 64)).all()
+    assert np.isnan(bbch.day_at_bbch(members, 64)).all()

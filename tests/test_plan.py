@@ -11,12 +11,13 @@ import pandas as pd
 import pytest
 from invented import field, weather
 
-from covercrop.ensemble import SCOUTING_SD_DAYS, Draws, standard_draws
-from covercrop.errors import WeatherGapError
-from covercrop.plan import DATES, STATES, Plan, make_plan
-from covercrop.records import DailyWeather
-from covercrop.season import ScoutingNote
-from covercrop.stand import grow_stand
+from covercrop.base.errors import WeatherGapError
+from covercrop.base.records import DailyWeather
+from covercrop.field.entries import ScoutingNote
+from covercrop.models.members import Draws, standard_draws
+from covercrop.models.note_weights import SCOUTING_SD_DAYS
+from covercrop.season.plan import DATES, STATES, Plan, make_plan
+from covercrop.season.stand import grow_stand
 
 RECORD = weather()
 

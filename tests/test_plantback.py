@@ -10,12 +10,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from covercrop import hazards, parameters, plantback
-from covercrop.degree_days import TOLERANCE
-from covercrop.errors import UnknownNameError
-from covercrop.records import CitedValue
-from covercrop.soil_temperature import held, soil_temperature
-from covercrop.traits import Residue
+from covercrop.base.errors import UnknownNameError
+from covercrop.base.records import CitedValue
+from covercrop.models import frost, plantback
+from covercrop.models import maggot as hazards
+from covercrop.models.degree_days import TOLERANCE
+from covercrop.models.soil_temperature import held, soil_temperature
+from covercrop.parameters import catalogue
+from covercrop.parameters.traits import Residue
 
 DAY_INDEXES = arrays(np.float64, (3, 4), elements=st.one_of(st.integers(0, 9).map(float), st.just(np.nan)))
 MIDWINTER, TURNED_UNDER = 108, 237  # a season from 15 September; 10 May
@@ -78,7 +80,7 @@ def test_limits_have_one_shape(
     soil = soil_temperature((tmin + tmax) / 2, "bare", canopy_until=TURNED_UNDER)
     start = np.full(starts, float(TURNED_UNDER))
     draw = np.linspace(-2, 2, 8) if draws else np.asarray(0.0)
-    given = {"residue": RESIDUE, "crop": parameters.crop("pumpkin"), "method": "direct-seed"}
+    given = {"residue": RESIDUE, "crop": catalogue.crop("pumpkin"), "method": "direct-seed"}
     found = plantback.limits(tmin, tmax, soil, start, MIDWINTER, **given, residue_draw=draw, soil_error=-draw)
     assert tuple(found) == plantback.LIMITS
     shape = np.broadcast_shapes((6, 1), starts, draws)
@@ -102,7 +104,7 @@ def test_each_limit_is_asked_of_its_own_model(weather: tuple[np.ndarray, np.ndar
     """Maggots count only for a crop they harm, and frost at the crop's own temperature and the asked-for risk."""
     tmin, tmax = weather
     soil = soil_temperature((tmin + tmax) / 2, "bare", canopy_until=TURNED_UNDER)
-    host = parameters.crop("pumpkin")
+    host = catalogue.crop("pumpkin")
     spared = replace(host, maggot_host=False, frost=number(4.0))
     for crop, risk in ((host, 0.1), (spared, 0.5)):
         found = plantback.limits(
@@ -119,15 +121,15 @@ def test_each_limit_is_asked_of_its_own_model(weather: tuple[np.ndarray, np.ndar
         maggot = hazards.maggot_clear(tmin, tmax, soil, TURNED_UNDER, MIDWINTER)
         assert (maggot > TURNED_UNDER).any()
         np.testing.assert_array_equal(found["maggot"][:, 0], maggot if crop.maggot_host else TURNED_UNDER)
-        free = hazards.freeze_free_from(tmin, MIDWINTER, crop.frost.value)
-        assert (found["frost"] == hazards.freeze_free_date(free, risk)).all()
+        free = frost.freeze_free_from(tmin, MIDWINTER, crop.frost.value)
+        assert (found["frost"] == frost.freeze_free_date(free, risk)).all()
 
 
 def test_soil_that_is_warm_a_year_later_is_found(weather: tuple[np.ndarray, np.ndarray]) -> None:
     """Turned under in autumn, what waits for warm soil waits through the winter: searched day by day."""
     tmin, tmax = (extreme - 3 for extreme in weather)
     soil = soil_temperature((tmin + tmax) / 2, "bare")
-    pumpkin = parameters.crop("pumpkin")
+    pumpkin = catalogue.crop("pumpkin")
     start = np.array([60.0])
     got = plantback.limits(tmin, tmax, soil, start, MIDWINTER, residue=RESIDUE, crop=pumpkin, method="direct-seed")
     warm = soil >= pumpkin.soil_planting.value - TOLERANCE
@@ -144,7 +146,7 @@ def test_limits_follow_the_crop_and_the_method(weather: tuple[np.ndarray, np.nda
     def limits(crop: str, method: str, ground_cover: str = "bare") -> dict[str, np.ndarray]:
         soil = soil_temperature((tmin + tmax) / 2, ground_cover, canopy_until=TURNED_UNDER)
         return plantback.limits(
-            tmin, tmax, soil, TURNED_UNDER, MIDWINTER, residue=RESIDUE, crop=parameters.crop(crop), method=method
+            tmin, tmax, soil, TURNED_UNDER, MIDWINTER, residue=RESIDUE, crop=catalogue.crop(crop), method=method
         )
 
     pumpkin, corn = limits("pumpkin", "direct-seed"), limits("sweet-corn", "direct-seed")
@@ -191,7 +193,7 @@ def test_every_limit_has_its_words() -> None:
 def test_the_limits_rest_on_listed_sources() -> None:
     """Each key that the limits name is an entry of sources.toml, once."""
     assert len(set(plantback.SOURCES)) == len(plantback.SOURCES)
-    assert all(parameters.source(key).title for key in plantback.SOURCES)
+    assert all(catalogue.source(key).title for key in plantback.SOURCES)
 
 
 # --- before autumn --------------------------------------------------------------------------------
@@ -199,7 +201,7 @@ def test_the_limits_rest_on_listed_sources() -> None:
 
 def test_days_to_maturity() -> None:
     """The packet comes before the table, and plants save 14 days (seed trade, pumpkin and winter squash)."""
-    squash = parameters.crop("winter-squash")
+    squash = catalogue.crop("winter-squash")
     assert plantback.days_to_maturity(squash, "direct-seed") == 90
     assert plantback.days_to_maturity(squash, "direct-seed", 105) == 105
     assert plantback.days_to_maturity(squash, "transplant", 105) == 105 - 14

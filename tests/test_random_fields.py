@@ -24,16 +24,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from invented import weather
 
-from covercrop import parameters
-from covercrop.cli import main
-from covercrop.course import MOST_ALONE
-from covercrop.hazards import DISEASE_DAYS
-from covercrop.plan import Plan, make_plan
-from covercrop.records import DailyWeather
-from covercrop.render.words import headline
-from covercrop.season import CoverEntry, CropEntry, Field, ScoutingNote, as_of
-from covercrop.soil_temperature import GROUND_COVERS
-from covercrop.termination import METHODS
+from covercrop.base.records import DailyWeather
+from covercrop.cli.main import main
+from covercrop.field.entries import CoverEntry, CropEntry, Field, ScoutingNote, as_of
+from covercrop.models.seedling_disease import DISEASE_DAYS
+from covercrop.models.soil_temperature import GROUND_COVERS
+from covercrop.models.termination import METHODS
+from covercrop.parameters import catalogue
+from covercrop.render.words.answer import headline
+from covercrop.season.chain import MOST_ALONE
+from covercrop.season.plan import Plan, make_plan
 
 FIELDS_A_FARM = 4
 #: The search takes 500 farms of four fields.  Its examples differ from run to run, those of the suite do not.
@@ -53,8 +53,8 @@ CLIMATES = {
     60.0: (4.0, 13.0),
 }
 FIRST, LAST = "2012-01-01", "2026-08-31"
-COVERS = parameters.cover_names()
-CROPS = parameters.crop_names()
+COVERS = catalogue.cover_names()
+CROPS = catalogue.crop_names()
 
 
 @cache
@@ -95,7 +95,7 @@ def fields(draw: st.DrawFn, latitude: float, on: dt.date, name: str = "Test plot
     # Sown some time in the year and a half before; mostly in the autumn before this spring.
     ago = draw(st.one_of(st.integers(120, 300), st.integers(1, 499)))
     sown = on - dt.timedelta(days=ago)
-    names = [known.name for known in parameters.cover(species).cultivars]
+    names = [known.name for known in catalogue.cover(species).cultivars]
     days = st.integers(1, ago) if ago else st.nothing()
     notes = draw(st.lists(st.tuples(days, SEEN), max_size=5, unique_by=lambda each: each[0]))
     ended = draw(st.none() | st.integers(30, ago)) if ago > 30 and draw(st.integers(0, 3)) == 0 else None

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from covercrop import reading
-from covercrop.cli import main
-from covercrop.replacement import replacing
+from covercrop.base import reading
+from covercrop.base.replacing import replacing
+from covercrop.cli.main import main
 
 FIELD = """\
 [[field]]

@@ -23,10 +23,8 @@ import pandas as pd
 import pytest
 import xarray as xr
 
-from covercrop.cli import main
-from covercrop.course import TOGETHER
-from covercrop.plan import Plan, make_plan
-from covercrop.records import DailyWeather
+from covercrop.base.records import DailyWeather
+from covercrop.cli.main import main
 from covercrop.region import cells, results, running
 from covercrop.region import question as questions
 from covercrop.region.cells import (
@@ -42,6 +40,8 @@ from covercrop.region.cells import (
 from covercrop.region.grid import open_grid
 from covercrop.region.part import Part
 from covercrop.region.question import Question
+from covercrop.season.chain import TOGETHER
+from covercrop.season.plan import Plan, make_plan
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 ASKED = ["--cover", "crimson-clover", "--sown", "09-20", "--crop", "summer-squash"]
@@ -352,7 +352,7 @@ def test_the_sowing_rule_is_the_middle_of_the_first_freezes() -> None:
     half = int(np.sort(first.to_numpy())[9])  # 10 of 20 autumns
     expected = dt.date(2015, 1, 1) + dt.timedelta(days=half - 1 - 42)
     question = replace(QUESTION, sown=questions.sowing("6w-before-freeze"))
-    from covercrop.weather.outlook import record_of
+    from covercrop.weather.record import record_of
 
     sowing = start_of(record_of(weather), Place(latitude=37.6, question=question)).outlook.days[0].item()
     assert abs((sowing - expected).days) <= 1  # a leap year's freeze falls a day of the year later
@@ -362,7 +362,7 @@ def test_where_it_hardly_freezes_there_is_no_such_rule() -> None:
     """No sowing date, rather than one made up."""
     question = replace(QUESTION, sown=questions.sowing("6w-before-freeze"))
     warm = invented.weather("1996-01-01", "2015-12-31", mean=24.0, swing=6.0)
-    from covercrop.weather.outlook import record_of
+    from covercrop.weather.record import record_of
 
     with pytest.raises(NoAnswer, match="no_sowing_date"):
         start_of(record_of(warm), Place(latitude=30.0, question=question))
@@ -466,7 +466,7 @@ def test_a_table_of_stations(tmp_path: Path) -> None:
     ]
     assert main(["region", str(table), "-o", str(tmp_path / "out.csv"), *asked]) == 0
     rows = list(csv.DictReader((tmp_path / "out.csv").open()))
-    from covercrop.weather.files import read_weather_file
+    from covercrop.weather.own_file import read_weather_file
 
     plan = make_plan(
         invented.field("hairy-vetch", "pumpkin", latitude=37.0, sown="2015-09-20"),
@@ -552,7 +552,7 @@ def test_a_stopped_run_goes_on_where_it_was(
     out = tmp_path / "out.zarr"
     command = ["region", str(tmp_path / "grid.nc"), "-o", str(out), *ASKED, "--workers", "1"]
     program = (
-        "import sys, covercrop.region.grid as grid; from covercrop.cli import main; "
+        "import sys, covercrop.region.grid as grid; from covercrop.cli.main import main; "
         "grid.BLOCK_CELLS = grid.MOST_BLOCK_CELLS = 5; sys.exit(main(sys.argv[1:]))"
     )
     environment = {**os.environ, "PYTHONPATH": str(REPOSITORY)}

@@ -23,8 +23,8 @@ import pytest
 import xarray as xr
 from rich.console import Console
 
-from covercrop.cli import main
-from covercrop.errors import RegionError
+from covercrop.base.errors import RegionError
+from covercrop.cli.main import main
 from covercrop.region import across, cells, results, survey
 from covercrop.region import question as questions
 from covercrop.region.cells import NoAnswer, Place
@@ -33,8 +33,9 @@ from covercrop.region.grid import open_grid
 from covercrop.region.part import Part, alone
 from covercrop.region.places import read_table
 from covercrop.region.question import Question
-from covercrop.render import maps, regional
-from covercrop.render.terminal import Screen
+from covercrop.render.figures import maps
+from covercrop.render.screen import region
+from covercrop.render.screen.terminal import Screen
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 ASKED = ["--cover", "crimson-clover", "--sown", "09-20", "--crop", "summer-squash", "--workers", "1"]
@@ -706,7 +707,7 @@ def surveyed(sowing: list[str | None], days: dict[str, list[float]], **question:
 def screen_of(asked: survey.Survey, width: int = 80) -> str:
     """What is printed."""
     text = io.StringIO()
-    regional.summary(Screen(Console(file=text, width=width, highlight=False)), asked)
+    region.summary(Screen(Console(file=text, width=width, highlight=False)), asked)
     return text.getvalue()
 
 
@@ -724,7 +725,7 @@ def test_dates_are_in_order_of_the_day_of_the_season_whatever_their_year() -> No
     assert line_of(asked, "window opens") == "12 Apr 8 May 17 May all"
     assert line_of(asked, "best day to end the cover") == "17 Apr 28 Apr 28 Apr 2"
     assert line_of(asked, "latest planting to ripen") == "- - - none"
-    told = regional.document(asked, "")["dates"]
+    told = region.document(asked, "")["dates"]
     assert told["window_open"] == {"first": "2016-04-12", "middle": "2016-05-08", "last": "2016-05-17", "cells": 3}
     assert told["end_cover"] == {"first": "2016-04-17", "middle": "2016-04-28", "last": "2016-04-28", "cells": 2}
     assert told["latest_planting"] == {"first": None, "middle": None, "last": None, "cells": 0}
@@ -738,7 +739,7 @@ def test_a_season_that_begins_on_either_side_of_the_new_year_is_one() -> None:
     asked = surveyed(["2014-12-28", "2015-01-03", "2010-01-03", None], {"window_open": [100.0, 100.0, 90.0, np.nan]})
     assert line_of(asked, "sowing") == "28 Dec 3 Jan 3 Jan all"
     assert line_of(asked, "window opens") == "3 Apr 7 Apr 13 Apr all"
-    assert regional.document(asked, "")["dates"]["sowing"] == {
+    assert region.document(asked, "")["dates"]["sowing"] == {
         "first": "2014-12-28",
         "middle": "2015-01-03",
         "last": "2015-01-03",
@@ -762,7 +763,7 @@ def test_the_percentile_that_stands_for_the_middle_is_named() -> None:
     asked = surveyed(["2015-09-20"] * 2, days, percentiles=(20.0, 90.0, 95.0))
     assert "at percentile 20" in screen_of(asked)
     assert "middle year" not in screen_of(asked)
-    assert regional.document(asked, "")["percentile"] == 20.0
+    assert region.document(asked, "")["percentile"] == 20.0
 
 
 @pytest.mark.parametrize("width", [60, 80])

@@ -24,14 +24,17 @@ import numpy as np
 import pytest
 from invented import field, weather
 
-from covercrop import commands
-from covercrop.daylength import day_length
-from covercrop.phenology import photothermal_rate, stage_days
-from covercrop.plan import Plan, make_plan
-from covercrop.progress import towards_bloom
-from covercrop.render import canvas, captions, charts, files, notebook, report, svg
-from covercrop.render.sheet import SIZES, type_size
-from covercrop.season import ScoutingNote
+from covercrop.base import output
+from covercrop.cli import report as report_command
+from covercrop.field.entries import ScoutingNote
+from covercrop.models.daylength import day_length
+from covercrop.models.phenology import photothermal_rate, stage_days
+from covercrop.render.figures import canvas, charts, svg
+from covercrop.render.page import notebook, report
+from covercrop.render.page.sheet import SIZES, type_size
+from covercrop.render.words import charts as captions
+from covercrop.season.plan import Plan, make_plan
+from covercrop.season.progress import towards_bloom
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 SVG = "{http://www.w3.org/2000/svg}"
@@ -200,9 +203,9 @@ def test_the_description_says_what_the_chart_shows(plan: Plan) -> None:
     assert plan.turn_under is not None
     season, window, limits = (captions.describe(plan, name) for name in charts.CHARTS)
     assert f"{len(plan.outlook.years)} past years" in season
-    assert captions.words.day_month(plan.dates["window_open"].median) in season
+    assert captions.phrases.day_month(plan.dates["window_open"].median) in season
     best = plan.window_days[plan.window_probability.argmax()]
-    assert f"highest on {captions.words.day_month(best)}" in window
+    assert f"highest on {captions.phrases.day_month(best)}" in window
     assert limits.count(";") == 4
     assert "Last of all is most often" in limits
 
@@ -292,7 +295,7 @@ def test_the_same_answer_gives_the_same_bytes(tmp_path: Path) -> None:
         folder.mkdir()
         code = f"""
 import sys; sys.path.insert(0, {str(REPOSITORY)!r})
-from covercrop.cli import main
+from covercrop.cli.main import main
 main(["report", "-o", "page.html", "--with", "cautions"])
 main(["report", "-o", "season.svg", "--chart", "season", "--field", "Chapel bench"])
 main(["report", "-o", "limits.png", "--chart", "limits", "--field", "Chapel bench"])
@@ -444,16 +447,16 @@ def test_a_failed_write_leaves_what_was_there(tmp_path: Path, monkeypatch: pytes
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(Path, "replace", full)
-    with pytest.raises(files.UsageError, match=r"cannot be written .No space left on device"):
-        files.write_whole(path, b"new")
+    with pytest.raises(output.UsageError, match=r"cannot be written .No space left on device"):
+        output.write_whole(path, b"new")
     assert [each.name for each in tmp_path.iterdir()] == ["page.html"]
     assert path.read_text(encoding="utf-8") == "old"
 
 
 def test_a_folder_that_cannot_be_written_to(tmp_path: Path) -> None:
     """No right to write is one line too; here a folder that went away in between."""
-    with pytest.raises(files.UsageError, match="cannot be written"):
-        files.write_whole(tmp_path / "gone" / "page.html", b"new")
+    with pytest.raises(output.UsageError, match="cannot be written"):
+        output.write_whole(tmp_path / "gone" / "page.html", b"new")
 
 
 @pytest.mark.parametrize("package", ["matplotlib", "jinja2"])
@@ -469,7 +472,7 @@ def test_the_other_commands_need_no_extra() -> None:
     """`ready` works where neither matplotlib nor jinja2 can be imported."""
     code = (
         "import sys; sys.modules.update(matplotlib=None, jinja2=None); "
-        "from covercrop.cli import main; sys.exit(main(['ready']))"
+        "from covercrop.cli.main import main; sys.exit(main(['ready']))"
     )
     ended = subprocess.run([sys.executable, "-c", code], cwd=REPOSITORY, capture_output=True, text=True, check=True)
     assert "BUDDING" in ended.stdout
@@ -477,7 +480,7 @@ def test_the_other_commands_need_no_extra() -> None:
 
 def test_the_choices_of_the_help() -> None:
     """The charts that the help names are those of the library."""
-    assert commands.report.CHARTS == tuple(charts.CHARTS) == tuple(captions.TITLES)
+    assert report_command.CHARTS == tuple(charts.CHARTS) == tuple(captions.TITLES)
 
 
 # --- at a prompt ----------------------------------------------------------------------------------
@@ -493,11 +496,11 @@ import sys
 sys.path[:0] = [{str(REPOSITORY)!r}, {str(REPOSITORY / "tests")!r}]
 import numpy as np
 from invented import field, weather
-from covercrop.plan import make_plan
+from covercrop.season.plan import make_plan
 plan = make_plan(field(), weather(), np.datetime64("2026-04-20"))
 plan"""
     cells = [nbformat.v4.new_code_cell(cell) for cell in (
-        code, "from covercrop.render.charts import season_chart\nseason_chart(plan)"
+        code, "from covercrop.render.figures.charts import season_chart\nseason_chart(plan)"
     )]  # fmt: skip
     book = nbformat.v4.new_notebook(cells=cells)
     ended = subprocess.run(

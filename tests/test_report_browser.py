@@ -20,9 +20,11 @@ import numpy as np
 import pytest
 from invented import field, weather
 
-from covercrop.plan import STATES, Plan, make_plan
-from covercrop.render import report, words
-from covercrop.season import ScoutingNote, read_fields
+from covercrop.field.entries import ScoutingNote
+from covercrop.field.file import read_fields
+from covercrop.render.page import report
+from covercrop.render.words import phrases
+from covercrop.season.plan import STATES, Plan, make_plan
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 QUIET = (
@@ -108,8 +110,8 @@ def show(browser: Any, tmp_path: Path) -> Iterator[Callable[..., Seen]]:
 @pytest.fixture(scope="module")
 def demo() -> list[Plan]:
     """The plans of the demonstration."""
-    from covercrop.field_weather import weather_of
-    from covercrop.resources import data_path
+    from covercrop.base.shipped import data_path
+    from covercrop.field.weather_source import weather_of
 
     file = read_fields(data_path("demo", "fields.toml", beside=("weather.csv",)))
     assert file.today is not None
@@ -214,7 +216,7 @@ def test_every_chart_is_there_in_words(show: Callable[..., Seen], demo: list[Pla
     charts = page.get_by_role("img")
     assert charts.count() == 3
     page.get_by_role("img", name="What planting waits for").wait_for()
-    warm = words.day_month(demo[0].dates["soil_warm"].median, 2026)
+    warm = phrases.day_month(demo[0].dates["soil_warm"].median, 2026)
     assert f"soil at 21 °C {warm}" in charts.nth(2).locator("desc").text_content()
 
 

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from covercrop.resources import data_file, data_path
-from covercrop.season import read_fields
+from covercrop.base.shipped import data_file, data_path
+from covercrop.field.file import read_fields
 
 DATA = Path(__file__).resolve().parent.parent / "data"
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from covercrop.season import read_fields
+from covercrop.field.file import read_fields
 
 Run = Callable[..., tuple[int, str, str]]
 

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from covercrop.errors import FieldFileError
-from covercrop.season import as_of, check_dates, read_fields
+from covercrop.base.errors import FieldFileError
+from covercrop.field.entries import as_of
+from covercrop.field.file import check_dates, read_fields
 
 GOOD = """\
 [[field]]

@@ -17,18 +17,20 @@ import numpy as np
 import pytest
 from invented import weather
 
-from covercrop import parameters, phenology, termination
-from covercrop.daylength import day_length
-from covercrop.ensemble import SCOUTING_SD_DAYS, SHARED_SCATTER, quantiles, standard_draws
-from covercrop.season import ScoutingNote
-from covercrop.stand import grow_stand
+from covercrop.field.entries import ScoutingNote
+from covercrop.models import bbch, phenology, termination
+from covercrop.models.daylength import day_length
+from covercrop.models.members import quantiles, standard_draws
+from covercrop.models.note_weights import SCOUTING_SD_DAYS, SHARED_SCATTER
+from covercrop.parameters import catalogue
+from covercrop.season.stand import grow_stand
 from covercrop.weather.outlook import season_outlook
 
 RECORD = weather("1985-01-01", "2026-12-31")
 LATITUDE = 37.6
 FIELDS = 160
-CLOVER = parameters.cover("crimson-clover")
-CODES = np.arange(phenology.BBCH["bud"], phenology.BBCH["viable_seed"] + 1)
+CLOVER = catalogue.cover("crimson-clover")
+CODES = np.arange(bbch.BBCH["bud"], bbch.BBCH["viable_seed"] + 1)
 
 
 @dataclass(frozen=True)
@@ -49,7 +51,7 @@ def stage_seen(stages: dict[str, float], day: float) -> int:
     """The BBCH code that comes nearest to a stand on a day; 50 before the buds."""
     if day < stages["bud"]:
         return 50
-    reached = [phenology.day_at_bbch({name: np.array(index) for name, index in stages.items()}, code) for code in CODES]
+    reached = [bbch.day_at_bbch({name: np.array(index) for name, index in stages.items()}, code) for code in CODES]
     return int(CODES[np.argmin(np.abs(np.array(reached) - day))])
 
 

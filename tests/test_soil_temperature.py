@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from covercrop.errors import UnknownNameError
-from covercrop.soil_temperature import (
+from covercrop.base.errors import UnknownNameError
+from covercrop.models.soil_temperature import (
     GROUND_COVERS,
     PLASTIC_WARMING,
     SOIL_ERROR_SD,

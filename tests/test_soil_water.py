@@ -13,10 +13,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from covercrop import parameters, soil_water
-from covercrop.errors import UnknownNameError
-from covercrop.soil_temperature import GROUND_COVERS
-from covercrop.soil_water import (
+from covercrop.base.errors import UnknownNameError
+from covercrop.models import soil_water
+from covercrop.models.soil_temperature import GROUND_COVERS
+from covercrop.models.soil_water import (
     LOWER_LIMIT,
     READILY_EVAPORABLE,
     ROOT_SHARE,
@@ -33,6 +33,7 @@ from covercrop.soil_water import (
     moisture_factor,
     relative_water,
 )
+from covercrop.parameters import catalogue
 
 CHECKS = Path(__file__).resolve().parent.parent / "data" / "validation" / "planting_checks.csv"
 CHAMPION_LATITUDE = 40.4
@@ -280,4 +281,4 @@ def test_moisture_factor_is_as_published(row: dict[str, str]) -> None:
 
 def test_the_model_rests_on_listed_sources() -> None:
     """Each key that the model names is an entry of sources.toml."""
-    assert all(parameters.source(key).title for key in soil_water.SOURCES)
+    assert all(catalogue.source(key).title for key in soil_water.SOURCES)

@@ -72,11 +72,11 @@ def test_a_plain_output_gets_plain_characters(encoding: str, own: Callable[..., 
     """Where blocks cannot be shown the height of the odds is drawn in ASCII."""
     from rich.console import Console
 
-    from covercrop.autumn import plan_autumn
-    from covercrop.field_weather import weather_of
-    from covercrop.render import sowing
-    from covercrop.render.terminal import Screen
-    from covercrop.season import read_fields
+    from covercrop.autumn.comparison import plan_autumn
+    from covercrop.field.file import read_fields
+    from covercrop.field.weather_source import weather_of
+    from covercrop.render.screen import sowing
+    from covercrop.render.screen.terminal import Screen
 
     file = read_fields(own())
     assert file.today is not None

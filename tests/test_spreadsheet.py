@@ -13,7 +13,7 @@ from conftest import Run
 from hypothesis import given
 from hypothesis import strategies as st
 
-from covercrop.spreadsheet import csv_table, inert
+from covercrop.base.spreadsheet import csv_table, inert
 
 #: As a field may be named in TOML, and what is left of it in the cell.
 RUN = {

@@ -14,8 +14,8 @@ from typing import TextIO
 
 import pytest
 
-from covercrop.cli import main
-from covercrop.commands import known
+from covercrop.cli import known
+from covercrop.cli.main import main
 
 FULL = Path("/dev/full")
 needs_full = pytest.mark.skipif(not FULL.exists(), reason="only where there is a device that is always full")

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from covercrop import supplies
-from covercrop.layout import Layout, framed, rows_or_hills
-from covercrop.measures import Measures
-from covercrop.supplies import boards, figures, loads, sheet, up_to
+from covercrop.beds import materials
+from covercrop.beds.layout import Layout, framed, rows_or_hills
+from covercrop.beds.lengths import Measures
+from covercrop.beds.materials import boards, figures, loads, sheet, up_to
 
 quantity = st.floats(0.01, 1e6)
 ureg = pint.UnitRegistry()
@@ -47,7 +47,7 @@ def test_a_heap_by_hand() -> None:
 def test_the_same_heap_in_us_sizes() -> None:
     """A cubic yard loose is 27 bags of a cubic foot and 9 barrows of three."""
     yard = (1 * ureg.yard**3).to("m^3").magnitude
-    found = loads(yard * (1 - supplies.SETTLING), 0.4, us=True)
+    found = loads(yard * (1 - materials.SETTLING), 0.4, us=True)
     assert (found.bags, found.barrows) == (27, 9)
 
 
@@ -63,7 +63,7 @@ def test_twice_the_heap_twice_the_loads(volume: float, mass: float) -> None:
 def test_straw_by_hand() -> None:
     """A bale does 100 square feet three inches deep: an acre (43,560 ft2) at three inches takes 436 bales."""
     acre = (1 * ureg.acre).to("m^2").magnitude
-    assert supplies.bales(acre, (3 * ureg.inch).to("m").magnitude) == ceil(435.6)
+    assert materials.bales(acre, (3 * ureg.inch).to("m").magnitude) == ceil(435.6)
 
 
 def test_sheet_on_rows_by_hand() -> None:
@@ -92,10 +92,10 @@ def test_sheet_covers_what_it_has_to(length: float, width: float, bought: float,
     """Strips, less their overlaps and edges, are at least the ground under them, but for the little that gives."""
     laid = vines(length, width)
     found = sheet(laid, covering, bought)
-    across = found.strips * found.width - found.seam / found.cut * supplies.SHEET_OVERLAP
+    across = found.strips * found.width - found.seam / found.cut * materials.SHEET_OVERLAP
     runs = 1 if covering == "everywhere" else laid.rows.size
     wanted = {"everywhere": width, "rows": laid.bed * runs, "paths": (2.4 - laid.bed) * runs}[covering]
-    assert across + runs * supplies.SHEET_GIVES + 1e-4 >= wanted + runs * 2 * supplies.SHEET_EDGE
+    assert across + runs * materials.SHEET_GIVES + 1e-4 >= wanted + runs * 2 * materials.SHEET_EDGE
     assert found.cut > length
 
 
@@ -118,8 +118,8 @@ def test_boards_are_enough_and_not_absurd(pieces: list[float], stock: float) -> 
 
 def test_posts_of_a_frame() -> None:
     """Four corners; a side of 2.4 m is held once in between."""
-    assert supplies.posts(1.2, 1.2) == 4
-    assert supplies.posts(2.4, 1.2) == 6
+    assert materials.posts(1.2, 1.2) == 4
+    assert materials.posts(2.4, 1.2) == 6
 
 
 def test_frames_are_covered_one_by_one() -> None:

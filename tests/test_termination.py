@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from covercrop import parameters, termination
-from covercrop.errors import UnknownNameError
+from covercrop.base.errors import UnknownNameError
+from covercrop.models import termination
+from covercrop.parameters import catalogue
 
 STAGES = {
     "emergence": np.array([8.0]),
@@ -20,8 +21,8 @@ STAGES = {
     "end_of_bloom": np.array([255.0]),
     "viable_seed": np.array([246.0]),
 }
-CRIMSON = parameters.cover("crimson-clover")
-VETCH = parameters.cover("hairy-vetch")
+CRIMSON = catalogue.cover("crimson-clover")
+VETCH = catalogue.cover("hairy-vetch")
 SHORT = settings(max_examples=60)
 
 
@@ -51,7 +52,7 @@ def test_vetch_is_rolled_with_the_first_pods(name: str) -> None:
 
     First pods showed a third of the way from half to the end of bloom (Palouse counts of 2019).
     """
-    vetch = parameters.cover(name)
+    vetch = catalogue.cover(name)
     assert termination.window(STAGES, "roll", vetch)[0] == 235  # 225 + 0.33 * 30, on the next whole day
     assert termination.window(STAGES, "mow", vetch)[0] == 225
 

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from covercrop import units
-from covercrop.errors import ParameterError
+from covercrop.base import units
+from covercrop.base.errors import ParameterError
 
 temperatures = st.floats(-100, 150)
 

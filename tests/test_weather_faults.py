@@ -23,8 +23,8 @@ import pandas as pd
 import pytest
 from weather_server import Row, WeatherServer, point_client_at, temperatures
 
-from covercrop.errors import OfflineError, StationError, UnusableError
-from covercrop.records import DailyWeather
+from covercrop.base.errors import OfflineError, StationError, UnusableError
+from covercrop.base.records import DailyWeather
 from covercrop.weather import patience, stations, store
 from covercrop.weather.belief import doubts
 from covercrop.weather.stations import nearest, station_weather, weather_at

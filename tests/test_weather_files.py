@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from covercrop.errors import WeatherFileError
+from covercrop.base.errors import WeatherFileError
 from covercrop.weather import sheet
-from covercrop.weather.files import read_weather_file
+from covercrop.weather.own_file import read_weather_file
 
 DAYS = pd.date_range("2025-09-01", periods=240)
 #: Invented temperatures of an ordinary year, the same in both units [degC].

@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 from weather_server import PLACES, WeatherServer, observed_row, point_client_at, temperatures
 
-from covercrop.errors import OfflineError, StationError
-from covercrop.records import DailyWeather, Station
+from covercrop.base.errors import OfflineError, StationError
+from covercrop.base.records import DailyWeather, Station
 from covercrop.weather import patience, stations, store
 from covercrop.weather.sharing import SharedWeather
 from covercrop.weather.stations import nearest, station_weather, weather_at

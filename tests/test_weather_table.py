@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from covercrop.errors import StationError, WeatherFileError
-from covercrop.records import DailyWeather
-from covercrop.weather.table import blend, daily_weather, lapse_adjust, summary
+from covercrop.base.errors import StationError, WeatherFileError
+from covercrop.base.records import DailyWeather
+from covercrop.weather.daily import blend, daily_weather, lapse_adjust, summary
 
 COLUMNS = ["tmin_c", "tmax_c", "prcp_mm", "origin", "flag"]
 

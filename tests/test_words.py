@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from invented import field, weather
 
-from covercrop.plan import Plan, make_plan
-from covercrop.records import DailyWeather
-from covercrop.render import words
+from covercrop.base.records import DailyWeather
+from covercrop.render.words import answer as words
+from covercrop.render.words import phrases
+from covercrop.season.plan import Plan, make_plan
 
 SEASON = weather(last="2026-10-31")
 
@@ -117,7 +118,7 @@ def test_what_follows_names_the_day_and_the_limit() -> None:
     """The second line counts from the same day as the first and says what holds the crop back."""
     plan = answer("2026-03-01")
     assert plan.turn_under is not None
-    assert f"if it is turned under on {words.day_month(plan.turn_under.date)}" in words.then(plan)
+    assert f"if it is turned under on {phrases.day_month(plan.turn_under.date)}" in words.then(plan)
     assert "holding you back" in words.then(plan)
 
 
@@ -129,7 +130,7 @@ def test_a_likely_day_that_has_passed_is_no_go_ahead() -> None:
     assert likely < safe
     said = words.then(plan)
     assert ("was likely safe" if likely < plan.on else "is likely safe") in said
-    assert f"in eight years of ten from {words.weekday(safe)}" in said
+    assert f"in eight years of ten from {phrases.weekday(safe)}" in said
 
 
 def test_without_history_nothing_is_promised() -> None:
@@ -162,7 +163,7 @@ def test_nitrogen_in_both_units(us: bool, unit: str) -> None:
 )
 def test_a_chance_is_never_certain(share: float, said: str) -> None:
     """No number of members makes a thing certain or impossible."""
-    assert words.chance(share) == said
+    assert phrases.chance(share) == said
 
 
 @pytest.mark.parametrize(
@@ -171,9 +172,9 @@ def test_a_chance_is_never_certain(share: float, said: str) -> None:
 )
 def test_spans(start: str, end: str, said: str) -> None:
     """A span names its month once."""
-    assert words.span(np.datetime64(start), np.datetime64(end)) == said
+    assert phrases.span(np.datetime64(start), np.datetime64(end)) == said
 
 
 def test_weekdays() -> None:
     """5 May 2026 is a Tuesday (ISO 8601 calendar)."""
-    assert words.weekday(np.datetime64("2026-05-05")) == "Tue 5 May"
+    assert phrases.weekday(np.datetime64("2026-05-05")) == "Tue 5 May"

@@ -1,1 +1,4 @@
-"""The same chain over every cell of a grid, or every station of a table."""
+"""Many places on a grid or in a table: the question, the blocks, the answers and their files.
+
+A cell is answered by ``season``, like a field.
+"""

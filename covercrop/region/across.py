@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from covercrop.base.arrays import Array, Days
 from covercrop.region.results import dates_of
 
 if TYPE_CHECKING:
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
 
     from covercrop.region.results import Arrays
 
-Array = NDArray[np.float64]
-Days = NDArray[np.datetime64]
 
 #: Days of the years that are counted in: 29 February is the 28th in them.
 YEAR = 365

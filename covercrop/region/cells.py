@@ -16,25 +16,27 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from covercrop import hazards, parameters, plantback
-from covercrop.course import Start, follow_each, member_days
-from covercrop.ensemble import MEDIAN, quantiles, share_by, standard_draws
-from covercrop.plan import SAFE_SHARE
+from covercrop.base.arrays import Array, Days
+from covercrop.field.entries import CoverEntry, CropEntry, Field
+from covercrop.models import frost, plantback, season_calendar
+from covercrop.models.members import MEDIAN, quantiles, share_by, standard_draws
+from covercrop.models.season_calendar import DAYS_OF_SEASON
+from covercrop.parameters import catalogue
 from covercrop.region.question import BeforeFreeze, MonthDay, Question
-from covercrop.season import DAYS_OF_SEASON, CoverEntry, CropEntry, Field
+from covercrop.season.chain import Start, follow_each, member_days
+from covercrop.season.plan import SAFE_SHARE
 from covercrop.weather.gaps import fill_gaps
 from covercrop.weather.hemisphere import seasons_against
-from covercrop.weather.outlook import Record, season_outlook
+from covercrop.weather.outlook import season_outlook
+from covercrop.weather.record import Record
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from covercrop.course import Course
     from covercrop.region.question import Sowing
+    from covercrop.season.chain import Course
     from covercrop.weather.outlook import Outlook
 
-Array = NDArray[np.float64]
-Days = NDArray[np.datetime64]
 
 #: Dates given at each percentile, and what they are called at length.
 AT_PERCENTILES = {
@@ -220,7 +222,7 @@ def sowing_day(sown: Sowing, record: Record, latitude: float) -> np.datetime64:
 
 def _before_freeze(weeks: int, record: Record, latitude: float) -> MonthDay:
     """So many weeks before the day by which half of the autumns of a record have frozen."""
-    midwinter = hazards.midwinter_before(record.first + np.timedelta64(364, "D"), latitude)
+    midwinter = season_calendar.midwinter_before(record.first + np.timedelta64(364, "D"), latitude)
     first = record.position(midwinter)
     years = (record.tmin.size - first) // 366
     if years < 1:
@@ -228,7 +230,7 @@ def _before_freeze(weeks: int, record: Record, latitude: float) -> MonthDay:
     starts = [record.position(_years_on(midwinter, year)) for year in range(years)]
     cold = np.stack([record.tmin[start : start + 365] for start in starts])
     cold = cold[~np.isnan(cold).any(axis=1)]
-    freeze = hazards.first_autumn_freeze(cold, 0)
+    freeze = frost.first_autumn_freeze(cold, 0)
     half = float(quantiles(freeze, np.ones_like(freeze), (MEDIAN,))[0])
     if np.isnan(half):
         raise NoAnswer("no_sowing_date")
@@ -268,8 +270,8 @@ def start_of(record: Record, place: Place) -> Start:
     check_hemisphere(record, place.latitude)
     return Start(
         field=_field(question, sown, place.latitude),
-        cover=parameters.cover(str(question.cover)),
-        crop=parameters.crop(str(question.crop)),
+        cover=catalogue.cover(str(question.cover)),
+        crop=catalogue.crop(str(question.crop)),
         outlook=outlook,
         today=0,
     )

@@ -20,7 +20,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from covercrop.errors import ParameterError, RegionError
+from covercrop.base.arrays import Array, Days
+from covercrop.base.errors import ParameterError, RegionError
+from covercrop.base.units import celsius_from_fahrenheit
+from covercrop.models.season_calendar import SEASON_DAYS
 from covercrop.region.cells import (
     COLDEST,
     HOTTEST,
@@ -34,15 +37,11 @@ from covercrop.region.cells import (
 )
 from covercrop.region.question import MonthDay, Question
 from covercrop.region.stored import check_numbers, open_stored, values
-from covercrop.season import SEASON_DAYS
-from covercrop.units import celsius_from_fahrenheit
 from covercrop.weather.outlook import FEWEST_YEARS
 
 if TYPE_CHECKING:
     import xarray as xr
 
-Array = NDArray[np.float64]
-Days = NDArray[np.datetime64]
 
 #: Cells that are worked out together: some seconds of work, and tens of megabytes.
 BLOCK_CELLS = 256

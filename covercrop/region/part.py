@@ -23,9 +23,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from covercrop.errors import RegionError
+from covercrop.base.errors import RegionError
+from covercrop.base.replacing import replacing
 from covercrop.region.stored import reason
-from covercrop.replacement import replacing
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping

@@ -11,18 +11,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from covercrop.errors import CovercropError, RegionError
-from covercrop.reading import read_whole
+from covercrop.base.errors import CovercropError, RegionError
+from covercrop.base.reading import read_whole
 from covercrop.region.cells import Answers, Place, answers
 from covercrop.region.question import Question, month_day
-from covercrop.weather.files import read_weather_file
-from covercrop.weather.outlook import record_of
+from covercrop.weather.own_file import read_weather_file
+from covercrop.weather.record import record_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from covercrop.records import Units
-    from covercrop.weather.outlook import Record
+    from covercrop.base.records import Units
+    from covercrop.weather.record import Record
 
 _NEEDED = ("id", "latitude", "longitude", "file")
 

@@ -7,11 +7,12 @@ import re
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from covercrop import hazards, parameters, soil_temperature, termination
-from covercrop.errors import UnknownNameError, UsageError
+from covercrop.base.errors import UnknownNameError, UsageError
+from covercrop.models import seedling_disease, soil_temperature, termination
+from covercrop.parameters import catalogue
 
 if TYPE_CHECKING:
-    from covercrop.traits import Cover
+    from covercrop.parameters.traits import Cover
 
 #: What stands before the name of a variable, or column, that holds a choice for each cell.
 FROM = "from:"
@@ -155,15 +156,15 @@ def check(question: Question) -> Question:
     known: dict[str, Any] = {}
     cover, cultivar, crop = question.cover, question.cultivar, question.crop
     if isinstance(cover, str):
-        record = parameters.cover(cover)
+        record = catalogue.cover(cover)
         known["cover"] = record.key
         if isinstance(cultivar, str) and cultivar:
             known["cultivar"] = _cultivar(record, cultivar)
     if isinstance(crop, str):
-        known["crop"] = parameters.crop(crop).key
+        known["crop"] = catalogue.crop(crop).key
     for name, kind, choices in (
         ("terminate", "way of ending a cover", termination.METHODS),
-        ("method", "planting method", tuple(hazards.DISEASE_DAYS)),
+        ("method", "planting method", tuple(seedling_disease.DISEASE_DAYS)),
         ("ground_cover", "ground cover", soil_temperature.GROUND_COVERS),
     ):
         chosen = getattr(question, name)
@@ -186,7 +187,7 @@ def _cultivar(cover: Cover, name: str) -> str:
     if group:
         return sorted(group, key=lambda each: (each.offset.value, each.name))[(len(group) - 1) // 2].name
     try:
-        return parameters.cultivar(cover, name).name
+        return catalogue.cultivar(cover, name).name
     except UnknownNameError:
         known = dict.fromkeys([each.name for each in cover.cultivars] + [each.group for each in cover.cultivars])
         raise UnknownNameError(f"{cover.common_name} cultivar or maturity group", name, known) from None

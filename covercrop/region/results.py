@@ -8,10 +8,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from covercrop import __version__, advice, parameters, plantback
+from covercrop import __version__
+from covercrop.base.shipped import data_file
+from covercrop.models import plantback
+from covercrop.parameters import catalogue
 from covercrop.region.cells import AT_PERCENTILES, CHANCES, LIMIT_NUMBER, SINGLE, STATUS, WARM, no_answers
 from covercrop.region.question import Question, as_words
-from covercrop.resources import data_file
+from covercrop.season import advice
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -221,7 +224,7 @@ def _about(question: Question, history: str, notes: Sequence[str]) -> dict[str, 
         "title": f"Ending {words['cover']} and planting {words['crop']}",
         "source": f"covercrop {__version__}",
         "history": history,
-        "references": "; ".join(advice.reference(parameters.source(key)) for key in source_keys(question)),
+        "references": "; ".join(advice.reference(catalogue.source(key)) for key in source_keys(question)),
         "comment": " ".join((DEFINITION, *notes)),
         "parameters": parameter_fingerprint(),
         "source_keys": " ".join(source_keys(question)),
@@ -236,7 +239,7 @@ def _about(question: Question, history: str, notes: Sequence[str]) -> dict[str, 
 def source_keys(question: Question) -> tuple[str, ...]:
     """Keys of the sources behind the answers; of the methods alone where cells choose their own cover or crop."""
     if isinstance(question.cover, str) and isinstance(question.crop, str) and isinstance(question.terminate, str):
-        cover, crop = parameters.cover(question.cover), parameters.crop(question.crop)
+        cover, crop = catalogue.cover(question.cover), catalogue.crop(question.crop)
         return advice.sources_of(question.terminate, cover, crop)
     return tuple(dict.fromkeys((*advice.METHOD_SOURCES, *plantback.SOURCES)))
 

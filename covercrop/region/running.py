@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
 
-from covercrop.errors import CovercropError, RegionError
+from covercrop.base.errors import CovercropError, RegionError
 from covercrop.region.stored import reason
 
 if TYPE_CHECKING:

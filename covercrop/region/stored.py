@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from covercrop.errors import RegionError
+from covercrop.base.errors import RegionError
 from covercrop.region.classic import is_whole
 
 if TYPE_CHECKING:

@@ -11,17 +11,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from covercrop import __version__
-from covercrop.errors import RegionError, UsageError
+from covercrop.base.errors import RegionError, UsageError
+from covercrop.base.spreadsheet import csv_table
 from covercrop.region import results, running
 from covercrop.region.cells import no_answers
 from covercrop.region.part import Part, alone
 from covercrop.region.question import Question, as_words
-from covercrop.spreadsheet import csv_table
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from covercrop.records import Units
+    from covercrop.base.records import Units
     from covercrop.region.results import Arrays
 
 GRID_ENDINGS = (".nc", ".zarr")

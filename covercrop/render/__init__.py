@@ -1,1 +1,4 @@
-"""Answers for people and for machines."""
+"""How an answer looks: words, figures, screen, page and data, a folder each.
+
+Nothing is decided or worked out here; what is shown was in the answer.
+"""

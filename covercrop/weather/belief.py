@@ -20,7 +20,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop.weather.quality import COLDEST, HOTTEST, Days, Values
+from covercrop.base.arrays import Days
+from covercrop.weather.quality import COLDEST, HOTTEST, Values
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -17,13 +17,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from covercrop.errors import OfflineError, StationError, UnusableError, WeatherFileError
-from covercrop.records import DailyWeather, Station
+from covercrop.base.arrays import Days
+from covercrop.base.errors import OfflineError, StationError, UnusableError, WeatherFileError
+from covercrop.base.records import DailyWeather, Station
 from covercrop.weather.belief import doubt_ahead, doubts, impossible
+from covercrop.weather.daily import daily_weather
 from covercrop.weather.store import (
     NO_DAYS,
     NO_READINGS,
-    Days,
     Kept,
     Values,
     age_notes,
@@ -37,7 +38,6 @@ from covercrop.weather.store import (
     without,
     year_of,
 )
-from covercrop.weather.table import daily_weather
 
 #: After so many years in a row that could not be read no more are asked for; what came before is kept.
 MOST_FAILURES = 3

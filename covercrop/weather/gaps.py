@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from covercrop.weather.quality import Days, Values, Words, climatology, days_word, runs
+from covercrop.base.arrays import Days
+from covercrop.weather.quality import Values, Words, climatology, days_word, runs
 
 #: Gaps up to this many days are interpolated.  On gaps cut out of complete
 #: records (Clemson SC, Champion NE) the straight line beats the climatology up to

@@ -19,14 +19,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from covercrop.errors import WeatherFileError
-from covercrop.records import Station
-from covercrop.units import M_PER_IN, celsius_from_fahrenheit
+from covercrop.base.errors import WeatherFileError
+from covercrop.base.records import Station
+from covercrop.base.units import M_PER_IN, celsius_from_fahrenheit
+from covercrop.weather.daily import daily_weather
 from covercrop.weather.sheet import FIRST_YEAR, LAST_YEAR, NO_READING, Sheet, changed, dates
-from covercrop.weather.table import daily_weather
 
 if TYPE_CHECKING:
-    from covercrop.records import DailyWeather, Units
+    from covercrop.base.records import DailyWeather, Units
 
 #: In tenths of a degree a record has days above this; in whole degrees none does.
 TENTHS_ABOVE = 150.0

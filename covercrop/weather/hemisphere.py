@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from covercrop.weather.outlook import Record
+    from covercrop.weather.record import Record
 
 #: Poleward of this the warm half of the year tells the hemisphere [degrees], where its months differ by so much [K].
 SEASONS_FROM, SEASONS_APART = 25.0, 1.0

@@ -20,12 +20,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from covercrop.errors import WeatherFileError
-from covercrop.units import celsius_from_fahrenheit, fahrenheit_from_celsius
-from covercrop.weather.quality import HOTTEST, Days, Values
+from covercrop.base.arrays import Days
+from covercrop.base.errors import WeatherFileError
+from covercrop.base.units import celsius_from_fahrenheit, fahrenheit_from_celsius
+from covercrop.weather.quality import HOTTEST, Values
 
 if TYPE_CHECKING:
-    from covercrop.records import Units
+    from covercrop.base.records import Units
 
 #: What turns a number that was read in the declared unit into what it is if it was written in the other.
 _OTHERWISE = {"metric": celsius_from_fahrenheit, "us": fahrenheit_from_celsius}
@@ -131,7 +132,7 @@ def check_unit(readings: pd.DataFrame, units: str, prefix: str) -> None:
     Hotter than any place on Earth over the whole record means Fahrenheit
     read as Celsius; never mild in four months means Celsius read as
     Fahrenheit.  A short winter record can pass in the wrong unit; there
-    :func:`~covercrop.weather.table.blend` sees the difference from the station.
+    :func:`~covercrop.weather.daily.blend` sees the difference from the station.
     """
     read = readings[(readings["tmax_c"].abs() < 150) & readings["tmin_c"].notna()]
     days = len(read)

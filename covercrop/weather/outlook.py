@@ -10,23 +10,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from covercrop.errors import WeatherGapError
-from covercrop.weather.lead import forecast_error, lead_sd, lone_forecast_error
+from covercrop.base.arrays import Days, Temperatures
+from covercrop.base.errors import WeatherGapError
+from covercrop.weather.forecast_error import forecast_error, lead_sd, lone_forecast_error
+from covercrop.weather.record import Record, record_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    import pandas as pd
+    from covercrop.base.records import DailyWeather
 
-    from covercrop.records import DailyWeather
-
-Days = NDArray[np.datetime64]
-Temperatures = NDArray[np.float64]
 
 #: Fewer past years than this give no forecast: an 80 % interval from three
 #: or four years would be a show of confidence.
@@ -63,7 +61,7 @@ class Outlook:
         Which of those were observed; the others were filled.
     forecast : int
         Number of days after those that come from forecast rows, each member
-        with its own error (see :mod:`covercrop.weather.lead`).
+        with its own error (see :mod:`covercrop.weather.forecast_error`).
     years : tuple of int
         Years whose weather completes the season, named by their sowing.
         Empty if there are too few.
@@ -272,76 +270,6 @@ def past_seasons(weather: DailyWeather, start: np.datetime64, length: int, on: n
 
 
 _NO_ROWS = np.empty((1, 0), dtype=np.int64)
-
-
-class Record:
-    """The columns of a weather record as arrays, taken out once where many seasons are asked of it.
-
-    Parameters
-    ----------
-    first : numpy.datetime64[D]
-    tmin, tmax : numpy.ndarray, shape (day,)
-        [degC], NaN where unknown.
-    prcp : numpy.ndarray, shape (day,)
-        [mm], NaN where unknown.
-    origin : numpy.ndarray of str, shape (day,), optional
-        As in :class:`~covercrop.records.DailyWeather`; every day that is
-        known was observed, by default.
-    """
-
-    def __init__(
-        self,
-        first: np.datetime64,
-        tmin: Temperatures,
-        tmax: Temperatures,
-        prcp: Temperatures,
-        origin: NDArray[Any] | None = None,
-    ) -> None:
-        self.first = first
-        self.tmin = tmin
-        self.tmax = tmax
-        self.prcp = prcp
-        self.usable = ~(np.isnan(self.tmin) | np.isnan(self.tmax))
-        self.observed, self.filled, self.forecast = (
-            (self.usable if name == "observed" else np.zeros_like(self.usable)) if origin is None else origin == name
-            for name in ("observed", "climatology", "forecast")
-        )
-
-    def position(self, day: np.datetime64) -> int:
-        """Where a day stands in the record, which it may lie beyond."""
-        return int((day - self.first).astype(int))
-
-    def day(self, position: int) -> np.datetime64:
-        """The day that stands at a position."""
-        return self.first + np.timedelta64(position, "D")
-
-
-def record_of(weather: DailyWeather) -> Record:
-    """The columns of a weather table, taken out once for all the fields that share it."""
-    return _record_of(_Table(weather.table))
-
-
-class _Table:
-    """A table that is told from others by what it is, not by what it holds."""
-
-    __slots__ = ("table",)
-
-    def __init__(self, table: pd.DataFrame) -> None:
-        self.table = table
-
-    def __hash__(self) -> int:
-        return id(self.table)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Table) and self.table is other.table
-
-
-@lru_cache(maxsize=512)
-def _record_of(key: _Table) -> Record:
-    table = key.table
-    tmin, tmax, prcp = (table[name].to_numpy() for name in ("tmin_c", "tmax_c", "prcp_mm"))
-    first = table.index[0].to_datetime64().astype("datetime64[D]")
-    return Record(first, tmin, tmax, prcp, table["origin"].to_numpy(object))
 
 
 def _last_known_day(record: Record, start: np.datetime64, today: int) -> int:

@@ -7,11 +7,11 @@ import pandas as pd
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from covercrop.errors import WeatherFileError
-from covercrop.units import fahrenheit_from_celsius
+from covercrop.base.arrays import Days
+from covercrop.base.errors import WeatherFileError
+from covercrop.base.units import fahrenheit_from_celsius
 
 Values = NDArray[np.float64]
-Days = NDArray[np.datetime64]
 Words = NDArray[np.object_]
 
 TEMPERATURES = ("tmin_c", "tmax_c")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from covercrop.errors import WeatherError
+from covercrop.base.errors import WeatherError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Hashable

@@ -15,8 +15,8 @@ from typing import NoReturn
 import numpy as np
 import pandas as pd
 
-from covercrop.errors import WeatherFileError
-from covercrop.reading import read_whole
+from covercrop.base.errors import WeatherFileError
+from covercrop.base.reading import read_whole
 
 #: Written by loggers and archives where there is no reading.
 NO_READING = [

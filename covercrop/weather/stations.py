@@ -25,15 +25,16 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from covercrop.errors import OfflineError, StationError, UnusableError, visible
-from covercrop.records import DailyWeather, Station
+from covercrop.base.arrays import Days
+from covercrop.base.errors import OfflineError, StationError, UnusableError, visible
+from covercrop.base.records import DailyWeather, Station
 from covercrop.weather import station_list
+from covercrop.weather.daily import MOST_CLIMB, blend, lapse_adjust
 from covercrop.weather.fetching import Answer, Ask, station_record
-from covercrop.weather.outlook import record_of
 from covercrop.weather.patience import ANSWER_LIMIT, Heard, NoAnswerError, listening, within
+from covercrop.weather.record import record_of
 from covercrop.weather.sharing import SharedWeather
-from covercrop.weather.store import NO_DAYS, NO_READINGS, Days, Kept, Values, cache_folder, looked_into
-from covercrop.weather.table import MOST_CLIMB, blend, lapse_adjust
+from covercrop.weather.store import NO_DAYS, NO_READINGS, Kept, Values, cache_folder, looked_into
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

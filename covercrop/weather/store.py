@@ -20,13 +20,13 @@ from typing import IO, TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from covercrop.records import Station
-from covercrop.replacement import replacing
+from covercrop.base.arrays import Days
+from covercrop.base.records import Station
+from covercrop.base.replacing import replacing
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-Days = NDArray[np.datetime64]
 Values = NDArray[np.float64]
 
 #: A year is settled when it was fetched so long after its end [d].

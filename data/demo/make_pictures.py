@@ -9,10 +9,10 @@ from pathlib import Path
 
 import numpy as np
 
-from covercrop.field_weather import weather_of
-from covercrop.plan import make_plan
-from covercrop.render.report import picture
-from covercrop.season import read_fields
+from covercrop.field.file import read_fields
+from covercrop.field.weather_source import weather_of
+from covercrop.render.page.report import picture
+from covercrop.season.plan import make_plan
 
 HERE = Path(__file__).resolve().parent
 PICTURES = {"season.svg": "season", "planting.svg": "limits"}

@@ -29,7 +29,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from covercrop.bloom_fit import (
+from covercrop.checking.bloom_fit import (
     Season,
     emergence_days,
     errors,
@@ -40,10 +40,10 @@ from covercrop.bloom_fit import (
     rmse,
     sum_rule,
 )
-from covercrop.daylength import day_length
-from covercrop.degree_days import accumulate
-from covercrop.parameters import build, read_parameter_file
-from covercrop.traits import Bloom, Emergence
+from covercrop.models.daylength import day_length
+from covercrop.models.degree_days import accumulate
+from covercrop.parameters.catalogue import build, read_parameter_file
+from covercrop.parameters.traits import Bloom, Emergence
 
 HERE = Path(__file__).resolve().parent
 TABLE = HERE / "bloom_residuals.csv"

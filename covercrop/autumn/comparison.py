@@ -1,0 +1,205 @@
+"""The autumn ahead: what comes of each sowing date, for each cover, over the past years of a place.
+
+Every date runs through the chain of a field's own answer (see
+:mod:`covercrop.autumn.sowing_dates`).  The years are the same for all dates, so that
+what differs between two dates is the date.
+As a plan made on the day of sowing would have it, each date has one day on
+which its cover is to be ended: the one on which the window is most likely open.
+
+Three things have to go well, each as often as the grower asks for: the cover
+hides the ground before winter, it lives, and the crop can be planted by the
+wanted date.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from covercrop.autumn.frame import _dates, _frame, _frost, _ripens_by, _season
+from covercrop.autumn.relaxations import NEAREST, Relaxation, _relaxations
+from covercrop.autumn.sowing_dates import (
+    LIMITS,
+    SEEDBED_RAIN,
+    Asked,
+    Choice,
+    Failure,
+    Risk,
+    compare,
+    moist_share,
+)
+from covercrop.base.arrays import Array, Days
+from covercrop.field.entries import cover_of
+from covercrop.models.members import Draws, standard_draws
+from covercrop.parameters import catalogue
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from covercrop.base.records import DailyWeather
+    from covercrop.field.entries import Field
+    from covercrop.parameters.traits import Cover, Crop
+
+
+__all__ = ["LIMITS", "Autumn", "Choice", "Failure", "Relaxation", "Risk", "plan_autumn"]
+
+#: Draws of the uncertain numbers.  Four times as many move no share by more
+#: than three in a hundred and no date by more than two days (a test holds it so).
+DRAWS = 16
+
+#: Common practice, no source: sow six to eight weeks before the first hard frost.
+RULE_DAYS = (56, 42)
+
+#: What no source gives, for the reader of the odds.
+ASSUMPTIONS = (
+    "The ground has to be covered by midwinter; growth up to then counts from emergence.",
+    f"Seed is taken to come up on the rain alone where {SEEDBED_RAIN:.0f} mm (3/4 inch) fall in the three weeks after "
+    "sowing, what wets a dry loam to 10 cm (4 inches); once it is up, drought is not reckoned with.",
+    "The cover is ended on the one day that most often lies in the window, as if it were fixed in autumn; in a year "
+    "of your own you will know better.",
+    "Best is the middle of the dates with the best chance of all three, rain for the seed included.",
+    "Sowing six to eight weeks before the first hard frost is common practice, no source.",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Autumn:
+    """The sowing dates of one field compared.
+
+    Attributes
+    ----------
+    field, crop
+        What was asked about.
+    on : numpy.datetime64[D]
+    dates : numpy.ndarray of datetime64[D]
+    plant_by : numpy.datetime64[D]
+        The wanted planting date.
+    plant_by_from : str
+        Where it comes from: ``asked``, ``ripens`` (the last day that lets the
+        crop ripen in as many years as have to be plantable) or ``midsummer``.
+    ripens_by : float
+        Share of the years in which a crop planted on that day ripens.
+    risk : Risk
+    frost : numpy.datetime64[D]
+        Middle date of the first hard frost; NaT where half of the years have none.
+    moist : numpy.ndarray
+        Share of the years in which rain wets the seedbed, by date; NaN where rain is not known.
+    choices : tuple of Choice
+        The fittest cover first.
+    relaxations : tuple of Relaxation
+        Where no cover fits: what would make the nearest ones fit.
+    years : tuple of int
+    notes : tuple of str
+    """
+
+    field: Field
+    crop: Crop
+    on: np.datetime64
+    dates: Days
+    plant_by: np.datetime64
+    plant_by_from: str
+    ripens_by: float
+    risk: Risk
+    frost: np.datetime64
+    moist: Array
+    choices: tuple[Choice, ...]
+    relaxations: tuple[Relaxation, ...]
+    years: tuple[int, ...]
+    notes: tuple[str, ...]
+
+
+def plan_autumn(
+    field: Field,
+    weather: DailyWeather,
+    on: np.datetime64,
+    *,
+    covers: Sequence[str] = (),
+    start: np.datetime64 | None = None,
+    end: np.datetime64 | None = None,
+    plant_by: np.datetime64 | None = None,
+    risk: Risk | None = None,
+    draws: Draws | None = None,
+) -> Autumn:
+    """Compare the sowing dates of the autumn ahead.
+
+    Parameters
+    ----------
+    field : Field
+        Its place, crop, way of ending the cover, and cultivar.
+    weather : DailyWeather
+        With at least eight whole past seasons.
+    on : numpy.datetime64[D]
+        Today.
+    covers : sequence of str
+        All that are known by default.
+    start, end : numpy.datetime64[D], optional
+        First and last sowing date; without them, from ten weeks before the
+        middle date of the first hard frost, and four months before midwinter
+        at the latest, to a week after it.
+    plant_by : numpy.datetime64[D], optional
+        Date by which the crop has to be in the ground; by default the last
+        that lets it ripen in eight years of ten, and midsummer at the latest.
+    risk : Risk, optional
+    draws : Draws, optional
+        :data:`DRAWS` by default.
+
+    Returns
+    -------
+    Autumn
+
+    Raises
+    ------
+    UsageError
+        If the dates are not those of one autumn ahead.
+    UnknownNameError
+        If a cover is not known; names near matches.
+    WeatherGapError
+        If there are too few whole past seasons.
+    """
+    accepted = risk or Risk()
+    known = [catalogue.cover(name) for name in (covers or catalogue.cover_names())]
+    own = cover_of(field.cover)
+    known = list({cover.key: own if cover.key == own.key else cover for cover in known}.values())
+    season = _season(weather, on, field.latitude, start, end)
+    dates = _dates(season, on, start, end)
+    frame = _frame(field, season, dates, accepted, draws or standard_draws(DRAWS), plant_by)
+    asked = [Asked(cover=cover, cultivar=_cultivar(field, cover)) for cover in known]
+    choices = sorted(compare(frame, asked), key=lambda choice: _fitness(choice, accepted), reverse=True)
+    nowhere = not any(choice.fit for choice in choices)
+    return Autumn(
+        field=field,
+        crop=frame.crop,
+        on=on,
+        dates=dates,
+        plant_by=season.days[frame.plant_by],
+        plant_by_from=frame.plant_by_from,
+        ripens_by=_ripens_by(frame),
+        risk=accepted,
+        frost=_frost(season)[1],
+        moist=moist_share(season, frame.sowing),
+        choices=tuple(choices),
+        relaxations=tuple(
+            relaxed for choice in choices[: NEAREST if nowhere else 0] for relaxed in _relaxations(frame, choice, on)
+        ),
+        years=season.years,
+        notes=weather.notes,
+    )
+
+
+def _cultivar(field: Field, cover: Cover) -> str:
+    """The field's own cultivar for its own species; not known for any other."""
+    return field.cover.cultivar if field.cover.species == cover.key else ""
+
+
+def _fitness(choice: Choice, risk: Risk) -> tuple[bool, float]:
+    """Those that fit first, by the nitrogen that they can be counted on for; the others by how little they fall short.
+
+    Dying counts twice: a crop can be planted otherwise, the winter cannot be had otherwise.
+    """
+    place = choice.best
+    if choice.fit:
+        return True, float(choice.together[place] * np.nan_to_num(choice.brings["pan_kg_ha"][place]))
+    short = {name: min(float(choice.share(name)[place]) - getattr(risk, name), 0.0) for name in LIMITS}
+    return False, sum(short.values()) + short["survives"]

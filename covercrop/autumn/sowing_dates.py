@@ -1,0 +1,432 @@
+"""What comes of each sowing date of one cover, over the past seasons of a place.
+
+Every date runs through the chain of a field's own answer (:mod:`covercrop.season.plan`):
+emergence, winter, bloom, window, the ground after it, planting.  Arrays have
+shape (date, year, draw).  The ground knows nothing of the sowing date, and is
+worked out once for each day on which some cover dies.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covercrop.base.arrays import Array, Days
+from covercrop.base.errors import UsageError
+from covercrop.models import biomass, decomposition, plantback, season_calendar, soil_water, termination
+from covercrop.models.degree_days import accumulate, crossing
+from covercrop.models.members import MEDIAN, Draws
+from covercrop.models.soil_temperature import soil_temperature
+from covercrop.season.ending import LEAST_ODDS, POOR
+from covercrop.season.ground import dead_from, planting_limits
+from covercrop.season.stand import Stand, brought, grow_stand
+from covercrop.weather.outlook import Outlook
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from covercrop.field.entries import CropEntry, Field
+    from covercrop.parameters.traits import Cover, Crop, Growth
+
+
+#: Days from the start of the season to midwinter.
+BEFORE_MIDWINTER = 184
+
+#: Days in which seed has to find rain, and the rain that wets a dry loam to
+#: 10 cm (:data:`covercrop.models.soil_water.TOTAL_EVAPORABLE`) [mm].
+SEEDBED_DAYS = 21
+SEEDBED_RAIN = soil_water.TOTAL_EVAPORABLE
+
+#: Dates whose joint chance is no further than this below the best are as good as it.
+AS_GOOD = 0.02
+
+#: Days of the season kept behind midsummer for the stand, and before midwinter and behind midsummer for the ground.
+_TAIL, _LEAD, _SUMMER = 30, 30, 75
+
+#: Sowing dates followed at a time: they share a day axis, which begins on the first of them.
+DATES_TOGETHER = 16
+
+LIMITS = ("established", "survives", "plantable")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Risk:
+    """Shares of the years in which each thing has to go well."""
+
+    established: float = 0.8
+    survives: float = 0.9
+    plantable: float = 0.8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Failure:
+    """What fails first on one side of the dates that work: the limit, on which date, how often it still holds.
+
+    ``cause`` says why the crop cannot be planted in time: ``bloom``, or one of
+    :data:`covercrop.models.plantback.LIMITS`.
+    """
+
+    limit: str
+    date: np.datetime64
+    share: float
+    cause: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Choice:
+    """One cover, sown on each of the dates; arrays have shape (date,).
+
+    Attributes
+    ----------
+    cover : Cover
+    cultivar : str
+        Empty where it is not known.
+    established, survives, plantable : numpy.ndarray
+        Shares of the years: ground covered before winter; stand alive; crop
+        plantable by the wanted date, of those in which it lives.
+    together : numpy.ndarray
+        Share of the years in which all three hold.
+    window : numpy.ndarray
+        Chance that the window is open on the day of ending.
+    methods : numpy.ndarray of str
+        How it is ended: turned under, where the way asked for has no window in most years.
+    ended, window_open, earliest_planting : numpy.ndarray of datetime64[D]
+        Day of ending; likely opening of the window; likely first safe day.
+    brings : dict of str to numpy.ndarray
+        Middle values of what the cover brings (:func:`covercrop.season.stand.brought`).
+    fits : numpy.ndarray of bool
+    first, last : int or None
+        Ends of the longest run of dates that fit.
+    best : int
+        The best date: among those that fit, if any do.
+    before, after : Failure or None
+        What fails first on either side; None at the edge of the dates asked for.
+    """
+
+    cover: Cover
+    cultivar: str
+    established: Array
+    survives: Array
+    plantable: Array
+    together: Array
+    window: Array
+    methods: NDArray[np.str_]
+    ended: Days
+    window_open: Days
+    earliest_planting: Days
+    brings: dict[str, Array]
+    fits: NDArray[np.bool_]
+    first: int | None
+    last: int | None
+    best: int
+    before: Failure | None
+    after: Failure | None
+
+    @property
+    def fit(self) -> bool:
+        """Whether any date fits."""
+        return self.first is not None
+
+    def share(self, limit: str) -> Array:
+        """The shares of one of :data:`LIMITS`."""
+        shares: Array = getattr(self, limit)
+        return shares
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Frame:
+    """What all covers of one question share; day indexes on the axis of ``season``."""
+
+    field: Field
+    crop: Crop
+    plan: CropEntry
+    season: Outlook
+    seedbed: Array
+    dates: Days
+    sowing: NDArray[np.intp]
+    plant_by: int
+    plant_by_from: str
+    risk: Risk
+    draws: Draws
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """A cover as it is asked about; ``snow`` takes the cold away."""
+
+    cover: Cover
+    cultivar: str
+    snow: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Followed:
+    """A cover followed to its ending; arrays (date, year, draw), the last four (date,)."""
+
+    asked: Asked
+    stand: Stand
+    alive: NDArray[np.bool_]
+    covered: NDArray[np.bool_]
+    methods: NDArray[np.str_]
+    ended: Array
+    dead: Array
+    odds: Array
+
+
+def compare(frame: Frame, asked: Iterable[Asked]) -> list[Choice]:
+    """Every cover on every date; the ground is worked out once for each day on which some cover dies."""
+    followed = [follow(frame, each) for each in asked]
+    after = grounds(frame, [(each.asked.cover, each.dead) for each in followed])
+    return [choice_of(frame, each, limits) for each, limits in zip(followed, after, strict=True)]
+
+
+def follow(frame: Frame, asked: Asked) -> Followed:
+    """A cover on every date, from sowing to the day on which it is ended."""
+    cover, field, first = asked.cover, frame.field, int(frame.sowing[0])
+    season = _cut(frame.season, slice(first, stand_days()))
+    parts = np.split(frame.sowing, range(DATES_TOGETHER, frame.sowing.size, DATES_TOGETHER))
+    stand = _joined([_stand_on(frame, asked, part) for part in parts])
+    alive = np.ones(stand.killed.shape, dtype=np.bool_) if asked.snow else np.isnan(stand.killed)
+    # Where every member dies the dates are those of a stand that lives.
+    counted = np.where(alive.any(axis=(1, 2), keepdims=True), alive, True)
+    opens, closes, methods = _windows(stand, field.cover.terminate, cover, counted)
+    ended, odds = _endings(opens, closes, counted, season.days.size)
+    rate = accumulate(biomass.warmth(season.tmean, growth_of(cover)))
+    wanted = crossing(rate, cover.sowing.ground_cover.value, stand.stages["emergence"][..., :1] + 1)
+    return Followed(
+        asked=asked,
+        stand=replace(stand, opens=opens, closes=closes),
+        alive=alive,
+        covered=wanted <= BEFORE_MIDWINTER - first,
+        methods=methods,
+        ended=ended,
+        dead=np.where(methods == "tarp", dead_from(ended, "tarp"), ended) + first,
+        odds=odds,
+    )
+
+
+def _stand_on(frame: Frame, asked: Asked, sowing: NDArray[np.intp]) -> Stand:
+    """A cover on some of the dates; day indexes from the first of all."""
+    begin = int(sowing[0])
+    part = slice(begin, stand_days())
+    stand = grow_stand(
+        _cut(frame.season, part),
+        frame.field.latitude,
+        asked.cover,
+        frame.draws,
+        cultivar=asked.cultivar,
+        terminate=frame.field.cover.terminate,
+        sowing=(sowing - begin)[:, np.newaxis],
+        seedbed=frame.seedbed[:, part],
+    )
+    later = begin - int(frame.sowing[0])
+    return replace(
+        stand,
+        stages={name: day + later for name, day in stand.stages.items()},
+        opens=stand.opens + later,
+        closes=stand.closes + later,
+        killed=stand.killed + later,
+    )
+
+
+def _joined(stands: Sequence[Stand]) -> Stand:
+    """The stands of all dates, from those of some at a time."""
+    return replace(
+        stands[0],
+        stages={name: np.concatenate([stand.stages[name] for stand in stands]) for name in stands[0].stages},
+        opens=np.concatenate([stand.opens for stand in stands]),
+        closes=np.concatenate([stand.closes for stand in stands]),
+        killed=np.concatenate([stand.killed for stand in stands]),
+        weights=np.concatenate([stand.weights for stand in stands]),
+    )
+
+
+def _cut(season: Outlook, part: slice) -> Outlook:
+    return replace(
+        season, days=season.days[part], tmin=season.tmin[:, part], tmax=season.tmax[:, part], prcp=season.prcp[:, part]
+    )
+
+
+def growth_of(cover: Cover) -> Growth:
+    """The growth of a cover, without which its dates cannot be compared."""
+    if cover.growth is None:
+        raise UsageError(f"nothing is known about the growth of {cover.key}; leave it out of --cover")
+    return cover.growth
+
+
+def _windows(
+    stand: Stand, terminate: str, cover: Cover, counted: NDArray[np.bool_]
+) -> tuple[Array, Array, NDArray[np.str_]]:
+    """Windows by date: of the way asked for, or of turning under where that has none in most years."""
+    opens, closes = stand.opens, stand.closes
+    methods = np.full(len(opens), terminate)
+    if terminate == "turn-under":
+        return opens, closes, methods
+    held = ((closes >= opens) & counted).sum(axis=(1, 2)) / counted.sum(axis=(1, 2))
+    without = held < POOR
+    turning = termination.window(stand.stages, "turn-under", cover)
+    other = without[:, np.newaxis, np.newaxis]
+    return (
+        np.where(other, turning[0], opens),
+        np.where(other, turning[1], closes),
+        np.where(without, "turn-under", methods),
+    )
+
+
+def _endings(opens: Array, closes: Array, counted: NDArray[np.bool_], days: int) -> tuple[Array, Array]:
+    """The day with the best odds for each date, NaN where none has a chance to speak of, and its odds."""
+    ended, best = np.full(len(opens), np.nan), np.zeros(len(opens))
+    for place, weights in enumerate(counted):
+        odds = termination.probability_by_day(opens[place], closes[place], weights / weights.sum(), days)
+        if odds.max() >= LEAST_ODDS:
+            day = termination.best_day(odds)
+            ended[place], best[place] = day, odds[day]
+    return ended, best
+
+
+def grounds(frame: Frame, covers: Sequence[tuple[Cover, Array]]) -> list[dict[str, Array]]:
+    """Limits on planting for each cover and date, shape (date, year, draw).
+
+    The ground knows nothing of the sowing date, and of the cover only its
+    residue and the day on which it dies.
+    """
+    found: list[dict[str, Array]] = [{} for _ in covers]
+    groups: dict[object, list[int]] = {}
+    for place, (cover, _) in enumerate(covers):
+        residue = cover.residue
+        # The C:N ratio counts only where it slows decay, so that nearly all covers share one ground.
+        slowed = float(decomposition.carbon_nitrogen_factor(residue.carbon_nitrogen.value))
+        groups.setdefault((decomposition.fractions(residue), slowed), []).append(place)
+    for places in groups.values():
+        days = np.unique(np.concatenate([covers[place][1] for place in places]))
+        limits = limits_after(frame, covers[places[0]][0], days)
+        for place in places:
+            rows = np.searchsorted(days, covers[place][1])
+            rows = np.minimum(rows, days.size - 1)
+            found[place] = {name: limit[rows] for name, limit in limits.items()}
+    return found
+
+
+def limits_after(frame: Frame, cover: Cover, dead: Array) -> dict[str, Array]:
+    """Limits on planting after each day on which a cover dies, on the axis of the season."""
+    # Soil and residue forget the autumn, and no one waits for the next: half of the days are enough.
+    first = BEFORE_MIDWINTER - _LEAD
+    season = _cut(frame.season, slice(first, BEFORE_MIDWINTER + season_calendar.HALF_YEAR + _SUMMER))
+    ended = dead - first
+    soil_c = soil_temperature(season.tmean, frame.plan.ground_cover, canopy_until=ended[..., np.newaxis])
+    limits = planting_limits(season, soil_c, cover.residue, frame.crop, frame.plan, frame.draws, ended, _LEAD)
+    return {name: limit + first for name, limit in limits.items()}
+
+
+def choice_of(frame: Frame, followed: Followed, limits: dict[str, Array]) -> Choice:
+    """The shares, dates and amounts of a cover that was followed, and which dates fit."""
+    first, season, stand = int(frame.sowing[0]), frame.season, followed.stand
+    cover, alive = followed.asked.cover, followed.alive
+    earliest = plantback.earliest(limits)
+    in_time = earliest <= frame.plant_by
+    members = alive[0].size
+    living = alive.sum(axis=(1, 2))
+    covered = np.broadcast_to(followed.covered, alive.shape)
+    plantable = (in_time & alive).sum(axis=(1, 2)) / np.maximum(living, 1)
+    together = in_time & alive & covered
+    counted = np.where(living[:, np.newaxis, np.newaxis] > 0, alive, True)
+    tmean = season.tmean[:, first : stand_days()]
+    brings = brought(growth_of(cover), tmean, stand.stages, frame.draws, followed.ended)
+    shares = {
+        "established": covered.sum(axis=(1, 2)) / members,
+        "survives": living / members,
+        "plantable": plantable,
+    }
+    fits = np.all([share >= getattr(frame.risk, name) - 1e-9 for name, share in shares.items()], axis=0)
+    joint = together.sum(axis=(1, 2)) / members
+    moist = moist_share(season, frame.sowing)
+    run = longest_run(fits)
+    # Where nothing fits, the best date is the one that falls least short.
+    short = np.sum([np.minimum(share - getattr(frame.risk, name), 0.0) for name, share in shares.items()], axis=0)
+    score = np.where(np.isnan(moist), 1.0, moist) * joint if run else short
+    inside = np.zeros(fits.shape, dtype=np.bool_)
+    inside[slice(*run) if run else slice(None)] = True
+    return Choice(
+        cover=cover,
+        cultivar=followed.asked.cultivar,
+        **shares,
+        together=joint,
+        window=followed.odds,
+        methods=followed.methods,
+        ended=season.dates(followed.ended + first),
+        window_open=season.dates(middle(stand.opens, counted) + first),
+        earliest_planting=season.dates(np.ceil(middle(earliest, counted))),
+        brings={name: middle(values, counted) for name, values in brings.items()},
+        fits=fits,
+        first=run[0] if run else None,
+        last=run[1] - 1 if run else None,
+        best=_best(score, inside),
+        before=_failure(frame, shares, limits, run[0] - 1) if run else None,
+        after=_failure(frame, shares, limits, run[1]) if run else None,
+    )
+
+
+def middle(values: Array, counted: NDArray[np.bool_]) -> Array:
+    """Median over the members that count, by date; what is not reached is later than all."""
+    flat = np.where(np.isnan(values), np.inf, values).reshape(len(values), -1)
+    counts = counted.reshape(len(values), -1)
+    ordered = np.sort(np.where(counts, flat, np.nan), axis=1)  # those that do not count go last
+    half = np.ceil(MEDIAN * counts.sum(axis=1) - 1e-6).astype(np.intp) - 1
+    middle = ordered[np.arange(len(values)), half]
+    return np.where(np.isinf(middle), np.nan, middle)
+
+
+def longest_run(fits: NDArray[np.bool_]) -> tuple[int, int] | None:
+    """Start and end (without) of the longest run of dates that fit; of equal ones, the first."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], fits, [False]]).astype(np.int8)))
+    if not edges.size:
+        return None
+    runs = edges.reshape(-1, 2)
+    start, end = runs[np.argmax(runs[:, 1] - runs[:, 0])]
+    return int(start), int(end)
+
+
+def _best(score: Array, inside: NDArray[np.bool_]) -> int:
+    """The middle of the dates with the best score."""
+    scored = np.where(inside, score, -np.inf)
+    good = scored >= scored.max() - AS_GOOD
+    run = longest_run(good)
+    return (run[0] + run[1] - 1) // 2 if run else 0
+
+
+def _failure(frame: Frame, shares: dict[str, Array], limits: dict[str, Array], place: int) -> Failure | None:
+    """What fails on the first date outside those that fit; None where that was not asked about."""
+    if not 0 <= place < frame.dates.size:
+        return None
+    short = {name: float(share[place]) - getattr(frame.risk, name) for name, share in shares.items()}
+    limit = min(short, key=lambda name: short[name])
+    return Failure(
+        limit=limit,
+        date=frame.dates[place],
+        share=float(shares[limit][place]),
+        cause=_cause({name: days[place] for name, days in limits.items()}) if limit == "plantable" else "",
+    )
+
+
+def _cause(limits: dict[str, Array]) -> str:
+    """The limit on planting that most often clears last; bloom, where there is no day of ending to count from."""
+    if np.isnan(limits["disease"]).all():
+        return "bloom"
+    return plantback.binding(limits) or ""
+
+
+def stand_days() -> int:
+    """Days of the season in which a stand is followed."""
+    return BEFORE_MIDWINTER + season_calendar.HALF_YEAR + _TAIL
+
+
+def moist_share(season: Outlook, sowing: NDArray[np.intp]) -> Array:
+    """Share of the years in which rain wets the seedbed, by sowing date; NaN where rain is not known."""
+    total = np.cumsum(np.concatenate([np.zeros((len(season.prcp), 1)), season.prcp], axis=1), axis=1)
+    fallen = total[:, sowing + SEEDBED_DAYS] - total[:, sowing]
+    known = ~np.isnan(fallen)
+    years = known.sum(axis=0)
+    return np.where(years > 0, (fallen >= SEEDBED_RAIN).sum(axis=0) / np.maximum(years, 1), np.nan)

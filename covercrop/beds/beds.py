@@ -1,0 +1,375 @@
+"""One field on the ground: its beds, what to load, what to feed, what to keep, and what comes after."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from covercrop.base.errors import ParameterError
+from covercrop.beds import layout, loading_list, materials, nutrients, spreading
+from covercrop.dates import agenda
+from covercrop.models import biomass
+from covercrop.parameters import catalogue
+from covercrop.parameters.traits import label
+from covercrop.season.ground import dead_from
+
+if TYPE_CHECKING:
+    from covercrop.base.records import CitedValue
+    from covercrop.beds.layout import Layout
+    from covercrop.beds.materials import Item
+    from covercrop.beds.nutrients import Dose, NitrogenBalance, PhosphorusLoad
+    from covercrop.beds.spreading import Interval
+    from covercrop.field.bed_entries import AmendmentEntry
+    from covercrop.field.entries import Field
+    from covercrop.parameters.traits import Crop, Planting
+    from covercrop.season.plan import Plan
+
+_EMERGENCE = (
+    "{crop} is taken to be up {days} days after sowing into warm soil: no table of its emergence was at hand, and its "
+    "relatives take 4 to 8 days at 20 to 25 degC (68 to 77 degF)."
+)
+_CLEARED = (
+    "The cover's nitrogen is that of the plan, set free in ground that is kept moist; the roots and tops of the crop "
+    "are not counted as given back."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AfterHarvest:
+    """The turn of the next autumn.
+
+    Attributes
+    ----------
+    harvest : numpy.datetime64[D]
+        When the crop is ripe; NaT where that is not known.
+    sowing : numpy.datetime64[D]
+        A year after the cover was sown.
+    same_family : tuple of (int, str)
+        Years ago, and the crop that was of the same family then.
+    remains : str or None
+        ``leave`` or ``take``, as the field file says.
+    cover_nitrogen : float
+        Total N of the cover that was turned under [kg]; NaN where not known.
+    nitrogen, phosphorus, potassium : float
+        That manure and compost brought in all [kg].
+    """
+
+    harvest: np.datetime64
+    sowing: np.datetime64
+    same_family: tuple[tuple[int, str], ...]
+    remains: str | None
+    cover_nitrogen: float
+    nitrogen: float
+    phosphorus: float
+    potassium: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoverNitrogen:
+    """What the cover has given by a day.
+
+    Attributes
+    ----------
+    weeks : int
+        Since it died.
+    day : numpy.datetime64[D]
+    share : float
+        Of all the nitrogen that becomes available, likely [1].
+    available : tuple of (low, likely, high)
+        Plant-available nitrogen released by then [kg/ha]: the least amount
+        slowly, the likely one, and the most fast.
+    """
+
+    weeks: int
+    day: np.datetime64
+    share: float
+    available: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BedPlan:
+    """A field on the ground.
+
+    Attributes
+    ----------
+    plan : Plan
+    us : bool
+        Whether the list is in US units and sizes.
+    layout : Layout
+    covering : str or None
+        Where the ground cover lies; None on bare ground.
+    planting : numpy.datetime64[D]
+        When the crop was or will likely be planted; NaT where not known.
+    thinning : numpy.datetime64[D]
+        NaT where nothing is thinned.
+    items : tuple of Item
+    doses : tuple of Dose
+    nitrogen : NitrogenBalance or None
+        None for a crop without a table of needs.
+    cover_nitrogen : tuple of CoverNitrogen
+        What the cover gives over the weeks, on ground that is kept moist;
+        empty where it is not known.
+    phosphorus : PhosphorusLoad or None
+        None without manure or compost.
+    intervals : tuple of Interval
+    after : AfterHarvest
+    assumptions, sources : tuple of str
+    """
+
+    plan: Plan
+    us: bool
+    layout: Layout
+    covering: str | None
+    planting: np.datetime64
+    thinning: np.datetime64
+    items: tuple[Item, ...]
+    doses: tuple[Dose, ...]
+    nitrogen: NitrogenBalance | None
+    cover_nitrogen: tuple[CoverNitrogen, ...]
+    phosphorus: PhosphorusLoad | None
+    intervals: tuple[Interval, ...]
+    after: AfterHarvest
+    assumptions: tuple[str, ...]
+    sources: tuple[str, ...]
+
+
+def make_beds(plan: Plan, *, us: bool = False) -> BedPlan:
+    """Lay a field out, and work out what goes on it.
+
+    Parameters
+    ----------
+    plan : Plan
+        Its field brings the tables [field.beds], [[field.amendment]] and [field.soil].
+    us : bool
+        Sizes that can be bought in the United States.
+
+    Returns
+    -------
+    BedPlan
+
+    Raises
+    ------
+    FieldFileError
+        If the size of the field is not known, or the beds do not go onto it.
+    ParameterError
+        If nothing says how the crop stands.
+    """
+    field, crop = plan.field, plan.crop
+    standing = crop.planting
+    if standing is None:
+        raise ParameterError(f"{crop.key}: no spacing is known for it; add a table [{crop.key}.planting]")
+    ground = lay_out(field, standing, us=us)
+    doses = tuple(_dose(entry, ground) for entry in field.amendments)
+    seeds, _ = agenda.at_a_spot(field, standing)
+    planting, harvest = agenda.planting_day(plan), agenda.ripe_day(plan)
+    transplant = field.crop.method == "transplant"
+    bare = field.crop.ground_cover == "bare"
+    planted = field.crop.planted is not None
+    ahead = [each for each in doses if not _is_spread(each, plan.on)]
+    return BedPlan(
+        plan=plan,
+        us=us,
+        layout=ground,
+        covering=None if bare else field.beds.covering or loading_list.DEFAULT_COVERING[field.crop.ground_cover],
+        planting=planting,
+        thinning=agenda.thinning_day(plan),
+        items=(
+            *([] if planted else loading_list.for_planting(ground, crop, seeds, transplant=transplant)),
+            *loading_list.for_ground(ground, field.beds, field.crop.ground_cover, us=us),
+            *loading_list.for_frames(ground, field.beds.board_m, us=us),
+            *loading_list.for_heaps(ahead, us=us),
+            *loading_list.for_autumn(plan.cover, ground.area, us=us),
+        ),
+        doses=doses,
+        nitrogen=_nitrogen(plan, doses),
+        cover_nitrogen=cover_nitrogen(plan),
+        phosphorus=nutrients.phosphorus_load(doses) if doses else None,
+        intervals=_intervals(plan, doses, planting, harvest),
+        after=_after(plan, ground, doses, harvest),
+        assumptions=_assumptions(plan, doses, ground),
+        sources=_sources(plan, doses),
+    )
+
+
+# --- the layout -----------------------------------------------------------------------------------
+
+
+def lay_out(field: Field, standing: Planting, *, us: bool = False) -> Layout:
+    """The beds of a field: as its file says, otherwise as the crop stands.
+
+    Raises
+    ------
+    FieldFileError
+        If the size of the field is not known, or the beds do not go onto it.
+    """
+    beds = field.beds
+    length, width, squared = layout.sides(field.area_m2, beds.length_m, beds.width_m)
+    row_spacing = standing.row_spacing.value if beds.row_spacing_m is None else beds.row_spacing_m
+    spacing = standing.spacing.value if beds.spacing_m is None else beds.spacing_m
+    _, plants = agenda.at_a_spot(field, standing)
+    if beds.frames:
+        return layout.framed(
+            length,
+            width,
+            frames=beds.frames,
+            row_spacing=row_spacing,
+            spacing=spacing,
+            plants=plants,
+            frame_length=beds.frame_length_m,
+            frame_width=beds.frame_width_m,
+            path=beds.path_m,
+            squared=squared,
+            us=us,
+        )
+    return layout.rows_or_hills(
+        length,
+        width,
+        kind=beds.layout or standing.layout,
+        row_spacing=row_spacing,
+        spacing=spacing,
+        plants=plants,
+        path=beds.path_m,
+        spot=beds.spot_m,
+        squared=squared,
+    )
+
+
+# --- dates ----------------------------------------------------------------------------------------
+
+
+def _spread_on(each: Dose, plan: Plan) -> np.datetime64:
+    """When an amendment is or will be spread: as the file says, otherwise with the turning under, or today."""
+    if each.entry.applied is not None:
+        return np.datetime64(each.entry.applied, "D")
+    return plan.on if np.isnat(plan.turned) else max(plan.turned, plan.on)
+
+
+def _is_spread(each: Dose, on: np.datetime64) -> bool:
+    return each.entry.applied is not None and bool(np.datetime64(each.entry.applied, "D") < on)
+
+
+# --- manure and compost ---------------------------------------------------------------------------
+
+
+def _dose(entry: AmendmentEntry, ground: Layout) -> Dose:
+    area = {"field": ground.area, "beds": ground.bed_area, "spots": ground.spot_area}[entry.where]
+    reached = ground.area if entry.where == "field" else ground.vine_area
+    return nutrients.dose(entry, catalogue.material(entry.material), area, reached)
+
+
+def _nitrogen(plan: Plan, doses: tuple[Dose, ...]) -> NitrogenBalance | None:
+    if not plan.crop.nitrogen_need:
+        return None
+    pan = plan.nitrogen.get("pan_kg_ha")
+    cover = (0.0, 0.0, 0.0) if pan is None else (float(pan.low), float(pan.median), float(pan.high))
+    return nutrients.nitrogen_balance(plan.crop, plan.field.soil.organic_matter_percent, cover, doses)
+
+
+def cover_nitrogen(plan: Plan) -> tuple[CoverNitrogen, ...]:
+    """What the cover has given some weeks after it died; empty where that is not known."""
+    if not plan.nitrogen:
+        return ()
+    pan = plan.nitrogen["pan_kg_ha"]
+    dead = plan.turned + np.timedelta64(int(dead_from(0, plan.method)), "D")
+    return tuple(
+        CoverNitrogen(
+            weeks=weeks,
+            day=dead + np.timedelta64(7 * weeks, "D"),
+            share=share.median,
+            available=(pan.low * share.low, pan.median * share.median, pan.high * share.high),
+        )
+        for weeks, share in plan.release.items()
+    )
+
+
+def _intervals(
+    plan: Plan, doses: tuple[Dose, ...], planting: np.datetime64, harvest: np.datetime64
+) -> tuple[Interval, ...]:
+    """The manure rule for each amendment, or for any manure; salt near seed; the test for weed-killers."""
+    if not doses:
+        return (spreading.raw_interval(plan.crop, "raw manure", plan.on, harvest),)
+    found = [spreading.manure_interval(plan.crop, each, _spread_on(each, plan), harvest) for each in doses]
+    found += [
+        spreading.poultry_interval(each, _spread_on(each, plan), planting)
+        for each in doses
+        if each.material.animal == "poultry" and not each.material.composted and not each.entry.heated
+    ]
+    for spread in (False, True):
+        group = [each for each in doses if _is_spread(each, plan.on) is spread]
+        if group:
+            names = ", ".join(dict.fromkeys(each.material.common_name for each in group))
+            found.append(spreading.bioassay_interval(names, min(_spread_on(each, plan) for each in group), plan.on))
+    return tuple(found)
+
+
+# --- after the harvest ----------------------------------------------------------------------------
+
+
+def _after(plan: Plan, ground: Layout, doses: tuple[Dose, ...], harvest: np.datetime64) -> AfterHarvest:
+    before = [catalogue.crop(name) for name in plan.field.soil.crops_before]
+    total = plan.nitrogen.get("n_kg_ha")
+    return AfterHarvest(
+        harvest=harvest,
+        sowing=_a_year_on(plan.field.cover.sown),
+        same_family=tuple(
+            (years, crop.common_name) for years, crop in enumerate(before, start=1) if crop.family == plan.crop.family
+        ),
+        remains=plan.field.soil.after_harvest,
+        cover_nitrogen=np.nan if total is None else float(total.median) * ground.area / 10_000,
+        nitrogen=sum(each.nitrogen for each in doses),
+        phosphorus=sum(each.phosphorus for each in doses),
+        potassium=sum(each.potassium for each in doses),
+    )
+
+
+def _a_year_on(day: dt.date) -> np.datetime64:
+    month_day = (day.month, 28 if (day.month, day.day) == (2, 29) else day.day)
+    return np.datetime64(dt.date(day.year + 1, *month_day), "D")
+
+
+# --- what it rests on -----------------------------------------------------------------------------
+
+
+def _numbers(plan: Plan, doses: tuple[Dose, ...]) -> list[tuple[str, str, CitedValue]]:
+    """Subject, name and value of each number behind the beds."""
+    crop: Crop = plan.crop
+    found = [
+        (crop.common_name, path, value)
+        for path, value in catalogue.cited_values(crop)
+        if path.startswith(("planting", "nitrogen_need"))
+    ]
+    found.append((plan.cover.common_name, "sowing.broadcast", plan.cover.sowing.broadcast))
+    for material in {each.material.key: each.material for each in doses}.values():
+        found += [(material.common_name, path, value) for path, value in catalogue.cited_values(material)]
+    return found
+
+
+def _assumptions(plan: Plan, doses: tuple[Dose, ...], ground: Layout) -> tuple[str, ...]:
+    numbers = [
+        f"{subject.capitalize()}, {label(path)}, {value.printed}: {value.reason}."
+        for subject, path, value in _numbers(plan, doses)
+        if value.basis == "assumed"
+    ]
+    unknown_emergence = not plan.crop.emergence and plan.field.crop.method == "direct-seed"
+    square = ("Only the area of the field is known, so it is drawn as a square.",) if ground.squared else ()
+    return (
+        *square,
+        *layout.ASSUMPTIONS,
+        *materials.ASSUMPTIONS,
+        *nutrients.ASSUMPTIONS,
+        _CLEARED,
+        *(
+            (_EMERGENCE.format(crop=plan.crop.common_name.capitalize(), days=agenda.EMERGENCE_ASSUMED),)
+            if unknown_emergence
+            else ()
+        ),
+        *numbers,
+    )
+
+
+def _sources(plan: Plan, doses: tuple[Dose, ...]) -> tuple[str, ...]:
+    cited = [value.source for _, _, value in _numbers(plan, doses) if value.source]
+    return tuple(dict.fromkeys((*cited, *nutrients.SOURCES, biomass.PAN_SOURCE)))

@@ -1,0 +1,215 @@
+"""The list to load the truck with, line by line, each with the exact need beside it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from covercrop.base.units import M_PER_FT
+from covercrop.beds import materials
+from covercrop.beds.lengths import Measures
+from covercrop.beds.materials import Item, figures, up_to
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from covercrop.beds.layout import Layout
+    from covercrop.beds.nutrients import Dose
+    from covercrop.field.bed_entries import BedsEntry
+    from covercrop.parameters.traits import Cover, Crop
+
+SEED, GROUND, FRAMES, HEAPS, AUTUMN = (
+    "Seed and plants",
+    "On the ground",
+    "Frames",
+    "Manure and compost",
+    "For next autumn",
+)
+
+#: Where the covering lies, in words.
+_COVERED = {"everywhere": "the whole field", "rows": "the beds", "paths": "the paths"}
+_PLACED = {"field": "the whole field", "beds": "the beds", "spots": "the spots"}
+
+#: What the ground cover of the field file is covered with where nothing is said.
+DEFAULT_COVERING = {"bare": "everywhere", "straw": "everywhere", "black-plastic": "rows"}
+
+
+def for_planting(layout: Layout, crop: Crop, seeds: int, *, transplant: bool) -> list[Item]:
+    """Seed, or plants to set out.
+
+    Parameters
+    ----------
+    layout : Layout
+    crop : Crop
+    seeds : int
+        To a spot.
+    transplant : bool
+    """
+    left = layout.count * layout.plants
+    spots = f"{layout.count:,} {'spots' if layout.kind != 'rows' else 'places in the row'}"
+    if transplant:
+        need = left * (1 + materials.SPARE)
+        why = f"{left:,} to set out, {spots} of {layout.plants}; a tenth spare"
+        return [Item(group=SEED, item=f"{crop.common_name} plants", quantity=figures(need, 3), unit="", why=why)]
+    need = layout.count * seeds * (1 + materials.SPARE)
+    why = f"{spots}, {seeds} to each, thinned to {layout.plants}; a tenth spare"
+    if seeds == layout.plants:
+        why = f"{spots}, {seeds} to each; a tenth spare"
+    return [Item(group=SEED, item=f"{crop.common_name} seeds", quantity=figures(need), unit="", why=why)]
+
+
+def for_ground(layout: Layout, entry: BedsEntry, ground_cover: str, *, us: bool) -> list[Item]:
+    """Straw or sheet, what holds it down, and the planting holes.
+
+    Parameters
+    ----------
+    layout : Layout
+    entry : BedsEntry
+    ground_cover : str
+        One of :data:`covercrop.models.soil_temperature.GROUND_COVERS`.
+    us : bool
+    """
+    covering = entry.covering or DEFAULT_COVERING[ground_cover]
+    if ground_cover == "straw":
+        return _straw(layout, covering, entry.mulch_m or materials.MULCH_DEPTH, Measures(us))
+    if ground_cover == "black-plastic":
+        return _sheet(layout, entry, covering, Measures(us))
+    return []
+
+
+def _straw(layout: Layout, covering: str, depth: float, say: Measures) -> list[Item]:
+    holes = layout.kind != "rows" and covering != "paths"
+    across = min(materials.MULCH_HOLE, layout.spot)
+    area = materials.covered_area(layout, covering) - (layout.count * across**2 if holes else 0.0)
+    volume, count = area * depth, materials.bales(area, depth)
+    why = f"{say.volume(volume)} settled: {say.depth(depth)} on {say.area(area)}, {_COVERED[covering]}"
+    items = [Item(group=GROUND, item="small bales of straw", quantity=count, unit="", why=why)]
+    return [*items, *_holes(layout, across, say)] if holes else items
+
+
+def _sheet(layout: Layout, entry: BedsEntry, covering: str, say: Measures) -> list[Item]:
+    sheet = materials.sheet(layout, covering, entry.sheet_width_m, us=say.us)
+    foot, unit = (M_PER_FT, "ft") if say.us else (1.0, "m")
+    length = up_to(sheet.length / foot)
+    strips = f"{sheet.strips} strip{'s' if sheet.strips > 1 else ''} of {say.length(sheet.cut)}"
+    seam = f", {say.depth(materials.SHEET_OVERLAP)} overlap" if sheet.seam else ""
+    buried = ", edges buried" if entry.edges == "buried" else ""
+    why = f"{strips}{seam}{buried}; covers {say.area(sheet.covered)}, {_COVERED[covering]}"
+    items = [
+        Item(group=GROUND, item=f"black sheet, {say.length(sheet.width)} wide", quantity=length, unit=unit, why=why)
+    ]
+    pinned = sheet.seam + (sheet.rim if entry.edges == "pinned" else 0.0)
+    if pinned:
+        where = "along the overlaps" if entry.edges != "pinned" else "along edges and overlaps"
+        items.append(
+            Item(
+                group=GROUND,
+                item="ground staples",
+                quantity=figures(pinned / materials.PIN_EVERY),
+                unit="",
+                why=f"one every {say.length(materials.PIN_EVERY)} on {say.length(pinned)} {where}",
+            )
+        )
+    if entry.edges == "weighted":
+        items.append(
+            Item(
+                group=GROUND,
+                item="sandbags or stones",
+                quantity=figures(sheet.rim / materials.WEIGHT_EVERY),
+                unit="",
+                why=f"one every {say.length(materials.WEIGHT_EVERY)} on {say.length(sheet.rim)} of edge",
+            )
+        )
+    return [*items, *_holes(layout, materials.SHEET_HOLE, say)] if covering != "paths" else items
+
+
+def _holes(layout: Layout, across: float, say: Measures) -> list[Item]:
+    why = f"{say.depth(across)} across, one to a spot"
+    return [Item(group=GROUND, item="planting holes to open", quantity=layout.count, unit="", why=why)]
+
+
+def for_frames(layout: Layout, board_height: float | None, *, us: bool) -> list[Item]:
+    """Boards and posts of framed beds; nothing without frames."""
+    if not layout.frames:
+        return []
+    say = Measures(us)
+    stock = materials.BOARD_STOCK["us" if us else "metric"]
+    height = materials.BOARD_HEIGHT if board_height is None else board_height
+    sides = [layout.frame_length, layout.frame_length, layout.bed, layout.bed]
+    cut = f"{layout.frames} frame{'s' if layout.frames > 1 else ''}, each 2 of {say.length(sides[0])} and 2 of "
+    cut += f"{say.length(sides[2])}; {say.length(sum(sides) * layout.frames)} in all; wood that is not treated"
+    count = materials.posts(layout.frame_length, layout.bed) * layout.frames
+    return [
+        Item(
+            group=FRAMES,
+            item=f"boards {say.depth(height)} high, {say.length(stock)} long",
+            quantity=materials.boards(sides * layout.frames, stock),
+            unit="",
+            why=cut,
+        ),
+        Item(
+            group=FRAMES,
+            item="posts",
+            quantity=count,
+            unit="",
+            why=f"at the corners, and every {say.length(materials.POST_EVERY)} along longer sides",
+        ),
+    ]
+
+
+def for_heaps(doses: Sequence[Dose], *, us: bool) -> list[Item]:
+    """Manure and compost, by what carries it; what is spread already is left out by the caller."""
+    return [_heap(dose, Measures(us)) for dose in doses]
+
+
+def _heap(dose: Dose, say: Measures) -> Item:
+    carried = materials.loads(dose.volume, dose.mass, us=say.us)
+    value, unit = say.heap(carried.loose)
+    if dose.entry.depth_m is not None:
+        laid = f"{say.depth(dose.entry.depth_m)} on {say.area(dose.area)}"
+    else:
+        laid = f"on {say.area(dose.area)}"
+    count = f"{carried.barrows:,} wheelbarrow{'s' if carried.barrows > 1 else ''}"
+    if carried.bags <= materials.MOST_BAGS:
+        bag = "1 ft³" if say.us else "50 L"
+        count += f" or {carried.bags} bag{'s' if carried.bags > 1 else ''} of {bag}"
+    if carried.trucks > 1 or carried.bags > materials.MOST_BAGS:
+        count += f", {carried.trucks} pickup load{'s' if carried.trucks > 1 else ''}"
+    return Item(
+        group=HEAPS,
+        item=dose.material.common_name,
+        quantity=figures(value, least=0.1 if unit in ("m³", "yd³") else 1.0),
+        unit=unit,
+        why=f"{say.volume(dose.volume)} settled: {laid}, {_PLACED[dose.entry.where]}; {count}, {say.tonnes(dose.mass)}",
+    )
+
+
+def for_autumn(cover: Cover, area: float, *, us: bool) -> list[Item]:
+    """Seed and inoculant of the same cover, for the whole field.
+
+    Parameters
+    ----------
+    cover : Cover
+    area : float
+        [m2].
+    us : bool
+    """
+    say = Measures(us)
+    need = cover.sowing.broadcast.value * area / 10_000
+    value, unit = say.weighed(need * (1 + materials.SPARE))
+    packets = up_to(need * (1 + materials.SPARE) / materials.INOCULANT)
+    return [
+        Item(
+            group=AUTUMN,
+            item=f"{cover.common_name} seed",
+            quantity=figures(value, least=0.5),
+            unit=unit,
+            why=f"{say.weight(need)} broadcast at {say.rate(cover.sowing.broadcast.value)}; a tenth spare",
+        ),
+        Item(
+            group=AUTUMN,
+            item="inoculant",
+            quantity=packets,
+            unit="packet" if packets == 1 else "packets",
+            why=f"{cover.inoculant}; fresh, and kept cool",
+        ),
+    ]

@@ -1,0 +1,280 @@
+"""Manure and compost: what they bring, what the crop needs and takes, and when they may be spread.
+
+Weights are as spread, contents of them; areas in m2, days as numpy dates.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from covercrop.base.units import KG_HA_PER_LB_ACRE, M2_PER_HA
+
+if TYPE_CHECKING:
+    from covercrop.base.records import CitedValue
+    from covercrop.field.bed_entries import AmendmentEntry
+    from covercrop.parameters.traits import Crop, Material
+
+#: Elements in their oxides, by weight: 2 P in P2O5, 2 K in K2O (molar masses 30.974, 15.999 and 39.098 g/mol).
+P_IN_PHOSPHATE = 2 * 30.974 / (2 * 30.974 + 5 * 15.999)
+K_IN_POTASH = 2 * 39.098 / (2 * 39.098 + 15.999)
+
+#: Phosphorus that vegetable crops take off in a year, least and most [kg/ha] (uvm_phosphorus: 10 to 80 lb an acre).
+P_REMOVED = (10 * KG_HA_PER_LB_ACRE, 80 * KG_HA_PER_LB_ACRE)
+
+#: Share of a manure's phosphorus that the crop can have in the first year (brown2013: 40 %, and another 40 later).
+P_FIRST_YEAR = 0.4
+
+#: A balance within this is about right [kg/ha]: what one knows of a cover's nitrogen is no better.
+ABOUT_RIGHT = 20.0
+
+#: Organic matter of a soil that nobody has tested [%].
+USUAL_ORGANIC_MATTER = 3.0
+
+SOURCES = (
+    "uvm_phosphorus",
+    "brown2013",
+    "cfr205_203",
+    "omri_generic",
+    "manitoba_compost",
+    "strawn_fsma",
+    "ncstate_herbicide",
+    "ferrell_herbicide",
+    "uconn_psnt",
+)
+
+ASSUMPTIONS = (
+    "Soil whose organic matter is not given is taken to have 3%.",
+    "The nitrogen of a cover is known no better than to some 20 kg/ha (18 lb/acre), so a balance within that counts as "
+    "about right.",
+    "A weed-killer test with beans or peas is given 28 days, from memory.",
+    "Seed is kept 21 days away from fresh poultry manure, whose salt and ammonia burn it: from memory, no source at "
+    "hand.",
+    "The days of the compost rule for windrows (15, with five turnings) are those seen in Manitoba's text of the same "
+    "rule; the US wording is from memory.",
+)
+
+Verdict = Literal["missing", "about-right", "too-much"]
+
+
+# --- what is brought ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dose:
+    """One amendment on its ground.
+
+    Attributes
+    ----------
+    material : Material
+    entry : AmendmentEntry
+    area : float
+        Ground that it is spread on [m2].
+    reached : float
+        Ground whose plants live on it [m2].
+    volume : float
+        Settled [m3].
+    mass : float
+        As spread [t].
+    nitrogen, available, phosphorus, potassium : float
+        Total N, the N of the first year, P and K in all [kg].
+    own : bool
+        Whether the contents rest on the grower's own analysis.
+    """
+
+    material: Material
+    entry: AmendmentEntry
+    area: float
+    reached: float
+    volume: float
+    mass: float
+    nitrogen: float
+    available: float
+    phosphorus: float
+    potassium: float
+    own: bool
+
+    @property
+    def on_bed(self) -> float:
+        """Nitrogen of the first year where it lies [kg/ha]."""
+        return per_hectare(self.available, self.area)
+
+    @property
+    def on_vines(self) -> float:
+        """Nitrogen of the first year over all that the plants run over [kg/ha]."""
+        return per_hectare(self.available, self.reached)
+
+
+def dose(entry: AmendmentEntry, material: Material, area: float, reached: float) -> Dose:
+    """What an amendment brings.
+
+    Parameters
+    ----------
+    entry : AmendmentEntry
+        The grower's own analysis and bucket come before the numbers of the material.
+    material : Material
+    area, reached : float
+        Ground that it is spread on, and that the plants fed by it run over [m2].
+    """
+    density = material.density.value if entry.density_t_m3 is None else entry.density_t_m3
+    if entry.depth_m is None:
+        mass = (entry.rate_kg_m2 or 0.0) * area / 1000
+        volume = mass / density
+    else:
+        volume = entry.depth_m * area
+        mass = volume * density
+
+    def content(own: float | None, published: float) -> float:
+        return mass * (published if own is None else own)
+
+    nitrogen = content(entry.nitrogen, material.nitrogen.value)
+    return Dose(
+        material=material,
+        entry=entry,
+        area=area,
+        reached=reached,
+        volume=volume,
+        mass=mass,
+        nitrogen=nitrogen,
+        available=nitrogen * (material.available.value if entry.available is None else entry.available),
+        phosphorus=content(entry.phosphate, material.phosphate.value) * P_IN_PHOSPHATE,
+        potassium=content(entry.potash, material.potash.value) * K_IN_POTASH,
+        own=entry.nitrogen is not None,
+    )
+
+
+def per_hectare(kilograms: float, area: float) -> float:
+    """Kilograms on an area, as [kg/ha]."""
+    return kilograms / area * M2_PER_HA
+
+
+# --- nitrogen and phosphorus ----------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NitrogenBalance:
+    """Nitrogen needed and brought [kg/ha].
+
+    Attributes
+    ----------
+    organic_matter : float
+        Of the soil [%]; ``tested`` says whether it was given.
+    tested : bool
+    need, cover, missing : tuple of (low, likely, high)
+        What the crop needs, what the cover releases, and what is left over;
+        a negative one is too much.
+    amendments : float
+        What manure and compost release in the first year.
+    verdict : str
+        ``missing``, ``about-right`` or ``too-much``.
+    need_source : str
+        Key in ``data/sources.toml``; empty where the need is assumed.
+    """
+
+    organic_matter: float
+    tested: bool
+    need: tuple[float, float, float]
+    cover: tuple[float, float, float]
+    amendments: float
+    missing: tuple[float, float, float]
+    verdict: Verdict
+    need_source: str
+
+
+def nitrogen_need(crop: Crop, organic_matter: float) -> CitedValue:
+    """Nitrogen that a crop needs on a soil [kg/ha].
+
+    Parameters
+    ----------
+    crop : Crop
+        With a table of needs.
+    organic_matter : float
+        [%].
+    """
+    return next(row.need for row in reversed(crop.nitrogen_need) if row.organic_matter.value <= organic_matter + 1e-9)
+
+
+def nitrogen_balance(
+    crop: Crop, organic_matter: float | None, cover: tuple[float, float, float], doses: tuple[Dose, ...]
+) -> NitrogenBalance:
+    """What the crop needs less what the cover and the amendments release.
+
+    Parameters
+    ----------
+    crop : Crop
+    organic_matter : float or None
+        [%]; :data:`USUAL_ORGANIC_MATTER` if not known.
+    cover : tuple of float
+        Plant-available nitrogen of the cover, low, likely and high [kg/ha].
+    doses : tuple of Dose
+    """
+    soil = USUAL_ORGANIC_MATTER if organic_matter is None else organic_matter
+    cited = nitrogen_need(crop, soil)
+    need = (
+        cited.value if cited.low is None else cited.low,
+        cited.value,
+        cited.value if cited.high is None else cited.high,
+    )
+    brought = sum(each.on_vines for each in doses)
+    missing = (need[0] - cover[2] - brought, need[1] - cover[1] - brought, need[2] - cover[0] - brought)
+    verdict: Verdict = "about-right"
+    if missing[1] > ABOUT_RIGHT:
+        verdict = "missing"
+    elif missing[1] < -ABOUT_RIGHT:
+        verdict = "too-much"
+    return NitrogenBalance(
+        organic_matter=soil,
+        tested=organic_matter is not None,
+        need=need,
+        cover=cover,
+        amendments=brought,
+        missing=missing,
+        verdict=verdict,
+        need_source=cited.source,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhosphorusLoad:
+    """Phosphorus brought against what crops take off [kg/ha].
+
+    Attributes
+    ----------
+    brought : float
+        On the ground that the plants run over.
+    on_beds : float
+        On the ground that it lies on, the most loaded.
+    removed : tuple of float
+        Least and most that vegetable crops take off in a year.
+    share : float
+        Of the amendments that would be no more than any crop takes [1].
+    years : float
+        Harvests of a middling crop that carry off what lies thickest.
+    excess, thick : bool
+        Whether it is more than any crop takes: over all that the plants run
+        over, and where it lies.
+    """
+
+    brought: float
+    on_beds: float
+    removed: tuple[float, float]
+    share: float
+    years: float
+    excess: bool
+    thick: bool
+
+
+def phosphorus_load(doses: tuple[Dose, ...]) -> PhosphorusLoad:
+    """What the amendments bring of phosphorus, against what crops take off."""
+    brought = sum(per_hectare(each.phosphorus, each.reached) for each in doses)
+    on_field = sum(per_hectare(each.phosphorus, each.area) for each in doses if each.entry.where == "field")
+    on_beds = on_field + sum(per_hectare(each.phosphorus, each.area) for each in doses if each.entry.where != "field")
+    return PhosphorusLoad(
+        brought=brought,
+        on_beds=on_beds,
+        removed=P_REMOVED,
+        share=min(1.0, P_REMOVED[1] / brought) if brought else 1.0,
+        years=on_beds / (sum(P_REMOVED) / 2),
+        excess=brought > P_REMOVED[1],
+        thick=on_beds > P_REMOVED[1],
+    )

@@ -1,0 +1,73 @@
+"""`covercrop beds`: beds, what to load, nitrogen, and the times to keep."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from covercrop.cli.shared import (
+    Commands,
+    complain,
+    field_argument,
+    fields_argument,
+    full_argument,
+    named,
+    on_argument,
+    overwrite_argument,
+    read,
+    screen,
+    show,
+)
+from covercrop.season.many import each_field, planner
+
+#: The mark of what it draws.
+BY = "covercrop beds"
+
+
+def add(commands: Commands) -> None:
+    """Add it to the parser."""
+    beds = commands.add(
+        "beds",
+        _run,
+        "what goes on the ground: beds, what to load, nitrogen, times to keep",
+        csv="print the lists of all fields for a spreadsheet",
+    )
+    fields_argument(beds)
+    field_argument(beds)
+    on_argument(beds)
+    beds.add_argument("--svg", type=Path, metavar="FILE", help="also draw the beds to scale, to print")
+    overwrite_argument(beds)
+    full_argument(beds)
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    import numpy as np
+
+    from covercrop.base.output import check_place, write_marked
+    from covercrop.beds.beds import BedPlan, make_beds
+    from covercrop.field.entries import Field
+    from covercrop.render.data import beds as bed_sheet_beds
+    from covercrop.render.data import machine
+    from covercrop.render.figures import beds as bed_drawing
+    from covercrop.render.screen import beds as bed_sheet
+
+    if arguments.svg is not None:
+        check_place(arguments.svg, BY, option="--svg", overwrite=arguments.overwrite)
+    file, today, title = read(arguments)
+    day = arguments.on or today
+    on = np.datetime64(day, "D")
+    plan = planner(day, today)
+
+    def beds(field: Field) -> BedPlan:
+        return make_beds(plan(field)[0], us=arguments.units == "us")
+
+    laid_out, problems = each_field(named(file, arguments.field), beds)
+    if arguments.svg is not None and laid_out:
+        write_marked(arguments.svg, bed_drawing.svg(laid_out), BY)
+    if arguments.json:
+        show(machine.dump(bed_sheet_beds.document(laid_out, on, problems)))
+    elif arguments.csv:
+        show(bed_sheet_beds.table_csv(laid_out))
+    else:
+        bed_sheet.show(screen(), laid_out, title=title, full=arguments.full)
+    return complain(problems)

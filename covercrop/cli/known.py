@@ -1,0 +1,49 @@
+"""`covercrop covers` and `covercrop crops`: what is known, with sources."""
+
+from __future__ import annotations
+
+import argparse
+
+from covercrop.cli.shared import Commands, screen, show
+
+
+def add(commands: Commands) -> None:
+    """Add it to the parser."""
+    for name, run, brief in (
+        ("covers", _covers, "the legume covers that are known, with sources"),
+        ("crops", _crops, "the crops that are known, with sources"),
+    ):
+        parser = commands.add(name, run, brief)
+        parser.add_argument("name", nargs="?", metavar="NAME", help="show every number of this one")
+
+
+def _covers(arguments: argparse.Namespace) -> int:
+    from covercrop.parameters import catalogue
+    from covercrop.render.data import machine
+    from covercrop.render.screen import terminal
+
+    names = (arguments.name,) if arguments.name else catalogue.cover_names()
+    records = [catalogue.cover(name) for name in names]
+    if arguments.json:
+        show(machine.dump(machine.parameter_records(records)))
+    elif arguments.name:
+        terminal.record(screen(), records[0])
+    else:
+        terminal.covers(screen(), records)
+    return 0
+
+
+def _crops(arguments: argparse.Namespace) -> int:
+    from covercrop.parameters import catalogue
+    from covercrop.render.data import machine
+    from covercrop.render.screen import terminal
+
+    names = (arguments.name,) if arguments.name else catalogue.crop_names()
+    records = [catalogue.crop(name) for name in names]
+    if arguments.json:
+        show(machine.dump(machine.parameter_records(records)))
+    elif arguments.name:
+        terminal.record(screen(), records[0])
+    else:
+        terminal.crops(screen(), records, us=arguments.units == "us")
+    return 0

@@ -1,0 +1,187 @@
+"""What the commands have in common: their options, the field file, the way out.
+
+Nothing slow is imported at module level, so that ``--help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime as dt
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from covercrop.base.errors import UnknownNameError
+from covercrop.base.streams import tell
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from covercrop.field.entries import Field, FieldFile
+    from covercrop.render.screen.terminal import Screen
+
+
+class Commands:
+    """The commands of the parser, which each command's module adds its own to."""
+
+    def __init__(self, parser: argparse.ArgumentParser) -> None:
+        self._added = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+
+    def add(
+        self,
+        name: str,
+        run: Callable[[argparse.Namespace], int],
+        brief: str,
+        units: str = "units to show",
+        csv: str = "",
+    ) -> argparse.ArgumentParser:
+        """Add a command with the options that all have.
+
+        Parameters
+        ----------
+        name : str
+        run : callable
+            Takes what was parsed, gives the exit status.
+        brief : str
+            What it does, in a line that begins with a small letter.
+        units : str
+            What ``--units`` stands for.
+        csv : str
+            What ``--csv`` prints; without it there is none.
+        """
+        added = self._added.add_parser(name, help=brief, description=f"{brief[0].upper()}{brief[1:]}.")
+        added.add_argument("--units", choices=("metric", "us"), default="metric", help=f"{units} (default: metric)")
+        form = added.add_mutually_exclusive_group()
+        form.add_argument("--json", action="store_true", help="answer as JSON")
+        if csv:
+            form.add_argument("--csv", action="store_true", help=csv)
+        added.set_defaults(run=run)
+        return added
+
+
+def fields_argument(parser: argparse.ArgumentParser) -> None:
+    """Let a command take a field file."""
+    parser.add_argument(
+        "fields", nargs="?", type=Path, metavar="FIELDS", help="field file (default: the demonstration)"
+    )
+
+
+def on_argument(parser: argparse.ArgumentParser, what: str = "the day asked about") -> None:
+    """Let a command be asked about another day than today."""
+    parser.add_argument("--on", type=date, metavar="DATE", help=f"{what}, as 2026-04-20 (default: today)")
+
+
+def field_argument(parser: argparse.ArgumentParser, more: str = "") -> None:
+    """Let a command be about some of the fields; :func:`named` finds them."""
+    parser.add_argument(
+        "--field", action="append", metavar="NAME", help=f"only this field; may be given again{more and f'; {more}'}"
+    )
+
+
+def full_argument(parser: argparse.ArgumentParser) -> None:
+    """Let a command show what its answer rests on."""
+    parser.add_argument("--full", action="store_true", help="add every assumption with its reason, and sources in full")
+
+
+def overwrite_argument(parser: argparse.ArgumentParser) -> None:
+    """Let a command replace any file; :func:`covercrop.base.output.check_place` sees to the others."""
+    parser.add_argument(
+        "--overwrite", action="store_true", help="replace a file even if it is not one that this command wrote"
+    )
+
+
+def date(text: str) -> dt.date:
+    """A date as it is typed; for ``type=``."""
+    from covercrop.field.table import FIRST_YEAR, LAST_YEAR
+
+    try:
+        day = dt.date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a date; write it as 2026-04-20") from None
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        raise argparse.ArgumentTypeError(f"{text!r} is too far off; give a day from {FIRST_YEAR} to {LAST_YEAR}")
+    return day
+
+
+def read(arguments: argparse.Namespace) -> tuple[FieldFile, dt.date, str]:
+    """The field file (or the demonstration), today's date there, and a title."""
+    from covercrop.base.shipped import data_path
+    from covercrop.field.file import check_dates, read_fields
+
+    path = arguments.fields or data_path("demo", "fields.toml", beside=("weather.csv",))
+    file = read_fields(path)
+    today = file.today or dt.date.today()
+    check_dates(file, today)
+    if arguments.fields is None:
+        return file, today, "Demonstration (an invented place)"
+    return file, today, f"{path.name}"
+
+
+def named(file: FieldFile, names: Sequence[str] | None) -> tuple[Field, ...]:
+    """The fields of a file with these names, in any spelling of case; all without names.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such field; names near matches.
+    """
+    if not names:
+        return file.fields
+    by_name = {field.name.casefold(): field for field in file.fields}
+    for name in names:
+        if name.casefold() not in by_name:
+            raise UnknownNameError("field", name, [field.name for field in file.fields])
+    return tuple(by_name[name.casefold()] for name in dict.fromkeys(names))
+
+
+def complain(problems: Sequence[tuple[str, str]]) -> int:
+    """Say which fields could not be worked out, a line each; the exit status."""
+    for name, message in problems:
+        tell(f"covercrop: {name}: {message}")
+    return 1 if problems else 0
+
+
+@contextmanager
+def progress(label: str, parts: int) -> Iterator[Callable[[float], None]]:
+    """A bar on standard error while something long runs, if that is a terminal.
+
+    Parameters
+    ----------
+    label : str
+    parts : int
+        In which the work is done.
+
+    Yields
+    ------
+    callable
+        To be told the share of the part in hand that is done; 1 ends the part.
+    """
+    from rich.console import Console
+    from rich.progress import Progress
+
+    console = Console(stderr=True)
+    if not console.is_terminal:  # even where it is told to show nothing, many a release of rich ends with an empty line
+        yield lambda _share: None
+        return
+    with Progress(console=console, transient=True) as bar:
+        task = bar.add_task(label, total=parts)
+        done = 0
+
+        def advance(share: float) -> None:
+            nonlocal done
+            bar.update(task, completed=done + share)
+            done += share >= 1
+
+        yield advance
+
+
+def screen() -> Screen:
+    """The terminal, or whatever standard output is."""
+    from covercrop.render.screen.terminal import Screen
+
+    return Screen()
+
+
+def show(text: str) -> None:
+    """Print text as it is."""
+    print(text)  # noqa: T201

@@ -1,0 +1,113 @@
+"""`covercrop sow`: which sowing date, and which cover, for the autumn ahead."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+from covercrop.cli.shared import Commands, complain, date, fields_argument, full_argument, read, screen, show
+from covercrop.season.many import each_field
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    import numpy as np
+
+    from covercrop.autumn.comparison import Autumn
+    from covercrop.field.entries import Field
+
+
+def add(commands: Commands) -> None:
+    """Add it to the parser."""
+    sow = commands.add(
+        "sow",
+        _run,
+        "which sowing date and which cover for the autumn ahead",
+        csv="print a line for each cover and sowing date",
+    )
+    fields_argument(sow)
+    sow.add_argument("--from", dest="start", type=date, metavar="DATE", help="first sowing date, as 2026-08-20")
+    sow.add_argument("--to", dest="end", type=date, metavar="DATE", help="last sowing date")
+    sow.add_argument("--plant-by", type=date, metavar="DATE", help="when the crop has to be in the ground")
+    sow.add_argument(
+        "--cover", nargs="+", action="extend", default=[], metavar="NAME", help="covers to compare (default: all)"
+    )
+    for option, default, what in (
+        ("covered", 0.8, "cover the ground before winter"),
+        ("alive", 0.9, "live through the winter"),
+        ("plantable", 0.8, "leave the ground plantable in time"),
+    ):
+        sow.add_argument(
+            f"--{option}",
+            type=_share,
+            default=default,
+            metavar="SHARE",
+            help=f"share of years in which it has to {what}, as 0.8 or 80%% (default: {default})",
+        )
+    full_argument(sow)
+
+
+def _share(text: str) -> float:
+    try:
+        share = float(text.removesuffix("%")) / (100.0 if text.endswith("%") else 1.0)
+    except ValueError:
+        share = -1.0
+    if not 0.0 <= share <= 1.0:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a share of the years; give 0.8 or 80%")
+    return share
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    from covercrop.autumn.comparison import Risk, plan_autumn
+    from covercrop.base.errors import UsageError
+    from covercrop.field.weather_source import weather_of
+    from covercrop.parameters import catalogue
+
+    for name in arguments.cover:
+        if arguments.fields is None and name.lower().endswith(".toml"):
+            raise UsageError(f"{name!r} is taken for a cover: name the field file before --cover")
+        catalogue.cover(name)  # said once, not for every field
+    if arguments.start and arguments.end and arguments.start > arguments.end:
+        raise UsageError(f"--from {arguments.start} is after --to {arguments.end}; give the earlier date first")
+    file, today, title = read(arguments)
+    on = _day(today)
+    risk = Risk(established=arguments.covered, survives=arguments.alive, plantable=arguments.plantable)
+
+    def compare(field: Field) -> Autumn:
+        return plan_autumn(
+            field,
+            weather_of(field, today),
+            on,
+            covers=arguments.cover,
+            start=_asked(arguments.start),
+            end=_asked(arguments.end),
+            plant_by=_asked(arguments.plant_by),
+            risk=risk,
+        )
+
+    answers, problems = each_field(file.fields, compare)
+    us = arguments.units == "us"
+    if arguments.json:
+        from covercrop.render.data import machine
+        from covercrop.render.data import sowing as sowing_data
+
+        show(machine.dump(sowing_data.sow(answers, on, problems)))
+    elif arguments.csv:
+        from covercrop.render.data import sowing as sowing_data
+
+        show(sowing_data.sow_csv(answers, us=us))
+    else:
+        from covercrop.render.screen import sowing
+
+        sowing.sow(screen(), answers, title=title, us=us, full=arguments.full)
+    return complain(problems)
+
+
+def _day(day: dt.date) -> np.datetime64:
+    import numpy as np
+
+    return np.datetime64(day, "D")
+
+
+def _asked(day: dt.date | None) -> np.datetime64 | None:
+    return None if day is None else _day(day)

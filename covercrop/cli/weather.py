@@ -1,0 +1,39 @@
+"""`covercrop weather`: which weather is used, and how good it is."""
+
+from __future__ import annotations
+
+import argparse
+
+from covercrop.cli.shared import Commands, complain, fields_argument, read, screen, show
+from covercrop.season.many import each_field
+
+
+def add(commands: Commands) -> None:
+    """Add it to the parser."""
+    weather = commands.add("weather", _run, "which weather is used, how complete it is, what was flagged")
+    fields_argument(weather)
+    weather.add_argument("--fetch", action="store_true", help="fetch station data now and keep them")
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    from covercrop.field.weather_source import described, weather_of
+    from covercrop.render.data import machine
+    from covercrop.render.screen import terminal
+    from covercrop.weather.daily import summary
+    from covercrop.weather.sharing import SharedWeather
+
+    file, today, _ = read(arguments)
+    shared = SharedWeather()
+    found, problems = each_field(
+        file.fields, lambda field: (field, weather_of(field, today, refresh=arguments.fetch, shared=shared))
+    )
+    if arguments.json:
+        entries = [(field.name, record, summary(record)) for field, record in found]
+        show(machine.dump(machine.weather(entries, today, problems)))
+    else:
+        to = screen()
+        for record in {id(record): record for _, record in found}.values():
+            users = [field for field, used in found if used is record]
+            names = [field.name for field in users]
+            terminal.weather(to, names, described(users[0]), record, summary(record), us=arguments.units == "us")
+    return complain(problems)

@@ -1,0 +1,363 @@
+"""The field file: what a grower writes down about each field.
+
+Reading never changes the file.  Every message names the file, the field, the
+key and the value found, and says what would be right.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import tomllib
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+from covercrop.base import units
+from covercrop.base.errors import FieldFileError, ParameterError
+from covercrop.base.reading import read_whole
+from covercrop.base.records import Units
+from covercrop.field import bed_entries
+from covercrop.field.entries import UNITS, CoverEntry, CropEntry, Field, FieldFile, ScoutingNote, WeatherEntry
+from covercrop.field.table import Table
+from covercrop.field.table import shown as _shown
+from covercrop.models import seedling_disease, soil_temperature, termination
+from covercrop.parameters import catalogue
+from covercrop.parameters.own_bloom import Calibration, read_calibration
+from covercrop.parameters.traits import Cover
+
+Value = TypeVar("Value")
+
+_FIELD = (
+    "name",
+    "latitude",
+    "longitude",
+    "elevation_m",
+    "area_m2",
+    "area_ft2",
+    "cover",
+    "weather",
+    "crop",
+    "scouting",
+    "beds",
+    "amendment",
+    "soil",
+)
+_COVER = ("species", "cultivar", "sown", "turned_under", "terminate", "calibration")
+_WEATHER = ("file", "station", "units")
+_CROP = ("name", "method", "ground_cover", "days_to_maturity", "planted")
+_SCOUTING = (
+    "date",
+    "bloom_percent",
+    "bbch",
+    "note",
+    "soil_c",
+    "soil_f",
+    "height_cm",
+    "height_in",
+    "dry_matter_kg_ha",
+    "dry_matter_lb_acre",
+    "nitrogen_percent",
+)
+
+
+def _named(lookup: Callable[..., Value], table: Table, *arguments: Any) -> Value:
+    try:
+        return lookup(*arguments)
+    except ParameterError as error:
+        raise FieldFileError(f"{table.where}: {error}") from None
+
+
+def _calibration(table: Table, folder: Path, cover: Cover, cultivar: str) -> Calibration | None:
+    """The own numbers that a field names, if they are of the cover and cultivar that it has."""
+    name = table.text("calibration", "name the file that covercrop calibrate wrote, relative to the field file", "")
+    if not name:
+        return None
+    calibration = _named(read_calibration, table, folder / name)
+    if calibration.cover != cover.key:
+        raise table.fail(
+            "calibration", f"was fitted to {calibration.cover}, and this field has {cover.key}; name another"
+        )
+    if calibration.cultivar.casefold() != cultivar.casefold():
+        other = repr(calibration.cultivar) if calibration.cultivar else "records that name no cultivar"
+        here = f"has cultivar = {cultivar!r}" if cultivar else "names no cultivar"
+        raise table.fail("calibration", f"was fitted to {other}, and this field {here}; make the two the same")
+    return calibration
+
+
+def _cover(table: Table, folder: Path) -> CoverEntry:
+    named = table.text("species", 'name the cover, such as "crimson-clover" (see: covercrop covers)')
+    cover = _named(catalogue.cover, table, named)
+    cultivar = table.text("cultivar", "name the cultivar, or leave the line out", "")
+    calibration = _calibration(table, folder, cover, cultivar)
+    if cultivar and calibration is None:
+        cultivar = _named(catalogue.cultivar, table, cover, cultivar).name
+    entry = CoverEntry(
+        species=cover.key,
+        cultivar=cultivar,
+        sown=table.date("sown"),
+        turned_under=table.date("turned_under", None),
+        terminate=table.choice("terminate", termination.METHODS, "turn-under"),
+        calibration=calibration,
+    )
+    if entry.turned_under is not None and entry.turned_under <= entry.sown:
+        raise table.fail("turned_under", f"is not after sowing on {entry.sown}")
+    return entry
+
+
+def _weather(table: Table, folder: Path) -> WeatherEntry:
+    file = table.text("file", "name the weather file, relative to the field file", "")
+    return WeatherEntry(
+        file=folder / file if file else None,
+        station=table.text("station", "give the station's id as text", ""),
+        units=cast("Units", table.choice("units", UNITS, "metric")),
+    )
+
+
+def _crop(table: Table, cover: CoverEntry) -> CropEntry:
+    name = table.text("name", 'name the crop that follows, such as "pumpkin" (see: covercrop crops)')
+    name = _named(catalogue.crop, table, name).key
+    planted = table.date("planted", None)
+    if planted is not None and cover.turned_under is None:
+        raise table.fail("planted", "the cover is still standing; give turned_under in [field.cover] too")
+    if planted is not None and cover.turned_under is not None and planted <= cover.turned_under:
+        raise table.fail("planted", f"is not after turning under on {cover.turned_under}")
+    return CropEntry(
+        name=name,
+        method=table.choice("method", tuple(seedling_disease.DISEASE_DAYS), "direct-seed"),
+        ground_cover=table.choice("ground_cover", soil_temperature.GROUND_COVERS, "bare"),
+        days_to_maturity=table.number("days_to_maturity", 20, 250, "give the days on the seed packet, 20 to 250", None),
+        planted=planted,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Unit:
+    """A key of a measurement: its unit in words, what is believed in it, and the way to the metric one."""
+
+    key: str
+    words: str
+    low: float
+    high: float
+    to_metric: Callable[[float], float] = float
+
+
+#: What a note may measure, each in the metric and in the US unit.
+_MEASURED = {
+    "soil": (
+        _Unit("soil_c", "degC", -20, 45),
+        _Unit("soil_f", "degF", -4, 113, units.celsius_from_fahrenheit),
+    ),
+    "height": (
+        _Unit("height_cm", "cm", 1, 300),
+        _Unit("height_in", "inches", 0.5, 120, lambda inches: inches * units.M_PER_IN * 100),
+    ),
+    "dry weight": (
+        _Unit("dry_matter_kg_ha", "kg/ha (the dry grams of a square metre, times 10)", 50, 20_000),
+        _Unit(
+            "dry_matter_lb_acre",
+            "lb/acre (the dry grams of a square foot, times 96)",
+            45,
+            18_000,
+            lambda pounds: pounds * units.KG_HA_PER_LB_ACRE,
+        ),
+    ),
+}
+
+
+def _measured(table: Table, name: str) -> float | None:
+    """A measurement that may stand in the metric or in the US unit, as metric."""
+    metric, us = _MEASURED[name]
+    values = [
+        table.number(
+            unit.key,
+            unit.low,
+            unit.high,
+            f"give the {name} in {unit.words}, {unit.low:,g} to {unit.high:,g}; in {other.words.split(' (')[0]} it is "
+            f"{other.key} (scout: --units {system})",
+            None,
+        )
+        for unit, other, system in ((metric, us, "us"), (us, metric, "metric"))
+    ]
+    if None not in values:
+        raise table.fail(us.key, f"{metric.key} is given too; keep one of them")
+    found = [unit.to_metric(value) for unit, value in zip((metric, us), values, strict=True) if value is not None]
+    return found[0] if found else None
+
+
+def _note(table: Table, cover: CoverEntry) -> ScoutingNote:
+    percent = table.number("bloom_percent", 0, 100, "give 0 to 100", None)
+    bbch = table.number("bbch", 0, 99, "give a BBCH stage, 0 to 99", None)
+    if percent is not None and bbch is not None:
+        raise FieldFileError(f"{table.where}: give bloom_percent or bbch, not both")
+    if bbch is not None and bbch != int(bbch):
+        raise table.fail("bbch", "give a whole number, such as 60")
+    note = ScoutingNote(
+        date=table.date("date"),
+        bloom_percent=percent,
+        bbch=None if bbch is None else int(bbch),
+        note=table.text("note", "write some words, or leave the line out", ""),
+        soil_c=_measured(table, "soil"),
+        height_cm=_measured(table, "height"),
+        dry_matter_kg_ha=_measured(table, "dry weight"),
+        nitrogen_percent=table.number("nitrogen_percent", 0.3, 8, "give % N of the dry weight, 0.3 to 8", None),
+    )
+    if not note.of_the_stand and note.soil_c is None:
+        raise FieldFileError(
+            f"{table.where}: give bloom_percent or bbch, or what was measured: {', '.join(_SCOUTING[4:])}"
+        )
+    if note.date <= cover.sown:
+        raise table.fail("date", f"is not after sowing on {cover.sown}")
+    if cover.turned_under is not None and note.date > cover.turned_under and note.of_the_stand:
+        raise table.fail(
+            "date", f"is after turning under on {cover.turned_under}; mend one of the two, or note the soil alone"
+        )
+    return note
+
+
+def _field(where: str, raw: Any, folder: Path) -> Field:
+    named = raw.get("name") if isinstance(raw, dict) else None
+    table = Table(f'{where} "{named}"' if isinstance(named, str) else where, raw, _FIELD)
+    name = table.text("name", "give the field a name")
+    cover = _cover(table.below("cover", _COVER, "it says what was sown, and when"), folder)
+    crop = _crop(table.below("crop", _CROP, "it says what is to follow the cover"), cover)
+    area = table.number("area_m2", 0.1, 1e8, "give the area in square metres", None)
+    square_feet = table.number("area_ft2", 1, 1e9, "give the area in square feet", None)
+    if area is not None and square_feet is not None:
+        raise table.fail("area_ft2", "area_m2 is given too; keep one of them")
+    if square_feet is not None:
+        area = square_feet * units.M_PER_FT**2
+    scouting = table.table.get("scouting", [])
+    if not isinstance(scouting, list):
+        raise table.fail("scouting", "write each note as its own [[field.scouting]]")
+    return Field(
+        name=name,
+        latitude=table.number("latitude", -90, 90, "give degrees north of the equator, -90 to 90"),
+        longitude=table.number("longitude", -180, 180, "give degrees east of Greenwich, -180 to 180"),
+        elevation_m=table.number("elevation_m", -430, 6000, "give metres above the sea", None),
+        area_m2=area,
+        cover=cover,
+        weather=_weather(table.below("weather", _WEATHER, default={}), folder),
+        crop=crop,
+        scouting=tuple(
+            sorted(
+                (
+                    _note(Table(f"{table.where}: scouting {number}", raw_note, _SCOUTING), cover)
+                    for number, raw_note in enumerate(scouting, start=1)
+                ),
+                key=lambda note: note.date,
+            )
+        ),
+        beds=bed_entries.beds(table, crop.ground_cover),
+        amendments=bed_entries.amendments(table),
+        soil=bed_entries.soil(table),
+    )
+
+
+_HOW_TO_WRITE = "write texts and names in quotes, numbers with a point, dates as 2026-04-20"
+
+
+def _line_named(error: tomllib.TOMLDecodeError, text: str) -> str:
+    """The line that a message names, as it stands in the file."""
+    number = re.search(r"at line (\d+)", str(error))
+    lines = text.split("\n")
+    return f": {_shown(lines[int(number[1]) - 1].strip())}" if number else ""
+
+
+def read_fields(path: Path) -> FieldFile:
+    """Read a field file.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+
+    Returns
+    -------
+    FieldFile
+
+    Raises
+    ------
+    FieldFileError
+        If the file cannot be read, or something in it is not what it should
+        be; the line names the place, the value and the way out.
+    """
+    return parse_fields(path, read_bytes(path))
+
+
+def read_bytes(path: Path) -> bytes:
+    """The bytes of a field file.
+
+    Raises
+    ------
+    FieldFileError
+        If there is no such file, or it cannot be read.
+    """
+    try:
+        return read_whole(path)
+    except FileNotFoundError:
+        raise FieldFileError(f"{path}: no such file; give the path of your field file") from None
+    except IsADirectoryError:
+        raise FieldFileError(f"{path}: is a folder; give the path of a field file in it") from None
+    except OSError as error:
+        raise FieldFileError(f"{path}: cannot be read ({error.strerror}); give the path of your field file") from None
+
+
+def parse_fields(path: Path, content: bytes) -> FieldFile:
+    """The field file that some bytes make.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Where they stand, or will stand.
+    content : bytes
+
+    Raises
+    ------
+    FieldFileError
+        As :func:`read_fields`.
+    """
+    try:
+        text = content.decode("utf-8-sig")  # some editors put a mark before the first character
+        raw = tomllib.loads(text)
+    except UnicodeDecodeError as error:
+        raise FieldFileError(f"{path}: byte {error.start} is not UTF-8 text; save the file as UTF-8") from None
+    except tomllib.TOMLDecodeError as error:
+        raise FieldFileError(f"{path}: not TOML: {error}{_line_named(error, text)}; {_HOW_TO_WRITE}") from None
+    except (ValueError, RecursionError) as error:
+        raise FieldFileError(f"{path}: cannot be read ({error}); give the path of a plain field file") from None
+    top = Table(str(path), raw, ("field", "today"))
+    entries = raw.get("field", [])
+    if not isinstance(entries, list) or not entries:
+        raise FieldFileError(f"{path}: no field in it; begin each with a line [[field]]")
+    fields = tuple(
+        _field(f"{path}: field {number}", entry, path.parent) for number, entry in enumerate(entries, start=1)
+    )
+    seen: set[str] = set()
+    for field in fields:
+        if field.name in seen:
+            raise FieldFileError(f'{path}: two fields are named "{field.name}"; give each its own name')
+        seen.add(field.name)
+    return FieldFile(path=path, fields=fields, today=top.date("today", None))
+
+
+def check_dates(file: FieldFile, today: dt.date) -> None:
+    """Refuse what cannot have happened yet.
+
+    Raises
+    ------
+    FieldFileError
+        If a cover is sown, turned under, planted or scouted after ``today``.
+    """
+    for field in file.fields:
+        events = [
+            ("sown", field.cover.sown),
+            ("turned_under", field.cover.turned_under),
+            ("planted", field.crop.planted),
+            *(("scouting date", note.date) for note in field.scouting),
+        ]
+        for key, day in events:
+            if day is not None and day > today:
+                raise FieldFileError(
+                    f'{file.path}: field "{field.name}": {key} = {day} is after {today}, today; mend the date'
+                )

@@ -1,0 +1,324 @@
+"""What is left of a cover after it is turned under, and the nitrogen it has let go.
+
+The residue is three pools (carbohydrate, cellulose, lignin), each of which
+loses a fixed share a day in warm, moist soil with nitrogen enough (Seligman
+and van Keulen 1981).  Cold, drought and too little nitrogen slow all three
+alike, so what is left depends only on the *effective days* since turning
+under: the sum of the daily product of the factors.  That sum is taken once,
+and every question becomes a threshold on it.
+
+Three published temperature factors disagree by up to two times in spring
+soils, and they change places as it gets warmer.  The cases are therefore what
+the three say of each day: ``slow`` the lowest, ``likely`` the middle, ``fast``
+the highest, so that slow is never faster than fast.  From 11 to 20 degC:
+
+=============  ==========  =====================================  =====================
+factor         case there  equation                               source
+=============  ==========  =====================================  =====================
+``sigmoid``    slow        0.1 + 0.9 T / (T + exp(9.93-0.312 T))  Neitsch et al. (2011)
+``quadratic``  likely      (T / 32)**2                            Probert et al. (1998)
+``linear``     fast        (T - 5) / 30                           Godwin, Jones (1991)
+=============  ==========  =====================================  =====================
+
+Each is kept between 0 and 1.  What the soil's water allows comes from
+:mod:`covercrop.models.soil_water`; left out, the ground is taken to be moist.
+
+References
+----------
+Seligman, N.G., van Keulen, H. (1981); Godwin, D.C., Jones, C.A. (1991),
+    Agronomy Monograph 31; Probert, M.E., et al. (1998), Agricultural Systems
+    56, 1-28: numbers as later work quotes them.
+Neitsch, S.L., Arnold, J.G., Kiniry, J.R., Williams, J.R. (2011). Theoretical
+    documentation, version 2009, eq. 3:1.2.1 to 3:1.2.8. Texas Water Resources
+    Institute.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from covercrop.base.arrays import Array
+from covercrop.base.errors import UnknownNameError
+from covercrop.models.degree_days import accumulate, crossing
+
+if TYPE_CHECKING:
+    from covercrop.parameters.traits import Residue
+
+
+CASES = ("slow", "likely", "fast")
+
+#: Rate of carbohydrate, cellulose and lignin in warm, moist soil [1/d].
+RATES = (0.2, 0.05, 0.0095)
+
+#: Share of the carbohydrates, and of the whole, at or below which the ground
+#: is called clear; the first of the two counts.  Assumed: no source gives a
+#: threshold for planting.  The carbohydrates feed the seedling diseases and
+#: draw the flies; half of the mass gone is when a spade no longer turns up
+#: green stems.
+CARBOHYDRATE_CLEAR = 0.10
+MASS_CLEAR = 0.50
+
+#: Days after turning under within which residue is first looked for.
+SOON = 100
+
+#: Standard normal draw at which the slow and the fast case stand: between
+#: them lie 80 % of the members.
+CASE_DRAW = 1.2816
+
+
+# --- factors --------------------------------------------------------------------------------------
+
+
+def linear_factor(soil_c: ArrayLike) -> Array:
+    """Temperature factor of Godwin and Jones (1991) [1], from the soil temperature [degC]."""
+    return np.clip((np.asarray(soil_c, dtype=np.float64) - 5.0) / 30.0, 0.0, 1.0)
+
+
+def quadratic_factor(soil_c: ArrayLike) -> Array:
+    """Temperature factor of Probert et al. (1998) [1], from the soil temperature [degC]."""
+    return np.clip(np.asarray(soil_c, dtype=np.float64) / 32.0, 0.0, 1.0) ** 2
+
+
+def sigmoid_factor(soil_c: ArrayLike) -> Array:
+    """Temperature factor of Neitsch et al. (2011), eq. 3:1.2.1 [1], from the soil temperature [degC].
+
+    There is no decay at or below 0 degC.
+    """
+    soil = np.asarray(soil_c, dtype=np.float64)
+    warm = np.clip(soil, 0.0, 60.0)  # far beyond where it has levelled off, and before exp() underflows
+    factor = 0.9 * warm / (warm + np.exp(9.93 - 0.312 * warm)) + 0.1
+    return np.where(soil <= 0.0, 0.0, np.where(np.isnan(soil), np.nan, np.minimum(factor, 1.0)))
+
+
+def temperature_factor(soil_c: ArrayLike, case: str = "likely") -> Array:
+    """Share of the full rate that the soil temperature allows.
+
+    Parameters
+    ----------
+    soil_c : array_like, shape (..., day)
+        Daily soil temperature [degC].
+    case : str
+        One of :data:`CASES`.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., day)
+        Lowest, middle or highest of the three published factors on that day
+        [1].
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such case.
+    """
+    if case not in CASES:
+        raise UnknownNameError("decomposition case", case, CASES)
+    return temperature_factors(soil_c)[case]
+
+
+def temperature_factors(soil_c: ArrayLike) -> dict[str, Array]:
+    """The factor of each case (:func:`temperature_factor`), worked out together."""
+    first, second, third = linear_factor(soil_c), quadratic_factor(soil_c), sigmoid_factor(soil_c)
+    low, high = np.minimum(first, second), np.maximum(first, second)
+    return {
+        "slow": np.minimum(low, third),
+        "likely": np.maximum(low, np.minimum(high, third)),
+        "fast": np.maximum(high, third),
+    }
+
+
+def carbon_nitrogen_factor(carbon_nitrogen: ArrayLike) -> Array:
+    """Share of the full rate that the residue's C:N ratio allows [1].
+
+    Notes
+    -----
+    exp(-0.693 (R - 25) / 25), at most 1 (Neitsch et al. 2011, eq. 3:1.2.5).
+    """
+    ratio = np.asarray(carbon_nitrogen, dtype=np.float64)
+    return np.minimum(1.0, np.exp(-0.693 * (ratio - 25.0) / 25.0))
+
+
+def effective_days(
+    soil_c: ArrayLike, carbon_nitrogen: float, *, case: str = "likely", moisture: ArrayLike = 1.0
+) -> Array:
+    """Running sum of days' worth of decay at the full rate.
+
+    Parameters
+    ----------
+    soil_c : array_like, shape (..., day)
+        Daily soil temperature [degC].
+    carbon_nitrogen : float
+        C:N ratio of the residue.
+    case : str
+        One of :data:`CASES`.
+    moisture : array_like, shape (..., day), optional
+        Share of the full rate that soil water allows
+        (:func:`covercrop.models.soil_water.moisture`); 1, moist, by default.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., day)
+        [d]; NaN from the first day without a temperature on.
+    """
+    daily = temperature_factor(soil_c, case) * np.asarray(moisture, dtype=np.float64)
+    return accumulate(daily * carbon_nitrogen_factor(carbon_nitrogen))
+
+
+# --- pools ----------------------------------------------------------------------------------------
+
+
+def pools_left(effective: ArrayLike, fractions: Sequence[float]) -> Array:
+    """What is left of each pool, as a share of the whole residue.
+
+    Parameters
+    ----------
+    effective : array_like, shape (...)
+        Effective days since turning under [d].
+    fractions : sequence of float
+        Carbohydrate, cellulose and lignin in the residue as turned under;
+        they sum to 1.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., 3)
+        [1].
+    """
+    decay = np.exp(-np.multiply.outer(np.asarray(effective, dtype=np.float64), np.array(RATES)))
+    return np.asarray(decay * np.asarray(fractions, dtype=np.float64))
+
+
+def mass_left(effective: ArrayLike, fractions: Sequence[float]) -> Array:
+    """What is left of the residue, as a share of its mass when it was turned under [1].
+
+    Takes what :func:`pools_left` takes.
+    """
+    return np.asarray(pools_left(effective, fractions).sum(axis=-1))
+
+
+@cache
+def days_to_clear(fractions: tuple[float, float, float]) -> float:
+    """Effective days until the carbohydrates or the whole are down to where the ground is called clear.
+
+    Parameters
+    ----------
+    fractions : tuple of float
+        Carbohydrate, cellulose and lignin; they sum to 1.
+
+    Returns
+    -------
+    float
+        [d].
+    """
+    low, high = 0.0, -float(np.log(CARBOHYDRATE_CLEAR)) / RATES[0]
+    if float(mass_left(high, fractions)) > MASS_CLEAR:
+        return high
+    for _ in range(50):
+        middle = (low + high) / 2
+        if float(mass_left(middle, fractions)) > MASS_CLEAR:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def fractions(residue: Residue) -> tuple[float, float, float]:
+    """Carbohydrate, cellulose and lignin of a cover's residue."""
+    return residue.carbohydrate.value, residue.cellulose.value, residue.lignin.value
+
+
+def residue_clear(
+    soil_c: ArrayLike,
+    start: ArrayLike,
+    residue: Residue,
+    *,
+    draw: ArrayLike = 0.0,
+    moisture: ArrayLike = 1.0,
+) -> Array:
+    """Day on which the residue no longer stands in the way of seed.
+
+    Parameters
+    ----------
+    soil_c : array_like, shape (..., day)
+        Daily soil temperature [degC].
+    start : array_like, shape (..., k)
+        Day index of turning under, which itself does not count.
+    residue : Residue
+        What was turned under.
+    draw : array_like, shape (..., k), optional
+        Standard normal: 0 is the likely case, :data:`CASE_DRAW` the fast and
+        minus that the slow one; between and beyond them the date is drawn
+        out in a straight line.
+    moisture : array_like, shape (..., day), optional
+        Share of the full rate that soil water allows; 1 by default.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., k)
+        Day index; NaN where it is not reached.
+    """
+    side = np.asarray(draw, dtype=np.float64) / CASE_DRAW
+    begin = np.asarray(start, dtype=np.float64) + 1
+    if side.ndim > 0:
+        begin = np.atleast_1d(begin)
+    need = days_to_clear(fractions(residue))
+    soil, water = np.asarray(soil_c, dtype=np.float64), np.asarray(moisture, dtype=np.float64)
+    # What lies before turning under plays no part.
+    skipped = max(int(np.min(begin, initial=soil.shape[-1], where=~np.isnan(begin))), 0)
+    wanted = ("likely", "slow", "fast") if np.any(side) else ("likely",)
+
+    def days_within(count: int) -> list[Array]:
+        until = slice(skipped, skipped + count)
+        factors = temperature_factors(soil[..., until])
+        other = carbon_nitrogen_factor(residue.carbon_nitrogen.value) * (water[..., until] if water.ndim else water)
+        totals = (accumulate(factors[case] * other) for case in wanted)
+        return [np.asarray(crossing(total, need, begin - skipped)) + skipped for total in totals]
+
+    # Most of it is gone within a season; the rest of the days is looked at only where it is not.
+    found = days_within(SOON)
+    if any(np.isnan(day).any() for day in found):
+        found = days_within(soil.shape[-1])
+    likely = found[0]
+    if not np.any(side):
+        return likely + np.zeros_like(side)
+    slow, fast = found[1:]
+    shifted = np.where(side < 0, likely + (likely - slow) * side, likely + (fast - likely) * side)
+    exact = np.where(side == 0, likely, shifted)  # a slow case that is not reached says nothing of the likely one
+    return np.asarray(np.maximum(np.ceil(exact - 1e-9), begin))
+
+
+def nitrogen_released(
+    soil_c: ArrayLike, start: ArrayLike, residue: Residue, *, case: str = "likely", moisture: ArrayLike = 1.0
+) -> Array:
+    """Share of the plant-available nitrogen released by each day.
+
+    Follows the share of the residue that has decomposed.  Warm soil
+    releases so; below about 15 degC ammonium comes with a lag that no
+    published number fits, so early figures from cold soil are too high.
+
+    Parameters
+    ----------
+    soil_c : array_like, shape (..., day)
+        Daily soil temperature [degC].
+    start : array_like, shape (...)
+        Day index of turning under.
+    residue : Residue
+    case : str
+        One of :data:`CASES`.
+    moisture : array_like, shape (..., day), optional
+        Share of the full rate that soil water allows; 1 by default.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., day)
+        0 until turned under, then rising towards 1; NaN where not known.
+    """
+    soil = np.asarray(soil_c, dtype=np.float64)
+    turned_under = np.asarray(start, dtype=np.float64)[..., np.newaxis]
+    buried = np.where(np.arange(soil.shape[-1]) > turned_under, 1.0, 0.0)
+    since = effective_days(soil, residue.carbon_nitrogen.value, case=case, moisture=buried * np.asarray(moisture))
+    return np.where(np.isnan(turned_under), np.nan, 1.0 - mass_left(since, fractions(residue)))

@@ -1,0 +1,108 @@
+"""Frost in spring and autumn: the days between which it does not freeze."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from covercrop.base.arrays import Array
+from covercrop.base.records import CitedValue
+from covercrop.base.units import celsius_from_fahrenheit
+from covercrop.models.degree_days import first_day
+from covercrop.models.season_calendar import HALF_YEAR
+
+#: A hard frost, by which the trade counts back to sow.
+HARD_FROST = CitedValue(
+    value=celsius_from_fahrenheit(28.0),
+    unit="degC",
+    printed="28 degF",
+    basis="measured",
+    source="phillips2014",
+    locator="hard frost: below 28 degF",
+)
+
+
+def freeze_free_from(tmin: ArrayLike, midwinter: float, threshold: float = 0.0) -> Array:
+    """First day of spring after which it does not freeze again before midsummer.
+
+    Parameters
+    ----------
+    tmin : array_like, shape (..., day)
+        Daily minimum [degC].
+    midwinter : float
+        Day index of 1 January, south of the equator 1 July.
+    threshold : float
+        Temperature at or below which it freezes [degC].
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Day index, the day after the last freeze; midwinter where there is
+        none.  NaN where a later day is not known, or midsummer lies off the axis.
+    """
+    cold = np.asarray(tmin, dtype=np.float64)
+    begin, end = int(max(midwinter, 0)), int(midwinter) + HALF_YEAR
+    spring = cold[..., begin : max(end, 0)]
+    if spring.shape[-1] == 0 or end > cold.shape[-1]:
+        return np.full(cold.shape[:-1], np.nan)
+    # Counted from the back: a day that is not known hides whether it froze.
+    backwards = ~(spring > threshold)[..., ::-1]
+    after = spring.shape[-1] - np.where(backwards.any(axis=-1), backwards.argmax(axis=-1), spring.shape[-1])
+    last = np.take_along_axis(spring, np.maximum(after - 1, 0)[..., np.newaxis], axis=-1)[..., 0]
+    return np.where((after > 0) & np.isnan(last), np.nan, begin + after.astype(np.float64))
+
+
+def first_autumn_freeze(tmin: ArrayLike, midwinter: float, threshold: float = 0.0) -> Array:
+    """First day after midsummer on which it freezes.
+
+    Parameters
+    ----------
+    tmin : array_like, shape (..., day)
+        Daily minimum [degC].
+    midwinter : float
+        Day index of 1 January, south of the equator 1 July.
+    threshold : float
+        Temperature at or below which it freezes [degC].
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Day index; NaN where there is none.  Days that are not known are
+        passed over.
+    """
+    begin = int(max(midwinter + HALF_YEAR, 0))
+    freezes = np.asarray(tmin, dtype=np.float64)[..., begin:] <= threshold
+    if freezes.shape[-1] == 0:
+        return np.full(freezes.shape[:-1], np.nan)
+    return begin + first_day(freezes)
+
+
+def freeze_free_date(free_from: ArrayLike, risk: float = 0.1) -> Array:
+    """Day from which on the risk of another spring freeze is no greater than asked for.
+
+    Parameters
+    ----------
+    free_from : array_like, shape (..., year)
+        Day index from which each year is free (:func:`freeze_free_from`);
+        years that are NaN are left out.
+    risk : float
+        Share of years that may still have a freeze on that day or later.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Day index; NaN if no year is known.
+
+    Notes
+    -----
+    The convention is that of the NOAA freeze probabilities: in spring the
+    10 % date is the one *after* which one year in ten has that temperature or
+    a lower one, so less risk means a later date.
+    """
+    days = np.sort(np.atleast_1d(np.asarray(free_from, dtype=np.float64)), axis=-1)  # NaN sorts last
+    known = (~np.isnan(days)).sum(axis=-1)
+    later = np.floor(risk * known + 1e-9).astype(np.intp)
+    place = np.maximum(known - 1 - later, 0)
+    if days.shape[-1] == 0:
+        return np.full(days.shape[:-1], np.nan)
+    return np.asarray(np.take_along_axis(days, place[..., np.newaxis], axis=-1)[..., 0])

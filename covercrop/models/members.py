@@ -1,0 +1,158 @@
+"""Members, their weights, and what they say together.
+
+A member is one past year's weather for the rest of the season (axis ``year``)
+times one draw of the plant's and the soil's uncertain numbers (axis
+``draw``).  The draws are not random: they are an evenly spread set of
+points, so that the same field gives the same answer twice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covercrop.base.arrays import Array
+
+DRAWS = 64
+
+#: The interval shown: 80 %.
+EARLY, MEDIAN, LATE = 0.1, 0.5, 0.9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Draws:
+    """Standard normal draws, one array of shape (draw,) a quantity."""
+
+    requirement: Array
+    seed: Array
+    residue: Array
+    soil: Array
+    cold: Array
+    dry_matter: Array
+
+
+#: Day indexes that lie within so many days are tallied.
+_FEW_DAYS = 2000
+
+#: The six of the first nine primes whose points are least correlated.
+_PRIMES = (2, 11, 13, 17, 19, 23)
+
+
+@cache
+def standard_draws(count: int = DRAWS) -> Draws:
+    """Evenly spread standard normal draws.
+
+    Parameters
+    ----------
+    count : int
+
+    Returns
+    -------
+    Draws
+        Each array has mean 0 and, but for the missing tails, variance 1.
+
+    Notes
+    -----
+    The ``n``-th point takes the fractional parts of ``n`` times the square
+    roots of six primes (Richtmyer's sequence), which fill the unit cube
+    evenly.  Each dimension is then ranked, so that every single quantity takes
+    exactly the midpoints of ``count`` equal shares.
+    """
+    normal = NormalDist()
+    middles = np.array([normal.inv_cdf((place + 0.5) / count) for place in range(count)])
+    arrays = {}
+    for name, prime in zip(Draws.__slots__, _PRIMES, strict=True):
+        values = middles[np.argsort(np.argsort(np.arange(1, count + 1) * np.sqrt(prime) % 1))]
+        values.setflags(write=False)
+        arrays[name] = values
+    return Draws(**arrays)
+
+
+def quantiles(values: Array, weights: Array, shares: tuple[float, ...] = (EARLY, MEDIAN, LATE)) -> Array:
+    """Weighted quantiles of day indexes, some of which may not be reached.
+
+    Parameters
+    ----------
+    values : numpy.ndarray, shape (..., *member)
+        Day indexes; NaN where not reached, which counts as later than all.
+    weights : numpy.ndarray, shape (*member)
+        Those of the members, on any number of axes; need not sum to 1.
+    shares : tuple of float
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., len(shares))
+        NaN for a share that falls among the members that do not get there.
+    """
+    leading = values.shape[: values.ndim - weights.ndim]
+    rows, weight = values.reshape(-1, weights.size), weights.ravel()
+    total = weight.sum()
+    if total <= 0:
+        return np.full((*leading, len(shares)), np.nan)
+    wanted = np.asarray(shares) * total * (1 - 1e-9)
+    found = _tallied(rows, weight, wanted)
+    if found is None:
+        found = np.stack([_sorted(row, weight, wanted) for row in rows])
+    return found.reshape(*leading, len(shares))
+
+
+def _sorted(values: Array, weights: Array, wanted: Array) -> Array:
+    """The values at which the running sum of the weights comes to what is wanted."""
+    order = np.argsort(values)  # NaN sorts last
+    places = np.searchsorted(np.cumsum(weights[order]), wanted)
+    return values[order[np.minimum(places, order.size - 1)]]
+
+
+def _tallied(rows: Array, weights: Array, wanted: Array) -> Array | None:
+    """The same, row by row, where all are whole days of a few years, which is quicker than to sort them; else None."""
+    first, last = np.fmin.reduce(rows, axis=None), np.fmax.reduce(rows, axis=None)
+    if not (np.isfinite(last) and last - first < _FEW_DAYS):
+        return None
+    missing = int(last - first) + 1
+    place = np.where(np.isnan(rows), last + 1, rows) - first
+    whole = place.astype(np.intp)
+    if (whole != place).any():
+        return None
+    days = first + np.arange(missing + 1.0)
+    days[missing] = np.nan
+    whole += np.arange(len(rows))[:, np.newaxis] * days.size
+    tally = np.bincount(whole.ravel(), np.broadcast_to(weights, rows.shape).ravel(), len(rows) * days.size)
+    climbing = np.cumsum(tally.reshape(-1, days.size), axis=1)
+    places = np.stack([(climbing < share).sum(axis=1) for share in wanted], axis=-1)
+    return days[np.minimum(places, missing)]
+
+
+def share_by(values: Array, weights: Array, day: float) -> float:
+    """Weighted share of members that have reached a stage by a day.
+
+    Parameters
+    ----------
+    values, weights : numpy.ndarray
+        Day indexes (NaN where not reached) and weights.
+    day : float
+        Day index.
+    """
+    return share(values <= day, weights)
+
+
+def share(where: NDArray[np.bool_], weights: Array) -> float:
+    """Weighted share of the members for which something holds, from 0 to 1.
+
+    Parameters
+    ----------
+    where : numpy.ndarray of bool
+        Shape of ``weights``.
+    weights : numpy.ndarray
+        Those of the members; without any weight the share is 0.
+
+    Notes
+    -----
+    Two sums of the same numbers in another order differ in their last digits, so that a share that is all would lie a
+    hair above 1.  A chance is held to [0, 1] here, where it is made.
+    """
+    total = float(weights.sum())
+    return min(float(weights[where].sum()) / total, 1.0) if total > 0 else 0.0

@@ -1,0 +1,250 @@
+"""From daily temperatures to the stages of a cover: emergence, bloom, seed.
+
+Three clocks run one after another.
+
+1. Sowing to emergence: degree-days of the soil around the seed.
+2. Emergence to 25 % bloom: on each day the warmth above a base, times how far
+   the days have lengthened, times how much of its cool spell the plant has had
+   (:func:`photothermal_rate`).  Buds, the first flowers and 10 % bloom are
+   smaller sums on the same clock.  Growth on warmth alone foretells leaves but
+   not flowers: sown in early autumn, crimson clover gathers by November the warmth that a
+   later sowing needs until May, and still waits for spring.
+3. Temperature alone: from 25 % bloom to 50 % bloom and to the end of bloom,
+   and from the first flowers to the first viable seed.  The bloom speaks of the
+   median plant, the seed of the earliest one.
+
+A stage that is reached on a day leaves that day behind it: the next clock
+counts from the morning after.
+
+References
+----------
+Keatinge, J.D.H., et al. (1998). Effects of temperature and photoperiod on
+    phenology as a guide to the selection of annual legume cover and green
+    manure crops for hillside farming systems. Field Crops Research 57,
+    139-152. doi:10.1016/S0378-4290(97)00122-6 (day length up to flowering,
+    temperature alone from flower to pod)
+"""
+
+from __future__ import annotations
+
+from math import hypot
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from covercrop.base.arrays import Array
+from covercrop.models.degree_days import accumulate, crossing
+
+if TYPE_CHECKING:
+    from covercrop.parameters.traits import Bloom, Cover
+
+
+#: A day with a mean in this range [degC], bounds left out, is a cool day.
+COOL_RANGE = (0.0, 10.0)
+
+#: Days from sowing within which the stages are first looked for.
+SOON = 310
+
+
+# --- the stages -----------------------------------------------------------------------------------
+
+
+def thermal_rate(tmean: ArrayLike, bloom: Bloom) -> Array:
+    """Warmth of each day: the daily mean above the base, level beyond the optimum.
+
+    Parameters
+    ----------
+    tmean : array_like, shape (..., day)
+        Daily mean temperature [degC].
+    bloom : Bloom
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., day)
+        [degC d] gained on each day.
+    """
+    return np.clip(np.asarray(tmean, dtype=np.float64) - bloom.base.value, 0.0, bloom.optimum.value - bloom.base.value)
+
+
+def photothermal_rate(tmean: ArrayLike, day_length: ArrayLike, emergence: ArrayLike, bloom: Bloom) -> Array:
+    """Progress towards bloom on each day.
+
+    Parameters
+    ----------
+    tmean : array_like, shape (..., day)
+        Daily mean temperature [degC].
+    day_length : array_like, shape (day,)
+        Sunrise to sunset [h].
+    emergence : array_like, shape (...)
+        Day index of emergence; NaN where the seed does not come up.
+    bloom : Bloom
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., day)
+        Photothermal units [degC d] gained on each day; 0 up to and on the day
+        of emergence.
+
+    Notes
+    -----
+    ``clip(T - Tb, 0, Topt - Tb) * clip((P - P0) / (P1 - P0), 0, 1) * v``, with
+    ``v`` the number of cool days (:data:`COOL_RANGE`) since emergence over the
+    number that the cover wants, at most 1.  A warmer day never slows the
+    clock, except that warming a cool day beyond 10 degC before the cover has
+    had all its cool days takes that cool day away.
+    """
+    tmean = np.asarray(tmean, dtype=np.float64)
+    none, full = bloom.day_length_none.value, bloom.day_length_full.value
+    gate = np.clip((np.asarray(day_length, dtype=np.float64) - none) / (full - none), 0.0, 1.0)
+    up = np.arange(tmean.shape[-1]) > np.asarray(emergence, dtype=np.float64)[..., np.newaxis]
+    rate = thermal_rate(tmean, bloom) * gate * up
+    if bloom.cool_days.value > 0:
+        cool = (tmean > COOL_RANGE[0]) & (tmean < COOL_RANGE[1]) & up
+        rate = rate * np.minimum(np.cumsum(cool, axis=-1) / bloom.cool_days.value, 1.0)
+    return rate
+
+
+def stage_days(
+    tmean: ArrayLike,
+    day_length: ArrayLike,
+    cover: Cover,
+    *,
+    sowing: ArrayLike = 0.0,
+    seedbed: ArrayLike | None = None,
+    requirement_shift: ArrayLike = 0.0,
+    seed_scale: ArrayLike = 1.0,
+) -> dict[str, Array]:
+    """Day on which each stage is reached.
+
+    Parameters
+    ----------
+    tmean : array_like, shape (..., day)
+        Daily mean temperature [degC].
+    day_length : array_like, shape (day,)
+        Sunrise to sunset [h].
+    cover : Cover
+    sowing : array_like, shape (...)
+        Day index of sowing; broadcasts with the leading axes of ``tmean``, so
+        that shape (s, 1) with ``tmean`` (year, day) gives (s, year, k).
+    seedbed : array_like, shape (..., day), optional
+        Daily temperature of the soil around the seed [degC], which emergence
+        waits for; that of the air where it is left out.  It may end before
+        ``tmean`` does, where all seed is up by then.
+    requirement_shift : array_like, shape (k,)
+        Added to the sum at 25 % bloom [degC d]: a cultivar's offset, a draw of
+        the spread, or both.
+    seed_scale : array_like, shape (k,)
+        Factor on the sum from flower to seed [1].
+
+    Returns
+    -------
+    dict of str to numpy.ndarray, shape (..., k)
+        Keys ``emergence``, ``bud``, ``first_flower``, ``bloom_10``,
+        ``bloom_25``, ``bloom_50``, ``end_of_bloom``, ``viable_seed``; NaN
+        where a stage is not reached.
+    """
+    tmean, hours = (np.asarray(value, dtype=np.float64) for value in (tmean, day_length))
+    shift = np.atleast_1d(np.asarray(requirement_shift, dtype=np.float64))
+    scale = np.atleast_1d(np.asarray(seed_scale, dtype=np.float64))
+    sown = np.asarray(sowing, dtype=np.float64)[..., np.newaxis]
+
+    around_seed = tmean if seedbed is None else np.asarray(seedbed, dtype=np.float64)
+    # Most seasons end within ten months; the rest of the days is looked at only where they do not.
+    soon = int(np.max(sown, initial=0.0, where=~np.isnan(sown))) + SOON
+    days = _stage_days(tmean[..., :soon], around_seed[..., :soon], hours[..., :soon], cover, sown, shift, scale)
+    if soon < tmean.shape[-1] and np.isnan(days["viable_seed"] + days["end_of_bloom"]).any():
+        days = _stage_days(tmean, around_seed, hours, cover, sown, shift, scale)
+    shape = np.broadcast_shapes(*(day.shape for day in days.values()))
+    return {stage: np.broadcast_to(day, shape).copy() for stage, day in days.items()}
+
+
+def emergence(seedbed: Array, cover: Cover, sowing: ArrayLike) -> Array:
+    """Day on which the seed is up.
+
+    Parameters
+    ----------
+    seedbed : numpy.ndarray, shape (..., day)
+        Daily temperature around the seed [degC].
+    cover : Cover
+    sowing : array_like, shape (..., k)
+        Day index of sowing.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., k)
+        Day index; NaN where the days given do not bring it up.
+    """
+    warmth = accumulate(np.maximum(seedbed - cover.emergence.base.value, 0.0))
+    return crossing(warmth, cover.emergence.sum.value, sowing)
+
+
+def _stage_days(
+    tmean: Array, around_seed: Array, day_length: Array, cover: Cover, sown: Array, shift: Array, scale: Array
+) -> dict[str, Array]:
+    """The stages that are reached on the days given."""
+    up = emergence(around_seed, cover, sown)
+    progress = accumulate(photothermal_rate(tmean, day_length, up[..., 0], cover.bloom))
+
+    requirement = cover.bloom.requirement.value + shift
+    # A plant that blooms on a smaller sum hurries through its buds too, or its buds would come long before its flowers.
+    hurry = np.clip(requirement / cover.bloom.requirement.value, 0.0, 1.0)
+    early = ("bud", "first_flower", "bloom_10")
+    sums = [*(requirement - hurry * getattr(cover.stages, stage).value for stage in early), requirement]
+    reached = np.split(crossing(progress, np.concatenate(sums), up + 1), len(sums), axis=-1)
+    days = {"emergence": up, **dict(zip((*early, "bloom_25"), reached, strict=True))}
+
+    thermal = accumulate(thermal_rate(tmean, cover.bloom))
+    for stage in ("bloom_50", "end_of_bloom"):
+        days[stage] = crossing(thermal, getattr(cover.stages, stage).value, days["bloom_25"] + 1)
+
+    ripening = accumulate(np.maximum(tmean - cover.seed.base.value, 0.0))
+    to_viable = cover.seed.viable_share.value * cover.seed.flower_to_maturity.value * scale
+    days["viable_seed"] = crossing(ripening, to_viable, days["first_flower"] + 1)
+    return days
+
+
+# --- how far cultivars and places differ ----------------------------------------------------------
+
+
+def requirement_shift_for(offset_days: float, cover: Cover) -> float:
+    """A cultivar's published offset in days as a shift of the requirement.
+
+    Parameters
+    ----------
+    offset_days : float
+        Days later (positive) or earlier than the standard cultivar.
+    cover : Cover
+
+    Returns
+    -------
+    float
+        [degC d].
+
+    Notes
+    -----
+    Offsets are published as days, at places and in years of their own.  One
+    day is taken as the photothermal units of an average day in the two weeks
+    up to 25 % bloom where the cover was calibrated (``cover.bloom.pace``): the
+    cultivars then lie so many days apart there, fewer in a warm spring and more
+    in a cold one.
+    """
+    return offset_days * cover.bloom.pace.value
+
+
+def requirement_spread(cover: Cover, cultivar_known: bool) -> float:
+    """Standard deviation of the requirement at a new place.
+
+    Parameters
+    ----------
+    cover : Cover
+    cultivar_known : bool
+        If not, the spread among cultivars is added (root of the sum of squares).
+
+    Returns
+    -------
+    float
+        [degC d].
+    """
+    spread = cover.bloom.spread.value
+    return spread if cultivar_known else hypot(spread, cover.bloom.cultivar_spread.value)

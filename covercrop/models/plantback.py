@@ -1,0 +1,278 @@
+"""Everything that has to be over before the crop goes in: the earliest and the latest planting.
+
+Five limits stand between turning under and planting.  Each is a day index for
+every member; the earliest planting is the latest of them, and the one that is
+last is the one that binds.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from covercrop.base.arrays import Array
+from covercrop.base.errors import UnknownNameError
+from covercrop.models import decomposition, frost, maggot, seedling_disease
+from covercrop.models.degree_days import first_at_least
+from covercrop.models.soil_temperature import held
+
+if TYPE_CHECKING:
+    from covercrop.parameters.traits import Crop, Residue
+
+
+METHODS = tuple(seedling_disease.DISEASE_DAYS)
+
+LIMITS = ("residue", "disease", "maggot", "soil_warm", "frost")
+
+BINDING_WORDS = {
+    "residue": "the residue, not the soil, is holding you back",
+    "disease": "the seedling diseases that fresh residue feeds are holding you back",
+    "maggot": "seedcorn maggot, with the soil still cool, is holding you back",
+    "soil_warm": "the soil, not the residue, is holding you back",
+    "frost": "late frost, not the ground, is holding you back",
+}
+
+#: Keys in ``data/sources.toml`` of what the limits rest on, whatever the crop.
+SOURCES = (
+    "seligman1981",
+    "godwin1991",
+    "probert1998",
+    "neitsch2011",
+    "grunwald2000",
+    "sare_gnc05_044",
+    "vegedge_maggot",
+    "varenhorst2024",
+    "owens_maggot",
+    "brust_maggot",
+    "muskmelon_rye_maggot",
+    "hammond1993",
+    "katterer2009",
+    "zheng1993",
+    "texas_mulch2004",
+    "alabama_anr1061",
+    "noaa_freeze",
+)
+
+#: What no source gives, for the reader of the dates.
+ASSUMPTIONS = (
+    "Residue counts as gone once a tenth of its sugars and starches, or half of its weight, is left: no source gives "
+    "a threshold for planting.",
+    "The ground is taken to be kept moist while the residue rots; what the rain alone would do is said beside it.",
+    "Seed is taken to be at risk of maggots in the first 25 days after turning under while the soil is below 18 degC "
+    "(64 degF), and for 21 days after a peak of flies while it is below 21 degC (70 degF): the numbers are published, "
+    "the rule made of them is not.",
+    "The soil has to be warm enough on three days running: advice says several days.",
+    "A standing cover is taken to shade the soil fully.",
+    "Straw is taken to keep the soil about 2 degC (4 degF) cooler than bare ground, from memory; a soil thermometer "
+    "knows better.",
+    "The soil temperature is worked out from the air and may be 2 degC (4 degF) off for a whole spring, which is why "
+    "its dates are wide.",
+)
+
+
+def soil_warm(soil_c: ArrayLike, planting_temperature: float, start: ArrayLike, soil_error: ArrayLike = 0.0) -> Array:
+    """First day from turning under on which the soil has been warm enough for three days running.
+
+    Parameters
+    ----------
+    soil_c : array_like, shape (..., day)
+        Daily soil temperature [degC].
+    planting_temperature : float
+        What the crop waits for [degC].
+    start : array_like, shape (..., k)
+        Day index from which it may be planted; the days before it count
+        among the three.
+    soil_error : array_like, shape (..., k), optional
+        Added to the soil temperature [K].
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., k)
+        Day index; NaN where not reached, and where ``start`` is NaN.
+    """
+    begin, error = (np.asarray(value, dtype=np.float64) for value in (start, soil_error))
+    first = first_at_least(held(soil_c), planting_temperature - error, begin)
+    return np.asarray(first[..., 0] if begin.ndim == error.ndim == 0 else first)
+
+
+def limits(
+    tmin: Array,
+    tmax: Array,
+    soil_c: Array,
+    start: ArrayLike,
+    midwinter: float,
+    *,
+    residue: Residue,
+    crop: Crop,
+    method: str,
+    residue_draw: ArrayLike = 0.0,
+    soil_error: ArrayLike = 0.0,
+    frost_risk: float = 0.1,
+) -> dict[str, Array]:
+    """Every limit on planting, in every member.
+
+    Parameters
+    ----------
+    tmin, tmax : numpy.ndarray, shape (year, day)
+        Daily extremes [degC].
+    soil_c : numpy.ndarray, shape (year, day)
+        Daily soil temperature [degC].
+    start : array_like, shape (..., k)
+        Day index of turning under.
+    midwinter : float
+        Day index of 1 January, south of the equator 1 July.
+    residue : Residue
+        What was turned under.
+    crop : Crop
+    method : str
+        One of :data:`METHODS`.
+    residue_draw : array_like, shape (..., k), optional
+        Standard normal; above 0 the residue goes faster than is likely.
+    soil_error : array_like, shape (..., k), optional
+        Added to the soil temperature for the limits that rest on it alone [K].
+    frost_risk : float
+        Share of years that may still freeze after the frost limit.
+
+    Returns
+    -------
+    dict of str to numpy.ndarray, shape (year, k)
+        Day index by limit (:data:`LIMITS`); NaN where not reached.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such planting method.
+    """
+    begin = np.atleast_1d(np.asarray(start, dtype=np.float64))
+    day = {
+        "residue": decomposition.residue_clear(soil_c, begin, residue, draw=residue_draw),
+        "disease": seedling_disease.disease_clear(begin, method),
+        "maggot": maggot.maggot_clear(tmin, tmax, soil_c, begin, midwinter, soil_error=soil_error)
+        if crop.maggot_host
+        else begin,
+        "soil_warm": soil_warm(soil_c, crop.soil_planting.value, begin, soil_error),
+        "frost": frost.freeze_free_date(frost.freeze_free_from(tmin, midwinter, crop.frost.value), frost_risk)[
+            ..., np.newaxis, np.newaxis
+        ],
+    }
+    shape = np.broadcast_shapes(*(index.shape for index in day.values()), (*tmin.shape[:-1], 1))
+    return {name: np.broadcast_to(index, shape).copy() for name, index in day.items()}
+
+
+def earliest(limits: dict[str, Array]) -> Array:
+    """First day on which no limit stands in the way.
+
+    Parameters
+    ----------
+    limits : dict of str to numpy.ndarray
+        Day index of each limit, all of one shape.
+
+    Returns
+    -------
+    numpy.ndarray
+        Day index; NaN where a limit is never reached.
+    """
+    return np.asarray(np.max(np.stack(list(limits.values())), axis=0))  # np.max passes NaN on
+
+
+def binding(limits: dict[str, Array], weights: ArrayLike | None = None) -> str | None:
+    """Name of the limit that is most often the last to clear.
+
+    A limit that is never reached binds; of several on one day the first in
+    the dictionary does.
+
+    Parameters
+    ----------
+    limits : dict of str to numpy.ndarray
+        Day index of each limit, all of one shape.
+    weights : array_like, optional
+        Weight of each member; equal by default.
+
+    Returns
+    -------
+    str or None
+        None if there is no member of any weight.
+    """
+    last = _last_to_clear(limits)
+    weight = np.ones(last.shape) if weights is None else np.broadcast_to(np.asarray(weights), last.shape)
+    odds = np.bincount(last.ravel(), weight.ravel(), minlength=len(limits))
+    best = int(odds.argmax())
+    return list(limits)[best] if odds[best] > 0 else None
+
+
+def _last_to_clear(limits: dict[str, Array]) -> NDArray[np.intp]:
+    """Place in the dictionary of the limit that is the last to clear, in each member."""
+    days = np.stack(list(limits.values()))
+    return np.where(np.isnan(days), np.inf, days).argmax(axis=0)
+
+
+def days_to_maturity(crop: Crop, method: str, from_packet: float | None = None) -> float:
+    """Days from planting to harvest.
+
+    Parameters
+    ----------
+    crop : Crop
+    method : str
+        One of :data:`METHODS`; transplants save the crop's credit.
+    from_packet : float, optional
+        The grower's own number for direct seed, from the seed packet [d];
+        without it that of the crop.
+
+    Returns
+    -------
+    float
+        [d].
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such planting method.
+    """
+    if method not in METHODS:
+        raise UnknownNameError("planting method", method, METHODS)
+    days = crop.days_to_maturity.value if from_packet is None else from_packet
+    return days - (crop.transplant_credit.value if method == "transplant" else 0.0)
+
+
+def latest_planting(first_freeze: ArrayLike, days: float) -> Array:
+    """Last day on which the crop can be planted and still ripen before the first autumn freeze.
+
+    Parameters
+    ----------
+    first_freeze : array_like
+        Day index of the first freeze (:func:`covercrop.models.frost.first_autumn_freeze`).
+    days : float
+        From planting to harvest [d].
+
+    Returns
+    -------
+    numpy.ndarray
+        Day index; NaN where there is no freeze.
+    """
+    return np.asarray(first_freeze, dtype=np.float64) - np.ceil(days)
+
+
+def emergence_days(crop: Crop, soil_c: ArrayLike) -> Array:
+    """Days from sowing until the crop is up, at a steady soil temperature.
+
+    Parameters
+    ----------
+    crop : Crop
+    soil_c : array_like
+        [degC].
+
+    Returns
+    -------
+    numpy.ndarray
+        [d]; straight between the temperatures of the table.  NaN outside
+        them, where nothing was measured, and for a crop without a table.
+    """
+    soil = np.asarray(soil_c, dtype=np.float64)
+    if not crop.emergence:
+        return np.full(soil.shape, np.nan)
+    table = np.array([(point.soil.value, point.days.value) for point in crop.emergence])
+    steady = np.interp(soil, table[:, 0], table[:, 1])
+    inside = (soil >= table[0, 0] - 1e-6) & (soil <= table[-1, 0] + 1e-6)
+    return np.where(inside, steady, np.nan)

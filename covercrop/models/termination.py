@@ -1,0 +1,219 @@
+"""When a cover may be ended: a window for each way of doing it, and its odds by the day.
+
+A window opens with what the method needs of the plant and closes before seed
+could come up again in the crop.
+
+============== ============================ =====================================
+method         opens                        closes
+============== ============================ =====================================
+``turn-under`` 10 % bloom                   first viable seed
+``roll``       full bloom; vetches with     first swelling pods
+               the first pods
+``mow``        full bloom                   first swelling pods
+``tarp``       first buds                   in time to be dead before viable seed
+============== ============================ =====================================
+
+Turned-under plants die whatever their stage.  Rolled or mown ones live on, or
+grow again, until they are in full bloom; a roller was unreliable on hairy
+vetch through flowering and reliable once pods had set (`mischler2010`), and
+vetch, pea and faba hardly regrow once mown after bloom (`clark2007`).  What is
+rolled or mown dries above ground, where common vetch seed that had only begun
+to fill ripened in its pods (`samarah`); so these two close before turning
+under does.  Under a black tarp rye and vetch were dead in three weeks of
+spring (`strader2019`).
+
+Windows are pairs of arrays of day indexes, one entry a member; both days are
+within.  One that closes before it opens, or does not open, holds no day.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from covercrop.base.arrays import Array
+from covercrop.base.errors import UnknownNameError
+from covercrop.base.records import CitedValue
+
+if TYPE_CHECKING:
+    from covercrop.parameters.traits import Cover
+
+
+METHODS = ("turn-under", "roll", "mow", "tarp")
+
+#: Covers that a roller kills reliably only once they set pods.
+NEED_PODS = ("hairy-vetch", "woollypod-vetch", "common-vetch")
+
+#: Early pod set, as a share of the days from full bloom to the end of bloom.
+EARLY_PODS = CitedValue(
+    value=0.33,
+    low=0.25,
+    high=0.45,
+    unit="1",
+    printed="0.33",
+    basis="converted",
+    source="palouse2019",
+    locator="counts of flowers and pods at Hells Gate, Alpowa Creek, Snake River Road and Nisqually Canyon, 2019",
+)
+
+#: First swelling pods, as a share of the days from the first flowers to viable seed.
+SWELLING_PODS = CitedValue(
+    value=0.8,
+    unit="1",
+    printed="0.8",
+    basis="assumed",
+    reason="no source gives the day on which seed in a cut or rolled plant can still ripen; "
+    "the last fifth of the time from first flower to viable seed is kept as a margin",
+)
+
+#: How long a tarp takes.
+TARP_DAYS = CitedValue(
+    value=21.0,
+    low=14.0,
+    high=42.0,
+    unit="d",
+    printed="3 week",
+    basis="measured",
+    source="strader2019",
+    locator="black tarp or landscape fabric on rye and vetch in a Wisconsin spring: full kill after three weeks",
+)
+
+
+def window(stages: dict[str, Array], method: str, cover: Cover) -> tuple[Array, Array]:
+    """First and last day on which a cover may be ended.
+
+    Parameters
+    ----------
+    stages : dict of str to numpy.ndarray
+        From :func:`covercrop.models.phenology.stage_days`.
+    method : str
+        One of :data:`METHODS`.
+    cover : Cover
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        Day index of opening and of closing: the last day within, which lies
+        before that of the first viable seed.  NaN where not reached.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such method.
+    """
+    seed = stages["viable_seed"] - 1
+    if method == "turn-under":
+        return stages["bloom_10"], seed
+    if method == "tarp":
+        return stages["bud"], seed - TARP_DAYS.value
+    if method not in METHODS:
+        raise UnknownNameError("way of ending a cover", method, METHODS)
+    opens = stages["bloom_50"]
+    if method == "roll" and cover.key in NEED_PODS:
+        opens = np.ceil(opens + EARLY_PODS.value * (stages["end_of_bloom"] - opens))
+    flower = stages["first_flower"]
+    return opens, np.floor(flower + SWELLING_PODS.value * (seed - flower))
+
+
+def probability_by_day(opens: ArrayLike, closes: ArrayLike, weights: ArrayLike, days: int) -> Array:
+    """Weight of the members whose window holds each day.
+
+    Parameters
+    ----------
+    opens, closes : array_like
+        Day indexes, one a member; a window that does not close within the
+        days looked at stays open to the last of them.
+    weights : array_like
+        Same shape.  They are not made to sum to 1, so that members that die
+        in winter may be given no weight.
+    days : int
+        Length of the day axis.
+
+    Returns
+    -------
+    numpy.ndarray, shape (days,)
+        From 0 to 1, for weights that sum to 1 at most.
+    """
+    opens = np.ravel(np.asarray(opens, dtype=np.float64))
+    closes = np.ravel(np.asarray(closes, dtype=np.float64))
+    weights = np.ravel(np.asarray(weights, dtype=np.float64))
+    first = np.maximum(np.ceil(opens), 0.0)
+    last = np.minimum(np.where(np.isnan(closes), np.inf, np.floor(closes)), days - 1.0)
+    held = last >= first  # false where it never opens
+    steps = np.zeros(days + 1)
+    np.add.at(steps, first[held].astype(np.intp), weights[held])
+    np.add.at(steps, last[held].astype(np.intp) + 1, -weights[held])
+    # Weights that sum to 1 do so but for their last digits, and a chance may not lie a hair above it.
+    whole = float(weights.sum())
+    return np.clip(np.cumsum(steps[:-1]), 0.0, 1.0 if whole < 1 + 1e-9 else whole)
+
+
+def best_day(probability: ArrayLike) -> int:
+    """Day with the best odds: the middle of the flat top.
+
+    Parameters
+    ----------
+    probability : array_like, shape (day,)
+
+    Returns
+    -------
+    int
+        Day index; of several tops of the same height, the first.
+    """
+    odds = np.asarray(probability, dtype=np.float64)
+    top = odds >= odds.max() - 1e-9
+    first = int(np.argmax(top))
+    beyond = np.flatnonzero(~top[first:])
+    last = first + int(beyond[0]) - 1 if beyond.size else odds.size - 1
+    return (first + last) // 2
+
+
+def best_week(probability: ArrayLike, day: int) -> tuple[int, int]:
+    """First and last day of the seven days around a day with the best odds taken together.
+
+    Parameters
+    ----------
+    probability : array_like, shape (day,)
+    day : int
+        A day that the week has to hold.
+
+    Returns
+    -------
+    tuple of int
+        Both within; the middle of those that are equally good.  Fewer than
+        seven days if there are no more.
+    """
+    odds = np.asarray(probability, dtype=np.float64)
+    length = min(7, odds.size)
+    total = np.convolve(odds, np.ones(length), mode="valid")
+    earliest = max(day - length + 1, 0)
+    first = earliest + best_day(total[earliest : day + 1])
+    return first, first + length - 1
+
+
+def sources(method: str) -> tuple[str, ...]:
+    """Keys of the sources that a method's window rests on."""
+    return {
+        "turn-under": (),
+        "roll": ("mischler2010", EARLY_PODS.source, "samarah"),
+        "mow": ("clark2007", "samarah"),
+        "tarp": (TARP_DAYS.source,),
+    }[method]
+
+
+def assumptions(method: str) -> tuple[str, ...]:
+    """What no source gives about a method's window, in plain sentences."""
+    if method == "turn-under":
+        return ()
+    surface = (
+        "What lies on top rots more slowly than what is dug in, and shades the soil: the residue date is that of "
+        "residue in the ground, and too early here.",
+    )
+    if method == "tarp":
+        return (*surface, "A tarp is given three weeks whatever the weather; in a cool spring it takes four to six.")
+    return (
+        *surface,
+        f"A cover that is rolled or mown is safe only up to its first swelling pods: {SWELLING_PODS.reason}.",
+    )

@@ -1,0 +1,288 @@
+"""The parameter files of ``data/``, as cited records.
+
+The files hold each number as its source prints it, with its unit; it is
+converted on reading, so that a reader can hold the file against the paper.
+Reading is strict: an unknown key, an unknown unit, a missing source or a low
+above its high stops the program with the place named.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+import types
+import typing
+from dataclasses import MISSING, fields, is_dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any, TypeVar
+
+from covercrop.base.errors import ParameterError, UnknownNameError
+from covercrop.base.reading import read_whole
+from covercrop.base.records import CitedValue, Source
+from covercrop.base.shipped import data_file
+from covercrop.base.units import to_internal
+from covercrop.parameters.traits import Cover, Crop, Cultivar, Material
+
+Record = TypeVar("Record")
+
+
+def _cited(table: Any, where: str) -> CitedValue:
+    if not isinstance(table, dict):
+        raise ParameterError(f"{where}: {table!r} is not a table with value, unit and source")
+    known = {"value", "unit", "low", "high", "source", "locator", "basis", "reason"}
+    if unknown := table.keys() - known:
+        raise ParameterError(f"{where}: unknown key {min(unknown)!r}; known: {', '.join(sorted(known))}")
+    for key in ("value", "unit", "basis"):
+        if key not in table:
+            raise ParameterError(f"{where}: {key!r} is missing")
+    basis = table["basis"]
+    if basis not in ("measured", "converted", "assumed"):
+        raise ParameterError(f"{where}: basis {basis!r} is not measured, converted or assumed")
+    needed = ("reason",) if basis == "assumed" else ("source", "locator")
+    for key in needed:
+        if not table.get(key):
+            article = "an" if basis == "assumed" else "a"
+            raise ParameterError(f"{where}: {article} {basis} value needs its {key}")
+    numbers = {}
+    unit = ""
+    for key in ("value", "low", "high"):
+        number = table.get(key)
+        if number is None:
+            continue
+        if isinstance(number, bool) or not isinstance(number, int | float) or not math.isfinite(number):
+            raise ParameterError(f"{where}: {key} {number!r} is not a number")
+        try:
+            numbers[key], unit = to_internal(float(number), table["unit"])
+        except ParameterError as error:
+            raise ParameterError(f"{where}: {error}") from None
+    value, low, high = numbers["value"], numbers.get("low"), numbers.get("high")
+    if (low is not None and low > value) or (high is not None and high < value):
+        raise ParameterError(f"{where}: {table['value']} does not lie between its low and its high")
+    return CitedValue(
+        value=value,
+        unit=unit,
+        printed=_with_unit(f"{table['value']}", table["unit"]),
+        printed_range=_printed_range(table),
+        basis=basis,
+        source=table.get("source", ""),
+        locator=table.get("locator", ""),
+        reason=table.get("reason", ""),
+        low=low,
+        high=high,
+    )
+
+
+def _with_unit(numbers: str, unit: str) -> str:
+    return numbers if unit == "1" else f"{numbers} {unit}"
+
+
+def _printed_range(table: dict[str, Any]) -> str:
+    low, high = table.get("low"), table.get("high")
+    if low is None and high is None:
+        return ""
+    if low is None:
+        return _with_unit(f"up to {high}", table["unit"])
+    return _with_unit(f"from {low}" if high is None else f"{low} to {high}", table["unit"])
+
+
+@cache
+def _hints(record: type) -> dict[str, Any]:
+    return typing.get_type_hints(record)
+
+
+def _convert(kind: Any, value: Any, where: str) -> Any:
+    if isinstance(kind, types.UnionType):
+        kind = next(option for option in typing.get_args(kind) if option is not type(None))
+    if kind is CitedValue:
+        return _cited(value, where)
+    if is_dataclass(kind):
+        return build(typing.cast("type", kind), value, where)
+    if typing.get_origin(kind) is tuple:
+        if not isinstance(value, list):
+            raise ParameterError(f"{where}: {value!r} is not a list")
+        member = typing.get_args(kind)[0]
+        return tuple(_convert(member, entry, f"{where} {number}") for number, entry in enumerate(value, start=1))
+    if not isinstance(value, kind):
+        raise ParameterError(f"{where}: {value!r} is not a {kind.__name__}")
+    return value
+
+
+def build(record: type[Record], table: Any, where: str, **given: Any) -> Record:
+    """A record from a TOML table, strictly.
+
+    Parameters
+    ----------
+    record : type
+        A dataclass of :mod:`covercrop.parameters.traits`, or a source.
+    table : dict
+    where : str
+        Place named in messages, such as ``"covers.toml [hairy-vetch]"``.
+    **given
+        Attributes that do not stand in the table.
+
+    Raises
+    ------
+    ParameterError
+        If a key is unknown or missing, or a value is not what it should be.
+    """
+    if not isinstance(table, dict):
+        raise ParameterError(f"{where}: {table!r} is not a table")
+    hints = _hints(typing.cast("Any", record))
+    expected = {field.name: field for field in fields(typing.cast("Any", record)) if field.name not in given}
+    if unknown := table.keys() - expected.keys():
+        raise ParameterError(f"{where}: unknown key {min(unknown)!r}; known: {', '.join(sorted(expected))}")
+    arguments = dict(given)
+    for name, field in expected.items():
+        if name in table:
+            arguments[name] = _convert(hints[name], table[name], f"{where} {name}")
+        elif field.default is MISSING:
+            raise ParameterError(f"{where}: {name!r} is missing")
+    return record(**arguments)
+
+
+def _load(text: str, where: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise ParameterError(f"{where}: {error}") from None
+
+
+@cache
+def _shipped(name: str) -> dict[str, Any]:
+    return _load(data_file(name).read_text(encoding="utf-8"), name)
+
+
+def _names(name: str) -> tuple[str, ...]:
+    return tuple(_shipped(name))
+
+
+def _key(name: str) -> str:
+    """A name as the files have it, however it is spelled in case and between words."""
+    return "-".join(name.casefold().replace("_", " ").replace("-", " ").split())
+
+
+def _of_name(record: type[Record], what: str, name: str, file: str) -> Record:
+    """What a file has under a name."""
+    key = _key(name)
+    table = _shipped(file).get(key)
+    if table is None:
+        raise UnknownNameError(what, name, _names(file))
+    return build(record, table, f"{file} [{key}]", key=key)
+
+
+def cover_names() -> tuple[str, ...]:
+    """Keys of the covers that are known."""
+    return _names("covers.toml")
+
+
+def crop_names() -> tuple[str, ...]:
+    """Keys of the crops that are known."""
+    return _names("crops.toml")
+
+
+def material_names() -> tuple[str, ...]:
+    """Keys of the manures and composts that are known."""
+    return _names("amendments.toml")
+
+
+@cache
+def cover(name: str) -> Cover:
+    """A cover by its name, such as ``crimson-clover`` or ``Crimson clover``.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such cover; names near matches.
+    """
+    return _of_name(Cover, "cover", name, "covers.toml")
+
+
+@cache
+def crop(name: str) -> Crop:
+    """A crop by its name, such as ``sweet-corn`` or ``Sweet corn``.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such crop; names near matches.
+    """
+    return _of_name(Crop, "crop", name, "crops.toml")
+
+
+@cache
+def material(name: str) -> Material:
+    """A manure or compost by its name, such as ``cattle-manure`` or ``Cattle manure``.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such material; names near matches.
+    """
+    return _of_name(Material, "material", name, "amendments.toml")
+
+
+def cultivar(of: Cover, name: str) -> Cultivar:
+    """A cultivar of a cover by its name, in any spelling of case.
+
+    Raises
+    ------
+    UnknownNameError
+        If the cover has no such cultivar; names near matches.
+    """
+    for candidate in of.cultivars:
+        if candidate.name.casefold() == name.casefold():
+            return candidate
+    raise UnknownNameError(f"{of.common_name} cultivar", name, [known.name for known in of.cultivars])
+
+
+@cache
+def source(key: str) -> Source:
+    """A source by its key.
+
+    Raises
+    ------
+    ParameterError
+        If there is no such source.
+    """
+    table = _shipped("sources.toml").get(key)
+    if table is None:
+        raise ParameterError(f"sources.toml: no source {key!r}")
+    return build(Source, table, f"sources.toml [{key}]", key=key)
+
+
+def cited_values(record: Any) -> list[tuple[str, CitedValue]]:
+    """Every cited value below a record, with its dotted path."""
+    found: list[tuple[str, CitedValue]] = []
+    for field in fields(record):
+        value = getattr(record, field.name)
+        if isinstance(value, CitedValue):
+            found.append((field.name, value))
+        elif isinstance(value, tuple):
+            for entry in value:
+                if is_dataclass(entry):
+                    label = getattr(entry, "name", "")
+                    found += [
+                        (f"{field.name} {label} {path}".replace("  ", " "), cited)
+                        for path, cited in cited_values(entry)
+                    ]
+        elif is_dataclass(value):
+            found += [(f"{field.name} {path}", cited) for path, cited in cited_values(value)]
+    return found
+
+
+def read_parameter_file(path: Path) -> dict[str, Any]:
+    """The tables of a parameter file of one's own.
+
+    Raises
+    ------
+    ParameterError
+        If the file cannot be read.
+    """
+    try:
+        text = read_whole(path).decode()
+    except OSError as error:
+        raise ParameterError(f"{path}: cannot be read ({error.strerror})") from None
+    except ValueError as error:
+        raise ParameterError(f"{path}: cannot be read ({error})") from None
+    return _load(text, str(path))

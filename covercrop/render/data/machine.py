@@ -1,0 +1,316 @@
+"""Answers as JSON: the same habits for every command."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from covercrop.base.spreadsheet import csv_table
+from covercrop.parameters import catalogue
+from covercrop.season import advice, note_effects
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Iterator, Sequence
+    from pathlib import Path
+
+    from covercrop.base.records import DailyWeather, DateRange
+    from covercrop.checking.cultivar_fit import Calibrated
+    from covercrop.checking.degree_day_table import DegreeDayTable
+    from covercrop.checking.hindcast import Hindcast, Score
+    from covercrop.field.entries import Field, ScoutingNote
+    from covercrop.parameters.traits import Cover, Crop
+    from covercrop.render.words.reminders import Reminder
+    from covercrop.season.doubts import Doubt
+    from covercrop.season.plan import Amount, Plan
+    from covercrop.weather.daily import WeatherSummary
+
+SCHEMA = 1
+
+
+def dump(document: dict[str, Any]) -> str:
+    """A document as indented JSON in ASCII, which any output can hold; a NaN or NaT in it is an error, not a guess."""
+    return json.dumps(document, indent=2, allow_nan=False)
+
+
+def ready(plans: Sequence[Plan], on: np.datetime64, problems: Sequence[tuple[str, str]] = ()) -> dict[str, Any]:
+    """The document of ``covercrop ready --json``.
+
+    Parameters
+    ----------
+    plans : sequence of Plan
+    on : numpy.datetime64[D]
+    problems : sequence of (field name, message)
+        Fields that could not be worked out.
+    """
+    return document(str(on), [field(plan) for plan in plans], problems)
+
+
+def report(
+    plans: Sequence[Plan], on: np.datetime64, file: str, problems: Sequence[tuple[str, str]] = ()
+) -> dict[str, Any]:
+    """The document of ``covercrop report --json``: what was written where, and what it is about."""
+    fields = [{"name": plan.field.name, "state": plan.state} for plan in plans]
+    return {**document(str(on), fields, problems), "file": file}
+
+
+def document(on: str, fields: list[dict[str, Any]], problems: Sequence[tuple[str, str]]) -> dict[str, Any]:
+    """What every command about fields answers; ``problems`` only where there are any."""
+    answer: dict[str, Any] = {"schema": SCHEMA, "on": on, "fields": fields}
+    if problems:
+        answer["problems"] = [{"name": name, "message": message} for name, message in problems]
+    return answer
+
+
+def field(plan: Plan) -> dict[str, Any]:
+    """One field of the document."""
+    likely = np.flatnonzero(plan.window_probability >= 0.005)
+    shown = range(likely[0], likely[-1] + 1) if likely.size else range(0)
+    best = plan.turn_under
+    return {
+        "name": plan.field.name,
+        "species": plan.cover.key,
+        "cultivar": plan.field.cover.cultivar or None,
+        "sown": plan.field.cover.sown.isoformat(),
+        "state": plan.state,
+        "stage": {"bbch": plan.bbch, "name": plan.stage},
+        "dates": {name: _range(dates) for name, dates in plan.dates.items()},
+        "turn_under": {
+            "date": iso_date(best.date) if best else None,
+            "probability": round(best.probability, 3) if best else None,
+            "from": iso_date(best.start) if best else None,
+            "to": iso_date(best.end) if best else None,
+        },
+        "window_probability": [
+            {"date": str(plan.window_days[place]), "p": round(float(plan.window_probability[place]), 3)}
+            for place in shown
+        ],
+        "binding_limit": plan.binding_limit,
+        "doubts": [_doubt(doubt, plan) for doubt in plan.doubts],
+        "observed_share": round(plan.observed_share, 3),
+        "nitrogen": {
+            **{
+                name: _amount(plan.nitrogen.get(name))
+                for name in ("dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha", "carbon_nitrogen")
+            },
+            "released": [{"weeks": weeks, **_amount(share, 3)} for weeks, share in plan.release.items()],
+        },
+        "notes": [*plan.notes, *plan.assumptions],
+        "cautions": list(plan.cautions),
+        "sources": [advice.reference(catalogue.source(key)) for key in plan.sources],
+    }
+
+
+def _doubt(doubt: Doubt, plan: Plan) -> dict[str, Any]:
+    """A note that does not fit; ``days`` is null where the cover hardly ever comes to what was seen."""
+    return {
+        "date": doubt.note.date.isoformat(),
+        "of": "soil" if doubt.of_soil else "stage",
+        "days": round(doubt.days, 1) if np.isfinite(doubt.days) else None,
+        "kelvin": round(doubt.kelvin, 1) if doubt.of_soil else None,
+        "against": doubt.against.date.isoformat() if doubt.against else None,
+        "confirmed": doubt.confirmed,
+        "used": doubt not in plan.set_aside and (doubt.confirmed or not doubt.of_soil),
+        "said": note_effects.doubt_said(doubt),
+    }
+
+
+def iso_date(day: np.datetime64) -> str | None:
+    """An ISO date; None where it is not reached."""
+    return None if np.isnat(day) else str(day)
+
+
+def _range(dates: DateRange) -> dict[str, str | None]:
+    return {"early": iso_date(dates.early), "median": iso_date(dates.median), "late": iso_date(dates.late)}
+
+
+def _amount(amount: Amount | None, places: int = 1) -> dict[str, float | None]:
+    if amount is None:
+        return {"low": None, "median": None, "high": None}
+    return {name: round(getattr(amount, name), places) for name in ("low", "median", "high")}
+
+
+def scouted(
+    field: Field, note: ScoutingNote, path: Path, doubts: Sequence[Doubt] = (), unchecked: str = ""
+) -> dict[str, Any]:
+    """The document of ``covercrop scout --json``: the note as it was read back, in metric units.
+
+    ``does_not_fit`` and ``not_checked`` say what is wrong with it, or why that is not known; only where it is so.
+    """
+    seen = {key: value for key, value in asdict(note).items() if key != "date" and value not in (None, "")}
+    entry: dict[str, Any] = {"name": field.name, "file": str(path), "noted": seen, "notes_in_file": len(field.scouting)}
+    if doubts:
+        entry["does_not_fit"] = [note_effects.doubt_said(doubt) for doubt in doubts]
+    if unchecked:
+        entry["not_checked"] = unchecked
+    return document(note.date.isoformat(), [entry], ())
+
+
+def weather(
+    found: Sequence[tuple[str, DailyWeather, WeatherSummary]],
+    today: dt.date,
+    problems: Sequence[tuple[str, str]] = (),
+) -> dict[str, Any]:
+    """The document of ``covercrop weather --json``."""
+    fields = [
+        {
+            "name": name,
+            "stations": [asdict(station) for station in record.stations],
+            "first": str(summary.first),
+            "last": str(summary.last),
+            "days": summary.days,
+            "shares": {origin: round(share, 4) for origin, share in summary.shares.items()},
+            "flags": [
+                {"flag": fault.flag, "days": fault.days, "first": [str(day) for day in fault.first]}
+                for fault in summary.flags
+            ],
+            "longest_gap": [str(day) for day in summary.longest_gap] if summary.longest_gap else None,
+            "retrieved": record.retrieved or None,
+            "attribution": record.attribution or None,
+            "notes": list(record.notes),
+        }
+        for name, record, summary in found
+    ]
+    return document(today.isoformat(), fields, problems)
+
+
+def calendar(
+    plans: Sequence[Plan],
+    reminders: Sequence[Reminder],
+    on: np.datetime64,
+    problems: Sequence[tuple[str, str]] = (),
+) -> dict[str, Any]:
+    """The document of ``covercrop calendar --json``."""
+    fields = [
+        {
+            "name": plan.field.name,
+            "state": plan.state,
+            "events": [_event(reminder) for reminder in reminders if reminder.field is plan.field],
+        }
+        for plan in plans
+    ]
+    return document(str(on), fields, problems)
+
+
+def _event(reminder: Reminder) -> dict[str, Any]:
+    event = reminder.event
+    return {
+        "kind": event.kind,
+        "number": event.number,
+        "from": str(event.first),
+        "to": str(event.last),
+        "title": reminder.title,
+        "odds": reminder.odds,
+        "advice": reminder.advice or None,
+        "cautions": list(reminder.cautions),
+    }
+
+
+def hindcast(replayed: Sequence[Hindcast], today: dt.date, problems: Sequence[tuple[str, str]] = ()) -> dict[str, Any]:
+    """The document of ``covercrop hindcast --json``."""
+    from covercrop.render.words.hindcast import nothing_scored
+
+    fields = [
+        {
+            "name": each.field.name,
+            "species": each.cover.key,
+            "cultivar": each.field.cover.cultivar or None,
+            "sown": f"{each.field.cover.sown:%m-%d}",
+            "years": list(each.years),
+            "years_left_out": list(each.left_out),
+            "reached": each.reached,
+            "nothing_scored": nothing_scored(each) or None,
+            "rows": [_hindcast_row(score) for score in each.scores],
+        }
+        for each in replayed
+    ]
+    return document(today.isoformat(), fields, problems)
+
+
+def _hindcast_row(score: Score) -> dict[str, Any]:
+    def days(value: float, digits: int = 2) -> float | None:
+        return None if np.isnan(value) else round(value, digits)
+
+    return {
+        "issue": score.issue,
+        "event": score.event,
+        "seasons": score.seasons,
+        "bias_days": days(score.bias_days),
+        "rmse_days": days(score.rmse_days),
+        "crps_days": days(score.crps_days),
+        "coverage_80": days(score.coverage_80, 3),
+        "width_days": days(score.width_days),
+        **{
+            name: {"rmse_days": days(plain.rmse_days), "crps_days": days(plain.crps_days)}
+            for name, plain in (("station_mean", score.station_mean), ("pace", score.pace))
+        },
+    }
+
+
+def calibration(fitted: Calibrated, path: Path | None) -> dict[str, Any]:
+    """The document of ``covercrop calibrate --json``."""
+
+    def days(value: float) -> float | None:
+        return None if np.isnan(value) else round(value, 2)
+
+    return {
+        "schema": SCHEMA,
+        "file": None if path is None else str(path),
+        **asdict(fitted.calibration),
+        "rmse_days": days(fitted.rmse),
+        "left_out": {
+            "by": fitted.left_out_by or None,
+            "rmse_days": days(fitted.left_out),
+            "plain_sum_rmse_days": days(fitted.plain_sum),
+            "latitude_rmse_days": days(fitted.latitude),
+        },
+        "later_days": days(fitted.later),
+        "rows": [
+            {
+                "line": row.record.line,
+                "place": row.record.season.site,
+                "sown": row.record.sown.isoformat(),
+                "stage": row.record.stage,
+                "date": row.record.date.isoformat(),
+                "error_days": days(row.error),
+                "left_out_days": days(row.left_out),
+                "plain_sum_days": days(row.plain_sum),
+                "latitude_days": days(row.latitude),
+            }
+            for row in fitted.rows
+        ],
+        "notes": [fitted.on_limit, *fitted.warnings],
+    }
+
+
+def degree_days(table: DegreeDayTable) -> dict[str, Any]:
+    """The document of ``covercrop degree-days --json``."""
+    days = [dict(zip(_COLUMNS, row, strict=True)) for row in _rows(table)]
+    return {
+        "schema": SCHEMA,
+        **{name: getattr(table, name) for name in ("units", "method", "lower", "upper", "cutoff")},
+        "days": [day | {"filled": bool(filled)} for day, filled in zip(days, table.filled, strict=True)],
+    }
+
+
+def degree_days_csv(table: DegreeDayTable) -> str:
+    """The table of ``covercrop degree-days --csv``, without a final newline."""
+    return csv_table(_COLUMNS, _rows(table))
+
+
+_COLUMNS = ("date", "tmin", "tmax", "degree_days", "sum")
+
+
+def _rows(table: DegreeDayTable) -> Iterator[tuple[str, float, float, float, float]]:
+    # Four decimals hide the noise of converting units and lose nothing that a thermometer can tell.
+    values = np.round(np.column_stack((table.tmin, table.tmax, table.degree_days, table.sum)), 4).tolist()
+    for day, (low, high, daily, total) in zip(table.dates, values, strict=True):
+        yield str(day), low, high, daily, total
+
+
+def parameter_records(records: Sequence[Cover | Crop]) -> dict[str, Any]:
+    """The document of ``covercrop covers --json`` and ``covercrop crops --json``."""
+    return {"schema": SCHEMA, "records": [asdict(record) for record in records]}

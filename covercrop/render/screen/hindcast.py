@@ -1,0 +1,95 @@
+"""The screen of `covercrop hindcast`: a table for each field, and what it comes to in plain words."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from covercrop.checking.hindcast import FEWEST_SEASONS
+from covercrop.render.words import phrases
+from covercrop.render.words.hindcast import _day, verdict
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from covercrop.checking.hindcast import Hindcast, Score
+    from covercrop.render.screen.terminal import Screen
+
+
+#: What is shown unless everything is asked for: the two days that a visit hangs on.
+_FIRST = ("window_open", "window_close")
+
+_COLUMNS = (
+    ("forecast made on", "left"),
+    ("off by", "right"),
+    ("80% interval", "right"),
+    ("held it", "right"),
+    ("score", "right"),
+    ("average date", "right"),
+    ("pace", "right"),
+)
+
+_KEY = (
+    "Off by: days by which the likely date missed, as a root mean square over the seasons. Held it: seasons whose day "
+    "fell inside the 80% interval. Score: the mean miss in days, with credit for honest odds (CRPS); smaller is "
+    "better.",
+    "Average date: the score of the other seasons' dates. Pace: that of degree-days since midwinter, carried on at the "
+    "average pace up to the average sum, with the rule's own errors as its odds.",
+    "What came is what the whole season's weather gives in the model: this tests the weather's part of an interval, "
+    "not how well the model knows your cover. Keep bloom records for that; covercrop calibrate takes them.",
+)
+
+
+def show(screen: Screen, replayed: Sequence[Hindcast], *, title: str = "", full: bool = False) -> None:
+    """Print how the forecasts did.
+
+    Parameters
+    ----------
+    screen : Screen
+    replayed : sequence of Hindcast
+    title : str
+        What was asked about.
+    full : bool
+        Every event, not only the window.
+    """
+    if not replayed:
+        return
+    screen.say(title, style="bold")
+    for each in replayed:
+        screen.say()
+        screen.say(each.field.name, style="bold")
+        for sentence in verdict(each):
+            screen.say(sentence)
+        screen.say(_what_is_where(each), style="dim")
+        for event in dict.fromkeys(score.event for score in each.scores):
+            if full or event in _FIRST:
+                screen.say()
+                screen.say(phrases.DATE_LABELS[event].capitalize())
+                screen.table(_COLUMNS, [_row(each, score) for score in each.scores if score.event == event])
+    screen.items("How to read it", _KEY)
+
+
+def _what_is_where(each: Hindcast) -> str:
+    sown = each.field.cover.sown
+    cultivar = f" ({each.field.cover.cultivar})" if each.field.cover.cultivar else ""
+    gaps = f"; {', '.join(map(str, each.left_out))} left out for gaps in the weather" if each.left_out else ""
+    return (
+        f"{each.cover.common_name.capitalize()}{cultivar}, sown {sown.day} {phrases.MONTHS[sown.month - 1]}, replayed in "
+        f"{len(each.years)} seasons from {each.years[0]} to {each.years[-1]}, each with itself left out of the history"
+        f"{gaps}"
+    )
+
+
+def _row(each: Hindcast, score: Score) -> tuple[str, ...]:
+    if score.seasons < FEWEST_SEASONS:
+        came = each.reached[score.event]
+        why = "never came" if not came else "came seldom" if came < FEWEST_SEASONS else "past"
+        return (_day(score.issue), "mostly past" if why == "past" and score.seasons else why, "", "", "", "", "")
+    return (
+        _day(score.issue),
+        f"{score.rmse_days:.1f} days",
+        f"{score.width_days:.0f} days",
+        phrases.percent(score.coverage_80),
+        f"{score.crps_days:.1f}",
+        f"{score.station_mean.crps_days:.1f}",
+        f"{score.pace.crps_days:.1f}",
+    )

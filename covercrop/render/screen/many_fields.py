@@ -1,0 +1,113 @@
+"""Many fields in a table, a line each: what needs doing first at the top."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from covercrop.dates.needs import by_need, is_due, next_task
+from covercrop.render.words import answer, phrases
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from covercrop.dates.needs import Task
+    from covercrop.render.screen.terminal import Screen
+    from covercrop.season.plan import Plan
+
+#: Fields that a remark names one by one.
+_NAMED = 6
+
+_HEADS = ("when", "what", "field", "state", "safe to plant")
+
+
+def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: str, of: int) -> None:
+    """Print what each field needs, the first thing first.
+
+    Parameters
+    ----------
+    screen : Screen
+    plans : sequence of Plan
+        Those to show.
+    on : numpy.datetime64[D]
+    title : str
+        What was asked about.
+    of : int
+        Number of the fields that were worked out.
+    """
+    # Those that are due are the first.
+    ordered = by_need(plans)
+    due = [plan for plan in ordered if is_due(plan)]
+    rest = ordered[len(due) :]
+    screen.say(f"{title}, {phrases.weekday(on)} {str(on)[:4]}", style="bold")
+    needs = "need" if len(due) != 1 else "needs"
+    screen.say(f"{len(due)} of {of} fields {needs} something within the week.")
+    table = [_row(plan) for plan in (*due, *rest)]
+    widths = [max(map(len, column)) for column in zip(_HEADS, *table, strict=True)] if table else []
+    if table:
+        # A long name gives way before the line runs over.
+        widths[2] = max(min(widths[2], screen.width - sum(widths) + widths[2] - 2 * len(widths)), 8)
+    for heading, rows in (("This week", table[: len(due)]), ("Later", table[len(due) :])):
+        if rows:
+            screen.say()
+            screen.say(heading, style="bold")
+            _lines(screen, [_HEADS, *rows], widths)
+    _mark(
+        screen,
+        "weather that ends more than three weeks before",
+        [p for p in plans if not answer.is_ended(p) and answer.stale_since(p)],
+    )
+    _mark(screen, "a note that does not fit", [plan for plan in plans if plan.doubts])
+    doubtful = [plan for plan in plans if answer.is_doubtful(plan)]
+    _mark(screen, "a cover that may not have lived through the cold", doubtful)
+
+
+def _mark(screen: Screen, why: str, plans: Sequence[Plan]) -> None:
+    """Say which fields rest on something that the reader should know."""
+    if not plans:
+        return
+    names = [plan.field.name for plan in plans]
+    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+    screen.say()
+    screen.say(f"Look twice, for {why}: {', '.join(names[:_NAMED])}{more}.")
+
+
+def _lines(screen: Screen, rows: Sequence[Sequence[str]], widths: Sequence[int]) -> None:
+    # Hundreds of fields: straight to the output, since laying out a table would take seconds.
+    for row in rows:
+        cells = [_fitted(screen.fit(cell), width) for cell, width in zip(row, widths, strict=True)]
+        screen.console.file.write(f"  {'  '.join(cells)}".rstrip() + "\n")
+
+
+def _fitted(text: str, width: int) -> str:
+    return (text if len(text) <= width else f"{text[: width - 2]}..").ljust(width)
+
+
+def _row(plan: Plan) -> tuple[str, ...]:
+    task = next_task(plan)
+    planting = "" if answer.is_planted(plan) else phrases.day_month(plan.safe_planting, int(str(plan.on)[:4]))
+    return _when(task, plan.on), _what(task, plan), plan.field.name, answer.state(plan), planting
+
+
+def _when(task: Task, on: np.datetime64) -> str:
+    if np.isnat(task.start):
+        return "no date yet"
+    if task.start > on:
+        later = np.isnat(task.end) or task.end <= task.start or task.what in ("plant", "harvest")
+        start = phrases.day_month(task.start, int(str(on)[:4]))
+        return f"from {start}" if task.what == "plant" else start if later else phrases.span(task.start, task.end)
+    if np.isnat(task.end) or task.end <= on:
+        return "now"
+    return f"now - {phrases.day_month(task.end, int(str(on)[:4]))}"
+
+
+def _what(task: Task, plan: Plan) -> str:
+    match task.what:
+        case "end":
+            return answer.to_end_next(plan)
+        case "look":
+            return "look at it"
+        case "scout":
+            return "scout it"
+    return task.what

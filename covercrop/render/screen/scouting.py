@@ -1,0 +1,93 @@
+"""A scouting note that was written, for a terminal."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from covercrop.base import units
+from covercrop.parameters import catalogue
+from covercrop.render.words import answer, phrases
+from covercrop.season import note_effects
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from covercrop.field.entries import Field, ScoutingNote
+    from covercrop.render.screen.terminal import Screen
+    from covercrop.season.doubts import Doubt
+
+
+def unfit(doubts: Sequence[Doubt], field: Field) -> str:
+    """That a note does not fit, what it would take for it to be true, and the way out, in a line."""
+    worst = _worst(doubts)
+    why = f"{note_effects.doubt_said(worst)}: {note_effects.would_take(worst, catalogue.cover(field.cover.species))}"
+    return f"nothing is noted, since {why}; look again, or add --anyway to note it all the same"
+
+
+def _worst(doubts: Sequence[Doubt]) -> Doubt:
+    """The doubt to name: the furthest off, and of a pair of notes what is said of the later one."""
+    return max(doubts, key=lambda doubt: (abs(doubt.days) if not doubt.of_soil else 0.0, doubt.note.date))
+
+
+def noted(
+    screen: Screen,
+    field: Field,
+    note: ScoutingNote,
+    path: Path,
+    *,
+    us: bool = False,
+    doubts: Sequence[Doubt] = (),
+    unchecked: str = "",
+) -> None:
+    """Print what was noted, where, and what to ask next.
+
+    Parameters
+    ----------
+    screen : Screen
+    field : Field
+    note : ScoutingNote
+    path : pathlib.Path
+        The field file.
+    us : bool
+        Show US units.
+    doubts : sequence of Doubt
+        What does not fit of it.
+    unchecked : str
+        Why that is not known; empty where it is.
+    """
+    day = phrases.weekday(np.datetime64(note.date, "D"))
+    screen.say(f"Noted for {field.name}, {day} {note.date.year}: {'; '.join(seen(note, us=us))}.")
+    if doubts:
+        screen.say(
+            f"It does not fit, since {note_effects.doubt_said(_worst(doubts))}: no chance will be higher for it."
+        )
+    if unchecked:
+        screen.say(f"Whether it fits the weather is not known: {unchecked}.")
+    count = len(field.scouting)
+    screen.say(
+        f"{path.name} now holds {count} note{'s' if count > 1 else ''} of this field. What it changes: covercrop ready "
+        f"{path}"
+    )
+
+
+def seen(note: ScoutingNote, *, us: bool = False) -> list[str]:
+    """What a note says, a phrase each."""
+    said = []
+    if note.has_stage:
+        said.append(answer.stage_seen(note))
+    if note.soil_c is not None:
+        soil = f"{units.fahrenheit_from_celsius(note.soil_c):.1f} °F" if us else f"{note.soil_c:.1f} °C"
+        said.append(f"soil at {soil}")
+    if note.height_cm is not None:
+        said.append(
+            f"{note.height_cm / units.M_PER_IN / 100:.0f} inches high" if us else f"{note.height_cm:.0f} cm high"
+        )
+    if note.dry_matter_kg_ha is not None:
+        per, unit = (units.KG_HA_PER_LB_ACRE, "lb/acre") if us else (1.0, "kg/ha")
+        said.append(f"{note.dry_matter_kg_ha / per:,.0f} {unit} of dry matter")
+    if note.nitrogen_percent is not None:
+        said.append(f"{note.nitrogen_percent:g}% nitrogen in it")
+    return said

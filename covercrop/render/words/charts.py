@@ -1,0 +1,102 @@
+"""What each chart is and what it shows, in words: its title, and the alternative for those who cannot see it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from covercrop.base import units
+from covercrop.models.plantback import LIMITS
+from covercrop.render.words import answer, phrases
+from covercrop.season.progress import towards_bloom
+
+if TYPE_CHECKING:
+    from covercrop.base.records import DateRange
+    from covercrop.season.plan import Plan
+
+TITLES = {
+    "season": "The season: degree-days towards bloom",
+    "window": "The chance that the window is open",
+    "limits": "What planting waits for",
+}
+
+#: The stages, and what follows, that the chart of the season shows.
+_SEASON = ("bud", "first_flower", "bloom_50", "viable_seed", "window_open", "window_close")
+
+
+def describe(plan: Plan, chart: str, *, us: bool = False) -> str:
+    """A chart in sentences.
+
+    Parameters
+    ----------
+    plan : Plan
+    chart : str
+        One of :data:`TITLES`.
+    us : bool
+        Show US units.
+    """
+    return {"season": _season, "window": _window, "limits": _limits}[chart](plan, us=us)
+
+
+def _season(plan: Plan, *, us: bool) -> str:
+    outlook = plan.outlook
+    until = outlook.known - 1
+    total = float(towards_bloom(outlook, plan.field.latitude, plan.cover).median[until])
+    total, unit = (units.fahrenheit_difference(total), "°F") if us else (total, "°C")
+    said = [
+        f"By {phrases.day_month(outlook.days[until])} {total:,.0f} {unit} days that count towards bloom have added up"
+        + (f"; the shading shows how {len(outlook.years)} past years went on from there." if outlook.years else ".")
+    ]
+    if plan.state == "winter-killed":
+        return said[0]
+    shown = [] if answer.is_ended(plan) else _dated(plan, _SEASON, us=us)
+    planting = _dated(plan, ("earliest_planting", "latest_planting"), us=us)
+    return " ".join((*said, *(f"{'; '.join(group)}." for group in (shown, planting) if group)))
+
+
+def _window(plan: Plan, *, us: bool) -> str:
+    odds, days = plan.window_probability, plan.window_days
+    top = int(odds.argmax())
+    half = days[odds >= 0.5]
+    said = [f"It is highest on {phrases.day_month(days[top])}, with {phrases.chance(float(odds[top]))}."]
+    if half.size:
+        said.append(f"It is half or more from {phrases.day_month(half[0])} to {phrases.day_month(half[-1])}.")
+    if plan.turn_under is not None:
+        said.append(f"The best week is {phrases.span(plan.turn_under.start, plan.turn_under.end)}.")
+    return " ".join(said)
+
+
+def _limits(plan: Plan, *, us: bool) -> str:
+    named = sorted(LIMITS, key=lambda name: (np.isnat(plan.dates[name].median), plan.dates[name].median))
+    waits = "; ".join(_dated(plan, named, us=us))
+    said = f"With the cover {answer.ending(plan)} on {phrases.day_month(plan.turned)}: {waits}."
+    if plan.binding_limit:
+        label = phrases.DATE_LABELS[plan.binding_limit].format(soil=_soil(plan, us=us))
+        said += f" Last of all is most often: {label}."
+    likely = plan.dates["earliest_planting"].median
+    return said if np.isnat(likely) else f"{said} It is likely safe to plant from {phrases.day_month(likely)}."
+
+
+def _dated(plan: Plan, names: tuple[str, ...] | list[str], *, us: bool) -> list[str]:
+    """Dates with their names, those that are known."""
+    return [
+        f"{phrases.DATE_LABELS[name].format(soil=_soil(plan, us=us))} {_interval(plan.dates[name])}"
+        for name in names
+        if not np.isnat(plan.dates[name].early)
+    ]
+
+
+def _soil(plan: Plan, *, us: bool) -> str:
+    return phrases.temperature(plan.crop.soil_planting.value, us=us)
+
+
+def _interval(dates: DateRange) -> str:
+    """A likely date, and its interval in brackets where it has one."""
+    if np.isnat(dates.median):
+        return f"not likely, at the earliest {phrases.day_month(dates.early)}"
+    likely = phrases.day_month(dates.median)
+    if dates.early == dates.late:
+        return likely
+    late = "none" if np.isnat(dates.late) else phrases.day_month(dates.late)
+    return f"{likely} ({phrases.day_month(dates.early)} to {late})"

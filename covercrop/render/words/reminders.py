@@ -1,0 +1,305 @@
+"""What each date ahead says, short enough for a telephone: a title, its odds, what to do, what can hurt."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from covercrop.base.errors import one_line
+from covercrop.dates.agenda import Event, agenda, autumn_frost, days_to_emergence, hard_frost, planting_day, ripe_day
+from covercrop.models import frost as hazards_frost
+from covercrop.models.plantback import BINDING_WORDS
+from covercrop.render.words import answer, phrases
+from covercrop.render.words.phrases import chance, day_month, weekday
+from covercrop.season import advice
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from covercrop.autumn.comparison import Autumn
+    from covercrop.base.records import DateRange
+    from covercrop.field.entries import Field
+    from covercrop.season.plan import Plan
+
+#: What calendars may sort the dates by.
+CATEGORIES = {
+    "scout": "Scouting",
+    "check-stand": "Scouting",
+    "window-opens": "Cover",
+    "turn-under": "Cover",
+    "window-closes": "Cover",
+    "planting": "Crop",
+    "thinning": "Crop",
+    "spring-frost": "Frost",
+    "autumn-frost": "Frost",
+    "next-sowing": "Cover",
+}
+
+#: Kinds whose dates move with the weather of the season; the others rest on past years, or on a date already said.
+_BY_THE_SEASON = ("scout", "window-opens", "turn-under", "window-closes", "planting", "spring-frost")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reminder:
+    """A date ahead in words.
+
+    Attributes
+    ----------
+    field : Field
+    event : Event
+    title : str
+        In a line, with the name of the field.
+    odds : str
+        How sure it is, in a sentence or two.
+    advice : str
+        What to do; empty where nothing is to be said.
+    cautions : tuple of str
+        What can hurt.
+    """
+
+    field: Field
+    event: Event
+    title: str
+    odds: str
+    advice: str = ""
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Words:
+    what: str
+    odds: str
+    advice: str = ""
+    cautions: tuple[str, ...] = ()
+
+
+def reminders(plan: Plan, autumn: Autumn | None = None, *, us: bool = False) -> tuple[Reminder, ...]:
+    """The dates ahead of a field in words.
+
+    Parameters
+    ----------
+    plan : Plan
+    autumn : Autumn, optional
+        The sowing dates of the next cover compared.
+    us : bool
+        Show US units.
+    """
+    stale = answer.stale_since(plan)
+    found = []
+    for event in agenda(plan, autumn):
+        said = _WORDS[event.kind](plan, event, us)
+        old = event.kind in _BY_THE_SEASON and stale not in said.odds
+        basis = f"By weather that ends on {stale}." if old else ""
+        found.append(
+            Reminder(
+                field=plan.field,
+                event=event,
+                title=f"{field_name(plan.field)}: {said.what}",
+                odds=_joined(said.odds, basis),
+                advice=said.advice,
+                cautions=said.cautions,
+            )
+        )
+    return tuple(found)
+
+
+def field_name(field: Field) -> str:
+    """The name of a field in one line, with nothing in it that a program would obey."""
+    return one_line(field.name)
+
+
+def _joined(*sentences: str) -> str:
+    return " ".join(filter(None, sentences))
+
+
+def _year(day: np.datetime64) -> int:
+    return int(str(day)[:4])
+
+
+def _likely(dates: DateRange) -> str:
+    """``likely 29 Apr, 26 Apr to 2 May in eight years of ten``, as far as it is known."""
+    if dates.early == dates.late:
+        return f"on {day_month(dates.median)}"
+    said = "in fewer than half of the years" if np.isnat(dates.median) else f"most likely on {day_month(dates.median)}"
+    if np.isnat(dates.early) or np.isnat(dates.late):
+        return said
+    return f"{said} ({day_month(dates.early)} to {day_month(dates.late)} in eight years of ten)"
+
+
+def _open_on(plan: Plan, day: np.datetime64) -> str:
+    """The chance that the window holds a day."""
+    return chance(float(plan.window_probability[plan.outlook.position(day)]))
+
+
+# --- the cover ------------------------------------------------------------------------------------
+
+
+def _scout(plan: Plan, event: Event, us: bool) -> _Words:
+    if event.first >= plan.dates["first_flower"].median:
+        what = "see how much is in bloom"
+    else:
+        what = "look for first flowers" if event.number == 1 else "look for flower buds"
+    return _Words(
+        f"scout, {what}",
+        answer.if_it_lives(
+            plan,
+            f"The window opens {_likely(plan.dates['window_open'])}; on this day it is open with a chance "
+            f"of {_open_on(plan, event.first)}.",
+        ),
+        f"Walk the {plan.cover.common_name}, edges and middle. Write the stage, or the percentage in bloom, into the "
+        "field file: one note narrows all later dates.",
+    )
+
+
+def _check_stand(plan: Plan, event: Event, us: bool) -> _Words:
+    return _Words("go and look, the cold may have killed it", answer.headline(plan))
+
+
+def _window_opens(plan: Plan, event: Event, us: bool) -> _Words:
+    return _Words(
+        "window likely opens",
+        answer.if_it_lives(plan, f"The window opens {_likely(plan.dates['window_open'])}."),
+        f"From then on the {plan.cover.common_name} is in flower with no viable seed: look before you bring a machine.",
+    )
+
+
+def _turn_under(plan: Plan, event: Event, us: bool) -> _Words:
+    own = {"turn-under": (advice.BARE_SOIL,), "tarp": (advice.TARP,)}.get(plan.method, ())
+    cautions = (*own, advice.INSURED)
+    if event.best is None or event.chance is None:
+        return _Words(f"{answer.to_end(plan)} at once, seed risk", answer.headline(plan), "", cautions)
+    return _Words(
+        f"{answer.to_end(plan)}, best {weekday(event.best)} ({chance(event.chance)})",
+        answer.if_it_lives(
+            plan,
+            _joined(
+                answer.instead(plan),
+                f"On {weekday(event.best)}, the best day of the best week, the window is open with a chance of "
+                f"{chance(event.chance)}.",
+                answer.surer(plan),
+            ),
+        ),
+        "Look first: flowers open, no pods swelling. Once it is done, write the day into the field file as "
+        "turned_under: the dates after it move along.",
+        cautions,
+    )
+
+
+def _window_closes(plan: Plan, event: Event, us: bool) -> _Words:
+    closes = plan.dates["window_close"]
+    half = "" if np.isnat(closes.median) else f"; after {day_month(closes.median)} it is more likely closed than open"
+    return _Words(
+        "window closing",
+        answer.if_it_lives(
+            plan, f"After {day_month(closes.early)} the chance that it has closed passes one in ten{half}."
+        ),
+        "Look for swelling pods. Later, the first seed may be viable and come back as a weed.",
+        plan.cover.cautions,
+    )
+
+
+# --- the crop -------------------------------------------------------------------------------------
+
+
+def _planting(plan: Plan, event: Event, us: bool) -> _Words:
+    cautions = (advice.TREATED_SEED,) if plan.field.crop.method == "direct-seed" else ()
+    if plan.state == "plantable":
+        odds = f"{answer.headline(plan)} By now it is safe in eight years of ten or more."
+        return _Words(f"{answer.planting(plan)}, the ground is ready", odds, "", cautions)
+    likely, safe = plan.dates["earliest_planting"].median, plan.safe_planting
+    surer = "" if np.isnat(safe) or safe == likely else f", in eight years of ten from {day_month(safe)}"
+    why = f": {BINDING_WORDS[plan.binding_limit]}" if plan.binding_limit else ""
+    soil = phrases.temperature(plan.crop.soil_planting.value, us=us)
+    return _Words(
+        f"{answer.planting(plan)}, likely safe from {day_month(likely)}",
+        f"Likely safe from {day_month(likely)}{surer}{_if_ended(plan)}{why}. {answer.season_fit(plan)}".rstrip(),
+        f"Measure before you plant: the soil should have held {soil} on three days running.",
+        cautions,
+    )
+
+
+def _if_ended(plan: Plan) -> str:
+    if answer.is_ended(plan):
+        return ""
+    return f", if you {answer.to_end(plan)} on {day_month(plan.turned)}"
+
+
+def _thinning(plan: Plan, event: Event, us: bool) -> _Words:
+    day, days = planting_day(plan), days_to_emergence(plan)
+    guess = ", a guess" if np.isnan(plan.emergence_days) else ""
+    sown = "Sown" if plan.field.crop.planted else "If it is sown"
+    later = int((event.first - day).astype(int)) - days
+    return _Words(
+        f"thin the {plan.crop.common_name}",
+        f"{sown} on {day_month(day)} it is up in about {days} days{guess}; this is {later} days later.",
+        "Leave the strongest seedling of each spot and cut the others off. To thin about a month from sowing is common "
+        "practice, with no source behind it.",
+    )
+
+
+def _spring_frost(plan: Plan, event: Event, us: bool) -> _Words:
+    return _Words(
+        "frost watch",
+        f"Until {day_month(event.last)} the chance of a night of {phrases.temperature(plan.crop.frost.value, us=us)} or "
+        "less to come is more than one in ten.",
+        f"Read the night's forecast, and have cloth at hand to lay over the {plan.crop.common_name}.",
+    )
+
+
+def _autumn_frost(plan: Plan, event: Event, us: bool) -> _Words:
+    frost, ripe = autumn_frost(plan), ripe_day(plan)
+    half = "" if np.isnat(frost.median) else f", half of them by {day_month(frost.median)}"
+    planted = plan.field.crop.planted is not None
+    when = "Planted" if planted else "If it is planted"
+    return _Words(
+        "frost watch, first frost of autumn",
+        f"One year in ten has had a night of {phrases.temperature(plan.crop.frost.value, us=us)} or less by "
+        f"{day_month(frost.early)}{half}.",
+        f"{when} on {day_month(planting_day(plan))}, the {plan.crop.common_name} should be ripe about "
+        f"{day_month(ripe)}: bring it in, or cover it, before the first such night.",
+    )
+
+
+# --- the next cover -------------------------------------------------------------------------------
+
+
+def _next_sowing(plan: Plan, event: Event, us: bool) -> _Words:
+    ripe = ripe_day(plan)
+    late = ""
+    if ripe > event.first:
+        late = f" The {plan.crop.common_name} may stand until about {day_month(ripe)}: sow as soon as it is off."
+    advice_given = f"covercrop sow compares dates and covers. Have seed and fresh inoculant at hand.{late}"
+    cautions = (advice.TREATED_SEED,)
+    if event.best is not None and event.chance is not None:
+        return _Words(
+            f"sow the next cover, best {weekday(event.best)}",
+            f"Sown again, best on {weekday(event.best)}, {plan.cover.common_name} covers the ground before winter, "
+            f"lives, and leaves it plantable in time with a chance of {chance(event.chance)}.",
+            advice_given,
+            cautions,
+        )
+    frost = hard_frost(plan)
+    return _Words(
+        "sow the next cover",
+        f"Half of the years have had their first hard frost, {phrases.temperature(hazards_frost.HARD_FROST.value, us=us)}, by "
+        f"{day_month(frost.median)}, one in ten by {day_month(frost.early)}; six to eight weeks before it is common "
+        "practice, with no source behind it.",
+        advice_given,
+        cautions,
+    )
+
+
+_WORDS: dict[str, Callable[[Plan, Event, bool], _Words]] = {
+    "scout": _scout,
+    "check-stand": _check_stand,
+    "window-opens": _window_opens,
+    "turn-under": _turn_under,
+    "window-closes": _window_closes,
+    "planting": _planting,
+    "thinning": _thinning,
+    "spring-frost": _spring_frost,
+    "autumn-frost": _autumn_frost,
+    "next-sowing": _next_sowing,
+}

@@ -1,0 +1,140 @@
+"""What goes with every answer: what can hurt, what is assumed, what it rests on."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from covercrop.models import biomass, frost, plantback, soil_water, termination, winter
+from covercrop.models.note_weights import SCOUTING_SD_DAYS
+from covercrop.parameters import catalogue
+from covercrop.parameters.traits import label
+from covercrop.season import measurements
+from covercrop.weather.outlook import FEWEST_YEARS, MOST_YEARS
+
+if TYPE_CHECKING:
+    from covercrop.base.records import CitedValue, Source
+    from covercrop.field.entries import Field
+    from covercrop.parameters.traits import Cover, Crop
+
+#: Sources of the methods that every answer uses, whatever the cover and crop.
+METHOD_SOURCES = (
+    "mcmaster1997",
+    "usno_sun",
+    "bbch2001",
+    *plantback.SOURCES,
+    *soil_water.SOURCES,
+    *biomass.SOURCES,
+    "cfr205_203",
+)
+
+#: Said wherever dates or amounts are handed on without the rest of an answer.
+ADVICE_FIRST = "Local codes, your extension office and licensed advice come before anything said here."
+BARE_SOIL = (
+    "Turning under bares the soil: keep off wet ground, work across the slope, leave a standing strip beside water."
+)
+INSURED = "Insured ground may have its own last day for ending a cover: ask before you wait for bloom."
+TREATED_SEED = "Handle treated seed with gloves, and keep it from children, stock and birds."
+
+_CAUTIONS = (
+    ADVICE_FIRST,
+    BARE_SOIL,
+    "Manure, hay, straw and compost can carry weed-killers that outlast composting: grow a few beans or peas in a "
+    "sample before any of it goes on a bed.",
+    INSURED,
+    TREATED_SEED,
+)
+_ASSUMPTIONS = (
+    "A day with a mean between 0 and 10 degC (32 and 50 degF) counts as cool, as in the trial that the bloom of "
+    "crimson clover was fitted to.",
+    f"Two people who scout the same stand differ by about {SCOUTING_SD_DAYS:.0f} days; half of that, as variance, is "
+    "taken to be the same in all notes of a field. A note fades by 0.3 days of scatter a day, for two weeks.",
+    "A stand is called dead, and planting safe, when eight in ten of the ways the season may go say so.",
+    f"A forecast needs {FEWEST_YEARS} past years and uses no more than {MOST_YEARS}.",
+)
+TARP = "A tarp sheds its rain beside it: weigh its edges down, and keep the runoff from ditches and streams."
+
+
+def cautions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
+    """What can hurt people, stock, water or the crop, in plain sentences.
+
+    Parameters
+    ----------
+    field : Field
+    cover : Cover
+    crop : Crop
+    """
+    tarp = (TARP,) if field.cover.terminate == "tarp" else ()
+    days, why = (120, "lies on the soil") if crop.touches_soil else (90, "does not touch the soil")
+    manure = (
+        f"Raw manure has to be worked in at least {days} days before {crop.common_name} is harvested, since what is "
+        f"eaten {why} (US organic rule, 7 CFR 205.203(c)(1)); your own rule may ask for more."
+    )
+    return (*cover.cautions, *crop.cautions, *tarp, manure, *_CAUTIONS)
+
+
+def assumptions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
+    """Each value that no source gives, with the reason for what was set instead."""
+    numbers = [
+        f"{subject.common_name.capitalize()}, {label(path)}, {value.printed}: {value.reason}."
+        for subject in (cover, crop)
+        for path, value in _numbers(subject)
+        if value.basis == "assumed"
+    ]
+    return (
+        *_ASSUMPTIONS,
+        *measurements.assumptions(field.scouting),
+        *plantback.ASSUMPTIONS,
+        *soil_water.ASSUMPTIONS,
+        *winter.ASSUMPTIONS,
+        *termination.assumptions(field.cover.terminate),
+        *numbers,
+    )
+
+
+def sources(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
+    """Keys of the sources behind an answer, each once: those of the cover and crop, then those of the methods."""
+    return sources_of(field.cover.terminate, cover, crop)
+
+
+def sources_of(terminate: str, cover: Cover, crop: Crop) -> tuple[str, ...]:
+    """The same for a way of ending the cover, wherever it is grown."""
+    cited = [value.source for subject in (cover, crop) for _, value in _numbers(subject) if value.source]
+    return tuple(dict.fromkeys((*cited, *termination.sources(terminate), *METHOD_SOURCES)))
+
+
+def sowing_cautions(cover: Cover) -> tuple[str, ...]:
+    """What can hurt when a cover is chosen and sown, in plain sentences."""
+    return (*cover.cautions, *(caution for caution in _CAUTIONS if caution.startswith(("Local", "Insured", "Handle"))))
+
+
+def sowing_assumptions(cover: Cover) -> tuple[str, ...]:
+    """What no source gives about how a cover is sown, and when it covers the ground."""
+    return tuple(
+        f"{cover.common_name.capitalize()}, {label(path)}, {value.printed}: {value.reason}."
+        for path, value in catalogue.cited_values(cover)
+        if path.startswith("sowing") and value.basis == "assumed"
+    )
+
+
+def sowing_sources(cover: Cover) -> tuple[str, ...]:
+    """Keys of the sources of how a cover is sown, and of what a hard frost is."""
+    cited = [value.source for path, value in catalogue.cited_values(cover) if path.startswith("sowing")]
+    return tuple(dict.fromkeys((*filter(None, cited), frost.HARD_FROST.source)))
+
+
+def reference(source: Source) -> str:
+    """A source in one line, with what was seen of it."""
+    where = ". ".join(part for part in (source.container, f"doi:{source.doi}" if source.doi else source.url) if part)
+    text = f"{source.authors} ({source.year}). {source.title}. {where}".rstrip(". ") + "."
+    return f"{text} [{source.note.rstrip('.')}]" if source.note else text
+
+
+#: Offsets of other cultivars, how it is sown, and what only the beds rest on: no part of a field's dates.
+_ELSEWHERE = ("cultivars", "sowing", "planting", "nitrogen_need")
+
+
+@lru_cache(maxsize=256)
+def _numbers(subject: Cover | Crop) -> tuple[tuple[str, CitedValue], ...]:
+    cited = catalogue.cited_values(subject)
+    return tuple((path, value) for path, value in cited if not path.startswith(_ELSEWHERE))

@@ -1,0 +1,411 @@
+"""The course of one season: its stand, its ending and its ground, whoever asks.
+
+One field on one day and every cell of a region come through here, so that
+they cannot come to different answers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, TypeVar
+
+import numpy as np
+
+from covercrop.base.arrays import Array
+from covercrop.models import season_calendar
+from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, quantiles, share, share_by
+from covercrop.season.doubts import Doubt
+from covercrop.season.ending import Dispute, Ending, Rival, choose_ending, is_closing
+from covercrop.season.ground import Ground, dead_from, follow_ground
+from covercrop.season.stand import Stand, grow_stand
+from covercrop.weather.outlook import together
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
+
+    from covercrop.field.entries import Field, ScoutingNote
+    from covercrop.parameters.traits import Cover, Crop
+    from covercrop.weather.outlook import Outlook
+
+Part = TypeVar("Part", Stand, Ground)
+
+#: Fields followed together: enough that starting each step costs little, so few that its arrays stay in the cache.
+TOGETHER = 16
+
+#: Notes in doubt that are left out one by one to see what comes of it; more than these only all together.
+MOST_ALONE = 5
+
+#: A stand is called dead once this share of the members is: cold without snow kills more than cold under it.
+DEAD_SHARE = 0.8
+
+DATES = (
+    "emergence",
+    "bud",
+    "first_flower",
+    "bloom_25",
+    "bloom_50",
+    "end_of_bloom",
+    "viable_seed",
+    "window_open",
+    "window_close",
+    "residue",
+    "disease",
+    "maggot",
+    "soil_warm",
+    "frost",
+    "earliest_planting",
+    "latest_planting",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Course:
+    """How a season goes, in every member.
+
+    Attributes
+    ----------
+    stand : Stand
+        With the window of the way in which the cover is ended.
+    ending : Ending
+    ground : Ground
+    weights : numpy.ndarray, shape (year, draw)
+        Weights of the members that the dates are taken from: those that live.
+    survival : float
+        Chance that the stand lives through the winter.
+    killed : bool
+        Whether it is called dead by today.
+    doubts : tuple of Doubt
+        Notes that do not fit, while there is something to be decided by them.
+    rivals : tuple of Course
+        The same season without those of them that no other note confirms: no chance may be higher than in any of these.
+    settled : Course or None
+        The same season without any of them; None where there are none.
+    set_aside : tuple of Doubt
+        Those of them that the answer does not rest on, since no day of ending the cover goes with them and without.
+    """
+
+    stand: Stand
+    ending: Ending
+    ground: Ground
+    weights: Array
+    survival: float
+    killed: bool
+    doubts: tuple[Doubt, ...] = ()
+    rivals: tuple[Course, ...] = ()
+    settled: Course | None = None
+    set_aside: tuple[Doubt, ...] = ()
+
+    def least(self, chance: Callable[[Course], float]) -> float:
+        """A chance, no higher than it is without any of the notes in doubt."""
+        return min(chance(self), *(rival.least(chance) for rival in self.rivals)) if self.rivals else chance(self)
+
+    def undoubted(self, chance: Callable[[Course], float]) -> float:
+        """A chance as it is without the notes in doubt."""
+        return min(rival.undoubted(chance) for rival in self.rivals) if self.rivals else chance(self)
+
+    def closed_by(self, day: int) -> float:
+        """Chance that the window has closed by a day, whatever notes in doubt say."""
+        return self.undoubted(lambda course: share_by(course.stand.closes, course.weights, day))
+
+    def is_closing(self, day: int) -> bool:
+        """Whether the window is about to close on a day, with notes in doubt and without them."""
+        return bool(self.least(lambda each: is_closing(each.stand.opens, each.stand.closes, each.weights, day)))
+
+    def indexes(self) -> dict[str, Array]:
+        """Day index of every date of the chain (:data:`DATES`), in every member."""
+        return {
+            **{name: self.stand.stages[name] for name in DATES if name in self.stand.stages},
+            "window_open": self.stand.opens,
+            "window_close": self.stand.closes,
+            **self.ground.limits,
+            # The limit is the date that one year in ten still freezes after; what is shown is the years themselves.
+            "frost": self.ground.frost_free,
+            "earliest_planting": self.ground.earliest,
+            "latest_planting": self.ground.latest,
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Start:
+    """What a course is followed from.
+
+    Attributes
+    ----------
+    field : Field
+        As it was known on the day of the answer.
+    cover : Cover
+    crop : Crop
+    outlook : Outlook
+    today : int
+        Day index of the day of the answer.
+    """
+
+    field: Field
+    cover: Cover
+    crop: Crop
+    outlook: Outlook
+    today: int
+
+    @property
+    def company(self) -> Hashable:
+        """What those have in common that differ in nothing but their place, and can be followed together.
+
+        A field with scouting notes goes alone.
+        """
+        if self.field.scouting:
+            return self
+        entry, plan, outlook = self.field.cover, self.field.crop, self.outlook
+        return (
+            (id(self.cover), entry.cultivar, entry.terminate),
+            (id(self.crop), plan.method, plan.ground_cover, plan.days_to_maturity),
+            (outlook.days[0], outlook.tmin.shape, outlook.complete, self.today),
+            self.field.latitude >= 0,
+        )
+
+
+def follow(start: Start, draws: Draws) -> Course:
+    """Follow a field from sowing to the planting of the crop.
+
+    Notes
+    -----
+    Where notes do not fit (:mod:`covercrop.season.doubts`), the season is followed without them as well, and the answer is
+    one that both bear out.  Where no day of ending the cover is borne out by both, it is the one without them.
+
+    Raises
+    ------
+    UnknownNameError
+        If the cover has no such cultivar, or there is no such method or ground cover.
+    """
+    return _answer(start, draws, {})
+
+
+def doubts_about(start: Start, note: ScoutingNote, draws: Draws) -> tuple[Doubt, ...]:
+    """What does not fit of one note of a field: the weather, or another note of it.
+
+    Parameters
+    ----------
+    start : Start
+        With the note among those of its field.
+    note : ScoutingNote
+    draws : Draws
+
+    Returns
+    -------
+    tuple of Doubt
+        Empty where it fits, and where a note of another day tells the same.
+    """
+    course = _follow_together([start], draws)[0]
+    found = (*course.stand.doubts, *_of_soil(course.ground))
+    return tuple(doubt for doubt in found if note in (doubt.note, doubt.against) and not doubt.confirmed)
+
+
+def follow_each(starts: Iterable[Start], draws: Draws) -> Iterator[tuple[int, Start, Course]]:
+    """Follow many fields, those together that can be, which takes far less than one after the other.
+
+    Parameters
+    ----------
+    starts : iterable of Start
+        Taken as they are needed.
+    draws : Draws
+
+    Yields
+    ------
+    tuple
+        The place of a field in the order of ``starts``, what it was followed from and its course, as soon as it is
+        there, which is not in that order.
+
+    Raises
+    ------
+    UnknownNameError
+        As :func:`follow`.
+    """
+    waiting: dict[Hashable, list[tuple[int, Start]]] = {}
+
+    def settled(group: list[tuple[int, Start]]) -> Iterator[tuple[int, Start, Course]]:
+        starts = [start for _, start in group]
+        alone = len(starts) == 1 and starts[0].field.scouting
+        courses = [follow(starts[0], draws)] if alone else _follow_together(starts, draws)
+        return ((place, start, course) for (place, start), course in zip(group, courses, strict=True))
+
+    for place, start in enumerate(starts):
+        company = start.company
+        group = waiting.setdefault(company, [])
+        group.append((place, start))
+        if len(group) == TOGETHER:
+            yield from settled(waiting.pop(company))
+    for group in waiting.values():
+        yield from settled(group)
+
+
+def _doubts(field: Field, ended: _Ended, ground: Ground) -> tuple[Doubt, ...]:
+    """What does not fit of what there still is something to be decided by."""
+    settled = field.cover.turned_under is not None or ended.killed
+    return (
+        *(() if settled else ended.ending.stand.doubts),
+        *(() if field.crop.planted is not None else _of_soil(ground)),
+    )
+
+
+def _of_soil(ground: Ground) -> list[Doubt]:
+    """Readings of the soil thermometer that do not fit."""
+    check = ground.soil_check
+    return [Doubt(note=note, kelvin=miss, confirmed=note not in check.left_out) for note, miss in check.surprising]
+
+
+def _answer(start: Start, draws: Draws, known: dict[tuple[ScoutingNote, ...], Course]) -> Course:
+    """The course of a field that goes alone; ``known`` are those of the same field with other notes."""
+    notes = start.field.scouting
+    if notes in known:
+        return known[notes]
+    course = _follow_together([start], draws)[0]
+    doubts = [doubt for doubt in course.doubts if not doubt.of_soil]
+    known[notes] = _held(start, course, doubts, draws, known) if doubts else course
+    return known[notes]
+
+
+def _held(
+    start: Start,
+    course: Course,
+    doubts: Sequence[Doubt],
+    draws: Draws,
+    known: dict[tuple[ScoutingNote, ...], Course],
+) -> Course:
+    """The course of a field of which some notes of its stages are in doubt, held to what it is without them."""
+
+    def without(*doubted: Doubt) -> Course:
+        left = {doubt.note for doubt in doubted}
+        scouting = tuple(note for note in start.field.scouting if note not in left)
+        return _answer(replace(start, field=replace(start.field, scouting=scouting)), draws, known)
+
+    def rival(other: Course) -> Rival:
+        return Rival(
+            stand=other.stand,
+            weights=other.weights,
+            ending=other.ending,
+            closed=other.closed_by(start.today - 1),
+            closing=other.is_closing(start.today),
+        )
+
+    def follow_without(doubted: Sequence[Doubt], dispute: Dispute) -> Course:
+        left = [doubt.note for doubt in doubted]
+        held = _follow_together([start], draws, set_aside=left, dispute=dispute)[0]
+        return replace(held, doubts=course.doubts, rivals=rivals, settled=settled, set_aside=tuple(doubted))
+
+    alone = [doubt for doubt in doubts if not doubt.confirmed]
+    settled = without(*doubts)
+    rivals = tuple(map(without, alone)) if len(alone) <= MOST_ALONE else (settled,)
+    dispute = Dispute(rivals=tuple(map(rival, rivals)), settled=rival(settled))
+    held = follow_without((), dispute)
+    if held.ending.best is None and not held.ending.too_late and alone:
+        held = follow_without(doubts, replace(dispute, rivals=(dispute.settled,), ceilings=dispute.rivals))
+    return held
+
+
+def _follow_together(
+    starts: Sequence[Start],
+    draws: Draws,
+    *,
+    set_aside: Collection[ScoutingNote] = (),
+    dispute: Dispute | None = None,
+) -> list[Course]:
+    """Follow fields of one company; those with notes go alone, and may leave some of them aside."""
+    first = starts[0]
+    field, cover = first.field, first.cover
+    season = together([start.outlook for start in starts])
+    whole = grow_stand(
+        season,
+        np.squeeze([start.field.latitude for start in starts]),
+        cover,
+        draws,
+        cultivar=field.cover.cultivar,
+        terminate=field.cover.terminate,
+        scouting=field.scouting,
+        set_aside=set_aside,
+    )
+    ended = [_end(start, stand, dispute) for start, stand in zip(starts, _apart(whole, len(starts)), strict=True)]
+    grounds: dict[int, Ground] = {}
+    # Nearly always one: they are all ended before the same summer.
+    for midwinter in {each.midwinter for each in ended}:
+        places = [place for place, each in enumerate(ended) if each.midwinter == midwinter]
+        ground = follow_ground(
+            season if len(places) == len(starts) else together([starts[place].outlook for place in places]),
+            cover,
+            first.crop,
+            field.crop,
+            draws,
+            dead=np.squeeze([ended[place].dead for place in places]),
+            midwinter=midwinter,
+            scouting=field.scouting,
+        )
+        grounds.update(zip(places, _apart(ground, len(places)), strict=True))
+    return [
+        Course(
+            stand=each.ending.stand,
+            ending=each.ending,
+            ground=grounds[place],
+            weights=each.weights,
+            survival=each.survival,
+            killed=each.killed,
+            doubts=_doubts(starts[place].field, each, grounds[place]),
+        )
+        for place, each in enumerate(ended)
+    ]
+
+
+def _apart(whole: Part, places: int) -> list[Part]:
+    """What was worked out together, place by place."""
+    return [whole] if places == 1 else [whole.at(place) for place in range(places)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Ended:
+    """A stand and its ending: what a :class:`Course` says of it, and what the ground has to know."""
+
+    ending: Ending
+    weights: Array
+    survival: float
+    killed: bool
+    dead: float
+    midwinter: int
+
+
+def _end(start: Start, stand: Stand, dispute: Dispute | None) -> _Ended:
+    field, outlook, today = start.field, start.outlook, start.today
+    survival = share(np.isnan(stand.killed), stand.weights)
+    ended = field.cover.turned_under is not None
+    # Once the cover is ended, what the cold would have done to it no longer matters.
+    weights = stand.weights if ended or survival == 0 else stand.living
+    killed = not ended and share_by(stand.killed, stand.weights, today) >= DEAD_SHARE
+
+    ending = choose_ending(field, start.cover, outlook, stand, weights, today, settled=ended or killed, dispute=dispute)
+    turned = spring = ending.day
+    if spring is None:
+        opens = quantiles(ending.stand.opens, weights, (MEDIAN,))[0]
+        spring = max(today, season_calendar.HALF_YEAR) if np.isnan(opens) else int(opens)
+    midwinter = season_calendar.midwinter_before(outlook.days[0] + np.timedelta64(spring, "D"), field.latitude)
+    return _Ended(
+        ending=ending,
+        weights=weights,
+        survival=survival,
+        killed=killed,
+        dead=float(dead_from(np.nan if turned is None else turned, ending.method)),
+        midwinter=outlook.position(midwinter),
+    )
+
+
+def member_days(indexes: Sequence[Array], weights: Array, shares: tuple[float, ...] = (EARLY, MEDIAN, LATE)) -> Array:
+    """Days by which these shares of the members have reached each of some stages.
+
+    Parameters
+    ----------
+    indexes : sequence of numpy.ndarray
+        Day index of each stage in every member; each broadcasts against ``weights``.
+    weights : numpy.ndarray, shape (year, draw)
+    shares : tuple of float
+
+    Returns
+    -------
+    numpy.ndarray, shape (stage, share)
+        Day indexes; NaN where they have not.
+    """
+    return np.ceil(quantiles(np.stack([np.broadcast_to(index, weights.shape) for index in indexes]), weights, shares))

@@ -1,0 +1,232 @@
+"""The ground once the cover is ended, in every member: what stands between it and the crop."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from covercrop.base.arrays import Array
+from covercrop.models import decomposition, frost, maggot, plantback, soil_water, termination
+from covercrop.models.soil_temperature import SOIL_ERROR_SD, soil_temperature
+from covercrop.season.measurements import SoilCheck, soil_check
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from covercrop.field.entries import CropEntry, ScoutingNote
+    from covercrop.models.members import Draws
+    from covercrop.parameters.traits import Cover, Crop, Residue
+    from covercrop.weather.outlook import Outlook
+
+
+#: Weeks after the ending of the cover at which its nitrogen is told.
+RELEASE_WEEKS = (2, 4, 8)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ground:
+    """The ground of one field, member by member.
+
+    Arrays of day indexes have shape (year, draw), or (year, 1) where the
+    draws play no part; after (place,) where there are several.
+
+    Attributes
+    ----------
+    limits : dict of str to numpy.ndarray
+        Day on which each limit on planting clears (:data:`covercrop.models.plantback.LIMITS`).
+    earliest, latest : numpy.ndarray
+        First day without a limit, and last day that lets the crop ripen.
+    frost_free : numpy.ndarray
+        First day of each year's spring after its last frost.
+    dead : numpy.ndarray, shape ()
+        Day index on which the ended cover is dead; NaN where it is not ended.
+    soil_c : numpy.ndarray, shape (year, day)
+        Soil temperature at planting depth [degC].
+    soil_check : SoilCheck
+        What thermometer readings have done to it.
+    """
+
+    limits: dict[str, Array]
+    earliest: Array
+    latest: Array
+    frost_free: Array
+    dead: Array
+    soil_c: Array
+    soil_check: SoilCheck
+
+    def at(self, place: int) -> Ground:
+        """The ground of one of several places."""
+        return replace(
+            self,
+            limits={name: days[place] for name, days in self.limits.items()},
+            earliest=self.earliest[place],
+            latest=self.latest[place],
+            frost_free=self.frost_free[place],
+            dead=self.dead[place],
+            soil_c=self.soil_c[place],
+            soil_check=self.soil_check.at(place),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Aside:
+    """What is said beside the dates, and moves none of them.
+
+    Attributes
+    ----------
+    residue_by_rain : numpy.ndarray, shape (year, 1)
+        When the residue would be gone with no water but the rain.
+    brood : numpy.ndarray, shape (year, 1)
+        When most of the flies bred on the cover are out.
+    released : numpy.ndarray, shape (year, day)
+        Share of the plant-available nitrogen released [1].
+    release : dict of int to numpy.ndarray, shape (3, year)
+        The same so many weeks after the cover is dead, for the slow, the
+        likely and the fast case; NaN beyond the season.
+    """
+
+    residue_by_rain: Array
+    brood: Array
+    released: Array
+    release: dict[int, Array]
+
+
+def dead_from(ended: ArrayLike, terminate: str) -> Array:
+    """Day index on which the clocks of the ground start: the ending of the cover, or what a tarp takes after it."""
+    return np.asarray(ended, dtype=np.float64) + (termination.TARP_DAYS.value if terminate == "tarp" else 0.0)
+
+
+def planting_limits(
+    outlook: Outlook,
+    soil_c: Array,
+    residue: Residue,
+    crop: Crop,
+    plan: CropEntry,
+    draws: Draws,
+    dead: ArrayLike,
+    midwinter: int,
+    *,
+    soil_sd: float = SOIL_ERROR_SD,
+) -> dict[str, Array]:
+    """Every limit on planting after a cover that dies on a given day.
+
+    Parameters
+    ----------
+    outlook : Outlook
+    soil_c : numpy.ndarray, shape (..., year, day)
+        Soil temperature at planting depth, with the cover standing until then [degC].
+    residue : Residue
+        What is left of the cover.
+    crop : Crop
+    plan : CropEntry
+        How the crop is to be planted.
+    draws : Draws
+    dead : array_like, shape (...)
+        Day index from which the cover no longer stands; NaN where it does throughout.
+    midwinter : int
+        Day index of the midwinter before the crop's spring.
+    soil_sd : float
+        Standard deviation of the error of ``soil_c`` [K].
+
+    Returns
+    -------
+    dict of str to numpy.ndarray, shape (..., year, draw)
+        Day index on which each limit clears (:data:`covercrop.models.plantback.LIMITS`).
+    """
+    start = np.asarray(dead, dtype=np.float64)[..., np.newaxis]
+    return plantback.limits(
+        outlook.tmin,
+        outlook.tmax,
+        soil_c,
+        start[..., np.newaxis],
+        midwinter,
+        residue=residue,
+        crop=crop,
+        method=plan.method,
+        residue_draw=draws.residue,
+        soil_error=soil_sd * draws.soil,
+    )
+
+
+def follow_ground(
+    outlook: Outlook,
+    cover: Cover,
+    crop: Crop,
+    plan: CropEntry,
+    draws: Draws,
+    *,
+    dead: ArrayLike,
+    midwinter: int,
+    scouting: Sequence[ScoutingNote] = (),
+) -> Ground:
+    """Follow the ground from the ending of the cover to the planting of the crop.
+
+    Parameters
+    ----------
+    outlook : Outlook
+        Of one place, or of several (:func:`covercrop.weather.outlook.together`).
+    cover : Cover
+    crop : Crop
+    plan : CropEntry
+        How the crop is to be planted.
+    draws : Draws
+    dead : array_like, shape () or (place,)
+        Day index from which the cover no longer stands (:func:`dead_from`); NaN where it does throughout.
+    midwinter : int
+        Day index of the midwinter before the crop's spring.
+    scouting : sequence of ScoutingNote
+        Of one place; its thermometer readings set the soil model right.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such ground cover or planting method.
+    """
+    died = np.asarray(dead, dtype=np.float64)
+    modelled = soil_temperature(outlook.tmean, plan.ground_cover, canopy_until=died[..., np.newaxis])
+    check = soil_check(scouting, outlook, modelled, died)
+    soil_c = check.corrected(modelled, died)
+    limits = planting_limits(outlook, soil_c, cover.residue, crop, plan, draws, died, midwinter, soil_sd=check.sd)
+    freeze = frost.first_autumn_freeze(outlook.tmin, midwinter, crop.frost.value)
+    days = plantback.days_to_maturity(crop, plan.method, plan.days_to_maturity)
+    return Ground(
+        limits=limits,
+        earliest=plantback.earliest(limits),
+        latest=plantback.latest_planting(freeze, days)[..., np.newaxis],
+        frost_free=frost.freeze_free_from(outlook.tmin, midwinter, crop.frost.value)[..., np.newaxis],
+        dead=died,
+        soil_c=soil_c,
+        soil_check=check,
+    )
+
+
+def ground_aside(outlook: Outlook, latitude: float, cover: Cover, plan: CropEntry, ground: Ground) -> Aside:
+    """What else the ground has to tell once it has been followed.
+
+    Takes what :func:`follow_ground` takes, and what it gave.
+    """
+    start = ground.dead[np.newaxis]
+    moisture = soil_water.moisture(
+        outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, plan.ground_cover, float(ground.dead)
+    )
+    released = {
+        case: decomposition.nitrogen_released(ground.soil_c, start[0], cover.residue, case=case)
+        for case in decomposition.CASES
+    }
+    return Aside(
+        residue_by_rain=decomposition.residue_clear(ground.soil_c, start, cover.residue, moisture=moisture),
+        brood=maggot.brood_peak(outlook.tmin, outlook.tmax, start),
+        released=released["likely"],
+        release={weeks: _on_day(released, float(ground.dead) + 7 * weeks) for weeks in RELEASE_WEEKS},
+    )
+
+
+def _on_day(released: dict[str, Array], day: float) -> Array:
+    """What has been released by a day, case by case; NaN where there is no such day."""
+    first = released["likely"]
+    if not day < first.shape[-1]:
+        return np.full((len(decomposition.CASES), len(first)), np.nan)
+    return np.stack([released[case][:, int(day)] for case in decomposition.CASES])

@@ -1,0 +1,339 @@
+"""The cover of one season in every member: its stages, its winter, its window."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from covercrop.base.arrays import Array
+from covercrop.models import bbch, biomass, phenology, season_calendar, termination, winter
+from covercrop.models.biomass import nitrogen_percent
+from covercrop.models.daylength import day_length
+from covercrop.models.members import Draws
+from covercrop.models.note_weights import (
+    NOTE_NOT_YET,
+    NOTE_PAST,
+    NOTE_REACHED,
+    PLACES,
+    Evidence,
+    refocus,
+    scouting_weights,
+    surprise,
+)
+from covercrop.models.soil_temperature import soil_temperature
+from covercrop.parameters import catalogue
+from covercrop.season.doubts import Doubt, doubts_of
+
+if TYPE_CHECKING:
+    from covercrop.field.entries import ScoutingNote
+    from covercrop.parameters.traits import Cover, Growth
+    from covercrop.weather.outlook import Outlook
+
+
+#: Depth of the seed, an inch, at which the soil is taken for emergence [mm].  Assumed: between clovers, sown at half
+#: an inch or less, and peas, sown at two; it makes less than a day of difference.
+SEED_DEPTH = 25.0
+
+#: Days from sowing within which the seed is first looked for.
+SOON_UP = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stand:
+    """A cover, member by member; arrays have shape (year, draw), after (sowing,) or (place,) where there are several.
+
+    Attributes
+    ----------
+    stages : dict of str to numpy.ndarray
+        Day index of each stage (see :func:`covercrop.models.phenology.stage_days`).
+    opens, closes : numpy.ndarray
+        First and last day index of the window for turning under.
+    killed : numpy.ndarray
+        Day index on which cold kills the stand; NaN where it lives.
+    weights : numpy.ndarray
+        Weight of each member after scouting; sums to 1.
+    scouting_sd : float
+        Scatter that the scouting notes were given [d].
+    surprises : tuple of (ScoutingNote, float)
+        Notes that contradict the weather and the notes before them, and by how many days; positive where the stage was
+        seen early.
+    doubts : tuple of Doubt
+        What does not fit, note by note: the weather, or another note.
+    """
+
+    stages: dict[str, Array]
+    opens: Array
+    closes: Array
+    killed: Array
+    weights: Array
+    scouting_sd: float
+    surprises: tuple[tuple[ScoutingNote, float], ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+
+    @property
+    def living(self) -> Array:
+        """Weights of the members that live through the winter."""
+        return self.weights * np.isnan(self.killed)
+
+    def at(self, place: int) -> Stand:
+        """The stand of one of several places."""
+        return replace(
+            self,
+            stages={name: days[place] for name, days in self.stages.items()},
+            opens=self.opens[place],
+            closes=self.closes[place],
+            killed=self.killed[place],
+            weights=self.weights[place],
+        )
+
+    def nitrogen_percent(self, day: float, growth: Growth) -> Array:
+        """Nitrogen in the dry matter on a day, member by member [% N]."""
+        stages = self.stages
+        return nitrogen_percent(day, stages["bud"], stages["bloom_50"], stages["viable_seed"], growth)
+
+
+def grow_stand(
+    outlook: Outlook,
+    latitude: ArrayLike,
+    cover: Cover,
+    draws: Draws,
+    *,
+    cultivar: str = "",
+    terminate: str = "turn-under",
+    scouting: Sequence[ScoutingNote] = (),
+    set_aside: Collection[ScoutingNote] = (),
+    sowing: ArrayLike = 0.0,
+    seedbed: Array | None = None,
+) -> Stand:
+    """Follow a cover from sowing to seed through every member of a season.
+
+    Parameters
+    ----------
+    outlook : Outlook
+        Of one place, or of several (:func:`covercrop.weather.outlook.together`).
+    latitude : array_like, shape () or (place,)
+        [degrees], north positive; several places lie on one side of the equator.
+    cover : Cover
+    draws : Draws
+    cultivar : str
+        Empty where it is not known, which widens the spread.
+    terminate : str
+        How the cover will be ended; one of :data:`covercrop.models.termination.METHODS`.
+    scouting : sequence of ScoutingNote
+        Of one place and date.
+    set_aside : collection of ScoutingNote
+        Those whose stage is not believed; that the stand was seen alive is.
+    sowing : array_like
+        Day index of sowing, the first day by default; shape (sowing, 1) for
+        several dates.
+    seedbed : numpy.ndarray, shape (year, day), optional
+        Temperature of the bare soil at :data:`SEED_DEPTH` [degC], where it is known already.
+
+    Raises
+    ------
+    UnknownNameError
+        If the cover has no such cultivar, or there is no such method.
+    """
+    offset = catalogue.cultivar(cover, cultivar).offset.value if cultivar else 0.0
+    spread = phenology.requirement_spread(cover, cultivar_known=bool(cultivar))
+    seed_variation = cover.seed.spread.value / cover.seed.flower_to_maturity.value
+    lengths = day_length(np.asarray(latitude)[..., np.newaxis, np.newaxis], outlook.day_of_year)
+    tmean = outlook.tmean
+    bed = _seedbed(tmean, cover, sowing) if seedbed is None else seedbed
+
+    def followed(requirement: Array) -> dict[str, Array]:
+        return phenology.stage_days(
+            tmean,
+            lengths,
+            cover,
+            sowing=sowing,
+            seedbed=bed,
+            requirement_shift=phenology.requirement_shift_for(offset, cover) + spread * requirement,
+            seed_scale=1 + seed_variation * draws.seed,
+        )
+
+    stages = followed(draws.requirement)
+    shape = stages["bud"].shape
+    believed = [note for note in scouting if note.has_stage and note not in set_aside]
+    seen = sorted(believed, key=lambda note: note.date)
+    days_a_draw = spread / cover.bloom.pace.value
+    days = days_a_draw * draws.requirement
+    raw = [_evidence(note, stages, outlook) for note in seen]
+    evidence = [fact if fact.of_seed else _straightened(fact, days, days) for fact in raw]
+    surprises = tuple(
+        (note, gap)
+        for place, note in enumerate(seen)
+        if (gap := surprise(raw[place], scouting_weights(shape, evidence[:place])[0]))
+    )
+    weights, scouting_sd = scouting_weights(shape[-2:], [])
+    if evidence:
+        located = [_straightened(fact, days, days_a_draw * PLACES) for fact in raw]
+        weights, _ = scouting_weights((shape[0], PLACES.size), located, prior=-0.5 * PLACES**2)
+        requirement, prior = refocus(draws.requirement, PLACES, weights)
+        stages = followed(requirement)
+        evidence = [
+            _evidence(note, stages, outlook) if fact.of_seed else _straightened(fact, days, days_a_draw * requirement)
+            for note, fact in zip(seen, raw, strict=True)
+        ]
+        weights, scouting_sd = scouting_weights(shape, evidence, prior=prior)
+    opens, closes = termination.window(stages, terminate, cover)
+    up = stages["emergence"][..., 0]
+    return Stand(
+        stages=stages,
+        opens=opens,
+        closes=closes,
+        killed=winter.kill_day(
+            tmean,
+            cover.winter,
+            draws.cold,
+            start=np.maximum(up, _last_seen_alive(scouting, outlook)),
+            up=up,
+            end=_spring_over(closes, outlook, latitude),
+        ),
+        weights=np.broadcast_to(weights, shape),
+        scouting_sd=scouting_sd,
+        surprises=surprises,
+        doubts=doubts_of(seen, raw, surprises),
+    )
+
+
+def brought(
+    cover_growth: Growth, tmean: Array, stages: dict[str, Array], draws: Draws, day: ArrayLike
+) -> dict[str, Array]:
+    """What ending a cover on a day brings, in every member.
+
+    Parameters
+    ----------
+    cover_growth : Growth
+    tmean : numpy.ndarray, shape (year, day)
+        Daily mean temperature [degC].
+    stages : dict of str to numpy.ndarray, shape (..., year, draw)
+        Day index of each stage.
+    draws : Draws
+    day : array_like, shape (...)
+        Day index of the ending; NaN where there is none.
+
+    Returns
+    -------
+    dict of str to numpy.ndarray, shape (..., year, draw)
+        ``dry_matter_kg_ha``, ``n_kg_ha``, ``pan_kg_ha`` [kg/ha] and
+        ``carbon_nitrogen`` [1].
+    """
+    ended = np.asarray(day, dtype=np.float64)[..., np.newaxis]
+    # Emergence is the same in every draw, since it does not depend on what is drawn.
+    grown = biomass.dry_matter_on(tmean, stages["emergence"][..., 0], ended, cover_growth)[..., np.newaxis]
+    dry_matter = grown * np.maximum(1 + cover_growth.spread.value * draws.dry_matter, 0.0)
+    percent = biomass.nitrogen_percent(
+        ended[..., np.newaxis], stages["bud"], stages["bloom_50"], stages["viable_seed"], cover_growth
+    )
+    return biomass.amounts(dry_matter, percent)
+
+
+def seedbed_temperature(tmean: Array) -> Array:
+    """Temperature of bare soil around the seed of a cover, shape of ``tmean`` [degC]."""
+    return soil_temperature(tmean, "bare", depth_mm=SEED_DEPTH)
+
+
+def _seedbed(tmean: Array, cover: Cover, sowing: ArrayLike) -> Array:
+    """The same for as many days as it takes all seed to come up: a few weeks of them, or all."""
+    sown = np.asarray(sowing, dtype=np.float64)
+    soon = int(np.max(sown, initial=0.0, where=~np.isnan(sown))) + SOON_UP
+    bed = seedbed_temperature(tmean[..., :soon])
+    up = phenology.emergence(bed, cover, sown[..., np.newaxis])
+    return bed if not np.isnan(up).any() else seedbed_temperature(tmean)
+
+
+def _spring_over(closes: Array, outlook: Outlook, latitude: ArrayLike) -> Array:
+    """Day index after which cold no longer matters: the close of the window, or midsummer where it does not close.
+
+    The day axis runs on into a second winter, which is none of the cover's.
+    """
+    anywhere = float(np.max(np.asarray(latitude)))
+    midwinter = season_calendar.midwinter_before(
+        outlook.days[0] + np.timedelta64(season_calendar.HALF_YEAR, "D"), anywhere
+    )
+    midsummer = outlook.position(midwinter) + season_calendar.HALF_YEAR
+    return np.where(np.isnan(closes), midsummer, closes)
+
+
+def _last_seen_alive(scouting: Sequence[ScoutingNote], outlook: Outlook) -> float:
+    """Day index of the last visit that found the stand up: whatever cold came before it did not kill."""
+    visits = [
+        outlook.position(np.datetime64(note.date, "D"))
+        for note in scouting
+        if note.of_the_stand and (note.bbch is None or note.bbch >= bbch.BBCH["emergence"])
+    ]
+    return float(max(visits, default=0))
+
+
+def _evidence(note: ScoutingNote, stages: dict[str, Array], outlook: Outlook) -> Evidence:
+    """What a note says to each member."""
+    day = outlook.position(np.datetime64(note.date, "D"))
+    seen = note.stage
+    if note.bloom_percent == 0:
+        expected, kind = stages["first_flower"], NOTE_NOT_YET
+    elif seen < bbch.BBCH["bud"]:
+        expected, kind = stages["bud"], NOTE_NOT_YET
+    elif seen > bbch.BBCH["viable_seed"]:
+        expected, kind = stages["viable_seed"], NOTE_PAST
+    else:
+        expected, kind = bbch.day_at_bbch(stages, seen), NOTE_REACHED
+    if day < outlook.known:
+        expected = _over_years(expected)
+    return Evidence(
+        day=day,
+        expected=expected,
+        kind=kind,
+        age=float(max(outlook.known - 1 - day, 0)),
+        of_seed=seen >= bbch.PODS,
+    )
+
+
+def _straightened(note: Evidence, days: Array, places: Array) -> Evidence:
+    """A note as it would be if the stand went through all its stages at its usual pace.
+
+    Parameters
+    ----------
+    note : Evidence
+    days : numpy.ndarray, shape (draw,)
+        How much later each draw of the requirement is than the middle one, at the usual pace of the cover [d].
+    places : numpy.ndarray, shape (draw,)
+        Where it is asked for, by the same measure.
+
+    Notes
+    -----
+    What eyes mistake is the stage, not the calendar: a cold week, in which the buds of all members stand still, is no
+    disagreement of a week, and a stand seen further on must never count for less because its last stages were quick.
+    """
+    order = np.argsort(days)
+    ranked = days[order]
+    lateness = np.maximum.accumulate(note.lateness[:, order], axis=-1)
+    # Where members are at the stage on the very day, they are so over a stretch: its middle is taken.
+    first, last = (lateness < 0).sum(axis=-1), (lateness <= 0).sum(axis=-1)
+    middle = (_zero(lateness, ranked, first) + _zero(lateness, ranked, last)) / 2
+    return replace(note, expected=note.day + places - middle[:, np.newaxis])
+
+
+def _zero(lateness: Array, places: Array, after: NDArray[np.int64]) -> Array:
+    """Where the lateness passes zero, just before a member; beyond the members it goes on a day for a day."""
+    below, above = np.maximum(after - 1, 0), np.minimum(after, places.size - 1)
+    early, late = (np.take_along_axis(lateness, at[:, np.newaxis], axis=-1)[:, 0] for at in (below, above))
+    share = np.where(late > early, -early / np.where(late > early, late - early, 1.0), 0.0)
+    inside = places[below] + share * (places[above] - places[below])
+    return np.where(above == below, places[above] - early, inside)
+
+
+def _over_years(expected: Array) -> Array:
+    """The mean over the years, shape (1, draw).
+
+    What was seen up to today tells of the plants, not of the weather to come,
+    on which the date of a stage between two others would otherwise depend.
+    """
+    known = ~np.isnan(expected)
+    count = known.sum(axis=-2, keepdims=True)
+    total = np.where(known, expected, 0.0).sum(axis=-2, keepdims=True)
+    return np.where(2 * count > expected.shape[-2], total / np.maximum(count, 1), np.nan)
