@@ -25,7 +25,7 @@ from covercrop.field.bed_entries import AmendmentEntry, BedsEntry, Composting, S
 from covercrop.field.file import read_fields
 from covercrop.models import termination
 from covercrop.parameters import catalogue
-from covercrop.render.data import beds as bed_sheet_beds
+from covercrop.render.data import beds as bed_data
 from covercrop.render.data import machine
 from covercrop.render.figures import beds as bed_drawing
 from covercrop.render.words import beds as bed_words
@@ -132,7 +132,7 @@ def test_without_past_years_no_day_is_made_up() -> None:
     laid = make_beds(replace(plan, field=replace(plan.field, area_m2=400.0, amendments=(heap,))))
     assert bed_words.dates(laid) == ""
     assert [each.allowed for each in laid.intervals[:2]] == [None, None]
-    (entry,) = bed_sheet_beds.document([laid], ON)["fields"]
+    (entry,) = bed_data.document([laid], ON)["fields"]
     assert entry["planting"] is entry["thinning"] is entry["after_harvest"]["harvest"] is None
     machine.dump(entry)  # NaN in it would be an error
 
@@ -291,7 +291,7 @@ def test_the_covers_nitrogen_over_time(plans: Callable[..., Plan], beds: Callabl
     assert given[2].available[1] == pytest.approx(total.median * given[2].share)
     rows = [what for what, _, _ in bed_words.nitrogen_rows(laid)]
     assert sum(what.startswith("  of it by ") for what in rows) == 3
-    held = bed_sheet_beds.document([laid], ON)["fields"][0]["nitrogen"]["cover_over_time"]
+    held = bed_data.document([laid], ON)["fields"][0]["nitrogen"]["cover_over_time"]
     assert [each["kg_ha"]["median"] for each in held] == [each.available[1] for each in given]
 
 
@@ -490,8 +490,8 @@ def test_any_name_can_be_drawn(beds: Callable[..., BedPlan], name: str) -> None:
 def test_a_spreadsheet_takes_no_name_for_a_formula(beds: Callable[..., BedPlan], name: str) -> None:
     """Read back, every cell is text or a plain number, and every row has its six columns."""
     laid = beds(name=name)
-    rows = list(csv.reader(io.StringIO(bed_sheet_beds.table_csv([laid]))))
-    assert tuple(rows[0]) == bed_sheet_beds.CSV_COLUMNS
+    rows = list(csv.reader(io.StringIO(bed_data.table_csv([laid]))))
+    assert tuple(rows[0]) == bed_data.CSV_COLUMNS
     assert len(rows) == len(laid.items) + 1
     for row in rows[1:]:
         assert len(row) == 6

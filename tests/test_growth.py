@@ -14,7 +14,7 @@ from hypothesis.extra.numpy import arrays
 from covercrop.base import units
 from covercrop.base.shipped import data_file
 from covercrop.models import biomass
-from covercrop.models import winter as growth_winter
+from covercrop.models.winter import HARDENING_BELOW, kill_day
 from covercrop.parameters import catalogue
 
 COVERS = (
@@ -311,7 +311,7 @@ STANDS = np.array([NormalDist().inv_cdf((place + 0.5) / 2000) for place in range
 
 def survival(tmean: np.ndarray, winter, **limits) -> np.ndarray:
     """Share of two thousand evenly spread stands that live."""
-    return np.isnan(growth_winter.kill_day(np.atleast_2d(tmean), winter, STANDS, **limits)).mean(axis=-1)
+    return np.isnan(kill_day(np.atleast_2d(tmean), winter, STANDS, **limits)).mean(axis=-1)
 
 
 @pytest.mark.parametrize("row", _rows("kill"), ids=lambda row: row["cover"])
@@ -341,7 +341,7 @@ def test_kill_day_is_the_last_day_of_the_first_killing_spell(vetch):
     winter = vetch.winter
     length = round(winter.days.value)
     tmean = spell(winter.kill_temperature.value, length)
-    hardier, average, tenderer = growth_winter.kill_day(tmean, winter, np.array([-1.0, 0.0, 2.0]))
+    hardier, average, tenderer = kill_day(tmean, winter, np.array([-1.0, 0.0, 2.0]))
     assert np.isnan(hardier)
     assert average == 60 + length - 1
     assert tenderer < average
@@ -355,17 +355,17 @@ def test_a_stand_hardens_over_four_weeks(vetch, cool_days, limit):
     expected = limit if limit is not None else -4.5 + (hardy + 4.5) * min(cool_days / 28, 1.0)
     for colder, dies in ((-0.01, True), (0.01, False)):
         tmean = np.concatenate([np.full(40, 15.0), np.full(cool_days, 5.0), np.full(length, expected + colder)])
-        killed = growth_winter.kill_day(np.concatenate([tmean, np.full(20, 15.0)]), winter, 0.0)
+        killed = kill_day(np.concatenate([tmean, np.full(20, 15.0)]), winter, 0.0)
         assert np.isfinite(killed).all() == dies
 
 
 def test_hardening_begins_with_emergence(vetch):
     """Cool days before a stand is up harden nothing: of two stands in one cold, the one just up dies."""
     tmean = np.concatenate([np.full(60, 5.0), np.full(10, -10.0), np.full(30, 5.0)])
-    early, late = growth_winter.kill_day(tmean[None, :], vetch.winter, 0.0, start=np.array([[5.0], [58.0]]))[:, 0, 0]
+    early, late = kill_day(tmean[None, :], vetch.winter, 0.0, start=np.array([[5.0], [58.0]]))[:, 0, 0]
     assert np.isnan(early)
     assert np.isfinite(late)
-    seen_late = growth_winter.kill_day(tmean[None, :], vetch.winter, 0.0, start=58.0, up=5.0)
+    seen_late = kill_day(tmean[None, :], vetch.winter, 0.0, start=58.0, up=5.0)
     assert np.isnan(seen_late).all()
 
 
@@ -373,11 +373,11 @@ def test_only_the_cold_between_start_and_end_kills(vetch):
     """Cold before emergence or after turning under does not matter; never up is never killed; NaN end is open."""
     tmean = spell(-30.0, 10)
     kill = {"tmean": tmean, "winter": vetch.winter, "deviation": 0.0}
-    assert np.isfinite(growth_winter.kill_day(**kill)).all()
-    assert np.isnan(growth_winter.kill_day(**kill, start=71.0)).all()
-    assert np.isnan(growth_winter.kill_day(**kill, end=60.0)).all()
-    assert np.isnan(growth_winter.kill_day(**kill, start=np.nan)).all()
-    assert np.isfinite(growth_winter.kill_day(**kill, end=np.nan)).all()
+    assert np.isfinite(kill_day(**kill)).all()
+    assert np.isnan(kill_day(**kill, start=71.0)).all()
+    assert np.isnan(kill_day(**kill, end=60.0)).all()
+    assert np.isnan(kill_day(**kill, start=np.nan)).all()
+    assert np.isfinite(kill_day(**kill, end=np.nan)).all()
     assert survival(tmean, vetch.winter, start=71.0) == 1.0
     assert survival(tmean, vetch.winter, end=60.0) > 0.99
 
@@ -386,7 +386,7 @@ def test_start_and_end_broadcast_with_the_draws(vetch):
     """Shapes (year, k) for start and end go with temperatures (year, day)."""
     tmean = np.stack([spell(-30.0, 10), spell(6.0, 10)])
     end = np.array([[40.0, 199.0, np.nan], [40.0, 199.0, np.nan]])
-    killed = growth_winter.kill_day(tmean, vetch.winter, np.zeros(3), end=end)
+    killed = kill_day(tmean, vetch.winter, np.zeros(3), end=end)
     assert np.isnan(killed).tolist() == [[True, False, False], [True, True, True]]
 
 
@@ -394,7 +394,7 @@ def test_unknown_days_kill_nothing(vetch):
     """A hole in the weather is no evidence of cold, and does not hide the cold after it."""
     tmean = spell(-30.0, 12)
     tmean[20] = np.nan
-    assert np.isfinite(growth_winter.kill_day(tmean, vetch.winter, 0.0)).all()
+    assert np.isfinite(kill_day(tmean, vetch.winter, 0.0)).all()
     assert survival(np.full(50, np.nan), vetch.winter) == 1.0
     assert survival(np.full(3, -30.0), vetch.winter) == 1.0  # too short for one spell
 
@@ -411,7 +411,7 @@ def test_a_colder_winter_never_raises_survival(tmean, cooling):
     """
     winter = catalogue.cover("winter-pea").winter
     before = tmean.copy()
-    colder = tmean - np.where(tmean < growth_winter.HARDENING_BELOW, cooling, 0.0)
+    colder = tmean - np.where(tmean < HARDENING_BELOW, cooling, 0.0)
     assert survival(colder, winter) <= survival(tmean, winter) + 1e-12
     np.testing.assert_array_equal(tmean, before)
 

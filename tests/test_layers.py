@@ -1,41 +1,123 @@
-"""Imports run one way only, and what is outside stays at the edges."""
+"""Imports run one way only, between the rooms and inside each, and what is outside stays at the edges."""
 
 from __future__ import annotations
 
 import ast
+import importlib
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 PACKAGE = Path(__file__).resolve().parent.parent / "covercrop"
-LAYERS = (
-    ("errors", "reading"),
-    ("units", "records", "resources", "replacement", "field_table", "streams", "spreadsheet"),
-    ("traits", "measures"),
-    ("parameters", "degree_days", "daylength", "soil_temperature", "soil_water", "weather"),
-    ("phenology", "termination", "decomposition", "hazards", "growth", "calibration", "bed_tables", "layout"),
-    ("ensemble", "plantback", "season", "amendments", "supplies"),
-    ("measured", "doubts"),
-    ("stand", "ground", "progress", "shopping", "advice", "bloom_fit", "field_weather", "field_notes", "tabulate"),
-    ("ending", "remarks"),
-    ("course", "sowing_dates"),
-    ("plan", "autumn", "hindcast", "calibrate"),
-    ("region", "agenda", "bloom_records"),
-    ("needs",),
+
+#: The rooms from the ground up; those of a line know nothing of each other.
+ROOMS: tuple[tuple[str, ...], ...] = (
+    ("base",),
+    ("parameters", "weather"),
+    ("models",),
+    ("field",),
+    ("season",),
+    ("autumn", "checking", "region"),
+    ("dates",),
     ("beds",),
-    ("render",),
-    ("commands",),
+    ("render.words",),
+    ("render.figures", "render.data"),
+    ("render.screen",),
+    ("render.page",),
     ("cli",),
-    ("__main__",),
 )
-RANK = {module: rank for rank, layer in enumerate(LAYERS) for module in layer}
-MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path != PACKAGE / "__init__.py")
+
+#: What may import what inside a room: a module only those of the lines above its own.
+INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
+    "base": (
+        ("arrays", "errors", "marks", "reading", "records", "shipped"),
+        ("extras", "replacing", "spreadsheet", "streams", "units"),
+        ("output",),
+    ),
+    "parameters": (("traits",), ("catalogue",), ("own_bloom",)),
+    "weather": (
+        ("forecast_error", "patience", "quality", "record", "sharing", "sheet", "station_list", "store"),
+        ("belief", "gaps", "hemisphere", "one_unit", "outlook"),
+        ("daily",),
+        ("fetching", "ghcn"),
+        ("own_file", "stations"),
+    ),
+    "models": (
+        ("bbch", "daylength", "degree_days", "members", "season_calendar", "seedling_disease"),
+        ("soil_temperature", "soil_water", "termination"),
+        ("decomposition", "frost", "maggot", "note_weights", "phenology", "winter"),
+        ("biomass", "plantback"),
+    ),
+    "field": (("table",), ("bed_entries",), ("entries",), ("file", "weather_source"), ("add_note",)),
+    "season": (
+        ("doubts", "measurements", "progress"),
+        ("advice", "ground", "stand"),
+        ("ending", "note_effects"),
+        ("chain",),
+        ("plan",),
+        ("many",),
+    ),
+    "autumn": (("sowing_dates",), ("frame",), ("relaxations",), ("comparison",)),
+    "checking": (("bloom_fit", "degree_day_table", "hindcast"), ("cultivar_fit",), ("bloom_records",)),
+    "region": (
+        ("classic", "question"),
+        ("cells", "stored"),
+        ("grid", "part", "places"),
+        ("results", "running"),
+        ("across", "survey"),
+    ),
+    "dates": (("agenda",), ("needs",)),
+    "beds": (("layout", "lengths", "nutrients"), ("materials", "spreading"), ("loading_list",), ("beds",)),
+    "render.words": (("phrases",), ("answer", "beds", "hindcast"), ("charts", "reminders", "sowing")),
+    "render.figures": (("beds", "maps", "svg"), ("canvas",), ("charts",)),
+    "render.data": (("icalendar", "machine"), ("beds", "sowing")),
+    "render.screen": (
+        ("strip",),
+        ("terminal",),
+        ("beds", "calibration", "datebook", "hindcast", "many_fields", "region", "scouting", "sowing"),
+    ),
+    "render.page": (("sheet",), ("report",), ("notebook",)),
+    "cli": (
+        ("shared",),
+        (
+            "beds",
+            "calendar",
+            "calibrate",
+            "degree_days",
+            "hindcast",
+            "known",
+            "ready",
+            "region",
+            "report",
+            "scout",
+            "sow",
+            "weather",
+        ),
+        ("main",),
+    ),
+}
+
+FLOOR = {room: floor for floor, rooms in enumerate(ROOMS) for room in rooms}
+RANK = {
+    f"{room}.{module}": (FLOOR[room], rank)
+    for room, lines in INSIDE.items()
+    for rank, line in enumerate(lines)
+    for module in line
+}
+#: What stands in no room: the front door may open every room, when asked.
+DOORS = {"__init__", "__main__"}
+MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.name != "__init__.py" and path.stem not in DOORS)
 
 
-def module_of(path: Path) -> str:
-    """The part of covercrop that a file belongs to: its module or its subpackage."""
-    return path.relative_to(PACKAGE).with_suffix("").parts[0]
+def name_of(path: Path) -> str:
+    """A module as its room and its own name."""
+    return ".".join(path.relative_to(PACKAGE).with_suffix("").parts)
+
+
+def room_of(module: str) -> str:
+    """The room in which a module stands."""
+    return module.rpartition(".")[0]
 
 
 def imports(tree: ast.AST) -> Iterator[str]:
@@ -48,74 +130,122 @@ def imports(tree: ast.AST) -> Iterator[str]:
             yield from (f"{dots}{node.module or ''}.{alias.name}" for alias in node.names)
 
 
+def target_of(name: str) -> str:
+    """The module of the package that a dotted name leads to; empty for what no module has."""
+    parts = name.split(".")[1:]
+    return next((found for k in range(len(parts), 0, -1) if (found := ".".join(parts[:k])) in RANK), "")
+
+
 def faults(source: str, importer: str) -> list[str]:
-    """Imports in a module of the package that do not run towards a lower layer."""
+    """Imports in a module of the package that do not run towards a lower floor, or a lower line of its own room."""
     found = []
     for name in imports(ast.parse(source)):
         if name.startswith("."):
             found.append(f"{name} is relative")
-        elif name.split(".")[0] == "covercrop":
-            target = [*name.split("."), ""][1]
-            if target == "__version__" or (
-                target == importer and importer in ("weather", "region", "render", "commands")
-            ):
-                continue
-            if target not in RANK:
-                found.append(f"{name} has no layer")
-            elif RANK[target] >= RANK[importer]:
+        elif name.split(".")[0] == "covercrop" and name != "covercrop.__version__":
+            target = target_of(name)
+            if not target:
+                found.append(f"{name} stands in no room")
+            elif room_of(target) != room_of(importer) and RANK[target][0] >= RANK[importer][0]:
                 found.append(f"{name} is not below {importer}")
+            elif room_of(target) == room_of(importer) and RANK[target] >= RANK[importer]:
+                found.append(f"{name} is not above {importer} in its room")
     return found
 
 
-def test_every_module_has_a_layer() -> None:
-    """A module that stands in no layer fails, so that the order is never silently incomplete."""
-    assert len(MODULES) >= 5
-    assert {module_of(path) for path in MODULES} <= RANK.keys()
+def test_every_module_stands_in_a_room() -> None:
+    """A module without a line fails, so that the order is never silently incomplete, and so does a line without one."""
+    assert {name_of(path) for path in MODULES} == set(RANK)
+    assert set(INSIDE) == set(FLOOR)
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_nothing_lies_flat() -> None:
+    """Beside the rooms the package holds its doors, its licence and the mark of its types, and nothing else."""
+    flat = {path.name for path in PACKAGE.iterdir() if path.is_file()}
+    assert flat == {"__init__.py", "__main__.py", "py.typed", "LICENSE"}
+
+
+def test_the_floors_are_few() -> None:
+    """The longest chain of imports from room to room, ``render`` being one, is no longer than eleven."""
+    below: dict[str, set[str]] = {}
+    for path in MODULES:
+        importer = name_of(path).split(".")[0]
+        targets = {target_of(name) for name in imports(ast.parse(path.read_text(encoding="utf-8")))}
+        below.setdefault(importer, set()).update({target.split(".")[0] for target in targets if target} - {importer})
+
+    def floor(room: str) -> int:
+        return 1 + max((floor(other) for other in below.get(room, ())), default=0)
+
+    assert 2 <= max(map(floor, below)) <= 11
+
+
+@pytest.mark.parametrize("room", ["render", *INSIDE])
+def test_each_room_says_what_lives_there(room: str) -> None:
+    """Three lines: what lives in the room, and what may not."""
+    text = importlib.import_module(f"covercrop.{room}").__doc__
+    assert text is not None
+    what, blank, not_here = text.strip().split("\n")
+    assert what.endswith(".")
+    assert blank == ""
+    assert not_here.endswith(".")
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
 def test_imports_run_downwards(path: Path) -> None:
-    """A module imports only from lower layers, or from its own package in weather/ and render/."""
-    assert faults(path.read_text(encoding="utf-8"), module_of(path)) == []
+    """A module imports only from lower floors, and in its own room only from the lines above its own."""
+    assert faults(path.read_text(encoding="utf-8"), name_of(path)) == []
 
 
 @pytest.mark.parametrize(
     ("source", "importer", "fault"),
     [
-        ("from covercrop.season.plan import plan", "phenology", "covercrop.plan.plan is not below phenology"),
-        ("def f():\n    import covercrop.cli.main", "plan", "covercrop.cli.main is not below plan"),
         (
-            "from covercrop.base import units; from covercrop.field import file as season",
-            "season",
-            "covercrop.season is not below season",
+            "from covercrop.season.plan import plan",
+            "models.frost",
+            "covercrop.season.plan.plan is not below models.frost",
         ),
-        ("from covercrop.base.units import M_PER_FT", "records", "covercrop.units.M_PER_FT is not below records"),
-        ("from . import units", "plan", "..units is relative"),
-        ("from covercrop import nothing", "plan", "covercrop.nothing has no layer"),
+        ("def f():\n    import covercrop.cli.main", "season.plan", "covercrop.cli.main is not below season.plan"),
+        (
+            "from covercrop.weather import daily",
+            "parameters.traits",
+            "covercrop.weather.daily is not below parameters.traits",
+        ),
+        (
+            "from covercrop.season import plan, stand",
+            "season.stand",
+            "covercrop.season.plan is not above season.stand in its room",
+        ),
+        (
+            "from covercrop.base.units import M_PER_FT",
+            "base.records",
+            "covercrop.base.units.M_PER_FT is not above base.records in its room",
+        ),
+        ("from . import units", "season.plan", "..units is relative"),
+        ("from covercrop import nothing", "season.plan", "covercrop.nothing stands in no room"),
     ],
 )
 def test_a_fault_is_seen(source: str, importer: str, fault: str) -> None:
-    """The check itself catches an import upwards, sideways, inside a function, relative or unknown."""
-    assert faults(source, importer) == [fault]
+    """The check itself catches an import upwards, sideways, inside a function, up a room, relative or unknown."""
+    assert fault in faults(source, importer)
 
 
 def test_one_module_speaks_to_the_weather_service() -> None:
     """Only weather/stations.py imports meteostat, so that the rest works without a network."""
     users = {
-        path.relative_to(PACKAGE).as_posix()
+        name_of(path)
         for path in MODULES
         for name in imports(ast.parse(path.read_text(encoding="utf-8")))
         if name.split(".")[0] == "meteostat"
     }
-    assert users <= {"weather/stations.py"}
+    assert users == {"weather.stations"}
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
 def test_slow_packages_wait_until_they_are_needed(path: Path) -> None:
     """Outside weather/ and render/ nothing slow is imported at module level: starting takes no longer than numpy."""
     slow = {"pandas", "scipy", "meteostat", "rich", "icalendar", "matplotlib", "jinja2", "markupsafe"}
     slow |= {"xarray", "dask", "distributed", "cftime", "netCDF4"}
-    if module_of(path) in ("weather", "render"):
+    if name_of(path).split(".")[0] in ("weather", "render"):
         slow -= {"pandas", "rich"}
     statements = [
         node

@@ -130,7 +130,8 @@ def test_an_installed_wheel_finds_its_data(wheel: Path, tmp_path: Path) -> None:
     found = probe(sys.executable, place, tmp_path)
     assert Path(found["package"]) == place / "covercrop" / "__init__.py"
     assert found["places"] == [str(place / "covercrop" / "data" / name) for name in SHIPPED]
-    start = f"import sys; sys.path.insert(0, {str(place)!r}); from covercrop.cli.main import main; sys.exit(main(['--help']))"
+    start = f"import sys; sys.path.insert(0, {str(place)!r}); from covercrop.cli.main import main; "
+    start += "sys.exit(main(['--help']))"
     assert "covercrop" in run(sys.executable, "-I", "-c", start, cwd=tmp_path)
 
 

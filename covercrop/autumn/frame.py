@@ -14,8 +14,8 @@ from covercrop.autumn.sowing_dates import (
 )
 from covercrop.base.arrays import Array, Days
 from covercrop.base.errors import UsageError
-from covercrop.models import frost as hazards_frost
 from covercrop.models import plantback, season_calendar
+from covercrop.models.frost import HARD_FROST, first_autumn_freeze
 from covercrop.models.members import MEDIAN, Draws, quantiles
 from covercrop.parameters import catalogue
 from covercrop.season.stand import seedbed_temperature
@@ -69,9 +69,7 @@ def _season(
 def _frost(season: Outlook) -> tuple[float, np.datetime64]:
     """Middle date of the first hard frost; NaN and NaT where half of the years have none."""
     autumn = season.tmin[:, : BEFORE_MIDWINTER + LATEST_SOWING]
-    first = hazards_frost.first_autumn_freeze(
-        autumn, BEFORE_MIDWINTER - AFTER_MIDWINTER, hazards_frost.HARD_FROST.value
-    )
+    first = first_autumn_freeze(autumn, BEFORE_MIDWINTER - AFTER_MIDWINTER, HARD_FROST.value)
     middle = quantiles(first, np.ones(first.shape), (MEDIAN,))
     return float(middle[0]), season.dates(middle)[0]
 
@@ -147,7 +145,7 @@ def _frame(
 
 def _latest_planting(season: Outlook, crop: Crop, plan: CropEntry) -> Array:
     """Last day of each year that lets the crop ripen; infinite where no freeze ends the season."""
-    freeze = hazards_frost.first_autumn_freeze(season.tmin, BEFORE_MIDWINTER, crop.frost.value)
+    freeze = first_autumn_freeze(season.tmin, BEFORE_MIDWINTER, crop.frost.value)
     latest = plantback.latest_planting(freeze, plantback.days_to_maturity(crop, plan.method, plan.days_to_maturity))
     return np.where(np.isnan(latest), np.inf, latest)
 

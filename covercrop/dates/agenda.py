@@ -10,8 +10,8 @@ import numpy as np
 from covercrop.autumn.comparison import RULE_DAYS, Autumn, plan_autumn
 from covercrop.base.errors import UsageError, WeatherGapError
 from covercrop.base.records import DateRange
-from covercrop.models import frost as hazards_frost
 from covercrop.models import plantback, season_calendar
+from covercrop.models.frost import HARD_FROST, first_autumn_freeze
 from covercrop.models.members import quantiles
 from covercrop.season.ending import POOR
 
@@ -267,7 +267,7 @@ def hard_frost(plan: Plan) -> DateRange:
     outlook = plan.outlook
     spring = outlook.days[0] + np.timedelta64(season_calendar.HALF_YEAR, "D")
     midwinter = outlook.position(season_calendar.midwinter_before(spring, plan.field.latitude))
-    freeze = hazards_frost.first_autumn_freeze(outlook.tmin, midwinter, hazards_frost.HARD_FROST.value)
+    freeze = first_autumn_freeze(outlook.tmin, midwinter, HARD_FROST.value)
     if not outlook.complete:
         freeze = np.full_like(freeze, np.nan)
     early, median, late = outlook.dates(np.ceil(quantiles(freeze, np.ones_like(freeze))))

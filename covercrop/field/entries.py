@@ -9,7 +9,7 @@ from pathlib import Path
 from covercrop.base.errors import FieldFileError
 from covercrop.base.records import Units
 from covercrop.field.bed_entries import AmendmentEntry, BedsEntry, SoilEntry
-from covercrop.models import bbch as phenology_bbch
+from covercrop.models.bbch import bbch_of_percent
 from covercrop.parameters import catalogue
 from covercrop.parameters.own_bloom import Calibration, calibrated
 from covercrop.parameters.traits import Cover
@@ -95,7 +95,7 @@ class ScoutingNote:
         """BBCH code of what was seen; no flowers are the stage before the first; NaN where no stage was seen."""
         if self.bloom_percent is None:
             return float("nan") if self.bbch is None else float(self.bbch)
-        return phenology_bbch.bbch_of_percent(self.bloom_percent) if self.bloom_percent else float(NO_FLOWERS)
+        return bbch_of_percent(self.bloom_percent) if self.bloom_percent else float(NO_FLOWERS)
 
     @property
     def of_the_stand(self) -> bool:

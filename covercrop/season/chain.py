@@ -168,8 +168,9 @@ def follow(start: Start, draws: Draws) -> Course:
 
     Notes
     -----
-    Where notes do not fit (:mod:`covercrop.season.doubts`), the season is followed without them as well, and the answer is
-    one that both bear out.  Where no day of ending the cover is borne out by both, it is the one without them.
+    Where notes do not fit (:mod:`covercrop.season.doubts`), the season is followed without them as well, and the
+    answer is one that both bear out.  Where no day of ending the cover is borne out by both, it is the one without
+    them.
 
     Raises
     ------

@@ -13,8 +13,9 @@ from covercrop.base.arrays import Array
 from covercrop.base.errors import FieldFileError
 from covercrop.base.records import DateRange
 from covercrop.field.entries import cover_of
-from covercrop.models import bbch as phenology_bbch
 from covercrop.models import biomass, plantback
+from covercrop.models.bbch import bbch as bbch_on
+from covercrop.models.bbch import stage_name
 from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, quantiles, share, share_by, standard_draws
 from covercrop.models.season_calendar import DAYS_OF_SEASON, SEASON_DAYS, season_ends
 from covercrop.parameters import catalogue
@@ -270,9 +271,7 @@ def _plan(start: Start, weather: DailyWeather, course: Course, draws: Draws, *, 
     ranges = outlook.dates([never if killed and name != "emergence" else days[name][:3] for name in DATES])
 
     state = "winter-killed" if killed else _state(field, course, today)
-    bbch = phenology_bbch.bbch(
-        {name: days[name][1] for name in stand.stages}, today if turned is None else min(today, turned)
-    )
+    bbch = bbch_on({name: days[name][1] for name in stand.stages}, today if turned is None else min(today, turned))
     nowhere = turned is None or killed
     aside = ground_aside(outlook, field.latitude, cover, field.crop, ground) if beside else None
     by_rain, brood = (
@@ -291,7 +290,7 @@ def _plan(start: Start, weather: DailyWeather, course: Course, draws: Draws, *, 
         state=state,
         method=ending.method,
         bbch=bbch,
-        stage=phenology_bbch.stage_name(bbch),
+        stage=stage_name(bbch),
         dates={
             name: DateRange(early=early, median=median, late=late)
             for name, (early, median, late) in zip(DATES, ranges, strict=True)

@@ -73,9 +73,9 @@ def _what_is_where(each: Hindcast) -> str:
     cultivar = f" ({each.field.cover.cultivar})" if each.field.cover.cultivar else ""
     gaps = f"; {', '.join(map(str, each.left_out))} left out for gaps in the weather" if each.left_out else ""
     return (
-        f"{each.cover.common_name.capitalize()}{cultivar}, sown {sown.day} {phrases.MONTHS[sown.month - 1]}, replayed in "
-        f"{len(each.years)} seasons from {each.years[0]} to {each.years[-1]}, each with itself left out of the history"
-        f"{gaps}"
+        f"{each.cover.common_name.capitalize()}{cultivar}, sown {sown.day} {phrases.MONTHS[sown.month - 1]}, replayed "
+        f"in {len(each.years)} seasons from {each.years[0]} to {each.years[-1]}, each with itself left out of the "
+        f"history{gaps}"
     )
 
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base import units
-from covercrop.models import bbch as phenology_bbch
 from covercrop.models import plantback
+from covercrop.models.bbch import BBCH, stage_name
 from covercrop.render.words.phrases import DATE_LABELS, chance, day_month, interval, percent, span, temperature, weekday
 from covercrop.season import note_effects
 
@@ -320,7 +320,7 @@ def what_is_where(plan: Plan) -> str:
 def stage_seen(note: ScoutingNote) -> str:
     """The stage that a note tells of, as a phrase."""
     if note.bbch is not None:
-        return f"BBCH {note.bbch} ({phenology_bbch.stage_name(note.bbch)})"
+        return f"BBCH {note.bbch} ({stage_name(note.bbch)})"
     return "no flowers yet" if note.bloom_percent == 0 else f"{note.bloom_percent:g}% in bloom"
 
 
@@ -343,9 +343,9 @@ def _stage(plan: Plan) -> str:
 
 def _alike(seen: float, bbch: int) -> bool:
     """Whether two BBCH codes are one stage to the eye: near each other, no first bud or flower between."""
-    firsts = (phenology_bbch.BBCH["bud"], phenology_bbch.BBCH["first_flower"])
+    firsts = (BBCH["bud"], BBCH["first_flower"])
     near = abs(seen - bbch) < NEAR_STAGES and all((seen < first) == (bbch < first) for first in firsts)
-    return near or phenology_bbch.stage_name(seen) == phenology_bbch.stage_name(bbch)
+    return near or stage_name(seen) == stage_name(bbch)
 
 
 def _stages_noted(plan: Plan) -> int:

@@ -9,10 +9,10 @@ import numpy as np
 
 from covercrop.base.errors import one_line
 from covercrop.dates.agenda import Event, agenda, autumn_frost, days_to_emergence, hard_frost, planting_day, ripe_day
-from covercrop.models import frost as hazards_frost
+from covercrop.models.frost import HARD_FROST
 from covercrop.models.plantback import BINDING_WORDS
-from covercrop.render.words import answer, phrases
-from covercrop.render.words.phrases import chance, day_month, weekday
+from covercrop.render.words import answer
+from covercrop.render.words.phrases import chance, day_month, temperature, weekday
 from covercrop.season import advice
 
 if TYPE_CHECKING:
@@ -211,7 +211,7 @@ def _planting(plan: Plan, event: Event, us: bool) -> _Words:
     likely, safe = plan.dates["earliest_planting"].median, plan.safe_planting
     surer = "" if np.isnat(safe) or safe == likely else f", in eight years of ten from {day_month(safe)}"
     why = f": {BINDING_WORDS[plan.binding_limit]}" if plan.binding_limit else ""
-    soil = phrases.temperature(plan.crop.soil_planting.value, us=us)
+    soil = temperature(plan.crop.soil_planting.value, us=us)
     return _Words(
         f"{answer.planting(plan)}, likely safe from {day_month(likely)}",
         f"Likely safe from {day_month(likely)}{surer}{_if_ended(plan)}{why}. {answer.season_fit(plan)}".rstrip(),
@@ -242,7 +242,7 @@ def _thinning(plan: Plan, event: Event, us: bool) -> _Words:
 def _spring_frost(plan: Plan, event: Event, us: bool) -> _Words:
     return _Words(
         "frost watch",
-        f"Until {day_month(event.last)} the chance of a night of {phrases.temperature(plan.crop.frost.value, us=us)} or "
+        f"Until {day_month(event.last)} the chance of a night of {temperature(plan.crop.frost.value, us=us)} or "
         "less to come is more than one in ten.",
         f"Read the night's forecast, and have cloth at hand to lay over the {plan.crop.common_name}.",
     )
@@ -255,7 +255,7 @@ def _autumn_frost(plan: Plan, event: Event, us: bool) -> _Words:
     when = "Planted" if planted else "If it is planted"
     return _Words(
         "frost watch, first frost of autumn",
-        f"One year in ten has had a night of {phrases.temperature(plan.crop.frost.value, us=us)} or less by "
+        f"One year in ten has had a night of {temperature(plan.crop.frost.value, us=us)} or less by "
         f"{day_month(frost.early)}{half}.",
         f"{when} on {day_month(planting_day(plan))}, the {plan.crop.common_name} should be ripe about "
         f"{day_month(ripe)}: bring it in, or cover it, before the first such night.",
@@ -283,7 +283,7 @@ def _next_sowing(plan: Plan, event: Event, us: bool) -> _Words:
     frost = hard_frost(plan)
     return _Words(
         "sow the next cover",
-        f"Half of the years have had their first hard frost, {phrases.temperature(hazards_frost.HARD_FROST.value, us=us)}, by "
+        f"Half of the years have had their first hard frost, {temperature(HARD_FROST.value, us=us)}, by "
         f"{day_month(frost.median)}, one in ten by {day_month(frost.early)}; six to eight weeks before it is common "
         "practice, with no source behind it.",
         advice_given,
