@@ -23,7 +23,7 @@ from covercrop.models.members import quantiles, standard_draws
 from covercrop.parameters import catalogue
 from covercrop.render.words import sowing
 from covercrop.season.plan import make_plan
-from covercrop.season.stand import grow_stand, seedbed_temperature
+from covercrop.season.stand import grow_stand
 from covercrop.weather.outlook import past_seasons
 
 RECORD = weather()
@@ -552,17 +552,3 @@ def test_only_one_end_of_the_dates() -> None:
     to_july = sow(end=day("2026-08-20"), covers=("hairy-vetch",), on=ON)
     assert to_july.dates[-1] == day("2026-08-20")
     assert dt.date.fromisoformat(str(to_july.dates[0])) < dt.date(2026, 8, 20)
-
-
-@pytest.mark.parametrize("weeks", [3, 20])
-def test_seed_that_comes_up_late_comes_up_on_the_same_day(weeks: int) -> None:
-    """However long the cold lasts, the stand is that of the whole season's seedbed."""
-    outlook = past_seasons(RECORD, day("2026-09-15"), 500, ON)
-    cold = np.where(np.arange(500) < 7 * weeks, -5.0, 5.0)
-    outlook = replace(outlook, tmin=outlook.tmin * 0 + cold, tmax=outlook.tmax * 0 + cold + 6)
-    clover, draws = catalogue.cover("crimson-clover"), standard_draws(8)
-    stand = grow_stand(outlook, 37.6, clover, draws)
-    whole = grow_stand(outlook, 37.6, clover, draws, seedbed=seedbed_temperature(outlook.tmean))
-    assert (stand.stages["emergence"] > 7 * weeks).all()
-    for stage, days in stand.stages.items():
-        np.testing.assert_array_equal(days, whole.stages[stage])

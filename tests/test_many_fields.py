@@ -212,8 +212,8 @@ def test_fields_planned_together_are_as_planned_alone(on: str) -> None:
     fields = [(as_of(field, day.item()), record) for field, record in fields]
     note = ScoutingNote(date=dt.date(2026, 1, 18), bbch=25)
     fields.append((replace(invented.field(), scouting=(note,)), records[0]))
-    starts = [(start_of(field, record, day), record) for field, record in fields]
-    assert len({start.company for start, _ in starts}) < len(starts) / 2
+    starts = [(field, start_of(field, record, day), record) for field, record in fields]
+    assert len({start.joins for _, start, _ in starts}) < len(starts) / 2
     for (field, record), got in zip(fields, make_plans(starts), strict=True):
         alone = make_plan(field, record, day)
         for each in dataclasses.fields(Plan):

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from covercrop.base.records import CitedValue
 from covercrop.models import bbch, phenology
 from covercrop.models.daylength import day_length
+from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters import catalogue
 from covercrop.parameters.traits import Bloom, Cover
 
@@ -106,13 +107,16 @@ def test_nothing_counts_before_or_without_emergence() -> None:
 
 
 def test_dates_of_a_constant_season() -> None:
-    """At 12 degC on 12 h days: up on the 10th day (100 / 10), 25 % bloom 50 days on (200 / 4), and so forth."""
+    """At 12 degC on 12 h days: up on the 9th day (100 / 11.4), 25 % bloom 50 days on (200 / 4), and so forth.
+
+    Bare soil at 12 degC air is at 12 (0.95 + 0.05 exp(1.2)) = 13.39 degC, 11.39 above the base of 2.
+    """
     days = phenology.stage_days(np.full(200, 12.0), np.full(200, 12.0), made_up())
-    assert days["emergence"] == 9
-    assert days["bud"] == 9 + (200 - 120) / 4
-    assert days["first_flower"] == 9 + (200 - 80) / 4
-    assert days["bloom_10"] == 9 + (200 - 40) / 4
-    assert days["bloom_25"] == 9 + 200 / 4
+    assert days["emergence"] == 8
+    assert days["bud"] == 8 + (200 - 120) / 4
+    assert days["first_flower"] == 8 + (200 - 80) / 4
+    assert days["bloom_10"] == 8 + (200 - 40) / 4
+    assert days["bloom_25"] == 8 + 200 / 4
     stages, seed = made_up().stages, made_up().seed
     assert days["bloom_50"] == days["bloom_25"] + np.ceil(stages.bloom_50.value / 8)
     assert days["end_of_bloom"] == days["bloom_25"] + np.ceil(stages.end_of_bloom.value / 8)
@@ -142,8 +146,33 @@ def test_never_reached_is_nan() -> None:
     cold = phenology.stage_days(np.full(50, 1.0), np.full(50, 14.0), made_up())
     assert all(np.isnan(day).all() for day in cold.values())
     dark = phenology.stage_days(np.full(50, 12.0), np.full(50, 9.0), made_up())
-    assert dark["emergence"] == 9
+    assert dark["emergence"] == 8
     assert all(np.isnan(dark[stage]).all() for stage in dark if stage != "emergence")
+
+
+@pytest.mark.parametrize("frozen", [20, 150])
+def test_seed_waits_for_the_soil_however_long(frozen: int) -> None:
+    """Sown into weeks of frost, the seed comes up by the degree-days of the bare soil an inch down from sowing on."""
+    cover = catalogue.cover("crimson-clover")
+    tmean = np.where(np.arange(300) < frozen, -2.0, 8.0)
+    warmth = soil_temperature(tmean[4:], "bare", depth_mm=25.0) - cover.emergence.base.value
+    expected = 4 + int(np.argmax(np.cumsum(np.maximum(warmth, 0.0)) >= cover.emergence.sum.value))
+    assert phenology.emergence(tmean, cover, 4.0) == expected > frozen
+    two = phenology.emergence(np.stack([tmean, tmean]), cover, np.array([[4.0], [frozen], [np.nan], [299.0]]))
+    assert two.shape == (4, 2)
+    assert two[0, 0] == expected
+    assert two[1, 0] > frozen
+    assert np.isnan(two[2:]).all()
+
+
+def test_emergence_that_is_known_is_taken() -> None:
+    """What is given as the day of emergence stands, and the clock of bloom starts on the day after it."""
+    days = phenology.stage_days(np.full(200, 12.0), np.full(200, 12.0), made_up(), emerged=30.0)
+    assert days["emergence"] == 30
+    assert days["bloom_25"] == 30 + 200 / 4
+    clock = phenology.bloom_clock(np.full(200, 12.0), np.full(200, 12.0), made_up(), emerged=30.0)
+    assert clock.total[30] == 0
+    assert clock.total[31] == 4
 
 
 # --- properties -----------------------------------------------------------------------------------
@@ -207,10 +236,11 @@ def test_a_winter_without_cool_days_holds_bloom_back() -> None:
 @SHORT
 @given(seasons(), st.integers(0, 40))
 def test_a_later_start_of_the_record_changes_nothing(tmean: np.ndarray, before: int) -> None:
-    """Sowing on day n of a record is the same as sowing on day 0 of the record from n on."""
+    """Sowing on day n of a record is the same as sowing on day 0 of the record from n on, the days before it known."""
     cover = catalogue.cover("hairy-vetch")
     whole = phenology.stage_days(tmean, hours(), cover, sowing=before)
-    part = phenology.stage_days(tmean[before:], hours()[before:], cover)
+    up = phenology.emergence(tmean[before:], cover, lead=tmean[:before])
+    part = phenology.stage_days(tmean[before:], hours()[before:], cover, emerged=up)
     for stage, day in part.items():
         np.testing.assert_array_equal(whole[stage], day + before)
 

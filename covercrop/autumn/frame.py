@@ -10,7 +10,6 @@ from covercrop.autumn.sowing_dates import (
     BEFORE_MIDWINTER,
     Frame,
     Risk,
-    stand_days,
 )
 from covercrop.base.arrays import Array, Days
 from covercrop.base.errors import UsageError
@@ -18,7 +17,6 @@ from covercrop.models import plantback, season_calendar
 from covercrop.models.frost import HARD_FROST, first_autumn_freeze
 from covercrop.models.members import MEDIAN, Draws, quantiles
 from covercrop.parameters import catalogue
-from covercrop.season.stand import seedbed_temperature
 from covercrop.weather.outlook import Outlook, past_seasons
 
 if TYPE_CHECKING:
@@ -133,7 +131,6 @@ def _frame(
         crop=crop,
         plan=plan,
         season=season,
-        seedbed=seedbed_temperature(season.tmean[:, : stand_days()]),
         dates=dates,
         sowing=(dates - season.days[0]).astype(np.intp),
         plant_by=by,

@@ -23,7 +23,7 @@ from covercrop.models.soil_temperature import soil_temperature
 from covercrop.season.ending import LEAST_ODDS, POOR
 from covercrop.season.ground import dead_from, planting_limits
 from covercrop.season.stand import Stand, brought, grow_stand
-from covercrop.weather.outlook import Outlook
+from covercrop.weather.outlook import LEAD_DAYS, Outlook
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -144,7 +144,6 @@ class Frame:
     crop: Crop
     plan: CropEntry
     season: Outlook
-    seedbed: Array
     dates: Days
     sowing: NDArray[np.intp]
     plant_by: int
@@ -220,7 +219,6 @@ def _stand_on(frame: Frame, asked: Asked, sowing: NDArray[np.intp]) -> Stand:
         cultivar=asked.cultivar,
         terminate=frame.field.cover.terminate,
         sowing=(sowing - begin)[:, np.newaxis],
-        seedbed=frame.seedbed[:, part],
     )
     later = begin - int(frame.sowing[0])
     return replace(
@@ -246,7 +244,12 @@ def _joined(stands: Sequence[Stand]) -> Stand:
 
 def _cut(season: Outlook, part: slice) -> Outlook:
     return replace(
-        season, days=season.days[part], tmin=season.tmin[:, part], tmax=season.tmax[:, part], prcp=season.prcp[:, part]
+        season,
+        days=season.days[part],
+        tmin=season.tmin[:, part],
+        tmax=season.tmax[:, part],
+        prcp=season.prcp[:, part],
+        lead=season.tmean[:, max(part.start - LEAD_DAYS, 0) : part.start],
     )
 
 

@@ -14,7 +14,7 @@ error has one lowest place.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,7 +24,7 @@ from covercrop.models import bbch, phenology
 from covercrop.models.degree_days import accumulate, crossing
 
 if TYPE_CHECKING:
-    from covercrop.parameters.traits import Bloom, Cover, Emergence
+    from covercrop.parameters.traits import Cover
 
 Predict = Callable[[int], float]
 Rule = Callable[[list[int]], Predict]
@@ -65,6 +65,8 @@ class Season:
     code : float
         BBCH code that was seen.
     weight : float
+    lead : numpy.ndarray, shape (day,)
+        Temperature of the days just before sowing, as many as are known [degC].
     """
 
     site: str
@@ -75,6 +77,12 @@ class Season:
     year_day: int
     code: float = _QUARTER
     weight: float = 1.0
+    lead: Array = field(default_factory=lambda: np.empty(0))
+
+    def clock(self, cover: Cover) -> phenology.BloomClock:
+        """Emergence and progress towards bloom of a cover in this season."""
+        up = phenology.emergence(self.tmean, cover, lead=self.lead)
+        return phenology.bloom_clock(self.tmean, self.day_length, cover, emerged=up)
 
 
 def day_of_sum(total: Array, needed: float) -> float:
@@ -151,18 +159,9 @@ def errors(seasons: Sequence[Season], rule: Rule, groups: Sequence[str] = ()) ->
     return whole, [without[groups[row]](row) - seasons[row].observed for row in rows]
 
 
-def emergence_days(seasons: Sequence[Season], emergence: Emergence) -> list[Array]:
-    """Day index of emergence in each season."""
-    warmth = [accumulate(np.maximum(season.tmean - emergence.base.value, 0.0)) for season in seasons]
-    return [crossing(total, emergence.sum.value) for total in warmth]
-
-
-def photothermal_rates(seasons: Sequence[Season], emerged: Sequence[Array], bloom: Bloom) -> list[Array]:
+def photothermal_rates(seasons: Sequence[Season], cover: Cover) -> list[Array]:
     """Progress towards bloom on each day of each season [degC d]."""
-    return [
-        phenology.photothermal_rate(season.tmean, season.day_length, up, bloom)
-        for season, up in zip(seasons, emerged, strict=True)
-    ]
+    return [season.clock(cover).rate for season in seasons]
 
 
 def pace_before(rates: Sequence[Array], seasons: Sequence[Season]) -> float:
@@ -237,7 +236,6 @@ class Model:
         self.seasons = seasons
         self.cover = cover
         self.thermal = [accumulate(phenology.thermal_rate(season.tmean, cover.bloom)) for season in seasons]
-        self._emerged = emergence_days(seasons, cover.emergence)
         self._under: dict[float, tuple[list[Array], float]] = {}
         self.standard_pace = self.under(cover.bloom.day_length_full.value)[1]
 
@@ -246,7 +244,8 @@ class Model:
         if day_length_full not in self._under:
             bloom = self.cover.bloom
             limit = replace(bloom.day_length_full, value=day_length_full)
-            rates = photothermal_rates(self.seasons, self._emerged, replace(bloom, day_length_full=limit))
+            limited = replace(self.cover, bloom=replace(bloom, day_length_full=limit))
+            rates = photothermal_rates(self.seasons, limited)
             self._under[day_length_full] = [accumulate(rate) for rate in rates], pace_before(rates, self.seasons)
         return self._under[day_length_full]
 

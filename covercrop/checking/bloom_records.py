@@ -20,6 +20,7 @@ from covercrop.checking.cultivar_fit import BloomRecord
 from covercrop.models import bbch
 from covercrop.models.daylength import day_length
 from covercrop.parameters import catalogue
+from covercrop.weather.outlook import lead_of
 from covercrop.weather.own_file import read_weather_file
 from covercrop.weather.record import Record, record_of
 from covercrop.weather.sheet import layout, read_text
@@ -239,6 +240,7 @@ class _Reader:
             observed=float(end - begin),
             year_day=date.timetuple().tm_yday,
             code=code,
+            lead=lead_of(record, begin),
         )
 
     def _weather(self) -> Record:

@@ -38,7 +38,7 @@ from covercrop.models import phenology, season_calendar, termination
 from covercrop.models.daylength import day_length
 from covercrop.models.degree_days import accumulate
 from covercrop.models.members import EARLY, LATE, MEDIAN, quantiles
-from covercrop.parameters import catalogue
+from covercrop.season.stand import stages_of
 from covercrop.weather.outlook import FEWEST_YEARS, MOST_FILLED, season_outlook
 from covercrop.weather.record import Record, record_of
 
@@ -340,7 +340,8 @@ def _replayed(
     season = slice(begin, begin + SEASON_DAYS)
     came = (record.tmin[season] + record.tmax[season]) / 2
     length = day_length(field.latitude, outlooks[0].day_of_year)
-    events = _events(np.vstack([came, *(outlook.tmean for outlook in outlooks)]), length, field, cover)
+    seasons = np.vstack([came, *(outlook.tmean for outlook in outlooks)])
+    events = _events(seasons, outlooks[0].lead, length, field, cover)
     midwinter = season_calendar.midwinter_before(start + np.timedelta64(season_calendar.HALF_YEAR, "D"), field.latitude)
     counted = np.arange(SEASON_DAYS) >= outlooks[0].position(midwinter)
     return _Season(
@@ -353,12 +354,10 @@ def _replayed(
     )
 
 
-def _events(tmean: Array, length: Array, field: Field, cover: Cover) -> Array:
+def _events(tmean: Array, lead: Array, length: Array, field: Field, cover: Cover) -> Array:
     """Day index of each event in each row of temperatures, shape (row, event); NaN where it is not reached."""
-    cultivar = field.cover.cultivar
-    offset = catalogue.cultivar(cover, cultivar).offset.value if cultivar else 0.0
-    shift = phenology.requirement_shift_for(offset, cover)
-    stages = phenology.stage_days(tmean, length, cover, requirement_shift=shift)
+    up = phenology.emergence(tmean, cover, lead=lead)
+    stages = stages_of(tmean, length, cover, field.cover.cultivar, emerged=up)
     opens, closes = termination.window(stages, field.cover.terminate, cover)
     found = {**stages, "window_open": opens, "window_close": closes}
     return np.stack([found[event][:, 0] for event in EVENTS], axis=1)

@@ -2,7 +2,7 @@
 
 Three clocks run one after another.
 
-1. Sowing to emergence: degree-days of the soil around the seed.
+1. Sowing to emergence: degree-days of the bare soil around the seed (:func:`emergence`).
 2. Emergence to 25 % bloom: on each day the warmth above a base, times how far
    the days have lengthened, times how much of its cool spell the plant has had
    (:func:`photothermal_rate`).  Buds, the first flowers and 10 % bloom are
@@ -12,6 +12,9 @@ Three clocks run one after another.
 3. Temperature alone: from 25 % bloom to 50 % bloom and to the end of bloom,
    and from the first flowers to the first viable seed.  The bloom speaks of the
    median plant, the seed of the earliest one.
+
+The first two are one clock, :func:`bloom_clock`: whoever asks for the day of emergence or for the progress towards
+bloom, of a field, a cell, a past season or a dated record, reads it there.
 
 A stage that is reached on a day leaves that day behind it: the next clock
 counts from the morning after.
@@ -27,6 +30,7 @@ Keatinge, J.D.H., et al. (1998). Effects of temperature and photoperiod on
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import hypot
 from typing import TYPE_CHECKING
 
@@ -35,6 +39,7 @@ from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
 from covercrop.models.degree_days import accumulate, crossing
+from covercrop.models.soil_temperature import soil_temperature
 
 if TYPE_CHECKING:
     from covercrop.parameters.traits import Bloom, Cover
@@ -43,8 +48,15 @@ if TYPE_CHECKING:
 #: A day with a mean in this range [degC], bounds left out, is a cool day.
 COOL_RANGE = (0.0, 10.0)
 
-#: Days from sowing within which the stages are first looked for.
-SOON = 310
+#: Depth of the seed, an inch, at which the soil is taken for emergence [mm].  Assumed: between clovers, sown at half
+#: an inch or less, and peas, sown at two; it makes less than a day of difference.
+SEED_DEPTH = 25.0
+
+#: Days from sowing within which the stages, and the seed, are first looked for.
+SOON, SOON_UP = 310, 60
+
+#: The soil is followed from so many days before sowing, where they are known: nothing is left then of its first guess.
+SOIL_DAYS = 45
 
 
 # --- the stages -----------------------------------------------------------------------------------
@@ -105,13 +117,115 @@ def photothermal_rate(tmean: ArrayLike, day_length: ArrayLike, emergence: ArrayL
     return rate
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BloomClock:
+    """From sowing to bloom.
+
+    Attributes
+    ----------
+    emergence : numpy.ndarray, shape (...)
+        Day index on which the seed is up; NaN where it does not come up.
+    rate : numpy.ndarray, shape (..., day)
+        Photothermal units gained on each day since [degC d].
+    """
+
+    emergence: Array
+    rate: Array
+
+    @property
+    def total(self) -> Array:
+        """Running sum of the units, up to and with each day [degC d]."""
+        return accumulate(self.rate)
+
+
+def bloom_clock(
+    tmean: ArrayLike,
+    day_length: ArrayLike,
+    cover: Cover,
+    *,
+    sowing: ArrayLike = 0.0,
+    emerged: ArrayLike | None = None,
+) -> BloomClock:
+    """When a cover is up, and how far it has come towards its bloom since.
+
+    Parameters
+    ----------
+    tmean : array_like, shape (..., day)
+        Daily mean temperature of the air [degC].
+    day_length : array_like, shape (..., day)
+        Sunrise to sunset [h].
+    cover : Cover
+    sowing : array_like, shape (...)
+        Day index of sowing; broadcasts with the leading axes of ``tmean``, so that shape (s, 1) with ``tmean``
+        (year, day) gives (s, year).
+    emerged : array_like, shape (...), optional
+        Day index of emergence, where it is known already.
+
+    Returns
+    -------
+    BloomClock
+    """
+    up = emergence(tmean, cover, sowing) if emerged is None else np.asarray(emerged, dtype=np.float64)
+    return BloomClock(emergence=up, rate=photothermal_rate(tmean, day_length, up, cover.bloom))
+
+
+def emergence(tmean: ArrayLike, cover: Cover, sowing: ArrayLike = 0.0, *, lead: ArrayLike = ()) -> Array:
+    """Day on which the seed is up: degree-days of the bare soil around it, from the day of sowing on.
+
+    Parameters
+    ----------
+    tmean : array_like, shape (..., day)
+        Daily mean temperature of the air [degC].
+    cover : Cover
+    sowing : array_like, shape (...)
+        Day index of sowing; broadcasts with the leading axes of ``tmean``.
+    lead : array_like, shape (..., day)
+        The same of the days just before the first, as many as are known; they warm the soil, and nothing grows on them.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Day index; NaN where the days given do not bring it up.
+
+    Notes
+    -----
+    The soil is followed for :data:`SOIL_DAYS` before sowing, or for as many of them as are known, and begins at its
+    surface temperature (:func:`covercrop.models.soil_temperature.soil_temperature`).
+    """
+    air, before = np.asarray(tmean, dtype=np.float64), np.asarray(lead, dtype=np.float64)
+    earlier = before.shape[-1]
+    air = np.concatenate([np.broadcast_to(before, (*air.shape[:-1], earlier)), air], axis=-1)
+    sown = np.maximum(np.asarray(sowing, dtype=np.float64), 0.0) + earlier  # before the first day nothing is sown
+    up = _up_within(air, cover, sown, SOON_UP)
+    whole = air.shape[-1] - earlier
+    return (_up_within(air, cover, sown, whole) if whole > SOON_UP and np.isnan(up).any() else up) - earlier
+
+
+def _up_within(air: Array, cover: Cover, sown: Array, days: int) -> Array:
+    """Emergence, looked for in so many days from sowing on."""
+    begin = np.where(sown > SOIL_DAYS, sown - SOIL_DAYS, 0.0).astype(np.intp)
+    length = SOIL_DAYS + days
+    if (begin == begin.flat[0]).all():
+        after = air[..., int(begin.flat[0]) :][..., :length]  # all sown on one day, as nearly always
+    else:
+        shape = np.broadcast_shapes(begin.shape, air.shape[:-1])
+        place = np.broadcast_to(begin, shape)[..., np.newaxis] + np.arange(length)
+        inside = np.minimum(place, air.shape[-1] - 1)
+        after = np.take_along_axis(np.broadcast_to(air, (*shape, air.shape[-1])), inside, axis=-1)
+        after = np.where(place < air.shape[-1], after, np.nan)
+    soil = soil_temperature(after, "bare", depth_mm=SEED_DEPTH)
+    warmth = accumulate(np.maximum(soil - cover.emergence.base.value, 0.0))
+    counted = (sown - begin)[..., np.newaxis]
+    return crossing(warmth, np.array([cover.emergence.sum.value]), counted)[..., 0] + begin
+
+
 def stage_days(
     tmean: ArrayLike,
     day_length: ArrayLike,
     cover: Cover,
     *,
     sowing: ArrayLike = 0.0,
-    seedbed: ArrayLike | None = None,
+    emerged: ArrayLike | None = None,
     requirement_shift: ArrayLike = 0.0,
     seed_scale: ArrayLike = 1.0,
 ) -> dict[str, Array]:
@@ -119,18 +233,8 @@ def stage_days(
 
     Parameters
     ----------
-    tmean : array_like, shape (..., day)
-        Daily mean temperature [degC].
-    day_length : array_like, shape (day,)
-        Sunrise to sunset [h].
-    cover : Cover
-    sowing : array_like, shape (...)
-        Day index of sowing; broadcasts with the leading axes of ``tmean``, so
-        that shape (s, 1) with ``tmean`` (year, day) gives (s, year, k).
-    seedbed : array_like, shape (..., day), optional
-        Daily temperature of the soil around the seed [degC], which emergence
-        waits for; that of the air where it is left out.  It may end before
-        ``tmean`` does, where all seed is up by then.
+    tmean, day_length, cover, sowing, emerged
+        As for :func:`bloom_clock`.
     requirement_shift : array_like, shape (k,)
         Added to the sum at 25 % bloom [degC d]: a cultivar's offset, a draw of
         the spread, or both.
@@ -147,44 +251,24 @@ def stage_days(
     tmean, hours = (np.asarray(value, dtype=np.float64) for value in (tmean, day_length))
     shift = np.atleast_1d(np.asarray(requirement_shift, dtype=np.float64))
     scale = np.atleast_1d(np.asarray(seed_scale, dtype=np.float64))
-    sown = np.asarray(sowing, dtype=np.float64)[..., np.newaxis]
+    sown = np.asarray(sowing, dtype=np.float64)
 
-    around_seed = tmean if seedbed is None else np.asarray(seedbed, dtype=np.float64)
+    up = emergence(tmean, cover, sown) if emerged is None else np.asarray(emerged, dtype=np.float64)
     # Most seasons end within ten months; the rest of the days is looked at only where they do not.
     soon = int(np.max(sown, initial=0.0, where=~np.isnan(sown))) + SOON
-    days = _stage_days(tmean[..., :soon], around_seed[..., :soon], hours[..., :soon], cover, sown, shift, scale)
+    days = _stage_days(tmean[..., :soon], hours[..., :soon], cover, up, shift, scale)
     if soon < tmean.shape[-1] and np.isnan(days["viable_seed"] + days["end_of_bloom"]).any():
-        days = _stage_days(tmean, around_seed, hours, cover, sown, shift, scale)
+        days = _stage_days(tmean, hours, cover, up, shift, scale)
     shape = np.broadcast_shapes(*(day.shape for day in days.values()))
     return {stage: np.broadcast_to(day, shape).copy() for stage, day in days.items()}
 
 
-def emergence(seedbed: Array, cover: Cover, sowing: ArrayLike) -> Array:
-    """Day on which the seed is up.
-
-    Parameters
-    ----------
-    seedbed : numpy.ndarray, shape (..., day)
-        Daily temperature around the seed [degC].
-    cover : Cover
-    sowing : array_like, shape (..., k)
-        Day index of sowing.
-
-    Returns
-    -------
-    numpy.ndarray, shape (..., k)
-        Day index; NaN where the days given do not bring it up.
-    """
-    warmth = accumulate(np.maximum(seedbed - cover.emergence.base.value, 0.0))
-    return crossing(warmth, cover.emergence.sum.value, sowing)
-
-
 def _stage_days(
-    tmean: Array, around_seed: Array, day_length: Array, cover: Cover, sown: Array, shift: Array, scale: Array
+    tmean: Array, day_length: Array, cover: Cover, emerged: Array, shift: Array, scale: Array
 ) -> dict[str, Array]:
     """The stages that are reached on the days given."""
-    up = emergence(around_seed, cover, sown)
-    progress = accumulate(photothermal_rate(tmean, day_length, up[..., 0], cover.bloom))
+    clock = bloom_clock(tmean, day_length, cover, emerged=emerged)
+    up, progress = emerged[..., np.newaxis], clock.total
 
     requirement = cover.bloom.requirement.value + shift
     # A plant that blooms on a smaller sum hurries through its buds too, or its buds would come long before its flowers.

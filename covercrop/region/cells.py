@@ -21,7 +21,6 @@ from covercrop.field.entries import CoverEntry, CropEntry, Field
 from covercrop.models import frost, plantback, season_calendar
 from covercrop.models.members import MEDIAN, quantiles, share_by, standard_draws
 from covercrop.models.season_calendar import DAYS_OF_SEASON
-from covercrop.parameters import catalogue
 from covercrop.region.question import BeforeFreeze, MonthDay, Question
 from covercrop.season.chain import Start, follow_each, member_days
 from covercrop.season.plan import SAFE_SHARE
@@ -268,13 +267,7 @@ def start_of(record: Record, place: Place) -> Start:
     if not outlook.complete:
         raise NoAnswer("too_few_years" if record.usable.all() else "gaps_too_long")
     check_hemisphere(record, place.latitude)
-    return Start(
-        field=_field(question, sown, place.latitude),
-        cover=catalogue.cover(str(question.cover)),
-        crop=catalogue.crop(str(question.crop)),
-        outlook=outlook,
-        today=0,
-    )
+    return Start.of(_field(question, sown, place.latitude), outlook, 0)
 
 
 def told(question: Question, outlook: Outlook, course: Course) -> dict[str, Any]:

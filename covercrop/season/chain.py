@@ -6,14 +6,17 @@ they cannot come to different answers.
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
 from covercrop.base.arrays import Array
+from covercrop.field.entries import cover_of
 from covercrop.models import season_calendar
 from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, quantiles, share, share_by
+from covercrop.parameters import catalogue
 from covercrop.season.doubts import Doubt
 from covercrop.season.ending import Dispute, Ending, Rival, choose_ending, is_closing
 from covercrop.season.ground import Ground, dead_from, follow_ground
@@ -21,9 +24,10 @@ from covercrop.season.stand import Stand, grow_stand
 from covercrop.weather.outlook import together
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
 
-    from covercrop.field.entries import Field, ScoutingNote
+    from covercrop.field.entries import CoverEntry, CropEntry, Field, ScoutingNote
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.weather.outlook import Outlook
 
@@ -125,41 +129,98 @@ class Course:
         }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Start:
-    """What a course is followed from.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conditions:
+    """Everything that stand and ground depend on but place and weather: those of equal conditions are worked together.
 
     Attributes
     ----------
-    field : Field
-        As it was known on the day of the answer.
+    sown : CoverEntry
+    planting : CropEntry
+        As they were known on the day of the answer, but for what was done on some day: that is in :class:`Start`.
+    scouting : tuple of ScoutingNote
+        As it was known on that day.
+    today : int
+        Day index of that day.
     cover : Cover
     crop : Crop
-    outlook : Outlook
-    today : int
-        Day index of the day of the answer.
+        What the two entries stand for.
     """
 
-    field: Field
-    cover: Cover
-    crop: Crop
-    outlook: Outlook
+    sown: CoverEntry
+    planting: CropEntry
+    scouting: tuple[ScoutingNote, ...]
     today: int
+    cover: Cover = dataclasses.field(compare=False)
+    crop: Crop = dataclasses.field(compare=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Start:
+    """What a course is followed from: conditions, and a place with its weather.
+
+    Attributes
+    ----------
+    conditions : Conditions
+    ended, planted : datetime.date or None
+        The day on which the cover was ended, and the crop planted; None while it was not.
+    latitude : float
+        [degrees], north positive.
+    outlook : Outlook
+    """
+
+    conditions: Conditions
+    ended: dt.date | None
+    planted: dt.date | None
+    latitude: float
+    outlook: Outlook
+
+    @classmethod
+    def of(cls, field: Field, outlook: Outlook, today: int) -> Start:
+        """What a field is followed from.
+
+        Parameters
+        ----------
+        field : Field
+            As it was known on the day of the answer.
+        outlook : Outlook
+        today : int
+            Day index of that day.
+
+        Raises
+        ------
+        ParameterError
+            If the cover or the crop is not known.
+        """
+        conditions = Conditions(
+            sown=replace(field.cover, turned_under=None),
+            planting=replace(field.crop, planted=None),
+            scouting=field.scouting,
+            today=today,
+            cover=cover_of(field.cover),
+            crop=catalogue.crop(field.crop.name),
+        )
+        return cls(
+            conditions=conditions,
+            ended=field.cover.turned_under,
+            planted=field.crop.planted,
+            latitude=field.latitude,
+            outlook=outlook,
+        )
 
     @property
-    def company(self) -> Hashable:
-        """What those have in common that differ in nothing but their place, and can be followed together.
+    def joins(self) -> Hashable:
+        """What is equal in all that are followed together: the conditions, and the axes of the arrays.
 
-        A field with scouting notes goes alone.
+        A field with scouting notes goes alone, since its members are weighed and drawn by them.
         """
-        if self.field.scouting:
+        if self.conditions.scouting:
             return self
-        entry, plan, outlook = self.field.cover, self.field.crop, self.outlook
+        outlook = self.outlook
         return (
-            (id(self.cover), entry.cultivar, entry.terminate),
-            (id(self.crop), plan.method, plan.ground_cover, plan.days_to_maturity),
-            (outlook.days[0], outlook.tmin.shape, outlook.complete, self.today),
-            self.field.latitude >= 0,
+            self.conditions,
+            (outlook.days[0], outlook.tmin.shape, outlook.lead.shape, outlook.complete),
+            self.latitude >= 0,
         )
 
 
@@ -186,7 +247,7 @@ def doubts_about(start: Start, note: ScoutingNote, draws: Draws) -> tuple[Doubt,
     Parameters
     ----------
     start : Start
-        With the note among those of its field.
+        With the note among its own.
     note : ScoutingNote
     draws : Draws
 
@@ -224,26 +285,25 @@ def follow_each(starts: Iterable[Start], draws: Draws) -> Iterator[tuple[int, St
 
     def settled(group: list[tuple[int, Start]]) -> Iterator[tuple[int, Start, Course]]:
         starts = [start for _, start in group]
-        alone = len(starts) == 1 and starts[0].field.scouting
+        alone = len(starts) == 1 and starts[0].conditions.scouting
         courses = [follow(starts[0], draws)] if alone else _follow_together(starts, draws)
         return ((place, start, course) for (place, start), course in zip(group, courses, strict=True))
 
     for place, start in enumerate(starts):
-        company = start.company
-        group = waiting.setdefault(company, [])
+        group = waiting.setdefault(start.joins, [])
         group.append((place, start))
         if len(group) == TOGETHER:
-            yield from settled(waiting.pop(company))
+            yield from settled(waiting.pop(start.joins))
     for group in waiting.values():
         yield from settled(group)
 
 
-def _doubts(field: Field, ended: _Ended, ground: Ground) -> tuple[Doubt, ...]:
+def _doubts(start: Start, ended: _Ended, ground: Ground) -> tuple[Doubt, ...]:
     """What does not fit of what there still is something to be decided by."""
-    settled = field.cover.turned_under is not None or ended.killed
+    settled = start.ended is not None or ended.killed
     return (
         *(() if settled else ended.ending.stand.doubts),
-        *(() if field.crop.planted is not None else _of_soil(ground)),
+        *(() if start.planted is not None else _of_soil(ground)),
     )
 
 
@@ -255,7 +315,7 @@ def _of_soil(ground: Ground) -> list[Doubt]:
 
 def _answer(start: Start, draws: Draws, known: dict[tuple[ScoutingNote, ...], Course]) -> Course:
     """The course of a field that goes alone; ``known`` are those of the same field with other notes."""
-    notes = start.field.scouting
+    notes = start.conditions.scouting
     if notes in known:
         return known[notes]
     course = _follow_together([start], draws)[0]
@@ -275,16 +335,16 @@ def _held(
 
     def without(*doubted: Doubt) -> Course:
         left = {doubt.note for doubt in doubted}
-        scouting = tuple(note for note in start.field.scouting if note not in left)
-        return _answer(replace(start, field=replace(start.field, scouting=scouting)), draws, known)
+        scouting = tuple(note for note in start.conditions.scouting if note not in left)
+        return _answer(replace(start, conditions=replace(start.conditions, scouting=scouting)), draws, known)
 
     def rival(other: Course) -> Rival:
         return Rival(
             stand=other.stand,
             weights=other.weights,
             ending=other.ending,
-            closed=other.closed_by(start.today - 1),
-            closing=other.is_closing(start.today),
+            closed=other.closed_by(start.conditions.today - 1),
+            closing=other.is_closing(start.conditions.today),
         )
 
     def follow_without(doubted: Sequence[Doubt], dispute: Dispute) -> Course:
@@ -309,18 +369,17 @@ def _follow_together(
     set_aside: Collection[ScoutingNote] = (),
     dispute: Dispute | None = None,
 ) -> list[Course]:
-    """Follow fields of one company; those with notes go alone, and may leave some of them aside."""
-    first = starts[0]
-    field, cover = first.field, first.cover
+    """Follow fields of the same conditions; those with notes go alone, and may leave some of them aside."""
+    shared = starts[0].conditions
     season = together([start.outlook for start in starts])
     whole = grow_stand(
         season,
-        np.squeeze([start.field.latitude for start in starts]),
-        cover,
+        np.squeeze([start.latitude for start in starts]),
+        shared.cover,
         draws,
-        cultivar=field.cover.cultivar,
-        terminate=field.cover.terminate,
-        scouting=field.scouting,
+        cultivar=shared.sown.cultivar,
+        terminate=shared.sown.terminate,
+        scouting=shared.scouting,
         set_aside=set_aside,
     )
     ended = [_end(start, stand, dispute) for start, stand in zip(starts, _apart(whole, len(starts)), strict=True)]
@@ -330,13 +389,13 @@ def _follow_together(
         places = [place for place, each in enumerate(ended) if each.midwinter == midwinter]
         ground = follow_ground(
             season if len(places) == len(starts) else together([starts[place].outlook for place in places]),
-            cover,
-            first.crop,
-            field.crop,
+            shared.cover,
+            shared.crop,
+            shared.planting,
             draws,
             dead=np.squeeze([ended[place].dead for place in places]),
             midwinter=midwinter,
-            scouting=field.scouting,
+            scouting=shared.scouting,
         )
         grounds.update(zip(places, _apart(ground, len(places)), strict=True))
     return [
@@ -347,7 +406,7 @@ def _follow_together(
             weights=each.weights,
             survival=each.survival,
             killed=each.killed,
-            doubts=_doubts(starts[place].field, each, grounds[place]),
+            doubts=_doubts(starts[place], each, grounds[place]),
         )
         for place, each in enumerate(ended)
     ]
@@ -371,19 +430,29 @@ class _Ended:
 
 
 def _end(start: Start, stand: Stand, dispute: Dispute | None) -> _Ended:
-    field, outlook, today = start.field, start.outlook, start.today
+    conditions, outlook, today = start.conditions, start.outlook, start.conditions.today
     survival = share(np.isnan(stand.killed), stand.weights)
-    ended = field.cover.turned_under is not None
+    ended = start.ended is not None
     # Once the cover is ended, what the cold would have done to it no longer matters.
     weights = stand.weights if ended or survival == 0 else stand.living
     killed = not ended and share_by(stand.killed, stand.weights, today) >= DEAD_SHARE
 
-    ending = choose_ending(field, start.cover, outlook, stand, weights, today, settled=ended or killed, dispute=dispute)
+    ending = choose_ending(
+        conditions.sown.terminate,
+        start.ended,
+        conditions.cover,
+        outlook,
+        stand,
+        weights,
+        today,
+        settled=ended or killed,
+        dispute=dispute,
+    )
     turned = spring = ending.day
     if spring is None:
         opens = quantiles(ending.stand.opens, weights, (MEDIAN,))[0]
         spring = max(today, season_calendar.HALF_YEAR) if np.isnan(opens) else int(opens)
-    midwinter = season_calendar.midwinter_before(outlook.days[0] + np.timedelta64(spring, "D"), field.latitude)
+    midwinter = season_calendar.midwinter_before(outlook.days[0] + np.timedelta64(spring, "D"), start.latitude)
     return _Ended(
         ending=ending,
         weights=weights,

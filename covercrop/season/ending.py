@@ -13,7 +13,8 @@ from covercrop.models.members import share, share_by
 from covercrop.season.stand import Stand
 
 if TYPE_CHECKING:
-    from covercrop.field.entries import Field
+    import datetime as dt
+
     from covercrop.parameters.traits import Cover
     from covercrop.weather.outlook import Outlook
 
@@ -97,7 +98,8 @@ class Dispute:
 
 
 def choose_ending(
-    field: Field,
+    terminate: str,
+    ended: dt.date | None,
     cover: Cover,
     outlook: Outlook,
     stand: Stand,
@@ -111,7 +113,10 @@ def choose_ending(
 
     Parameters
     ----------
-    field : Field
+    terminate : str
+        The way of ending that is asked for.
+    ended : datetime.date or None
+        The day on which it was done.
     cover : Cover
     outlook : Outlook
     stand : Stand
@@ -150,9 +155,9 @@ def choose_ending(
             day=None if best is None else outlook.position(best.date),
         )
 
-    wanted = by(field.cover.terminate)
-    if field.cover.turned_under is not None:
-        return replace(wanted, day=outlook.position(np.datetime64(field.cover.turned_under, "D")))
+    wanted = by(terminate)
+    if ended is not None:
+        return replace(wanted, day=outlook.position(np.datetime64(ended, "D")))
     if settled or not outlook.complete:
         return wanted
     if wanted.method != "turn-under":

@@ -79,9 +79,9 @@ def plan_all(
 
     gathered = gatherer(day, today)
 
-    def start(field: Field) -> tuple[Start, DailyWeather]:
+    def start(field: Field) -> tuple[Field, Start, DailyWeather]:
         known, weather = gathered(field)
-        return start_of(known, weather, np.datetime64(day, "D")), weather
+        return known, start_of(known, weather, np.datetime64(day, "D")), weather
 
     asked, problems = each_field(fields, start)
     return make_plans(asked, beside=beside), problems

@@ -12,13 +12,11 @@ from numpy.typing import NDArray
 from covercrop.base.arrays import Array
 from covercrop.base.errors import FieldFileError
 from covercrop.base.records import DateRange
-from covercrop.field.entries import cover_of
 from covercrop.models import biomass, plantback
 from covercrop.models.bbch import bbch as bbch_on
 from covercrop.models.bbch import stage_name
 from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, quantiles, share, share_by, standard_draws
 from covercrop.models.season_calendar import DAYS_OF_SEASON, SEASON_DAYS, season_ends
-from covercrop.parameters import catalogue
 from covercrop.season import advice, measurements
 from covercrop.season.chain import DATES, Course, Start, follow, follow_each, member_days
 from covercrop.season.ending import TurnUnder
@@ -218,25 +216,25 @@ def make_plan(
     """
     draws = draws or standard_draws()
     start = start_of(field, weather, on)
-    return _plan(start, weather, follow(start, draws), draws, beside=beside)
+    return _plan(field, start, weather, follow(start, draws), draws, beside=beside)
 
 
 def make_plans(
-    asked: Sequence[tuple[Start, DailyWeather]], draws: Draws | None = None, *, beside: bool = True
+    asked: Sequence[tuple[Field, Start, DailyWeather]], draws: Draws | None = None, *, beside: bool = True
 ) -> list[Plan]:
     """Work out many fields, each as :func:`make_plan` would, in less time.
 
     Parameters
     ----------
-    asked : sequence of (Start, DailyWeather)
-        From :func:`start_of`, and the weather that it was given.
+    asked : sequence of (Field, Start, DailyWeather)
+        Field and weather as they were given to :func:`start_of`, and what it gave.
     draws, beside
         As for :func:`make_plan`.
     """
     draws = draws or standard_draws()
     plans = {
-        place: _plan(start, asked[place][1], course, draws, beside=beside)
-        for place, start, course in follow_each((start for start, _ in asked), draws)
+        place: _plan(asked[place][0], start, asked[place][2], course, draws, beside=beside)
+        for place, start, course in follow_each((start for _, start, _ in asked), draws)
     }
     return [plans[place] for place in range(len(asked))]
 
@@ -249,17 +247,12 @@ def start_of(field: Field, weather: DailyWeather, on: np.datetime64) -> Start:
             "enter the cover that stands now, or ask about an earlier day with --on"
         )
     outlook = season_outlook(weather, np.datetime64(field.cover.sown, "D"), DAYS_OF_SEASON, on)
-    return Start(
-        field=field,
-        cover=cover_of(field.cover),
-        crop=catalogue.crop(field.crop.name),
-        outlook=outlook,
-        today=outlook.position(on),
-    )
+    return Start.of(field, outlook, outlook.position(on))
 
 
-def _plan(start: Start, weather: DailyWeather, course: Course, draws: Draws, *, beside: bool) -> Plan:
-    field, cover, crop, outlook, today = start.field, start.cover, start.crop, start.outlook, start.today
+def _plan(field: Field, start: Start, weather: DailyWeather, course: Course, draws: Draws, *, beside: bool) -> Plan:
+    outlook, today = start.outlook, start.conditions.today
+    cover, crop = start.conditions.cover, start.conditions.crop
     stand, ending, ground, weights, killed = course.stand, course.ending, course.ground, course.weights, course.killed
     best, turned = ending.best, ending.day
     indexes = stand.stages | course.indexes()

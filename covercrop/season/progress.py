@@ -9,9 +9,8 @@ import numpy as np
 
 from covercrop.base.arrays import Array
 from covercrop.models.daylength import day_length
-from covercrop.models.degree_days import accumulate, crossing
 from covercrop.models.members import EARLY, LATE, MEDIAN
-from covercrop.models.phenology import photothermal_rate
+from covercrop.models.phenology import bloom_clock, emergence
 
 if TYPE_CHECKING:
     from covercrop.parameters.traits import Cover
@@ -32,7 +31,7 @@ class Progress:
 
 
 def towards_bloom(outlook: Outlook, latitude: float, cover: Cover) -> Progress:
-    """Add up what counts towards the bloom of a cover (:func:`covercrop.models.phenology.photothermal_rate`).
+    """Add up what counts towards the bloom of a cover (:func:`covercrop.models.phenology.bloom_clock`).
 
     Parameters
     ----------
@@ -46,8 +45,7 @@ def towards_bloom(outlook: Outlook, latitude: float, cover: Cover) -> Progress:
     Progress
         ``early`` is the sum of the years that are ahead of the others.
     """
-    warmth = accumulate(np.maximum(outlook.tmean - cover.emergence.base.value, 0.0))
-    emergence = crossing(warmth, cover.emergence.sum.value)
-    rate = photothermal_rate(outlook.tmean, day_length(latitude, outlook.day_of_year), emergence, cover.bloom)
-    early, median, late = np.quantile(np.cumsum(rate, axis=-1), (1 - EARLY, MEDIAN, 1 - LATE), axis=0)
+    up = emergence(outlook.tmean, cover, lead=outlook.lead)
+    clock = bloom_clock(outlook.tmean, day_length(latitude, outlook.day_of_year), cover, emerged=up)
+    early, median, late = np.quantile(clock.total, (1 - EARLY, MEDIAN, 1 - LATE), axis=0)
     return Progress(early=early, median=median, late=late)

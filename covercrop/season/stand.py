@@ -24,7 +24,6 @@ from covercrop.models.note_weights import (
     scouting_weights,
     surprise,
 )
-from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters import catalogue
 from covercrop.season.doubts import Doubt, doubts_of
 
@@ -32,14 +31,6 @@ if TYPE_CHECKING:
     from covercrop.field.entries import ScoutingNote
     from covercrop.parameters.traits import Cover, Growth
     from covercrop.weather.outlook import Outlook
-
-
-#: Depth of the seed, an inch, at which the soil is taken for emergence [mm].  Assumed: between clovers, sown at half
-#: an inch or less, and peas, sown at two; it makes less than a day of difference.
-SEED_DEPTH = 25.0
-
-#: Days from sowing within which the seed is first looked for.
-SOON_UP = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -96,6 +87,51 @@ class Stand:
         return nitrogen_percent(day, stages["bud"], stages["bloom_50"], stages["viable_seed"], growth)
 
 
+def stages_of(
+    tmean: ArrayLike,
+    day_length: ArrayLike,
+    cover: Cover,
+    cultivar: str = "",
+    *,
+    sowing: ArrayLike = 0.0,
+    emerged: ArrayLike | None = None,
+    requirement: ArrayLike = 0.0,
+    seed: ArrayLike = 0.0,
+) -> dict[str, Array]:
+    """Day on which a cover of some cultivar comes to each stage.
+
+    Parameters
+    ----------
+    tmean, day_length, cover, sowing, emerged
+        As for :func:`covercrop.models.phenology.stage_days`.
+    cultivar : str
+        Empty where it is not known: the standard one is followed, with a wider spread.
+    requirement, seed : array_like, shape (draw,)
+        Standard normal draws of the sum to bloom and of that from flower to seed; 0 is the middle one.
+
+    Returns
+    -------
+    dict of str to numpy.ndarray, shape (..., draw)
+
+    Raises
+    ------
+    UnknownNameError
+        If the cover has no such cultivar.
+    """
+    offset = catalogue.cultivar(cover, cultivar).offset.value if cultivar else 0.0
+    spread = phenology.requirement_spread(cover, cultivar_known=bool(cultivar))
+    seed_variation = cover.seed.spread.value / cover.seed.flower_to_maturity.value
+    return phenology.stage_days(
+        tmean,
+        day_length,
+        cover,
+        sowing=sowing,
+        emerged=emerged,
+        requirement_shift=phenology.requirement_shift_for(offset, cover) + spread * np.asarray(requirement),
+        seed_scale=1 + seed_variation * np.asarray(seed),
+    )
+
+
 def grow_stand(
     outlook: Outlook,
     latitude: ArrayLike,
@@ -107,7 +143,6 @@ def grow_stand(
     scouting: Sequence[ScoutingNote] = (),
     set_aside: Collection[ScoutingNote] = (),
     sowing: ArrayLike = 0.0,
-    seedbed: Array | None = None,
 ) -> Stand:
     """Follow a cover from sowing to seed through every member of a season.
 
@@ -130,30 +165,20 @@ def grow_stand(
     sowing : array_like
         Day index of sowing, the first day by default; shape (sowing, 1) for
         several dates.
-    seedbed : numpy.ndarray, shape (year, day), optional
-        Temperature of the bare soil at :data:`SEED_DEPTH` [degC], where it is known already.
 
     Raises
     ------
     UnknownNameError
         If the cover has no such cultivar, or there is no such method.
     """
-    offset = catalogue.cultivar(cover, cultivar).offset.value if cultivar else 0.0
     spread = phenology.requirement_spread(cover, cultivar_known=bool(cultivar))
-    seed_variation = cover.seed.spread.value / cover.seed.flower_to_maturity.value
-    lengths = day_length(np.asarray(latitude)[..., np.newaxis, np.newaxis], outlook.day_of_year)
     tmean = outlook.tmean
-    bed = _seedbed(tmean, cover, sowing) if seedbed is None else seedbed
+    lengths = day_length(np.asarray(latitude)[..., np.newaxis, np.newaxis], outlook.day_of_year)
+    up = phenology.emergence(tmean, cover, sowing, lead=outlook.lead)
 
     def followed(requirement: Array) -> dict[str, Array]:
-        return phenology.stage_days(
-            tmean,
-            lengths,
-            cover,
-            sowing=sowing,
-            seedbed=bed,
-            requirement_shift=phenology.requirement_shift_for(offset, cover) + spread * requirement,
-            seed_scale=1 + seed_variation * draws.seed,
+        return stages_of(
+            tmean, lengths, cover, cultivar, sowing=sowing, emerged=up, requirement=requirement, seed=draws.seed
         )
 
     stages = followed(draws.requirement)
@@ -181,7 +206,6 @@ def grow_stand(
         ]
         weights, scouting_sd = scouting_weights(shape, evidence, prior=prior)
     opens, closes = termination.window(stages, terminate, cover)
-    up = stages["emergence"][..., 0]
     return Stand(
         stages=stages,
         opens=opens,
@@ -231,20 +255,6 @@ def brought(
         ended[..., np.newaxis], stages["bud"], stages["bloom_50"], stages["viable_seed"], cover_growth
     )
     return biomass.amounts(dry_matter, percent)
-
-
-def seedbed_temperature(tmean: Array) -> Array:
-    """Temperature of bare soil around the seed of a cover, shape of ``tmean`` [degC]."""
-    return soil_temperature(tmean, "bare", depth_mm=SEED_DEPTH)
-
-
-def _seedbed(tmean: Array, cover: Cover, sowing: ArrayLike) -> Array:
-    """The same for as many days as it takes all seed to come up: a few weeks of them, or all."""
-    sown = np.asarray(sowing, dtype=np.float64)
-    soon = int(np.max(sown, initial=0.0, where=~np.isnan(sown))) + SOON_UP
-    bed = seedbed_temperature(tmean[..., :soon])
-    up = phenology.emergence(bed, cover, sown[..., np.newaxis])
-    return bed if not np.isnan(up).any() else seedbed_temperature(tmean)
 
 
 def _spring_over(closes: Array, outlook: Outlook, latitude: ArrayLike) -> Array:

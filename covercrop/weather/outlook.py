@@ -8,7 +8,7 @@ known day.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -34,6 +34,10 @@ FEWEST_YEARS = 8
 #: cooler time.  At Milwaukee a record of a century put the closing of the
 #: window of hairy vetch 5 days too late in February, thirty years 3.
 MOST_YEARS = 30
+
+#: So many days before the first are kept too, for what does not start afresh on it: of a guess at the soil temperature
+#: before them nothing is left after so many.
+LEAD_DAYS = 45
 
 #: A past year counts only if no more than this share of the days that are
 #: taken from it is filled from climatology, since filled days are smoother
@@ -69,6 +73,9 @@ class Outlook:
         Whether the season reaches its end, observed or from past years.
     notes : tuple of str
         What the reader should know.
+    lead : numpy.ndarray, shape (..., day)
+        Daily mean of the days just before the first [degC], the same in all members where it has one axis: as many as
+        are known without a break, and no more than :data:`LEAD_DAYS`.
     """
 
     days: Days
@@ -81,6 +88,7 @@ class Outlook:
     years: tuple[int, ...]
     complete: bool
     notes: tuple[str, ...] = ()
+    lead: Temperatures = field(default_factory=lambda: np.empty(0))
 
     @property
     def tmean(self) -> Temperatures:
@@ -107,13 +115,14 @@ class Outlook:
 def together(outlooks: Sequence[Outlook]) -> Outlook:
     """Several places in one season, as many years of each, on an axis of their own before those of years and days.
 
-    One alone is left as it is.
+    As many days are known before it of each.  One alone is left as it is.
     """
     first = outlooks[0]
     if len(outlooks) == 1:
         return first
     tmin, tmax, prcp = (np.stack([getattr(outlook, name) for outlook in outlooks]) for name in ("tmin", "tmax", "prcp"))
-    return replace(first, tmin=tmin, tmax=tmax, prcp=prcp)
+    lead = np.stack([outlook.lead for outlook in outlooks])[:, np.newaxis]
+    return replace(first, tmin=tmin, tmax=tmax, prcp=prcp, lead=lead)
 
 
 def years_earlier(days: Days, years: NDArray[np.int64]) -> Days:
@@ -220,6 +229,7 @@ def season_outlook(
         years=tuple(int(str(start)[:4]) - int(offset) for offset in offsets),
         complete=length == asked,
         notes=tuple(notes),
+        lead=lead_of(record, begin),
     )
 
 
@@ -267,6 +277,14 @@ def past_seasons(weather: DailyWeather, start: np.datetime64, length: int, on: n
         years=tuple(int(str(start)[:4]) - int(offset) for offset in offsets),
         complete=True,
     )
+
+
+def lead_of(record: Record, begin: int) -> Temperatures:
+    """Daily mean of the days before a row of a record, as :class:`Outlook` has them [degC]."""
+    rows = slice(max(begin - LEAD_DAYS, 0), begin)
+    unknown = np.flatnonzero(~record.usable[rows] | record.forecast[rows])
+    rows = slice(rows.start + (int(unknown[-1]) + 1 if unknown.size else 0), begin)
+    return (record.tmin[rows] + record.tmax[rows]) / 2
 
 
 _NO_ROWS = np.empty((1, 0), dtype=np.int64)

@@ -31,7 +31,6 @@ import pandas as pd
 
 from covercrop.checking.bloom_fit import (
     Season,
-    emergence_days,
     errors,
     fit_sum,
     latitude_rule,
@@ -42,12 +41,11 @@ from covercrop.checking.bloom_fit import (
 )
 from covercrop.models.daylength import day_length
 from covercrop.models.degree_days import accumulate
-from covercrop.parameters.catalogue import build, read_parameter_file
-from covercrop.parameters.traits import Bloom, Emergence
+from covercrop.parameters import catalogue
+from covercrop.weather.outlook import LEAD_DAYS
 
 HERE = Path(__file__).resolve().parent
 TABLE = HERE / "bloom_residuals.csv"
-COVERS = HERE.parent / "covers.toml"
 
 #: Site: file, station (GHCN-Daily id), latitude of the site [degrees].
 STATIONS = {
@@ -87,6 +85,7 @@ def read_season(row: pd.Series, means: dict[str, pd.DataFrame]) -> Season:
         observed=(observed - days[0]).days,
         year_day=observed.day_of_year,
         weight=float(row.sd_days) ** -2,
+        lead=means[file].tmean.reindex(pd.date_range(end=row.sown, periods=LEAD_DAYS + 1)[:-1]).dropna().to_numpy(),
     )
 
 
@@ -97,16 +96,14 @@ def filled_days(row: pd.Series, means: dict[str, pd.DataFrame]) -> int:
 
 def try_gates(table: pd.DataFrame, means: dict[str, pd.DataFrame]) -> list[float]:
     """Left-out RMSE [d] of crimson clover under each gate, sorted."""
-    parameters = read_parameter_file(COVERS)["crimson-clover"]
-    bloom = build(Bloom, parameters["bloom"], "bloom")
-    emergence = build(Emergence, parameters["emergence"], "emergence")
+    cover = catalogue.cover("crimson-clover")
+    bloom = cover.bloom
     seasons = [read_season(row, means) for row in table[table.species == "crimson-clover"].itertuples()]
-    emerged = emergence_days(seasons, emergence)
     found = []
     for values in GATES:
         names = ("day_length_none", "day_length_full", "cool_days")
         changed = {name: replace(getattr(bloom, name), value=value) for name, value in zip(names, values, strict=True)}
-        rates = photothermal_rates(seasons, emerged, replace(bloom, **changed))
+        rates = photothermal_rates(seasons, replace(cover, bloom=replace(bloom, **changed)))
         _, left_out = errors(seasons, sum_rule([accumulate(rate) for rate in rates], seasons))
         found.append(rmse(left_out))
     return sorted(found)
@@ -114,16 +111,13 @@ def try_gates(table: pd.DataFrame, means: dict[str, pd.DataFrame]) -> list[float
 
 def refit(table: pd.DataFrame, means: dict[str, pd.DataFrame]) -> tuple[pd.DataFrame, dict[str, dict[str, float]]]:
     """The table with its predictions, and what was fitted to each cover."""
-    parameters = read_parameter_file(COVERS)
     done, fitted = [], {}
     for species, rows in table.groupby("species", sort=False):
-        where = f"covers.toml [{species}]"
-        bloom = build(Bloom, parameters[species]["bloom"], where)
-        emergence = build(Emergence, parameters[species]["emergence"], where)
+        cover = catalogue.cover(species)
         seasons = [read_season(row, means) for row in rows.itertuples()]
-        rates = photothermal_rates(seasons, emergence_days(seasons, emergence), bloom)
+        rates = photothermal_rates(seasons, cover)
         progress = [accumulate(rate) for rate in rates]
-        warmth = [accumulate(np.maximum(season.tmean - bloom.base.value, 0.0)) for season in seasons]
+        warmth = [accumulate(np.maximum(season.tmean - cover.bloom.base.value, 0.0)) for season in seasons]
         whole, left_out = errors(seasons, sum_rule(progress, seasons))
         sum_whole, sum_left_out = errors(seasons, sum_rule(warmth, seasons))
         date_whole, date_left_out = errors(seasons, latitude_rule(seasons))
