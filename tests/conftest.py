@@ -28,6 +28,34 @@ settings.register_profile("search", deadline=None)
 settings.load_profile("same")
 
 
+#: The files that take longest, which go first where tests run side by side, so that no core waits for one of them.
+SLOW = (
+    "report_browser",
+    "notebooks",
+    "region",
+    "random_fields",
+    "report",
+    "sow",
+    "hindcast",
+    "packaging",
+    "field_notes",
+)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_cmdline_main(config: pytest.Config) -> None:
+    """Side by side (``-n 2``) files stay whole, so that what a file builds once is built once."""
+    if getattr(config.option, "numprocesses", None):
+        config.option.dist = "loadfile"
+        config.option.loadscopereorder = False
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the files that take longest first; in each, the tests stay in their order."""
+    place = {f"test_{name}": order for order, name in enumerate(SLOW)}
+    items.sort(key=lambda item: place.get(item.path.stem, len(SLOW)))
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Add the switch that rewrites recorded screens after they have been looked at."""
     parser.addoption("--update-golden", action="store_true", help="rewrite the recorded screens in tests/golden")

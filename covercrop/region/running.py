@@ -67,6 +67,10 @@ def _told(number: int) -> Iterator[None]:
         ) from error
 
 
+#: A cluster that does not answer within so long is taken not to be there [s].
+PATIENCE = 10
+
+
 @contextmanager
 def workers(scheduler: str | None, count: int) -> Iterator[Client]:
     """Workers to hand blocks to.
@@ -88,14 +92,14 @@ def workers(scheduler: str | None, count: int) -> Iterator[Client]:
 
     options: dict[str, Any] = {
         "distributed.admin.large-graph-warning-threshold": "1GiB",
-        "distributed.comm.timeouts.connect": "10s",
+        "distributed.comm.timeouts.connect": f"{PATIENCE}s",
         "distributed.worker.profile.enabled": False,
         **{f"distributed.nanny.pre-spawn-environ.{name}": value for name, value in WORKER_ENVIRONMENT.items()},
     }
     with dask.config.set(options):
         if scheduler is not None:
             try:
-                client = Client(scheduler, timeout=10)
+                client = Client(scheduler, timeout=PATIENCE)
             except (OSError, ValueError, TypeError, ImportError) as error:
                 raise RegionError(
                     f"--scheduler {scheduler}: no cluster answers there ({type(error).__name__}); check the address, "
