@@ -1,8 +1,11 @@
-"""README and DEVELOPERS say what is true now."""
+"""README, the pages of the guide and DEVELOPERS say what is true now."""
 
 from __future__ import annotations
 
+import argparse
+import contextlib
 import csv
+import io
 import re
 import shlex
 from pathlib import Path
@@ -12,12 +15,16 @@ import pytest
 
 from covercrop.cli import main as cli
 from covercrop.cli.main import main
+from covercrop.guide.pages import TOPICS, pages
 from covercrop.parameters import catalogue
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 README = (REPOSITORY / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (REPOSITORY / "DEVELOPERS.md").read_text(encoding="utf-8")
-SHOWN = re.findall(r"<!-- output of: covercrop (.+?) -->\n```text\n(.*?)```\n", README, flags=re.DOTALL)
+GUIDE = {page.topic: page.text for page in pages()}
+TEXTS = {"README": README, **GUIDE}
+OUTPUT = re.compile(r"<!-- output of: covercrop (.+?) -->\n```text\n(.*?)```\n", flags=re.DOTALL)
+SHOWN = [(name, *found) for name, text in TEXTS.items() for found in OUTPUT.findall(text)]
 COMMANDS = (
     "ready",
     "scout",
@@ -32,28 +39,88 @@ COMMANDS = (
     "degree-days",
     "covers",
     "crops",
+    "guide",
 )
 
 
 def test_the_readme_shows_output() -> None:
-    """There is something to hold against the program."""
-    assert len(SHOWN) >= 2
+    """There is something to hold against the program, in README and in the guide."""
+    assert {"README", "reading", "sow", "beds", "trust", "calibrate"} <= {name for name, _, _ in SHOWN}
 
 
-@pytest.mark.parametrize(("command", "shown"), SHOWN)
+def test_the_readme_is_short() -> None:
+    """One season, one's own field, the commands, how far to trust it: no more than 220 lines."""
+    assert len(README.splitlines()) <= 220
+
+
+def test_each_page_answers_its_question_at_once() -> None:
+    """A page is named by one word, begins with a question, and goes on with a sentence; no page is left out."""
+    assert sorted(TOPICS) == sorted(path.stem for path in (REPOSITORY / "covercrop" / "guide").glob("*.md"))
+    for topic, text in GUIDE.items():
+        title, blank, answer = text.split("\n")[:3]
+        assert re.fullmatch(r"# [A-Z].*\?", title), topic
+        assert blank == ""
+        assert answer[0].isupper() or answer[0] == "`", topic
+        assert f"](covercrop/guide/{topic}.md): {title[2:]}\n" in README
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_links_lead_somewhere(name: str) -> None:
+    """Every link within the project is a file that is there."""
+    home = REPOSITORY if name == "README" else REPOSITORY / "covercrop" / "guide"
+    for link in re.findall(r"\]\(([^)]+)\)", TEXTS[name]):
+        assert link.startswith("https://") or (home / link).is_file(), link
+
+
+def options(parser: argparse.ArgumentParser) -> set[str]:
+    """The long options of a parser and of all below it."""
+    found: set[str] = set()
+    for action in parser._actions:
+        found.update(option for option in action.option_strings if option.startswith("--"))
+        if isinstance(action, argparse._SubParsersAction):
+            found.update(*(options(each) for each in action.choices.values()))
+    return found
+
+
+#: An option of a script of the project's own, which a page names.
+OTHERS = {"--gates"}
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_every_option_that_is_named_is_there(name: str) -> None:
+    """What README and the guide call an option is one of some command."""
+    named = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", TEXTS[name]))
+    assert named - options(cli._parser()) - OTHERS == set()
+
+
+@pytest.mark.parametrize("name", [name for name, text in TEXTS.items() if "```python" in text])
+def test_the_python_of_a_page_runs(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The examples of a page run one after the other, and print the text that stands below them."""
+    monkeypatch.chdir(tmp_path)
+    blocks = re.findall(r"```python\n(.*?)```\n(?:\n```text\n(.*?)```)?", TEXTS[name], flags=re.DOTALL)
+    known: dict[str, object] = {}
+    for code, shown in blocks:
+        out = io.StringIO()
+        with contextlib.redirect_stdout(out):
+            exec(compile(code, name, "exec"), known)
+        assert out.getvalue() == shown, code
+
+
+@pytest.mark.parametrize(("name", "command", "shown"), SHOWN, ids=[f"{name}: {command}" for name, command, _ in SHOWN])
 def test_shown_output_is_current(
-    command: str, shown: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    name: str, command: str, shown: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """What the README shows of a command stands so, line for line, in what the command prints."""
+    """What README or a page shows of a command stands so, line for line, in what the command prints."""
     monkeypatch.setenv("COLUMNS", "80")
     assert main(shlex.split(command)) == 0
-    assert shown in capsys.readouterr().out
+    assert shown in capsys.readouterr().out, name
 
 
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_is_described(command: str) -> None:
-    """Each command stands in the README's table."""
+    """Each command stands in the README's table, and with its options in the guide's."""
     assert f"`covercrop {command} " in README
+    assert f"`covercrop {command} " in GUIDE["commands"]
 
 
 def test_no_command_is_left_out() -> None:
@@ -63,16 +130,32 @@ def test_no_command_is_left_out() -> None:
 
 
 def test_the_field_file_of_the_readme_can_be_read(tmp_path: Path) -> None:
-    """The example in the README is a field file that the program takes."""
+    """The short example of README and the long one of the guide are field files that the program takes."""
     from covercrop.field.file import read_fields
 
-    example = re.search(r"```toml\n(.*?)```", README, flags=re.DOTALL)
-    assert example is not None
     path = tmp_path / "fields.toml"
-    path.write_text(example[1], encoding="utf-8")
-    (field,) = read_fields(path).fields
-    assert field.name == "Mill terrace"
-    assert field.scouting[0].bloom_percent == 5
+    for text, notes in ((README, []), (GUIDE["fields"], [5])):
+        example = re.search(r"```toml\n(.*?)```", text, flags=re.DOTALL)
+        assert example is not None
+        path.write_text(example[1], encoding="utf-8")
+        (field,) = read_fields(path).fields
+        assert field.name == "Mill terrace"
+        assert [note.bloom_percent for note in field.scouting] == notes
+
+
+def test_the_tables_of_beds_can_be_read(tmp_path: Path) -> None:
+    """The tables that the guide shows for beds, soil and manure belong to a field file that the program takes."""
+    from covercrop.field.file import read_fields
+
+    field = re.search(r"```toml\n(.*?)```", README, flags=re.DOTALL)
+    tables = re.search(r"```toml\n(.*?)```", GUIDE["beds"], flags=re.DOTALL)
+    assert field is not None
+    assert tables is not None
+    path = tmp_path / "fields.toml"
+    path.write_text(f'{field[1]}ground_cover = "straw"\n\n{tables[1]}', encoding="utf-8")
+    (read,) = read_fields(path).fields
+    assert read.soil.organic_matter_percent == 2.5
+    assert read.amendments[0].material == "cattle-manure"
 
 
 def test_every_module_has_its_line() -> None:
@@ -104,11 +187,11 @@ def test_the_residual_table_of_the_readme(row: dict[str, str]) -> None:
         f"{int(row['benchmark_sum_error_days']):+d}",
         f"{int(row['benchmark_latitude_error_days']):+d}",
     )
-    assert f"| {' | '.join(cells)} |".replace("+0", "0") in README
+    assert f"| {' | '.join(cells)} |".replace("+0", "0") in GUIDE["trust"]
 
 
 def test_the_errors_that_the_readme_states() -> None:
-    """The README's left-out RMSE of crimson clover is that of the table, and below both benchmarks."""
+    """The left-out RMSE of crimson clover is that of the table, and below both benchmarks."""
     rows = [row for row in residuals() if row["species"] == "crimson-clover"]
     found = [
         np.sqrt(np.mean([float(row[column]) ** 2 for row in rows]))
@@ -117,11 +200,12 @@ def test_the_errors_that_the_readme_states() -> None:
     assert found == sorted(found)
     assert found[0] <= 5
     for error in found:
-        assert f"{error:.1f}" in README
+        assert f"{error:.1f}" in GUIDE["trust"]
+    assert f"by {found[0]:.1f} days" in README
 
 
 def test_the_counts_of_the_readme() -> None:
     """As many covers and crops as it says."""
     assert len(catalogue.cover_names()) == 12
     assert len(catalogue.crop_names()) == 9
-    assert "twelve covers and nine\ncrops" in README
+    assert "twelve covers and nine\ncrops" in GUIDE["changes"]

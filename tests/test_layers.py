@@ -14,7 +14,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "covercrop"
 #: The rooms from the ground up; those of a line know nothing of each other.
 ROOMS: tuple[tuple[str, ...], ...] = (
     ("base",),
-    ("parameters", "weather"),
+    ("guide", "parameters", "weather"),
     ("models",),
     ("field",),
     ("season",),
@@ -35,6 +35,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("extras", "replacing", "spreadsheet", "streams", "units"),
         ("output",),
     ),
+    "guide": (("pages",),),
     "parameters": (("traits",), ("catalogue",), ("own_bloom",)),
     "weather": (
         ("forecast_error", "patience", "quality", "record", "sharing", "sheet", "station_list", "store"),
@@ -75,7 +76,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "render.screen": (
         ("strip",),
         ("terminal",),
-        ("beds", "calibration", "datebook", "hindcast", "many_fields", "region", "scouting", "sowing"),
+        ("beds", "calibration", "datebook", "guide", "hindcast", "many_fields", "region", "scouting", "sowing"),
     ),
     "render.page": (("sheet",), ("report",), ("notebook",)),
     "cli": (
@@ -85,6 +86,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
             "calendar",
             "calibrate",
             "degree_days",
+            "guide",
             "hindcast",
             "known",
             "ready",

@@ -93,8 +93,10 @@ def test_the_wheel_holds_the_program_and_its_data_only(wheel: Path) -> None:
     names = set(zipfile.ZipFile(wheel).namelist())
     modules = {path.relative_to(REPOSITORY).as_posix() for path in (REPOSITORY / "covercrop").rglob("*.py")}
     templates = {f"covercrop/render/page/templates/{name}" for name in ("page.html", "page.css", "card.html")}
+    guide = {path.relative_to(REPOSITORY).as_posix() for path in (REPOSITORY / "covercrop" / "guide").glob("*.md")}
     data = {f"covercrop/data/{name}" for name in SHIPPED}
-    assert modules | templates | data | {"covercrop/py.typed"} <= names
+    assert len(guide) > 10
+    assert modules | templates | guide | data | {"covercrop/py.typed"} <= names
     assert {name for name in names if name.startswith("covercrop/data/")} == data
     assert {name.split("/")[0].split("-")[0] for name in names} == {"covercrop"}
     assert any(name.endswith(".dist-info/licenses/covercrop/LICENSE") for name in names)

@@ -82,5 +82,6 @@ def is_shipped(path: Path) -> bool:
     except ValueError:  # a null byte: no file has such a name
         return False
     return any(
-        place.is_relative_to(folder) for folder in (_REPOSITORY / "data", Path(__file__).resolve().parent / "data")
+        place.is_relative_to(folder)
+        for folder in (_REPOSITORY / "data", Path(__file__).resolve().parent.parent / "data")
     )

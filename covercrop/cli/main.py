@@ -18,6 +18,7 @@ from covercrop.cli import (
     calendar,
     calibrate,
     degree_days,
+    guide,
     hindcast,
     known,
     ready,
@@ -46,6 +47,7 @@ COMMANDS = (
     calibrate,
     degree_days,
     known,
+    guide,
 )
 
 DESCRIPTION = """\

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from covercrop.checking.degree_day_table import DegreeDayTable
     from covercrop.checking.hindcast import Hindcast, Score
     from covercrop.field.entries import Field, ScoutingNote
+    from covercrop.guide.pages import Page
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.render.words.reminders import Reminder
     from covercrop.season.doubts import Doubt
@@ -314,3 +315,8 @@ def _rows(table: DegreeDayTable) -> Iterator[tuple[str, float, float, float, flo
 def parameter_records(records: Sequence[Cover | Crop]) -> dict[str, Any]:
     """The document of ``covercrop covers --json`` and ``covercrop crops --json``."""
     return {"schema": SCHEMA, "records": [asdict(record) for record in records]}
+
+
+def manual(pages: Sequence[Page]) -> dict[str, Any]:
+    """The document of ``covercrop guide --json``."""
+    return {"schema": SCHEMA, "pages": [asdict(page) for page in pages]}

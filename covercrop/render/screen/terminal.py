@@ -53,7 +53,7 @@ _ROW_STYLE = {"ruler": "dim", "today": "bold", "window": "magenta", "lag": "yell
 _ORIGINS = {"filled": "filled from the days beside", "climatology": "filled with the season's usual"}
 
 #: Characters beyond ASCII that the words use, for outputs that cannot hold them.
-_ASCII = str.maketrans({"·": "-", "°": " deg ", "²": "2", "³": "3", "±": "+/-"})
+_ASCII = str.maketrans({"·": "-", "°": " deg ", "²": "2", "³": "3", "±": "+/-", "•": "-", "─": "-"})
 
 
 class Screen:

@@ -1,0 +1,59 @@
+"""`covercrop guide`: the list of the pages, one page, as JSON, and what is no page."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from covercrop.cli.main import main
+from covercrop.guide.pages import TOPICS, page, pages
+
+
+def test_the_list_names_every_page(capsys: pytest.CaptureFixture[str]) -> None:
+    """A line each, with the question that the page answers."""
+    assert main(["guide"]) == 0
+    said = capsys.readouterr().out.splitlines()
+    for topic, line in zip(TOPICS, said[2:], strict=True):
+        assert line.split()[0] == topic
+        assert line.endswith(page(topic).question)
+
+
+@pytest.mark.parametrize("topic", TOPICS)
+@pytest.mark.parametrize("columns", ["40", "80"])
+def test_a_page_keeps_to_the_screen(
+    topic: str, columns: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Every page fits its width, piped without colour, and shows no marks that are not for a reader."""
+    monkeypatch.setenv("COLUMNS", columns)
+    assert main(["guide", topic.upper()]) == 0
+    said = capsys.readouterr().out
+    assert max(map(len, said.splitlines())) <= int(columns)
+    assert "\x1b" not in said
+    assert "<!--" not in said
+    assert ".md" not in said
+    assert page(topic).question.split()[-1] in said
+
+
+def test_a_page_where_only_ascii_is_held(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    """Bullets and rules become plain characters."""
+    monkeypatch.setattr("covercrop.render.screen.terminal.Console.encoding", "ascii")
+    assert main(["guide", "limits"]) == 0
+    said = capsys.readouterr().out
+    assert said.isascii()
+    assert " - Snow." in said
+
+
+def test_json_has_every_page(capsys: pytest.CaptureFixture[str]) -> None:
+    """Topic, question and the text in Markdown."""
+    assert main(["guide", "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert [each["topic"] for each in document["pages"]] == list(TOPICS)
+    assert document["pages"][0]["text"] == pages()[0].text
+    assert document["pages"][0]["question"] == "How do I write down my fields?"
+
+
+def test_what_is_no_page_is_said_in_a_line(capsys: pytest.CaptureFixture[str]) -> None:
+    """With the page that it is near."""
+    assert main(["guide", "soww"]) == 1
+    assert capsys.readouterr().err == "covercrop: unknown topic 'soww'; did you mean sow?\n"
