@@ -173,19 +173,19 @@ def _command(
 
 def _compare(dates: int = 75, covers: int = 5, last_year: int = 2026) -> object:
     """Compare the sowing dates of the demonstration's first field."""
-    from covercrop.autumn.comparison import plan_autumn
+    from covercrop.autumn.comparison import compare_sowing_dates
     from covercrop.base.shipped import data_path
     from covercrop.field.file import read_fields
-    from covercrop.field.weather_source import weather_of
+    from covercrop.field.weather_source import field_weather
     from covercrop.parameters.catalogue import cover_names
 
     file = read_fields(data_path("demo", "fields.toml", beside=("weather.csv",)))
     assert file.today is not None
     names = (*SOWN_COVERS, *(name for name in cover_names() if name not in SOWN_COVERS))
     start = np.datetime64(f"{last_year}-{SOWN[0][5:]}")
-    return plan_autumn(
+    return compare_sowing_dates(
         file.fields[0],
-        weather_of(file.fields[0], file.today),
+        field_weather(file.fields[0], file.today),
         np.datetime64(f"{last_year}-04-20"),
         covers=names[:covers],
         start=start,
@@ -413,7 +413,7 @@ def read() -> str:
     """Thirty years of daily weather from a CSV file."""
     import pandas as pd
 
-    from covercrop.weather.own_file import read_weather_file
+    from covercrop.weather.own_file import read_weather
 
     days = pd.date_range("1995-01-01", periods=11_000)
     mean = 12 - 10 * np.cos(2 * np.pi * days.day_of_year.to_numpy() / 365) + 4 * np.sin(np.arange(11_000) * 1.3)
@@ -424,7 +424,7 @@ def read() -> str:
             path, index=False, float_format="%.1f"
         )
         for _ in range(REPEATS_CORE):
-            ours.append(_timed(lambda: read_weather_file(path))[0])
+            ours.append(_timed(lambda: read_weather(path))[0])
             reference.append(_timed(lambda: pd.read_csv(path, parse_dates=["date"]))[0])
     return _row("read", ours, reference, f"{days.size} days")
 

@@ -11,7 +11,7 @@ import pytest
 from invented import field, weather
 
 from covercrop.base.records import DailyWeather
-from covercrop.beds.beds import make_beds
+from covercrop.beds.beds import lay_out_beds
 from covercrop.dates import agenda as dates_ahead
 from covercrop.dates.agenda import KINDS, agenda, autumn_frost, hard_frost, next_autumn
 from covercrop.field.bed_entries import BedsEntry
@@ -128,7 +128,7 @@ def test_thinning_comes_about_a_month_after_sowing(sown: str | None) -> None:
     assert 21 <= (thin - day).astype(int) <= 35
     assert made.crop.planting is not None
     assert thin == day + np.timedelta64(round(made.emergence_days + made.crop.planting.thin_after.value), "D")
-    assert make_beds(replace(made, field=replace(made.field, area_m2=100.0))).thinning == thin
+    assert lay_out_beds(replace(made, field=replace(made.field, area_m2=100.0))).thinning == thin
 
 
 def test_a_crop_planted_into_cold_ground_is_slower() -> None:

@@ -15,7 +15,7 @@ import pytest
 from invented import field, weather
 
 from covercrop.autumn import comparison, relaxations, sowing_dates
-from covercrop.autumn.comparison import Autumn, Choice, Risk, plan_autumn
+from covercrop.autumn.comparison import Autumn, Choice, Risk, compare_sowing_dates
 from covercrop.base.errors import ParameterError, UnknownNameError, UsageError, WeatherGapError
 from covercrop.base.records import DailyWeather
 from covercrop.field.entries import Field
@@ -40,7 +40,7 @@ def sow(record: DailyWeather = RECORD, on: np.datetime64 = ON, **changes) -> Aut
     keys = {"covers", "start", "end", "plant_by", "risk", "draws"}
     asked = {key: value for key, value in changes.items() if key in keys}
     plot = field(**{key: value for key, value in changes.items() if key not in keys})
-    return plan_autumn(plot, record, on, **{"covers": THREE, **asked})
+    return compare_sowing_dates(plot, record, on, **{"covers": THREE, **asked})
 
 
 def of(answer: Autumn, name: str) -> Choice:
@@ -344,7 +344,7 @@ def test_what_is_said_to_help_helps() -> None:
     """Each thing done differently is tried for itself, in full, and then fits on the dates that were named."""
     cold = weather(mean=9.5, swing=12.0)
     plot = field("hairy-vetch", "pumpkin", latitude=42.0)
-    answer = plan_autumn(plot, cold, ON, covers=("hairy-vetch",), risk=Risk(survives=0.2))
+    answer = compare_sowing_dates(plot, cold, ON, covers=("hairy-vetch",), risk=Risk(survives=0.2))
     assert not answer.choices[0].fit
     kinds = {relaxed.kind for relaxed in answer.relaxations}
     assert {"early-ending", "early-cultivar"} & kinds
@@ -355,7 +355,7 @@ def test_what_is_said_to_help_helps() -> None:
             assert 0 < relaxed.number < answer.choices[0].brings["dry_matter_kg_ha"].max()
             continue
         other, asked = changed(relaxed, plot, answer)
-        again = plan_autumn(other, cold, ON, covers=("hairy-vetch",), risk=Risk(survives=0.2), **asked)
+        again = compare_sowing_dates(other, cold, ON, covers=("hairy-vetch",), risk=Risk(survives=0.2), **asked)
         fitting = again.dates[again.choices[0].fits]
         assert relaxed.start in fitting
         assert relaxed.end in fitting
@@ -411,7 +411,7 @@ def test_a_later_planting_leaves_time_to_ripen(crop: str, kind: str) -> None:
     """Pumpkin takes 105 days, more than are left from then to frost, so a quicker one is asked for; squash takes 55."""
     plot, place = field("hairy-vetch", crop, latitude=42.0), weather(mean=10.5, swing=9.0)
     asked = {"covers": ("hairy-vetch",), "risk": Risk(survives=0.2), "plant_by": day("2027-06-01")}
-    answer = plan_autumn(plot, place, ON, **asked)
+    answer = compare_sowing_dates(plot, place, ON, **asked)
     (relaxed,) = answer.relaxations
     assert relaxed.kind == kind
     assert (relaxed.number < catalogue.crop(crop).days_to_maturity.value) == (kind == "shorter-crop")
@@ -458,7 +458,7 @@ def test_a_cold_place(champion: pd.DataFrame) -> None:
     for nine years in ten; the handbook has hairy vetch killed below 5 degF there without snow (Clark 2007).
     """
     plot = field("hairy-vetch", "muskmelon", latitude=40.4, method="transplant", ground_cover="black-plastic")
-    answer = plan_autumn(plot, as_weather(champion), day("2018-06-01"), covers=THREE)
+    answer = compare_sowing_dates(plot, as_weather(champion), day("2018-06-01"), covers=THREE)
     vetch = of(answer, "hairy-vetch")
     last = answer.dates[np.flatnonzero(vetch.established >= 0.8)[-1]]
     assert day("2018-09-01") <= last <= day("2018-09-30")
@@ -469,7 +469,7 @@ def test_a_cold_place(champion: pd.DataFrame) -> None:
 
 def test_a_mild_place(clemson: pd.DataFrame) -> None:
     """Crimson clover is sown in August and September in Georgia (University of Georgia); Clemson is next door."""
-    answer = plan_autumn(
+    answer = compare_sowing_dates(
         field(latitude=34.66),
         as_weather(clemson),
         day("2019-06-01"),
@@ -489,7 +489,7 @@ def test_a_mediterranean_place() -> None:
 
     Tunis (aquacrop), where rain wets the seedbed more often in November than in September.
     """
-    answer = plan_autumn(
+    answer = compare_sowing_dates(
         field(latitude=36.8), aquacrop_record("tunis"), day("2002-05-31"), covers=("subterranean-clover", "faba-bean")
     )
     assert np.isnat(answer.frost)
@@ -502,7 +502,7 @@ def test_a_place_south_of_the_equator() -> None:
     """Cordoba, Argentina (aquacrop): autumn is in March and April, and what follows is planted before the New Year."""
     record = aquacrop_record("cordoba")
     assert record.table["tmin_c"][record.table.index.month == 1].mean() > 15  # it is that Cordoba
-    answer = plan_autumn(field(latitude=-31.4), record, day("2021-12-31"), covers=THREE)
+    answer = compare_sowing_dates(field(latitude=-31.4), record, day("2021-12-31"), covers=THREE)
     assert str(answer.dates[0])[:7] == "2022-03"
     assert str(answer.plant_by) == "2022-12-30" or str(answer.plant_by)[:7] == "2022-12"
     assert of(answer, "crimson-clover").fit

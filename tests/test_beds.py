@@ -20,7 +20,7 @@ from invented import field as invented_field
 from invented import weather
 
 from covercrop.base.errors import FieldFileError
-from covercrop.beds.beds import BedPlan, cover_nitrogen, make_beds
+from covercrop.beds.beds import BedPlan, cover_nitrogen, lay_out_beds
 from covercrop.field.bed_entries import AmendmentEntry, BedsEntry, Composting, SoilEntry
 from covercrop.field.file import read_fields
 from covercrop.models import termination
@@ -84,7 +84,7 @@ def beds(plans: Callable[..., Plan]) -> Callable[..., BedPlan]:
             amendments=amendments,
             soil=soil or SoilEntry(),
         )
-        return make_beds(replace(plan, field=own), us=us)
+        return lay_out_beds(replace(plan, field=own), us=us)
 
     return make
 
@@ -129,7 +129,7 @@ def test_without_past_years_no_day_is_made_up() -> None:
     """A record of one season gives the list and the rule, but no day for either, on the screen or in the JSON."""
     plan = make_plan(invented_field(), weather("2025-08-01"), ON)
     heap = AmendmentEntry(material="poultry-manure", depth_m=0.01)
-    laid = make_beds(replace(plan, field=replace(plan.field, area_m2=400.0, amendments=(heap,))))
+    laid = lay_out_beds(replace(plan, field=replace(plan.field, area_m2=400.0, amendments=(heap,))))
     assert bed_words.dates(laid) == ""
     assert [each.allowed for each in laid.intervals[:2]] == [None, None]
     (entry,) = bed_data.document([laid], ON)["fields"]

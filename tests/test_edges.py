@@ -314,9 +314,9 @@ def test_a_reading_may_be_one_day_ahead_of_the_clock(tmp_path: Path, ahead: int,
     own = replace(field(), weather=WeatherEntry(file=path))
     if refused:
         with pytest.raises(WeatherFileError, match="2026-04-22 is after 2026-04-20"):
-            weather_source.weather_of(own, dt.date(2026, 4, 20))
+            weather_source.field_weather(own, dt.date(2026, 4, 20))
     else:
-        assert len(weather_source.weather_of(own, dt.date(2026, 4, 20)).table) == len(days)
+        assert len(weather_source.field_weather(own, dt.date(2026, 4, 20)).table) == len(days)
 
 
 def test_a_station_is_asked_for_its_forecast_and_moved_to_the_height_of_the_field(
@@ -332,7 +332,7 @@ def test_a_station_is_asked_for_its_forecast_and_moved_to_the_height_of_the_fiel
 
     monkeypatch.setattr(weather_source, "station_weather", station)
     today = dt.date(2026, 4, 20)
-    found = weather_source.weather_of(replace(field(), elevation_m=1000.0, weather=WeatherEntry(station="X")), today)
+    found = weather_source.field_weather(replace(field(), elevation_m=1000.0, weather=WeatherEntry(station="X")), today)
     assert asked == [("X", dt.date(1995, 1, 1), today + dt.timedelta(days=FORECAST_DAYS))]
     assert (found.table["tmin_c"] < RECORD.table["tmin_c"]).all()
 
@@ -345,7 +345,7 @@ def test_the_own_file_comes_before_the_station(monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setattr(weather_source, "station_weather", lambda *_, **__: replace(other, stations=(place,)))
     monkeypatch.setattr(weather_source, "_file", lambda *_: own)
     both = replace(field(), weather=WeatherEntry(file=Path("own.csv"), station="X"))
-    table = weather_source.weather_of(both, dt.date(2026, 4, 20)).table
+    table = weather_source.field_weather(both, dt.date(2026, 4, 20)).table
     assert table.loc["2026-01-15", "tmin_c"] == pytest.approx(own.table.loc["2026-01-15", "tmin_c"])
     assert table.loc["2015-01-15", "tmin_c"] == pytest.approx(other.table.loc["2015-01-15", "tmin_c"], abs=3.0)
 

@@ -19,12 +19,12 @@ from hypothesis import strategies as st
 
 from covercrop.base.errors import UsageError, WeatherGapError
 from covercrop.base.records import DailyWeather
-from covercrop.checking.hindcast import EVENTS, Hindcast, crps, replay_seasons, usual_issues
+from covercrop.checking.hindcast import EVENTS, Hindcast, crps, hindcast_field, usual_issues
 from covercrop.cli.main import main
 from covercrop.models.members import EARLY, LATE
 from covercrop.render.words.hindcast import verdict
 from covercrop.weather.daily import daily_weather
-from covercrop.weather.own_file import read_weather_file
+from covercrop.weather.own_file import read_weather
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 
@@ -71,9 +71,9 @@ def test_the_south_is_half_a_year_later() -> None:
 
 def test_a_season_of_the_south_is_the_same_as_in_the_north() -> None:
     """The north's weather and place turned by half a year score the same, but for the unequal half years."""
-    north = replay_seasons(invented.field(sown="2024-09-20"), invented.weather("2000-01-01", "2025-12-31"))
+    north = hindcast_field(invented.field(sown="2024-09-20"), invented.weather("2000-01-01", "2025-12-31"))
     turned = invented.weather("2000-01-01", "2025-12-31", coldest_day=202)
-    south = replay_seasons(invented.field(sown="2024-03-20", latitude=-37.6), turned)
+    south = hindcast_field(invented.field(sown="2024-03-20", latitude=-37.6), turned)
     assert [score.issue for score in south.scores[:: len(EVENTS)]] == ["08-15", "09-15", "10-01", "10-15"]
     for name, score in zip(south.overall, north.overall.values(), strict=True):
         assert south.overall[name].crps_days == pytest.approx(score.crps_days, rel=0.35)
@@ -89,7 +89,7 @@ def records(champion: pd.DataFrame, clemson: pd.DataFrame, demo_dir: Path) -> di
     return {
         "champion": (daily_weather(champion), 40.4),
         "clemson": (daily_weather(clemson), 34.66),
-        "demo": (read_weather_file(demo_dir / "weather.csv"), 37.62),
+        "demo": (read_weather(demo_dir / "weather.csv"), 37.62),
     }
 
 
@@ -98,7 +98,7 @@ def replayed(records: dict[str, tuple[DailyWeather, float]]) -> dict[str, list[H
     """Three covers at each of the three places."""
     return {
         place: [
-            replay_seasons(invented.field(species, sown=sown, latitude=latitude), weather) for species, sown in COVERS
+            hindcast_field(invented.field(species, sown=sown, latitude=latitude), weather) for species, sown in COVERS
         ]
         for place, (weather, latitude) in records.items()
     }
@@ -148,7 +148,7 @@ def test_the_measure_of_coverage_can_fail(
     weather, latitude = records["champion"]
     monkeypatch.setattr("covercrop.checking.hindcast.EARLY", 0.25)
     monkeypatch.setattr("covercrop.checking.hindcast.LATE", 0.75)
-    narrow = replay_seasons(invented.field(sown="2010-09-15", latitude=latitude), weather)
+    narrow = hindcast_field(invented.field(sown="2010-09-15", latitude=latitude), weather)
     assert (EARLY, LATE) == (0.1, 0.9)
     assert pooled([narrow], "04-01", "coverage_80") < 0.65
 
@@ -162,7 +162,7 @@ def test_every_year_the_same_is_foretold_exactly() -> None:
     table = weather.table
     table[["tmin_c", "tmax_c"]] = table.groupby(table.index.strftime("%m-%d"))[["tmin_c", "tmax_c"]].transform("first")
     table[["tmin_c", "tmax_c"]] += 1.0
-    same = replay_seasons(invented.field(sown="2010-09-20"), weather)
+    same = hindcast_field(invented.field(sown="2010-09-20"), weather)
     for score in same.scores:
         # A leap day moves a date counted from sowing by one.
         assert score.rmse_days <= 0.6
@@ -172,7 +172,7 @@ def test_every_year_the_same_is_foretold_exactly() -> None:
 
 def test_a_season_that_is_over_plays_no_part() -> None:
     """Where the bloom was past on the issue date there is nothing to score, and JSON says null."""
-    late = replay_seasons(invented.field(sown="2024-09-20"), invented.weather(), [(6, 25)])
+    late = hindcast_field(invented.field(sown="2024-09-20"), invented.weather(), [(6, 25)])
     assert all(score.seasons == 0 and np.isnan(score.crps_days) for score in late.scores)
     assert verdict(late) == [
         "Every event was past on these days in all but a few seasons: give earlier ones with --issue."
@@ -205,7 +205,7 @@ def test_a_cover_that_never_blooms_is_said_not_to(tmp_path: Path, capsys: pytest
 def test_one_season_alone_spoils_no_score() -> None:
     """An event still ahead in a single season is left out of the score over all events, which stays a number."""
     weather = invented.weather("2010-01-01", "2025-12-31")
-    each = replay_seasons(invented.field(sown="2024-09-20"), weather, [(5, 4)])
+    each = hindcast_field(invented.field(sown="2024-09-20"), weather, [(5, 4)])
     assert [score.seasons for score in each.scores] == [1, 6, 14, 3, 15]
     assert each.overall["05-04"].seasons == 6 + 14 + 3 + 15
     assert 0.5 < each.overall["05-04"].coverage_80 <= 1.0
@@ -214,7 +214,7 @@ def test_one_season_alone_spoils_no_score() -> None:
 
 def test_a_bloom_that_comes_seldom_is_told_from_one_that_is_past() -> None:
     """What came in too few seasons is said to have, with the number."""
-    each = replay_seasons(invented.field(sown="2024-09-20"), invented.weather(), [(6, 25)])
+    each = hindcast_field(invented.field(sown="2024-09-20"), invented.weather(), [(6, 25)])
     (said,) = verdict(replace(each, reached=dict.fromkeys(EVENTS, 3)))
     assert "in no more than 3 of the 25 seasons" in said
 
@@ -223,7 +223,7 @@ def test_only_whole_seasons_are_replayed() -> None:
     """The season that is still running, and one with a hole, are left out."""
     weather = invented.weather("2000-01-01", "2025-04-20")
     weather.table.loc["2010-03-01":"2010-04-15", ["tmin_c", "tmax_c"]] = np.nan
-    each = replay_seasons(invented.field(sown="2024-09-20"), weather)
+    each = hindcast_field(invented.field(sown="2024-09-20"), weather)
     assert each.years == tuple(year for year in range(2000, 2024) if year != 2009)
     assert each.left_out == (2009,)
 
@@ -233,17 +233,17 @@ def test_seasons_left_out_are_counted_in_the_refusal() -> None:
     weather = invented.weather("2000-01-01", "2025-04-20")
     weather.table.loc[weather.table.index.month == 12, ["tmin_c", "tmax_c"]] = np.nan
     with pytest.raises(WeatherGapError, match=r"^no complete past seasons .*, where 24 have gaps, .* more complete"):
-        replay_seasons(invented.field(sown="2024-09-20"), weather)
+        hindcast_field(invented.field(sown="2024-09-20"), weather)
 
 
 def test_too_short_a_record_is_refused() -> None:
     """Nine seasons are needed: one to forecast, eight to forecast it from."""
     field = invented.field(sown="2024-09-20")
     with pytest.raises(WeatherGapError, match=r"^8 complete past seasons from 20 September on .* needs 9; name a sta"):
-        replay_seasons(field, invented.weather("2017-01-01", "2025-12-31"))
-    assert len(replay_seasons(field, invented.weather("2016-01-01", "2025-12-31")).years) == 9
+        hindcast_field(field, invented.weather("2017-01-01", "2025-12-31"))
+    assert len(hindcast_field(field, invented.weather("2016-01-01", "2025-12-31")).years) == 9
     with pytest.raises(WeatherGapError, match=r"^no complete past seasons"):
-        replay_seasons(field, invented.weather("2024-09-01", "2025-04-20"))
+        hindcast_field(field, invented.weather("2024-09-01", "2025-04-20"))
 
 
 def test_a_record_that_leaves_too_few_years_for_each_season_is_refused() -> None:
@@ -253,25 +253,25 @@ def test_a_record_that_leaves_too_few_years_for_each_season_is_refused() -> None
         weather.table.loc[f"{year}-05-01" : f"{year}-06-04", "origin"] = "climatology"
     field = invented.field(sown="2018-09-20")
     with pytest.raises(WeatherGapError, match=r"^no past seasons can be forecast from .* needs 8; name a station"):
-        replay_seasons(field, weather)
+        hindcast_field(field, weather)
 
 
 def test_an_issue_date_outside_the_season_is_refused() -> None:
     """The week before sowing belongs to no season."""
     with pytest.raises(UsageError, match=r"issue date 09-18: .* sowing on 09-20, and this day is not in it; give one"):
-        replay_seasons(invented.field(sown="2024-09-20"), invented.weather(), [(4, 1), (9, 18)])
+        hindcast_field(invented.field(sown="2024-09-20"), invented.weather(), [(4, 1), (9, 18)])
 
 
 def test_issue_dates_come_in_the_order_of_the_season_and_once() -> None:
     """However they are given."""
-    found = replay_seasons(invented.field(sown="2024-09-20"), invented.weather(), [(4, 1), (12, 1), (4, 1)])
+    found = hindcast_field(invented.field(sown="2024-09-20"), invented.weather(), [(4, 1), (12, 1), (4, 1)])
     assert list(found.overall) == ["12-01", "04-01"]
 
 
 def test_progress_is_told_to_its_end() -> None:
     """The bar hears of every season."""
     told: list[float] = []
-    found = replay_seasons(invented.field(sown="2024-09-20"), invented.weather(), advance=told.append)
+    found = hindcast_field(invented.field(sown="2024-09-20"), invented.weather(), advance=told.append)
     assert told == sorted(told)
     assert told[-1] == 1
     assert len(told) == len(found.years)

@@ -230,9 +230,9 @@ def test_each_file_is_read_once(
 ) -> None:
     """Eight fields, two files."""
     read: list[Path] = []
-    original = weather_source.read_weather_file
+    original = weather_source.read_weather
     monkeypatch.setattr(
-        weather_source, "read_weather_file", lambda path, units: (read.append(path), original(path, units))[1]
+        weather_source, "read_weather", lambda path, units: (read.append(path), original(path, units))[1]
     )
     weather_source._read.cache_clear()
     assert main(["ready", str(farm)]) == 0
@@ -258,7 +258,7 @@ def test_each_station_is_asked_once(monkeypatch: pytest.MonkeyPatch) -> None:
         replace(invented.field(), elevation_m=height, weather=WeatherEntry(station="HOLL1"))
         for height in (200.0, 400.0, 400.0)
     ]
-    low, high, again = (weather_source.weather_of(field, dt.date(2026, 4, 20), shared=shared) for field in fields)
+    low, high, again = (weather_source.field_weather(field, dt.date(2026, 4, 20), shared=shared) for field in fields)
     assert asked == ["HOLL1"]
     assert high is again
     difference = (high.table["tmin_c"] - low.table["tmin_c"]).to_numpy()

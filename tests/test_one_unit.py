@@ -12,7 +12,7 @@ import pytest
 from covercrop.base.errors import WeatherFileError
 from covercrop.weather.daily import daily_weather
 from covercrop.weather.one_unit import surest_stretch
-from covercrop.weather.own_file import read_weather_file
+from covercrop.weather.own_file import read_weather
 
 BOTH = ("tmin_c", "tmax_c")
 NAMED = re.compile(r"(\d{4}-\d{2}-\d{2}) to (\d{4}-\d{2}-\d{2})(?=,| and| seem)")
@@ -152,7 +152,7 @@ def test_order_and_layout_hide_nothing(tmp_path) -> None:
     path = tmp_path / "plot.csv"
     path.write_text("\n".join(["Day;Low;High", *rows[::-1], ""]), encoding="utf-8")
     with pytest.raises(WeatherFileError) as caught:
-        read_weather_file(path)
+        read_weather(path)
     assert str(caught.value) == refusal(frame, "metric")
 
 

@@ -466,11 +466,11 @@ def test_a_table_of_stations(tmp_path: Path) -> None:
     ]
     assert main(["region", str(table), "-o", str(tmp_path / "out.csv"), *asked]) == 0
     rows = list(csv.DictReader((tmp_path / "out.csv").open()))
-    from covercrop.weather.own_file import read_weather_file
+    from covercrop.weather.own_file import read_weather
 
     plan = make_plan(
         invented.field("hairy-vetch", "pumpkin", latitude=37.0, sown="2015-09-20"),
-        read_weather_file(table.with_name("s1.csv"), "metric"),
+        read_weather(table.with_name("s1.csv"), "metric"),
         np.datetime64("2015-09-20"),
     )
     for row in (rows[1], made["features"][1]["properties"]):

@@ -126,11 +126,11 @@ def show(browser: Any, pages: Callable[..., str], tmp_path: Path) -> Iterator[Ca
 def demo() -> list[Plan]:
     """The plans of the demonstration."""
     from covercrop.base.shipped import data_path
-    from covercrop.field.weather_source import weather_of
+    from covercrop.field.weather_source import field_weather
 
     file = read_fields(data_path("demo", "fields.toml", beside=("weather.csv",)))
     assert file.today is not None
-    return [make_plan(each, weather_of(each, file.today), np.datetime64(file.today, "D")) for each in file.fields]
+    return [make_plan(each, field_weather(each, file.today), np.datetime64(file.today, "D")) for each in file.fields]
 
 
 def plan(name: str = "Test plot", on: str = "2026-04-20", last: str | None = None, **options: Any) -> Plan:

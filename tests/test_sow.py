@@ -72,9 +72,9 @@ def test_a_plain_output_gets_plain_characters(encoding: str, own: Callable[..., 
     """Where blocks cannot be shown the height of the odds is drawn in ASCII."""
     from rich.console import Console
 
-    from covercrop.autumn.comparison import plan_autumn
+    from covercrop.autumn.comparison import compare_sowing_dates
     from covercrop.field.file import read_fields
-    from covercrop.field.weather_source import weather_of
+    from covercrop.field.weather_source import field_weather
     from covercrop.render.screen import sowing
     from covercrop.render.screen.terminal import Screen
 
@@ -83,7 +83,9 @@ def test_a_plain_output_gets_plain_characters(encoding: str, own: Callable[..., 
     plot = file.fields[0]
     import numpy as np
 
-    answer = plan_autumn(plot, weather_of(plot, file.today), np.datetime64(file.today), covers=("hairy-vetch",))
+    answer = compare_sowing_dates(
+        plot, field_weather(plot, file.today), np.datetime64(file.today), covers=("hairy-vetch",)
+    )
     raw = io.BytesIO()
     out = io.TextIOWrapper(raw, encoding=encoding, newline="\n")
     sowing.sow(Screen(Console(file=out, width=80, highlight=False)), [answer], title="Test")

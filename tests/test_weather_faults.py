@@ -136,7 +136,7 @@ def dated(change: Callable[[date], date]) -> Fault:
     return table(spoiled)
 
 
-def weather_of(station: str, shift: int = 0) -> Fault:
+def field_weather(station: str, shift: int = 0) -> Fault:
     """Another station's weather, or that of so many days before."""
 
     def spoiled(rows: Table) -> Table:
@@ -233,9 +233,9 @@ WRONG: dict[str, Fault] = {
     "a year to come": dated(lambda day: day.replace(year=day.year + 1)),
     "the year 0": dated(lambda day: day.replace(year=1)),
     "one date for all": dated(lambda day: day.replace(month=1, day=1)),
-    "another year under this one": weather_of("ZZ001", 1099),
-    "a fortnight late": weather_of("ZZ001", 13),
-    "a high pass": weather_of("ZZ005"),
+    "another year under this one": field_weather("ZZ001", 1099),
+    "a fortnight late": field_weather("ZZ001", 13),
+    "a high pass": field_weather("ZZ005"),
 }
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from covercrop.base.errors import WeatherFileError
 from covercrop.weather import sheet
-from covercrop.weather.own_file import read_weather_file
+from covercrop.weather.own_file import read_weather
 
 DAYS = pd.date_range("2025-09-01", periods=240)
 #: Invented temperatures of an ordinary year, the same in both units [degC].
@@ -50,7 +50,7 @@ def year(header: str = "date,tmin,tmax", *, us: bool = False) -> str:
 )
 def test_common_spellings_and_layouts_are_read(tmp_path, text, units, expected):
     """Delimiters, decimal marks, titles and units that growers' files have give the same reading."""
-    table = read_weather_file(write(tmp_path, text), units).table
+    table = read_weather(write(tmp_path, text), units).table
     row = table.loc["2026-04-05"]
     assert (row["tmin_c"], row["tmax_c"]) == pytest.approx(expected[:2])
     assert row["prcp_mm"] == pytest.approx(expected[2]) if expected[2] is not None else np.isnan(row["prcp_mm"])
@@ -59,8 +59,8 @@ def test_common_spellings_and_layouts_are_read(tmp_path, text, units, expected):
 
 def test_fahrenheit_and_celsius_files_of_one_season_agree(tmp_path):
     """A file in degF gives the same table as the file in degC, within the rounding of its numbers."""
-    metric = read_weather_file(write(tmp_path, year()), "metric").table
-    us = read_weather_file(write(tmp_path, year(us=True), "us.csv"), "us").table
+    metric = read_weather(write(tmp_path, year()), "metric").table
+    us = read_weather(write(tmp_path, year(us=True), "us.csv"), "us").table
     assert np.abs(metric["tmin_c"] - us["tmin_c"]).max() < 0.08  # 0.05 degC + 0.05 degF
 
 
@@ -107,7 +107,7 @@ def test_each_wrong_file_has_its_own_line(tmp_path, case):
     path = write(tmp_path, text)
     before = path.read_bytes()
     with pytest.raises(WeatherFileError, match=message) as caught:
-        read_weather_file(path, "metric")
+        read_weather(path, "metric")
     assert str(caught.value).startswith("plot.csv: ")
     assert "\n" not in str(caught.value)
     assert path.read_bytes() == before
@@ -122,41 +122,41 @@ def test_each_message_is_different():
 def test_celsius_declared_us_is_refused(tmp_path):
     """A season in degC declared us would never reach 8 degC, and is refused."""
     with pytest.raises(WeatherFileError, match='look like Celsius: say units = "metric"'):
-        read_weather_file(write(tmp_path, year()), "us")
+        read_weather(write(tmp_path, year()), "us")
     with pytest.raises(WeatherFileError, match="'tmin_c' is in degC, but the file is declared us"):
-        read_weather_file(write(tmp_path, "date,tmin_c,tmax_c\n2026-04-05,4,12\n"), "us")
+        read_weather(write(tmp_path, "date,tmin_c,tmax_c\n2026-04-05,4,12\n"), "us")
 
 
 def test_conflict_is_shown_in_the_units_of_the_file(tmp_path):
     """Two values for a day are shown as the grower wrote them."""
     path = write(tmp_path, "date,tmin,tmax\n2026-04-05,41,60\n2026-04-05,43,60\n")
     with pytest.raises(WeatherFileError, match="tmin 41 and 43"):
-        read_weather_file(path, "us")
+        read_weather(path, "us")
 
 
 def test_missing_file_and_folder(tmp_path):
     """A name that is nearly right is offered; a folder is said to be one."""
     write(tmp_path, "x", "terrace.csv")
     with pytest.raises(WeatherFileError, match=re.escape("terace.csv: no such file; did you mean terrace.csv?")):
-        read_weather_file(tmp_path / "terace.csv")
+        read_weather(tmp_path / "terace.csv")
     with pytest.raises(WeatherFileError, match="no such file; check the name"):
-        read_weather_file(tmp_path / "nowhere" / "a.csv")
+        read_weather(tmp_path / "nowhere" / "a.csv")
     with pytest.raises(WeatherFileError, match="this is a folder"):
-        read_weather_file(tmp_path)
+        read_weather(tmp_path)
 
 
 def test_unsorted_rows_are_sorted_and_said(tmp_path):
     """Rows in any order give the same table, with a note."""
     header, *rows = year().strip().split("\n")
-    weather = read_weather_file(write(tmp_path, "\n".join([header, *rows[::-1]])))
-    pd.testing.assert_frame_equal(weather.table, read_weather_file(write(tmp_path, year())).table)
+    weather = read_weather(write(tmp_path, "\n".join([header, *rows[::-1]])))
+    pd.testing.assert_frame_equal(weather.table, read_weather(write(tmp_path, year())).table)
     assert "sorted" in weather.notes[0]
 
 
 def test_forecast_rows_are_marked(tmp_path):
     """Forecast rows keep their origin, and give way to a reading of the same day."""
     text = "date,tmin,tmax,forecast\n2026-04-04,1,9,\n2026-04-05,2,11,no\n2026-04-05,5,15,yes\n2026-04-06,3,12,yes\n"
-    table = read_weather_file(write(tmp_path, text)).table
+    table = read_weather(write(tmp_path, text)).table
     assert list(table["origin"]) == ["observed", "observed", "forecast"]
     assert table.loc["2026-04-05", "tmin_c"] == 2
 
@@ -190,7 +190,7 @@ ZZ000000001,20240503,PRCP,0,,,7,
 @pytest.mark.parametrize("text", [BY_COLUMN, BY_STATION], ids=["by column", "by station"])
 def test_ghcn_daily_is_read_in_tenths_and_its_flags_are_heeded(tmp_path, text):
     """Both published forms give degrees and mm; a value that failed a check is dropped, flagged, and filled."""
-    weather = read_weather_file(write(tmp_path, text))
+    weather = read_weather(write(tmp_path, text))
     table = weather.table
     assert list(table["tmax_c"]) == [21.1, 22.8, 20.6]
     assert list(table["tmin_c"]) == pytest.approx([9.4, 9.15, 8.9])
@@ -203,7 +203,7 @@ def test_ghcn_daily_is_read_in_tenths_and_its_flags_are_heeded(tmp_path, text):
 
 def test_ghcn_station_is_known_from_its_columns(tmp_path):
     """Where the file says where the station stands, the record does."""
-    (station,) = read_weather_file(write(tmp_path, BY_COLUMN)).stations
+    (station,) = read_weather(write(tmp_path, BY_COLUMN)).stations
     assert (station.id, station.name, station.latitude, station.elevation_m) == (
         "ZZ000000001",
         "INVENTED, ZZ",
@@ -226,13 +226,13 @@ def test_ghcn_station_is_known_from_its_columns(tmp_path):
 def test_damaged_ghcn_files_are_refused(tmp_path, text, message):
     """A damaged or mixed archive file is refused in one line."""
     with pytest.raises(WeatherFileError, match=message):
-        read_weather_file(write(tmp_path, text))
+        read_weather(write(tmp_path, text))
 
 
 def test_archive_file_in_whole_degrees_follows_its_declared_unit(tmp_path):
     """An archive extract in whole degF is read as degF, not as tenths."""
     text = "STATION,NAME,DATE,PRCP,TMAX,TMIN\nZZ1,Invented,2024-05-01,0.10,68,50\nZZ1,Invented,2024-05-02,0,86,59\n"
-    table = read_weather_file(write(tmp_path, text), "us").table
+    table = read_weather(write(tmp_path, text), "us").table
     assert list(table["tmax_c"]) == pytest.approx([20.0, 30.0])
     assert table["prcp_mm"].iloc[0] == pytest.approx(2.54)
 
@@ -265,18 +265,18 @@ def test_archive_file_in_whole_degrees_follows_its_declared_unit(tmp_path):
 def test_a_ghcn_file_with_a_slip_is_refused(tmp_path, text, message):
     """A stray quotation mark, a lost or doubled cell, or no row at all: one line that names the line of the file."""
     with pytest.raises(WeatherFileError, match=message):
-        read_weather_file(write(tmp_path, text))
+        read_weather(write(tmp_path, text))
 
 
 @pytest.mark.parametrize("by_column", [True, False])
 def test_no_stray_quotation_mark_changes_a_ghcn_record(tmp_path, by_column):
     """Wherever one is put, the file is refused, or read as it was without it."""
     text = BY_COLUMN if by_column else BY_STATION
-    sound = read_weather_file(write(tmp_path, text)).table
+    sound = read_weather(write(tmp_path, text)).table
     refused = 0
     for place in range(len(text)):
         try:
-            table = read_weather_file(write(tmp_path, f'{text[:place]}"{text[place:]}')).table
+            table = read_weather(write(tmp_path, f'{text[:place]}"{text[place:]}')).table
         except WeatherFileError:
             refused += 1
         else:
@@ -287,21 +287,21 @@ def test_no_stray_quotation_mark_changes_a_ghcn_record(tmp_path, by_column):
 def test_what_loggers_write_for_no_reading_is_weather_in_ghcn(tmp_path):
     """A frost of -9.9 degC is -99 in tenths, and a wet day of 99.9 mm is 999: neither is a missing value."""
     text = BY_COLUMN.replace('"   94"', '"  -99"').replace('"   25"', '"  999"')
-    table = read_weather_file(write(tmp_path, text)).table
+    table = read_weather(write(tmp_path, text)).table
     assert (table["tmin_c"].iloc[0], table["prcp_mm"].iloc[0]) == (-9.9, 99.9)
     assert table["origin"].iloc[0] == "observed"
 
 
 def test_a_ghcn_file_below_comments_or_with_other_separators_is_read(tmp_path):
     """The header is found and the columns are split as in any other sheet."""
-    sound = read_weather_file(write(tmp_path, BY_COLUMN)).table
+    sound = read_weather(write(tmp_path, BY_COLUMN)).table
     for text in (f"# from the archive\n{BY_COLUMN}", BY_COLUMN.replace('","', '";"')):
-        pd.testing.assert_frame_equal(read_weather_file(write(tmp_path, text)).table, sound)
+        pd.testing.assert_frame_equal(read_weather(write(tmp_path, text)).table, sound)
 
 
 def test_an_unknown_height_is_not_one(tmp_path):
     """The archive writes 999.9 or -999.9 for a height that it does not know."""
-    (station,) = read_weather_file(write(tmp_path, BY_COLUMN.replace("260.0", "-999.9"))).stations
+    (station,) = read_weather(write(tmp_path, BY_COLUMN.replace("260.0", "-999.9"))).stations
     assert station.elevation_m is None
 
 
@@ -313,7 +313,7 @@ def test_a_stray_quotation_mark_in_a_sheet(tmp_path, cell, message):
     """It is not read as if it were not there: "1"2 is no 12."""
     text = f"date,tmin,tmax\n2024-05-01,3,14\n2024-05-02,{cell},24\n2024-05-03,4,15\n"
     with pytest.raises(WeatherFileError, match=message):
-        read_weather_file(write(tmp_path, text))
+        read_weather(write(tmp_path, text))
 
 
 def test_a_file_that_goes_while_it_is_read(tmp_path, monkeypatch):
@@ -322,4 +322,4 @@ def test_a_file_that_goes_while_it_is_read(tmp_path, monkeypatch):
     content = path.read_bytes()
     path.unlink()
     monkeypatch.setattr(sheet, "read_whole", lambda _: content)
-    assert read_weather_file(path).retrieved == ""
+    assert read_weather(path).retrieved == ""

@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from covercrop.parameters.traits import Cover, Crop
 
 
-__all__ = ["LIMITS", "Autumn", "Choice", "Failure", "Relaxation", "Risk", "plan_autumn"]
+__all__ = ["LIMITS", "Autumn", "Choice", "Failure", "Relaxation", "Risk", "compare_sowing_dates"]
 
 #: Draws of the uncertain numbers.  Four times as many move no share by more
 #: than three in a hundred and no date by more than two days (a test holds it so).
@@ -110,7 +110,7 @@ class Autumn:
     notes: tuple[str, ...]
 
 
-def plan_autumn(
+def compare_sowing_dates(
     field: Field,
     weather: DailyWeather,
     on: np.datetime64,

@@ -136,7 +136,7 @@ class BedPlan:
     sources: tuple[str, ...]
 
 
-def make_beds(plan: Plan, *, us: bool = False) -> BedPlan:
+def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
     """Lay a field out, and work out what goes on it.
 
     Parameters

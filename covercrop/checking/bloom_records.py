@@ -21,7 +21,7 @@ from covercrop.models import bbch
 from covercrop.models.daylength import day_length
 from covercrop.parameters import catalogue
 from covercrop.weather.outlook import lead_of
-from covercrop.weather.own_file import read_weather_file
+from covercrop.weather.own_file import read_weather
 from covercrop.weather.record import Record, record_of
 from covercrop.weather.sheet import layout, read_text
 
@@ -251,7 +251,7 @@ class _Reader:
         key = (self.path.parent / name, units)
         if key not in self.weather:
             try:
-                self.weather[key] = record_of(read_weather_file(key[0], cast("Units", units)))
+                self.weather[key] = record_of(read_weather(key[0], cast("Units", units)))
             except CovercropError as error:
                 raise RecordsError(f"{self.path.name}: line {self.line}: {error}") from None
         return self.weather[key]

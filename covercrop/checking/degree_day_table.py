@@ -14,7 +14,7 @@ from covercrop.base.errors import UsageError, WeatherGapError
 from covercrop.base.records import Units
 from covercrop.base.units import fahrenheit_from_celsius
 from covercrop.models.degree_days import CUTOFFS, accumulate, degree_days
-from covercrop.weather.own_file import read_weather_file
+from covercrop.weather.own_file import read_weather
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -87,7 +87,7 @@ def degree_day_table(
     if cutoff is not None and upper is None:
         raise UsageError(f"--cutoff {cutoff} says what happens above an upper threshold; give --upper too")
     # The sums of what stands in the file: a worked example may well repeat a day.
-    table = read_weather_file(path, units, sensor=False).table
+    table = read_weather(path, units, sensor=False).table
     table = table.loc[slice(None if start is None else str(start), None if end is None else str(end))]
     if table.empty:
         raise UsageError(

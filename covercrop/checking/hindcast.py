@@ -173,7 +173,7 @@ def crps(members: ArrayLike, truth: ArrayLike) -> Array:
     return np.asarray(error - (rank * ordered).sum(axis=-1) / count**2)
 
 
-def replay_seasons(
+def hindcast_field(
     field: Field,
     weather: DailyWeather,
     issues: Sequence[Issue] = (),

@@ -44,7 +44,7 @@ def _run(arguments: argparse.Namespace) -> int:
     import numpy as np
 
     from covercrop.base.output import check_place, write_marked
-    from covercrop.beds.beds import BedPlan, make_beds
+    from covercrop.beds.beds import BedPlan, lay_out_beds
     from covercrop.field.entries import Field
     from covercrop.render.data import beds as bed_sheet_beds
     from covercrop.render.data import machine
@@ -59,7 +59,7 @@ def _run(arguments: argparse.Namespace) -> int:
     plan = planner(day, today)
 
     def beds(field: Field) -> BedPlan:
-        return make_beds(plan(field)[0], us=arguments.units == "us")
+        return lay_out_beds(plan(field)[0], us=arguments.units == "us")
 
     laid_out, problems = each_field(named(file, arguments.field), beds)
     if arguments.svg is not None and laid_out:

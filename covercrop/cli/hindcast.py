@@ -35,15 +35,15 @@ def _month_day(text: str) -> tuple[int, int]:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    from covercrop.checking.hindcast import Hindcast, replay_seasons
+    from covercrop.checking.hindcast import Hindcast, hindcast_field
     from covercrop.field.entries import Field
-    from covercrop.field.weather_source import weather_of
+    from covercrop.field.weather_source import field_weather
 
     file, today, title = read(arguments)
     with progress("replaying past seasons", len(file.fields)) as advance:
 
         def replay(field: Field) -> Hindcast:
-            return replay_seasons(field, weather_of(field, today), arguments.issue, advance=advance)
+            return hindcast_field(field, field_weather(field, today), arguments.issue, advance=advance)
 
         replayed, problems = each_field(file.fields, replay)
     if arguments.json:

@@ -113,10 +113,10 @@ def _more(plans: Sequence[Plan], wanted: Sequence[str], *, us: bool) -> list[lis
 def _materials(plan: Plan, *, us: bool) -> list[Section]:
     """The list of a field, or why there is none: its answer stands without it."""
     from covercrop.base.errors import CovercropError, one_line
-    from covercrop.beds.beds import make_beds
+    from covercrop.beds.beds import lay_out_beds
     from covercrop.render.page.report import Section, materials
 
     try:
-        return materials(make_beds(plan, us=us))
+        return materials(lay_out_beds(plan, us=us))
     except CovercropError as error:
         return [Section(title="Materials", items=(f"No list: {one_line(error)}",))]

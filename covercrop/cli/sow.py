@@ -58,9 +58,9 @@ def _share(text: str) -> float:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    from covercrop.autumn.comparison import Risk, plan_autumn
+    from covercrop.autumn.comparison import Risk, compare_sowing_dates
     from covercrop.base.errors import UsageError
-    from covercrop.field.weather_source import weather_of
+    from covercrop.field.weather_source import field_weather
     from covercrop.parameters import catalogue
 
     for name in arguments.cover:
@@ -74,9 +74,9 @@ def _run(arguments: argparse.Namespace) -> int:
     risk = Risk(established=arguments.covered, survives=arguments.alive, plantable=arguments.plantable)
 
     def compare(field: Field) -> Autumn:
-        return plan_autumn(
+        return compare_sowing_dates(
             field,
-            weather_of(field, today),
+            field_weather(field, today),
             on,
             covers=arguments.cover,
             start=_asked(arguments.start),

@@ -16,7 +16,7 @@ def add(commands: Commands) -> None:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    from covercrop.field.weather_source import described, weather_of
+    from covercrop.field.weather_source import described, field_weather
     from covercrop.render.data import machine
     from covercrop.render.screen import terminal
     from covercrop.weather.daily import summary
@@ -25,7 +25,7 @@ def _run(arguments: argparse.Namespace) -> int:
     file, today, _ = read(arguments)
     shared = SharedWeather()
     found, problems = each_field(
-        file.fields, lambda field: (field, weather_of(field, today, refresh=arguments.fetch, shared=shared))
+        file.fields, lambda field: (field, field_weather(field, today, refresh=arguments.fetch, shared=shared))
     )
     if arguments.json:
         entries = [(field.name, record, summary(record)) for field, record in found]

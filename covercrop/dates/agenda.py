@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop.autumn.comparison import RULE_DAYS, Autumn, plan_autumn
+from covercrop.autumn.comparison import RULE_DAYS, Autumn, compare_sowing_dates
 from covercrop.base.errors import UsageError, WeatherGapError
 from covercrop.base.records import DateRange
 from covercrop.models import plantback, season_calendar
@@ -182,7 +182,7 @@ def next_autumn(plan: Plan, weather: DailyWeather) -> Autumn | None:
         ahead is still the one in which the present cover was sown.
     """
     try:
-        autumn = plan_autumn(plan.field, weather, plan.on, covers=(plan.cover.key,))
+        autumn = compare_sowing_dates(plan.field, weather, plan.on, covers=(plan.cover.key,))
     except (WeatherGapError, UsageError):
         return None
     sown = np.datetime64(plan.field.cover.sown, "D")

@@ -15,7 +15,7 @@ from covercrop.weather.daily import blend, lapse_adjust
 from covercrop.weather.fetching import FORECAST_DAYS
 from covercrop.weather.hemisphere import seasons_against
 from covercrop.weather.outlook import MOST_YEARS
-from covercrop.weather.own_file import read_weather_file
+from covercrop.weather.own_file import read_weather
 from covercrop.weather.record import record_of
 from covercrop.weather.sharing import SharedWeather
 from covercrop.weather.stations import station_weather, weather_at
@@ -50,10 +50,10 @@ def _file(path: Path, units: Units, today: dt.date) -> DailyWeather:
 @lru_cache(maxsize=512)
 def _read(path: Path, units: Units, written: int) -> DailyWeather:
     """A file's record; ``written`` tells a file that was changed since."""
-    return read_weather_file(path, units)
+    return read_weather(path, units)
 
 
-def weather_of(
+def field_weather(
     field: Field, today: dt.date, *, refresh: bool = False, shared: SharedWeather | None = None
 ) -> DailyWeather:
     """The daily weather of a field, from thirty years before it was sown up to today and the forecast beyond.

@@ -15,7 +15,7 @@ from covercrop.base.errors import CovercropError, RegionError
 from covercrop.base.reading import read_whole
 from covercrop.region.cells import Answers, Place, answers
 from covercrop.region.question import Question, month_day
-from covercrop.weather.own_file import read_weather_file
+from covercrop.weather.own_file import read_weather
 from covercrop.weather.record import record_of
 
 if TYPE_CHECKING:
@@ -189,7 +189,7 @@ def group_answers(stations: Sequence[StationRow], units: Units, percentiles: int
     def records() -> Iterator[Record]:
         for station in stations:
             try:
-                yield record_of(read_weather_file(station.file, units))
+                yield record_of(read_weather(station.file, units))
             except CovercropError as error:
                 raise RegionError(f"station {station.id}: {error}") from None
 

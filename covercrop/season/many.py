@@ -48,14 +48,14 @@ def planner(day: dt.date, today: dt.date) -> Callable[[Field], tuple[Plan, Daily
 def gatherer(day: dt.date, today: dt.date) -> Callable[[Field], tuple[Field, DailyWeather]]:
     """What gives a field as it was known on a day, and its weather; takes what :func:`planner` does."""
     from covercrop.field.entries import as_of
-    from covercrop.field.weather_source import weather_of
+    from covercrop.field.weather_source import field_weather
     from covercrop.weather.sharing import SharedWeather
 
     shared = SharedWeather()
 
     def gathered(field: Field) -> tuple[Field, DailyWeather]:
         known = as_of(field, day)
-        return known, weather_of(known, max(today, day), shared=shared)
+        return known, field_weather(known, max(today, day), shared=shared)
 
     return gathered
 

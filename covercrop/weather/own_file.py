@@ -44,7 +44,7 @@ _YES = {"forecast": True, "true": True, "yes": True, "1": True, "y": True}
 _NO = {"observed": False, "false": False, "no": False, "0": False, "n": False, "": False}
 
 
-def read_weather_file(path: str | Path, units: Units = "metric", *, sensor: bool = True) -> DailyWeather:
+def read_weather(path: str | Path, units: Units = "metric", *, sensor: bool = True) -> DailyWeather:
     """The record in a weather sheet.
 
     Parameters

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from covercrop.field.file import read_fields
-from covercrop.field.weather_source import weather_of
+from covercrop.field.weather_source import field_weather
 from covercrop.render.page.report import picture
 from covercrop.season.plan import make_plan
 
@@ -24,7 +24,7 @@ def pictures() -> dict[str, str]:
     if file.today is None:
         raise SystemExit("data/demo/fields.toml has lost its day")
     field = file.fields[0]
-    plan = make_plan(field, weather_of(field, file.today), np.datetime64(file.today, "D"))
+    plan = make_plan(field, field_weather(field, file.today), np.datetime64(file.today, "D"))
     return {name: picture(plan, chart, ".svg").decode() for name, chart in PICTURES.items()}
 
 
