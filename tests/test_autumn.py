@@ -514,14 +514,14 @@ def test_a_place_south_of_the_equator() -> None:
 @pytest.mark.parametrize(
     ("asked", "message"),
     [
-        ({"start": "2026-10-01", "end": "2026-09-01"}, "--from 2026-10-01 is after --to 2026-09-01"),
+        ({"start": "2026-10-01", "end": "2026-09-01"}, "`start` 2026-10-01 is after `end` 2026-09-01"),
         ({"start": "2026-09-01", "end": "2027-10-01"}, "sowing from 2026-09-01 to 2027-10-01 is not one autumn"),
         ({"start": "2026-09-01", "end": "2027-04-01"}, "is not one autumn; give days from 2026-07-01 to 2027-03-02"),
-        ({"start": "2025-09-01", "end": "2025-10-01"}, "--to 2025-10-01 is before 2026-04-20, today"),
-        ({"start": "2026-01-10"}, "--from 2026-01-10: that autumn is over on 2026-04-20; for a cover that is sown"),
-        ({"start": "1800-09-01"}, "--from 1800-09-01: that autumn is over on 2026-04-20"),
-        ({"start": "1800-09-01", "end": "1800-10-01"}, "--to 1800-10-01 is before 2026-04-20, today"),
-        ({"plant_by": "2026-06-10"}, "--plant-by 2026-06-10 is not in the year after the sowing"),
+        ({"start": "2025-09-01", "end": "2025-10-01"}, "`end` 2025-10-01 is before 2026-04-20, today"),
+        ({"start": "2026-01-10"}, "`start` 2026-01-10: that autumn is over on 2026-04-20; for a cover that is sown"),
+        ({"start": "1800-09-01"}, "`start` 1800-09-01: that autumn is over on 2026-04-20"),
+        ({"start": "1800-09-01", "end": "1800-10-01"}, "`end` 1800-10-01 is before 2026-04-20, today"),
+        ({"plant_by": "2026-06-10"}, "`plant_by` 2026-06-10 is not in the year after the sowing"),
         ({"plant_by": "2028-06-10"}, "give a day from 2027-01-02 to 2027-12-31"),
     ],
 )

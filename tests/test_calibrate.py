@@ -291,7 +291,7 @@ def test_an_earlier_calibration_is_replaced_and_nothing_else(fitted: Calibrated,
     other = tmp_path / "fields.toml"
     other.write_text("[[field]]\n")
     for wrong, message in (
-        (other, "is there already and is no calibration; give another name with -o"),
+        (other, "is there already and is no calibration; give another name with `out`"),
         (tmp_path, "is a folder; give the name of a file in it"),
         (Path(os.devnull), "is there already and is no calibration"),
         (

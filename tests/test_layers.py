@@ -32,7 +32,7 @@ ROOMS: tuple[tuple[str, ...], ...] = (
 INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "base": (
         ("arrays", "errors", "marks", "reading", "records", "shipped"),
-        ("extras", "replacing", "spreadsheet", "streams", "units"),
+        ("days", "extras", "replacing", "spreadsheet", "streams", "units"),
         ("output",),
     ),
     "guide": (("pages",),),
@@ -50,14 +50,16 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("decomposition", "frost", "maggot", "note_weights", "phenology", "winter"),
         ("biomass", "plantback"),
     ),
-    "field": (("table",), ("bed_entries",), ("entries",), ("file", "weather_source"), ("add_note",)),
+    "field": (("table",), ("bed_entries",), ("entries",), ("file", "rows", "weather_source"), ("add_note",)),
     "season": (
         ("doubts", "measurements", "progress"),
         ("advice", "ground", "stand"),
         ("ending", "note_effects"),
         ("chain",),
         ("plan",),
+        ("columns",),
         ("many",),
+        ("noting",),
     ),
     "autumn": (("sowing_dates",), ("frame",), ("relaxations",), ("comparison",)),
     "checking": (("bloom_fit", "degree_day_table", "hindcast"), ("cultivar_fit",), ("bloom_records",)),

@@ -13,6 +13,7 @@ wanted date.
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -31,13 +32,16 @@ from covercrop.autumn.sowing_dates import (
     moist_share,
 )
 from covercrop.base.arrays import Array, Days
+from covercrop.base.days import date_of, day_of
 from covercrop.field.entries import cover_of
+from covercrop.field.weather_source import field_weather
 from covercrop.models.members import Draws, standard_draws
 from covercrop.parameters import catalogue
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from covercrop.base.days import Day
     from covercrop.base.records import DailyWeather
     from covercrop.field.entries import Field
     from covercrop.parameters.traits import Cover, Crop
@@ -112,36 +116,38 @@ class Autumn:
 
 def compare_sowing_dates(
     field: Field,
-    weather: DailyWeather,
-    on: np.datetime64,
+    weather: DailyWeather | None = None,
+    on: Day | None = None,
     *,
     covers: Sequence[str] = (),
-    start: np.datetime64 | None = None,
-    end: np.datetime64 | None = None,
-    plant_by: np.datetime64 | None = None,
+    start: Day | None = None,
+    end: Day | None = None,
+    plant_by: Day | None = None,
     risk: Risk | None = None,
     draws: Draws | None = None,
 ) -> Autumn:
-    """Compare the sowing dates of the autumn ahead.
+    """Compare the sowing dates of the autumn ahead; ``covercrop sow`` shows them.
 
     Parameters
     ----------
     field : Field
         Its place, crop, way of ending the cover, and cultivar.
-    weather : DailyWeather
-        With at least eight whole past seasons.
-    on : numpy.datetime64[D]
-        Today.
+    weather : DailyWeather, optional
+        With at least eight whole past seasons; without it that which the field names
+        (:func:`covercrop.field_weather`).
+    on : date, optional
+        Today, by this machine's clock if it is left out.
     covers : sequence of str
         All that are known by default.
-    start, end : numpy.datetime64[D], optional
+    start, end : date, optional
         First and last sowing date; without them, from ten weeks before the
         middle date of the first hard frost, and four months before midwinter
         at the latest, to a week after it.
-    plant_by : numpy.datetime64[D], optional
+    plant_by : date, optional
         Date by which the crop has to be in the ground; by default the last
         that lets it ripen in eight years of ten, and midsummer at the latest.
     risk : Risk, optional
+        The share of the years, from 0 to 1, in which each of the three has to go well.
     draws : Draws, optional
         :data:`DRAWS` by default.
 
@@ -155,9 +161,20 @@ def compare_sowing_dates(
         If the dates are not those of one autumn ahead.
     UnknownNameError
         If a cover is not known; names near matches.
-    WeatherGapError
-        If there are too few whole past seasons.
+    WeatherError
+        If there is no weather, or there are too few whole past seasons.
+
+    Notes
+    -----
+    What no source gives stands in :data:`ASSUMPTIONS`.
     """
+    today = dt.date.today() if on is None else date_of(on, "on")
+    weather = field_weather(field, today) if weather is None else weather
+    on = np.datetime64(today, "D")
+    start, end, plant_by = (
+        None if day is None else day_of(day, name)
+        for day, name in ((start, "start"), (end, "end"), (plant_by, "plant_by"))
+    )
     accepted = risk or Risk()
     known = [catalogue.cover(name) for name in (covers or catalogue.cover_names())]
     own = cover_of(field.cover)

@@ -89,7 +89,7 @@ def _dates(season: Outlook, on: np.datetime64, start: np.datetime64 | None, end:
     if end is None:
         end = last if last >= start else start + (last - first)
     if start > end:
-        raise UsageError(f"--from {start} is after --to {end}; give the earlier date first")
+        raise UsageError(f"`start` {start} is after `end` {end}; give the earlier date first")
     if end < on:
         raise _past(on, start, asked)
     earliest, latest = season.days[0], season.days[BEFORE_MIDWINTER + LATEST_SOWING]
@@ -102,7 +102,7 @@ def _dates(season: Outlook, on: np.datetime64, start: np.datetime64 | None, end:
 
 def _past(on: np.datetime64, start: np.datetime64 | None, end: np.datetime64 | None) -> UsageError:
     """What to say of dates that are over."""
-    asked = f"--to {end} is before {on}, today" if end is not None else f"--from {start}: that autumn is over on {on}"
+    asked = f"`end` {end} is before {on}, today" if end is not None else f"`start` {start}: that autumn is over on {on}"
     return UsageError(f"{asked}; for a cover that is sown already ask covercrop ready, or give a later date")
 
 
@@ -123,7 +123,7 @@ def _frame(
         by, source = season.position(plant_by), "asked"
         if not BEFORE_MIDWINTER < by < season.days.size:
             raise UsageError(
-                f"--plant-by {plant_by} is not in the year after the sowing; give a day from "
+                f"`plant_by` {plant_by} is not in the year after the sowing; give a day from "
                 f"{season.days[BEFORE_MIDWINTER + 1]} to {season.days[-1]}"
             )
     return Frame(

@@ -256,7 +256,7 @@ def _cut(season: Outlook, part: slice) -> Outlook:
 def growth_of(cover: Cover) -> Growth:
     """The growth of a cover, without which its dates cannot be compared."""
     if cover.growth is None:
-        raise UsageError(f"nothing is known about the growth of {cover.key}; leave it out of --cover")
+        raise UsageError(f"nothing is known about the growth of {cover.key}; leave it out of `covers`")
     return cover.growth
 
 

@@ -14,12 +14,14 @@ from typing import TYPE_CHECKING, NoReturn, TypeVar, cast
 
 import numpy as np
 
+from covercrop.base.days import date_of
 from covercrop.base.errors import CovercropError, ParameterError, RecordsError, WeatherFileError
 from covercrop.checking.bloom_fit import Season
-from covercrop.checking.cultivar_fit import BloomRecord
+from covercrop.checking.cultivar_fit import BloomRecord, calibrate
 from covercrop.models import bbch
 from covercrop.models.daylength import day_length
 from covercrop.parameters import catalogue
+from covercrop.parameters.own_bloom import write_calibration
 from covercrop.weather.outlook import lead_of
 from covercrop.weather.own_file import read_weather
 from covercrop.weather.record import Record, record_of
@@ -28,7 +30,9 @@ from covercrop.weather.sheet import layout, read_text
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from covercrop.base.days import Day
     from covercrop.base.records import Units
+    from covercrop.checking.cultivar_fit import Calibrated
 
 Value = TypeVar("Value")
 
@@ -45,6 +49,39 @@ STAGES = (bbch.BBCH["bud"], bbch.BBCH["end_of_bloom"])
 _STAGE = re.compile(r"(?:bbch\s*(?P<code>\d{1,2})|(?P<percent>\d{1,3}(?:[.,]\d+)?)\s*%(?:\s*bloom)?)", re.IGNORECASE)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 _YEARS = (1800, 2100)
+
+
+def calibrate_bloom(records: str | Path, out: str | Path | None = None, *, today: Day | None = None) -> Calibrated:
+    """Own bloom records turned into own numbers for one cultivar; ``covercrop calibrate`` shows them.
+
+    Parameters
+    ----------
+    records : str or Path
+        A CSV file, as :func:`read_bloom_records` takes it.
+    out : str or Path, optional
+        Where to keep the numbers, for ``calibration`` in a field file; an earlier calibration there is replaced.
+    today : date, optional
+        After which nothing can have been seen; that of this machine's clock by default.
+
+    Returns
+    -------
+    Calibrated
+        The fitted numbers [degC d, h], how each record is missed [d], and what the fit is worth at a place left out.
+
+    Raises
+    ------
+    RecordsError
+        If the file cannot be used, or holds too few records.
+    ParameterError
+        If something else stands in the place of ``out``, or it cannot be written.
+    """
+    path = Path(records)
+    fitted = calibrate(
+        read_bloom_records(path, dt.date.today() if today is None else date_of(today, "today")), path.name
+    )
+    if out is not None:
+        write_calibration(Path(out), fitted.calibration)
+    return fitted
 
 
 def read_bloom_records(path: Path, today: dt.date) -> list[BloomRecord]:

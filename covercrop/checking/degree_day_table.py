@@ -81,17 +81,17 @@ def degree_day_table(
     UsageError
         If a threshold, the method, the cut-off or a day cannot be used.
     """
-    for name, value in (("--lower", lower), ("--upper", upper)):
+    for name, value in (("`base`", lower), ("`upper`", upper)):
         if value is not None and not np.isfinite(value):
             raise UsageError(f"{name} {value}: give a temperature")
     if cutoff is not None and upper is None:
-        raise UsageError(f"--cutoff {cutoff} says what happens above an upper threshold; give --upper too")
+        raise UsageError(f"`cutoff` {cutoff} says what happens above an upper threshold; give `upper` too")
     # The sums of what stands in the file: a worked example may well repeat a day.
     table = read_weather(path, units, sensor=False).table
     table = table.loc[slice(None if start is None else str(start), None if end is None else str(end))]
     if table.empty:
         raise UsageError(
-            f"{path}: no day from {start or 'its first'} to {end or 'its last'} in it; mend --from or --to"
+            f"{path}: no day from {start or 'its first'} to {end or 'its last'} in it; mend `start` or `end`"
         )
     tmin, tmax = table["tmin_c"].to_numpy(), table["tmax_c"].to_numpy()
     dates = table.index.to_numpy().astype("datetime64[D]")
@@ -99,7 +99,7 @@ def degree_day_table(
     if unknown.any():
         raise WeatherGapError(
             f"{path}: {int(unknown.sum())} days from {dates[unknown][0]} are missing and too many to fill; "
-            "complete them, or leave them out with --from or --to"
+            "complete them, or leave them out with `start` or `end`"
         )
     if units == "us":
         tmin, tmax = fahrenheit_from_celsius(tmin), fahrenheit_from_celsius(tmax)

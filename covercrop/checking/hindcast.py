@@ -24,6 +24,7 @@ earlier is expected tomorrow.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -32,8 +33,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from covercrop.base.arrays import Array
+from covercrop.base.days import date_of
 from covercrop.base.errors import UsageError, WeatherGapError
 from covercrop.field.entries import cover_of
+from covercrop.field.weather_source import field_weather
 from covercrop.models import phenology, season_calendar, termination
 from covercrop.models.daylength import day_length
 from covercrop.models.degree_days import accumulate
@@ -43,8 +46,7 @@ from covercrop.weather.outlook import FEWEST_YEARS, MOST_FILLED, season_outlook
 from covercrop.weather.record import Record, record_of
 
 if TYPE_CHECKING:
-    import datetime as dt
-
+    from covercrop.base.days import Day
     from covercrop.base.records import DailyWeather
     from covercrop.field.entries import Field
     from covercrop.parameters.traits import Cover
@@ -175,35 +177,50 @@ def crps(members: ArrayLike, truth: ArrayLike) -> Array:
 
 def hindcast_field(
     field: Field,
-    weather: DailyWeather,
+    weather: DailyWeather | None = None,
     issues: Sequence[Issue] = (),
     *,
+    today: Day | None = None,
     advance: Callable[[float], None] = lambda share: None,
 ) -> Hindcast:
     """Forecast the past seasons of one field, and hold the forecasts against what came.
+
+    ``covercrop hindcast`` shows it.
 
     Parameters
     ----------
     field : Field
         Its sowing day, cover, cultivar and way of ending the cover; what was
         done or seen this season plays no part.
-    weather : DailyWeather
+    weather : DailyWeather, optional
+        With nine complete past seasons or more; without it that which the field names
+        (:func:`covercrop.field_weather`).
     issues : sequence of (month, day)
         :func:`usual_issues` by default.
+    today : date, optional
+        Up to which weather is looked for, where none is given; that of this machine's clock by default.
     advance : callable
         Told the share of the work that is done, season by season.
 
     Returns
     -------
     Hindcast
+        Scores in days and in shares from 0 to 1.
 
     Raises
     ------
-    WeatherGapError
-        If there are too few complete past seasons.
+    WeatherError
+        If there is no weather, or there are too few complete past seasons.
     UsageError
         If an issue date does not lie between sowing and the end of the season.
+
+    References
+    ----------
+    Gneiting, T., Raftery, A.E. (2007). Strictly proper scoring rules, prediction, and estimation. Journal of the
+        American Statistical Association 102, 359-378.
     """
+    if weather is None:
+        weather = field_weather(field, dt.date.today() if today is None else date_of(today, "today"))
     record = record_of(weather)
     cover = cover_of(field.cover)
     starts, holed = _whole_seasons(record, field.cover.sown)

@@ -15,10 +15,10 @@ from covercrop.cli.shared import (
     on_argument,
     overwrite_argument,
     read,
+    said,
     screen,
     show,
 )
-from covercrop.season.many import each_field, planner
 
 #: The mark of what it draws.
 BY = "covercrop beds"
@@ -30,6 +30,7 @@ def add(commands: Commands) -> None:
         "beds",
         _run,
         "what goes on the ground: beds, what to load, nitrogen, times to keep",
+        ("lay_out_beds",),
         csv="print the lists of all fields for a spreadsheet",
     )
     fields_argument(beds)
@@ -41,31 +42,24 @@ def add(commands: Commands) -> None:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    import numpy as np
-
     from covercrop.base.output import check_place, write_marked
-    from covercrop.beds.beds import BedPlan, lay_out_beds
-    from covercrop.field.entries import Field
+    from covercrop.beds.beds import lay_out_beds
     from covercrop.render.data import beds as bed_sheet_beds
     from covercrop.render.data import machine
     from covercrop.render.figures import beds as bed_drawing
     from covercrop.render.screen import beds as bed_sheet
+    from covercrop.season.many import plan_fields
 
     if arguments.svg is not None:
         check_place(arguments.svg, BY, option="--svg", overwrite=arguments.overwrite)
     file, today, title = read(arguments)
-    day = arguments.on or today
-    on = np.datetime64(day, "D")
-    plan = planner(day, today)
-
-    def beds(field: Field) -> BedPlan:
-        return lay_out_beds(plan(field)[0], us=arguments.units == "us")
-
-    laid_out, problems = each_field(named(file, arguments.field), beds)
+    planned = plan_fields(named(file, arguments.field), on=arguments.on or today, today=today)
+    laid_out, troubled = planned.each(lambda plan, _: lay_out_beds(plan, us=arguments.units == "us"))
+    problems = said(troubled)
     if arguments.svg is not None and laid_out:
         write_marked(arguments.svg, bed_drawing.svg(laid_out), BY)
     if arguments.json:
-        show(machine.dump(bed_sheet_beds.document(laid_out, on, problems)))
+        show(machine.dump(bed_sheet_beds.document(laid_out, planned.on, problems)))
     elif arguments.csv:
         show(bed_sheet_beds.table_csv(laid_out))
     else:

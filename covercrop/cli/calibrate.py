@@ -10,7 +10,9 @@ from covercrop.cli.shared import Commands, screen, show
 
 def add(commands: Commands) -> None:
     """Add it to the parser."""
-    calibrate = commands.add("calibrate", _run, "numbers of your own, from your bloom records, for one cultivar")
+    calibrate = commands.add(
+        "calibrate", _run, "numbers of your own, from your bloom records, for one cultivar", ("calibrate_bloom",)
+    )
     calibrate.add_argument(
         "records",
         nargs="?",
@@ -29,17 +31,11 @@ def add(commands: Commands) -> None:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    import datetime as dt
-
     from covercrop.base.shipped import data_path
-    from covercrop.checking.bloom_records import read_bloom_records
-    from covercrop.checking.cultivar_fit import calibrate
-    from covercrop.parameters.own_bloom import write_calibration
+    from covercrop.checking.bloom_records import calibrate_bloom
 
     path = arguments.records or data_path("demo", "records.csv", beside=("weather.csv",))
-    fitted = calibrate(read_bloom_records(path, dt.date.today()), path.name)
-    if arguments.output:
-        write_calibration(arguments.output, fitted.calibration)
+    fitted = calibrate_bloom(path, arguments.output)
     if arguments.json:
         from covercrop.render.data import machine
 

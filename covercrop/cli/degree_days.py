@@ -18,6 +18,7 @@ def add(commands: Commands) -> None:
         "degree-days",
         _run,
         "plain degree-days from a weather file, per day and summed",
+        ("growing_degree_days",),
         units="units of the file, the thresholds and the answer",
         csv="print date,tmin,tmax,degree_days,sum",
     )

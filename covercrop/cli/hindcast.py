@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import argparse
 
-from covercrop.cli.shared import Commands, complain, fields_argument, progress, read, screen, show
-from covercrop.season.many import each_field
+from covercrop.cli.shared import Commands, complain, fields_argument, progress, read, said, screen, show
 
 
 def add(commands: Commands) -> None:
     """Add it to the parser."""
-    hindcast = commands.add("hindcast", _run, "how good the forecasts would have been in past seasons, at this place")
+    hindcast = commands.add(
+        "hindcast", _run, "how good the forecasts would have been in past seasons, at this place", ("hindcast_field",)
+    )
     fields_argument(hindcast)
     hindcast.add_argument(
         "--issue",
@@ -37,15 +38,16 @@ def _month_day(text: str) -> tuple[int, int]:
 def _run(arguments: argparse.Namespace) -> int:
     from covercrop.checking.hindcast import Hindcast, hindcast_field
     from covercrop.field.entries import Field
-    from covercrop.field.weather_source import field_weather
+    from covercrop.season.many import each_field
 
     file, today, title = read(arguments)
     with progress("replaying past seasons", len(file.fields)) as advance:
 
         def replay(field: Field) -> Hindcast:
-            return hindcast_field(field, field_weather(field, today), arguments.issue, advance=advance)
+            return hindcast_field(field, issues=arguments.issue, today=today, advance=advance)
 
-        replayed, problems = each_field(file.fields, replay)
+        replayed, troubled = each_field(file.fields, replay)
+    problems = said(troubled)
     if arguments.json:
         from covercrop.render.data import machine
 

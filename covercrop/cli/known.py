@@ -9,11 +9,11 @@ from covercrop.cli.shared import Commands, screen, show
 
 def add(commands: Commands) -> None:
     """Add it to the parser."""
-    for name, run, brief in (
-        ("covers", _covers, "the legume covers that are known, with sources"),
-        ("crops", _crops, "the crops that are known, with sources"),
+    for name, run, brief, twins in (
+        ("covers", _covers, "the legume covers that are known, with sources", ("covers", "cover")),
+        ("crops", _crops, "the crops that are known, with sources", ("crops", "crop")),
     ):
-        parser = commands.add(name, run, brief)
+        parser = commands.add(name, run, brief, twins)
         parser.add_argument("name", nargs="?", metavar="NAME", help="show every number of this one")
 
 
@@ -22,8 +22,7 @@ def _covers(arguments: argparse.Namespace) -> int:
     from covercrop.render.data import machine
     from covercrop.render.screen import terminal
 
-    names = (arguments.name,) if arguments.name else catalogue.cover_names()
-    records = [catalogue.cover(name) for name in names]
+    records = [catalogue.cover(arguments.name)] if arguments.name else catalogue.covers()
     if arguments.json:
         show(machine.dump(machine.parameter_records(records)))
     elif arguments.name:
@@ -38,8 +37,7 @@ def _crops(arguments: argparse.Namespace) -> int:
     from covercrop.render.data import machine
     from covercrop.render.screen import terminal
 
-    names = (arguments.name,) if arguments.name else catalogue.crop_names()
-    records = [catalogue.crop(name) for name in names]
+    records = [catalogue.crop(arguments.name)] if arguments.name else catalogue.crops()
     if arguments.json:
         show(machine.dump(machine.parameter_records(records)))
     elif arguments.name:

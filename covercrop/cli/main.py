@@ -28,7 +28,7 @@ from covercrop.cli import (
     sow,
     weather,
 )
-from covercrop.cli.shared import Commands
+from covercrop.cli.shared import Commands, in_options
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -86,7 +86,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             parsed = _parser().parse_args(arguments)
             status: int = parsed.run(parsed)
     except CovercropError as error:
-        tell(f"covercrop: {error}")
+        tell(f"covercrop: {in_options(error)}")
         return 1
     except KeyboardInterrupt:
         return 130

@@ -13,10 +13,10 @@ from covercrop.cli.shared import (
     named,
     on_argument,
     read,
+    said,
     screen,
     show,
 )
-from covercrop.season.many import plan_all
 
 #: More fields than this are shown in a table.
 FEW = 5
@@ -24,7 +24,12 @@ FEW = 5
 
 def add(commands: Commands) -> None:
     """Add it to the parser."""
-    ready = commands.add("ready", _run, "this week's answer for every field: stage, window, wait, planting")
+    ready = commands.add(
+        "ready",
+        _run,
+        "this week's answer for every field: stage, window, wait, planting",
+        ("plan_field", "plan_fields"),
+    )
     fields_argument(ready)
     on_argument(ready)
     full_argument(ready)
@@ -33,17 +38,15 @@ def add(commands: Commands) -> None:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    import numpy as np
-
     from covercrop.dates.needs import is_due
+    from covercrop.season.many import plan_fields
 
     file, today, title = read(arguments)
-    day = arguments.on or today
-    on = np.datetime64(day, "D")
     fields = named(file, arguments.field)
     in_full = arguments.full or arguments.field or arguments.json
     table = not in_full and (arguments.due or len(fields) > FEW)
-    plans, problems = plan_all(fields, day, today, beside=not table)
+    planned = plan_fields(fields, on=arguments.on or today, today=today, beside=not table)
+    plans, on, problems = planned.plans, planned.on, said(planned.problems)
     shown = [each for each in plans if is_due(each)] if arguments.due else plans
     if arguments.json:
         from covercrop.render.data import machine

@@ -21,6 +21,7 @@ def add(commands: Commands) -> None:
         "region",
         _run,
         "what ready says, for every cell of a grid or every station of a table",
+        ("survey_region",),
         units="units of the weather files of a table of stations; a grid says its own",
     )
     region.add_argument("grid", metavar="GRID", type=Path, help="NetCDF, Zarr, or a CSV table of stations")

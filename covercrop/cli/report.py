@@ -12,21 +12,22 @@ from covercrop.cli.shared import (
     complain,
     field_argument,
     fields_argument,
+    in_words,
     named,
     on_argument,
     overwrite_argument,
     read,
+    said,
     show,
 )
-from covercrop.season.many import each_field, planner
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from covercrop.render.page.report import Section
     from covercrop.season.plan import Plan
 
-#: The choices, repeated from covercrop.render.figures.charts, which imports numpy; a test holds them equal.
+#: The choices, repeated from covercrop.render.figures.charts and render.page.report, which import numpy; a test holds
+#: them equal.
 CHARTS = ("season", "window", "limits")
 WITH = ("materials", "cautions")
 
@@ -38,7 +39,9 @@ PAGES, PICTURES = (".html", ".htm"), (".svg", ".png")
 
 def add(commands: Commands) -> None:
     """Add it to the parser."""
-    page = commands.add("report", _run, "a page to look at and to print, a sheet for every field, with charts")
+    page = commands.add(
+        "report", _run, "a page to look at and to print, a sheet for every field, with charts", ("report_html",)
+    )
     fields_argument(page)
     page.add_argument("-o", "--output", type=Path, required=True, metavar="FILE.html", help="the file to write")
     on_argument(page)
@@ -58,37 +61,31 @@ def add(commands: Commands) -> None:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    import numpy as np
-
     from covercrop.base.errors import UsageError
     from covercrop.base.output import check_place, write_marked
     from covercrop.render.page import report
+    from covercrop.season.many import plan_fields
 
     check_place(arguments.output, BY, suffixes=PICTURES if arguments.chart else PAGES, overwrite=arguments.overwrite)
     report.check_packages()
     file, today, title = read(arguments)
-    day = arguments.on or today
-    on = np.datetime64(day, "D")
     fields = named(file, arguments.field)
     if arguments.chart and len(fields) > 1:
         names = ", ".join(field.name for field in fields)
         raise UsageError(f"--chart draws one field; name it with --field, one of: {names}")
-    planned, problems = each_field(fields, planner(day, today))
-    plans = [plan for plan, _ in planned]
+    planned = plan_fields(fields, on=arguments.on or today, today=today)
+    plans, problems = planned.plans, said(planned.problems)
     if plans:
         us = arguments.units == "us"
         if arguments.chart:
             content = report.picture(plans[0], arguments.chart, arguments.output.suffix, us=us)
         else:
-            page = report.page(
-                plans, on, title=title, problems=problems, sections=_more(plans, arguments.more, us=us), us=us
-            )
-            content = page.encode()
+            content = report.report_html(in_words(planned), title=title, sections=arguments.more, us=us).encode()
         write_marked(arguments.output, content, BY)
         if arguments.json:
             from covercrop.render.data import machine
 
-            show(machine.dump(machine.report(plans, on, str(arguments.output), problems)))
+            show(machine.dump(machine.report(plans, planned.on, str(arguments.output), problems)))
         else:
             show(visible(f"{arguments.output}: {arguments.chart or 'page'} of {_about(plans)}"))
     return complain(problems)
@@ -96,27 +93,3 @@ def _run(arguments: argparse.Namespace) -> int:
 
 def _about(plans: Sequence[Plan]) -> str:
     return plans[0].field.name if len(plans) == 1 else f"{len(plans)} fields"
-
-
-def _more(plans: Sequence[Plan], wanted: Sequence[str], *, us: bool) -> list[list[Section]]:
-    """What was asked for besides the answer, field by field."""
-    from covercrop.render.page.report import Section
-
-    found = []
-    for plan in plans:
-        materials = _materials(plan, us=us) if "materials" in wanted else []
-        cautions = [Section(title="Take care", items=plan.cautions)] if "cautions" in wanted else []
-        found.append([*materials, *cautions])
-    return found
-
-
-def _materials(plan: Plan, *, us: bool) -> list[Section]:
-    """The list of a field, or why there is none: its answer stands without it."""
-    from covercrop.base.errors import CovercropError, one_line
-    from covercrop.beds.beds import lay_out_beds
-    from covercrop.render.page.report import Section, materials
-
-    try:
-        return materials(lay_out_beds(plan, us=us))
-    except CovercropError as error:
-        return [Section(title="Materials", items=(f"No list: {one_line(error)}",))]

@@ -5,13 +5,8 @@ from __future__ import annotations
 import argparse
 import datetime as dt
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from covercrop.cli.shared import Commands, on_argument, read, screen, show
-
-if TYPE_CHECKING:
-    from covercrop.field.entries import Field, ScoutingNote
-    from covercrop.season.doubts import Doubt
+from covercrop.cli.shared import Commands, in_options, on_argument, screen, show
 
 
 def add(commands: Commands) -> None:
@@ -20,6 +15,7 @@ def add(commands: Commands) -> None:
         "scout",
         _run,
         "write what you saw into the field file; the next answer goes by it",
+        ("add_scouting_note",),
         units="units of the measurements",
     )
     scout.add_argument("fields", type=Path, metavar="FIELDS", help="field file")
@@ -41,11 +37,10 @@ def add(commands: Commands) -> None:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    from covercrop.base.errors import FieldFileError
-    from covercrop.base.shipped import is_shipped
-    from covercrop.field.add_note import add_note, proposed_note
+    from covercrop.field.file import read_fields
     from covercrop.render.data import machine
     from covercrop.render.screen import scouting
+    from covercrop.season.noting import add_scouting_note
 
     seen = _seen(arguments)
     if not seen:
@@ -53,20 +48,12 @@ def _run(arguments: argparse.Namespace) -> int:
             "nothing that was seen; give --bloom, --bbch or --no-buds, or a measurement: --soil, --height, "
             "--dry-matter, --nitrogen-percent"
         )
-    if is_shipped(arguments.fields):
-        raise FieldFileError(
-            f"{arguments.fields}: is the demonstration, which is not written to; copy it and its weather.csv to a "
-            "folder of your own, and note there"
-        )
-    _, today, _ = read(arguments)
-    day: dt.date = arguments.on or today
+    file = read_fields(arguments.fields)
+    today = file.today or dt.date.today()
     words = {} if arguments.note is None else {"note": arguments.note}
-    entry = {"date": day, **seen, **words}
-    field, note = proposed_note(arguments.fields, arguments.name, entry, today)
-    doubts, unchecked = _doubts(field, note, today)
-    if doubts and not arguments.anyway:
-        raise FieldFileError(f'{arguments.fields}: field "{field.name}": {scouting.unfit(doubts, field)}')
-    field, note = add_note(arguments.fields, arguments.name, entry, today)
+    entry = {"date": arguments.on or today, **seen, **words}
+    noted = add_scouting_note(arguments.fields, arguments.name, entry, anyway=arguments.anyway, today=today)
+    field, note, doubts, unchecked = noted.field, noted.note, noted.doubts, in_options(noted.unchecked)
     if arguments.json:
         show(machine.dump(machine.scouted(field, note, arguments.fields, doubts, unchecked)))
     else:
@@ -74,26 +61,6 @@ def _run(arguments: argparse.Namespace) -> int:
             screen(), field, note, arguments.fields, us=arguments.units == "us", doubts=doubts, unchecked=unchecked
         )
     return 0
-
-
-def _doubts(field: Field, note: ScoutingNote, today: dt.date) -> tuple[tuple[Doubt, ...], str]:
-    """What does not fit of a note, and why that cannot be said, where there is no weather to tell by."""
-    import numpy as np
-
-    from covercrop.base.errors import CovercropError, one_line
-    from covercrop.models.members import standard_draws
-    from covercrop.models.season_calendar import season_ends
-    from covercrop.season.chain import doubts_about
-    from covercrop.season.many import gatherer
-    from covercrop.season.plan import start_of
-
-    day = min(today, season_ends(field.cover.sown))
-    try:
-        known, weather = gatherer(day, today)(field)
-        start = start_of(known, weather, np.datetime64(day, "D"))
-    except CovercropError as error:
-        return (), one_line(error)
-    return doubts_about(start, note, standard_draws()), ""
 
 
 def _seen(arguments: argparse.Namespace) -> dict[str, float]:

@@ -7,18 +7,38 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
+import re
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from covercrop.base.errors import UnknownNameError
+from covercrop.base.errors import UnknownNameError, one_line
 from covercrop.base.streams import tell
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from covercrop.field.entries import Field, FieldFile
     from covercrop.render.screen.terminal import Screen
+    from covercrop.season.many import Plans, Problem
+
+#: The options of the arguments that messages of the library speak of.
+OPTIONS = {
+    "on": "--on",
+    "start": "--from",
+    "end": "--to",
+    "plant_by": "--plant-by",
+    "covers": "--cover",
+    "base": "--lower",
+    "upper": "--upper",
+    "cutoff": "--cutoff",
+    "out": "-o",
+    "days_to_maturity": "--days-to-maturity",
+    "scheduler": "--scheduler",
+    "workers": "--workers",
+    "anyway": "--anyway",
+}
 
 
 class Commands:
@@ -32,6 +52,7 @@ class Commands:
         name: str,
         run: Callable[[argparse.Namespace], int],
         brief: str,
+        twins: tuple[str, ...],
         units: str = "units to show",
         csv: str = "",
     ) -> argparse.ArgumentParser:
@@ -44,12 +65,16 @@ class Commands:
             Takes what was parsed, gives the exit status.
         brief : str
             What it does, in a line that begins with a small letter.
+        twins : tuple of str
+            The functions of the library that do it.
         units : str
             What ``--units`` stands for.
         csv : str
             What ``--csv`` prints; without it there is none.
         """
-        added = self._added.add_parser(name, help=brief, description=f"{brief[0].upper()}{brief[1:]}.")
+        added = self._added.add_parser(
+            name, help=brief, description=f"{brief[0].upper()}{brief[1:]}. {in_python(twins)}"
+        )
         added.add_argument("--units", choices=("metric", "us"), default="metric", help=f"{units} (default: metric)")
         form = added.add_mutually_exclusive_group()
         form.add_argument("--json", action="store_true", help="answer as JSON")
@@ -57,6 +82,28 @@ class Commands:
             form.add_argument("--csv", action="store_true", help=csv)
         added.set_defaults(run=run)
         return added
+
+
+def in_python(twins: Sequence[str]) -> str:
+    """How a command is had in Python."""
+    *others, last = (f"covercrop.{twin}" for twin in twins)
+    return f"In Python: {' and '.join(filter(None, (', '.join(others), last)))}."
+
+
+def in_options(message: object) -> str:
+    """A message of the library, which speaks of arguments in backticks, in the options of the command line."""
+    return re.sub(r"`(\w+)`", lambda found: OPTIONS.get(found[1], found[0]), str(message))
+
+
+def in_words(planned: Plans) -> Plans:
+    """Plans whose troubles are told in the words of the command line."""
+    problems = (replace(problem, message=in_options(problem.message)) for problem in planned.problems)
+    return replace(planned, problems=tuple(problems))
+
+
+def said(problems: Iterable[Problem]) -> list[tuple[str, str]]:
+    """The name and the trouble of each field that could not be worked out, in the words of the command line."""
+    return [(problem.name, one_line(in_options(problem.message))) for problem in problems]
 
 
 def fields_argument(parser: argparse.ArgumentParser) -> None:
@@ -92,7 +139,7 @@ def overwrite_argument(parser: argparse.ArgumentParser) -> None:
 
 def date(text: str) -> dt.date:
     """A date as it is typed; for ``type=``."""
-    from covercrop.field.table import FIRST_YEAR, LAST_YEAR
+    from covercrop.base.days import FIRST_YEAR, LAST_YEAR
 
     try:
         day = dt.date.fromisoformat(text)

@@ -5,14 +5,9 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from covercrop.cli.shared import Commands, complain, date, fields_argument, full_argument, read, screen, show
-from covercrop.season.many import each_field
+from covercrop.cli.shared import Commands, complain, date, fields_argument, full_argument, read, said, screen, show
 
 if TYPE_CHECKING:
-    import datetime as dt
-
-    import numpy as np
-
     from covercrop.autumn.comparison import Autumn
     from covercrop.field.entries import Field
 
@@ -23,6 +18,7 @@ def add(commands: Commands) -> None:
         "sow",
         _run,
         "which sowing date and which cover for the autumn ahead",
+        ("compare_sowing_dates",),
         csv="print a line for each cover and sowing date",
     )
     fields_argument(sow)
@@ -58,10 +54,12 @@ def _share(text: str) -> float:
 
 
 def _run(arguments: argparse.Namespace) -> int:
+    import numpy as np
+
     from covercrop.autumn.comparison import Risk, compare_sowing_dates
     from covercrop.base.errors import UsageError
-    from covercrop.field.weather_source import field_weather
     from covercrop.parameters import catalogue
+    from covercrop.season.many import each_field
 
     for name in arguments.cover:
         if arguments.fields is None and name.lower().endswith(".toml"):
@@ -70,28 +68,27 @@ def _run(arguments: argparse.Namespace) -> int:
     if arguments.start and arguments.end and arguments.start > arguments.end:
         raise UsageError(f"--from {arguments.start} is after --to {arguments.end}; give the earlier date first")
     file, today, title = read(arguments)
-    on = _day(today)
     risk = Risk(established=arguments.covered, survives=arguments.alive, plantable=arguments.plantable)
 
     def compare(field: Field) -> Autumn:
         return compare_sowing_dates(
             field,
-            field_weather(field, today),
-            on,
+            on=today,
             covers=arguments.cover,
-            start=_asked(arguments.start),
-            end=_asked(arguments.end),
-            plant_by=_asked(arguments.plant_by),
+            start=arguments.start,
+            end=arguments.end,
+            plant_by=arguments.plant_by,
             risk=risk,
         )
 
-    answers, problems = each_field(file.fields, compare)
+    answers, troubled = each_field(file.fields, compare)
+    problems = said(troubled)
     us = arguments.units == "us"
     if arguments.json:
         from covercrop.render.data import machine
         from covercrop.render.data import sowing as sowing_data
 
-        show(machine.dump(sowing_data.sow(answers, on, problems)))
+        show(machine.dump(sowing_data.sow(answers, np.datetime64(today, "D"), problems)))
     elif arguments.csv:
         from covercrop.render.data import sowing as sowing_data
 
@@ -101,13 +98,3 @@ def _run(arguments: argparse.Namespace) -> int:
 
         sowing.sow(screen(), answers, title=title, us=us, full=arguments.full)
     return complain(problems)
-
-
-def _day(day: dt.date) -> np.datetime64:
-    import numpy as np
-
-    return np.datetime64(day, "D")
-
-
-def _asked(day: dt.date | None) -> np.datetime64 | None:
-    return None if day is None else _day(day)

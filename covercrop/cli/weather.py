@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import argparse
 
-from covercrop.cli.shared import Commands, complain, fields_argument, read, screen, show
-from covercrop.season.many import each_field
+from covercrop.cli.shared import Commands, complain, fields_argument, read, said, screen, show
 
 
 def add(commands: Commands) -> None:
     """Add it to the parser."""
-    weather = commands.add("weather", _run, "which weather is used, how complete it is, what was flagged")
+    weather = commands.add(
+        "weather",
+        _run,
+        "which weather is used, how complete it is, what was flagged",
+        ("field_weather", "read_weather", "daily_weather"),
+    )
     fields_argument(weather)
     weather.add_argument("--fetch", action="store_true", help="fetch station data now and keep them")
 
@@ -19,14 +23,16 @@ def _run(arguments: argparse.Namespace) -> int:
     from covercrop.field.weather_source import described, field_weather
     from covercrop.render.data import machine
     from covercrop.render.screen import terminal
+    from covercrop.season.many import each_field
     from covercrop.weather.daily import summary
     from covercrop.weather.sharing import SharedWeather
 
     file, today, _ = read(arguments)
     shared = SharedWeather()
-    found, problems = each_field(
+    found, troubled = each_field(
         file.fields, lambda field: (field, field_weather(field, today, refresh=arguments.fetch, shared=shared))
     )
+    problems = said(troubled)
     if arguments.json:
         entries = [(field.name, record, summary(record)) for field, record in found]
         show(machine.dump(machine.weather(entries, today, problems)))

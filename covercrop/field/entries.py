@@ -150,10 +150,29 @@ def as_of(field: Field, on: dt.date) -> Field:
     """
     cover, crop = field.cover, field.crop
     if cover.sown > on:
-        raise FieldFileError(f"sown = {cover.sown} is after {on}, the day asked about; ask about a later day with --on")
+        raise FieldFileError(f"sown = {cover.sown} is after {on}, the day asked about; ask about a later day with `on`")
     if cover.turned_under is not None and cover.turned_under > on:
         cover = replace(cover, turned_under=None)
     if crop.planted is not None and crop.planted > on:
         crop = replace(crop, planted=None)
     scouting = tuple(note for note in field.scouting if note.date <= on)
     return replace(field, cover=cover, crop=crop, scouting=scouting)
+
+
+def check_past(field: Field, today: dt.date) -> None:
+    """Refuse what cannot have happened yet.
+
+    Raises
+    ------
+    FieldFileError
+        If the cover is sown, turned under, planted or scouted after ``today``.
+    """
+    events = [
+        ("sown", field.cover.sown),
+        ("turned_under", field.cover.turned_under),
+        ("planted", field.crop.planted),
+        *(("scouting date", note.date) for note in field.scouting),
+    ]
+    for key, day in events:
+        if day is not None and day > today:
+            raise FieldFileError(f"{key} = {day} is after {today}, today; mend the date")

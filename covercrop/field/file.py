@@ -19,7 +19,16 @@ from covercrop.base.errors import FieldFileError, ParameterError
 from covercrop.base.reading import read_whole
 from covercrop.base.records import Units
 from covercrop.field import bed_entries
-from covercrop.field.entries import UNITS, CoverEntry, CropEntry, Field, FieldFile, ScoutingNote, WeatherEntry
+from covercrop.field.entries import (
+    UNITS,
+    CoverEntry,
+    CropEntry,
+    Field,
+    FieldFile,
+    ScoutingNote,
+    WeatherEntry,
+    check_past,
+)
 from covercrop.field.table import Table
 from covercrop.field.table import shown as _shown
 from covercrop.models import seedling_disease, soil_temperature, termination
@@ -350,14 +359,7 @@ def check_dates(file: FieldFile, today: dt.date) -> None:
         If a cover is sown, turned under, planted or scouted after ``today``.
     """
     for field in file.fields:
-        events = [
-            ("sown", field.cover.sown),
-            ("turned_under", field.cover.turned_under),
-            ("planted", field.crop.planted),
-            *(("scouting date", note.date) for note in field.scouting),
-        ]
-        for key, day in events:
-            if day is not None and day > today:
-                raise FieldFileError(
-                    f'{file.path}: field "{field.name}": {key} = {day} is after {today}, today; mend the date'
-                )
+        try:
+            check_past(field, today)
+        except FieldFileError as error:
+            raise FieldFileError(f'{file.path}: field "{field.name}": {error}') from None

@@ -11,10 +11,8 @@ from collections.abc import Callable
 from difflib import get_close_matches
 from typing import Any
 
+from covercrop.base.days import FIRST_YEAR, LAST_YEAR
 from covercrop.base.errors import FieldFileError
-
-#: Years outside these are slips of the pen.
-FIRST_YEAR, LAST_YEAR = 1800, 2100
 
 
 class Table:

@@ -186,6 +186,28 @@ def material_names() -> tuple[str, ...]:
     return _names("amendments.toml")
 
 
+def covers() -> tuple[Cover, ...]:
+    """Every legume cover that is known, in the order of the file; ``covercrop covers`` lists them.
+
+    Returns
+    -------
+    tuple of Cover
+        Each number a :class:`~covercrop.base.records.CitedValue`, with its unit, range and source.
+    """
+    return tuple(cover(name) for name in cover_names())
+
+
+def crops() -> tuple[Crop, ...]:
+    """Every crop that is known, in the order of the file; ``covercrop crops`` lists them.
+
+    Returns
+    -------
+    tuple of Crop
+        Each number a :class:`~covercrop.base.records.CitedValue`, with its unit, range and source.
+    """
+    return tuple(crop(name) for name in crop_names())
+
+
 @cache
 def cover(name: str) -> Cover:
     """A cover by its name, such as ``crimson-clover`` or ``Crimson clover``.

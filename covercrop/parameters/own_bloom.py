@@ -185,7 +185,7 @@ def write_calibration(path: Path, calibration: Calibration) -> None:
     if path.is_dir():
         raise ParameterError(f"{path}: is a folder; give the name of a file in it")
     if path.exists() and not _is_ours(path):
-        raise ParameterError(f"{path}: is there already and is no calibration; give another name with -o")
+        raise ParameterError(f"{path}: is there already and is no calibration; give another name with `out`")
     catalogue.cover(calibration.cover)
     content = _text(path.name, calibration)
     try:

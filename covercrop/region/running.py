@@ -102,7 +102,7 @@ def workers(scheduler: str | None, count: int) -> Iterator[Client]:
                 client = Client(scheduler, timeout=PATIENCE)
             except (OSError, ValueError, TypeError, ImportError) as error:
                 raise RegionError(
-                    f"--scheduler {scheduler}: no cluster answers there ({type(error).__name__}); check the address, "
+                    f"`scheduler` {scheduler}: no cluster answers there ({type(error).__name__}); check the address, "
                     "or leave it out to work on this machine"
                 ) from None
             with client:

@@ -203,7 +203,7 @@ def ask_stations(path: Path, out: Path, question: Question, units: Units, work: 
 def _check_ending(out: Path, endings: tuple[str, ...]) -> None:
     if out.suffix not in endings:
         kind = "a grid" if endings == GRID_ENDINGS else "a table of stations"
-        raise UsageError(f"-o {out}: the answers of {kind} are written as {' or '.join(endings)}; name it so")
+        raise UsageError(f"`out` {out}: the answers of {kind} are written as {' or '.join(endings)}; name it so")
 
 
 def _check_answered(path: Path, part: Part, arrays: Arrays, unit: str) -> None:

@@ -1,102 +1,302 @@
-"""Many fields at once, each with its own trouble."""
+"""One field or many, from what is known of them to their plans, each with its own trouble."""
 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
-from covercrop.base.errors import CovercropError, WeatherGapError, one_line
+import numpy as np
+
+from covercrop.base.days import date_of
+from covercrop.base.errors import CovercropError, UsageError, WeatherGapError, one_line
+from covercrop.base.records import DailyWeather
+from covercrop.field.entries import Field, FieldFile, as_of, check_past
+from covercrop.field.rows import read_rows
+from covercrop.field.weather_source import described, field_weather
+from covercrop.season.columns import COLUMNS
+from covercrop.season.plan import Plan, make_plan, make_plans, start_of
+from covercrop.weather.sharing import SharedWeather
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
-    from covercrop.base.records import DailyWeather
-    from covercrop.field.entries import Field
+    import pandas as pd
+
+    from covercrop.base.days import Day
     from covercrop.season.chain import Start
-    from covercrop.season.plan import Plan
 
 Answer = TypeVar("Answer")
 
 
-def planner(day: dt.date, today: dt.date) -> Callable[[Field], tuple[Plan, DailyWeather]]:
-    """What plans a field as it was known on a day; fields of one place share its weather.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Problem:
+    """A field that could not be worked out.
+
+    Attributes
+    ----------
+    place : int
+        Where it stands among those that were asked about, from 0.
+    name : str
+    message : str
+        What is wrong, and the way out, in a line.
+    """
+
+    place: int
+    name: str
+    message: str
+
+    def __str__(self) -> str:
+        return f"field {self.place}, {self.name}: {self.message}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Plans:
+    """The plans of many fields, and what became of the others; it runs over the plans.
+
+    Attributes
+    ----------
+    on : numpy.datetime64[D]
+        The day of the answer.
+    plans : tuple of Plan
+        In the order in which the fields were given.
+    weather : tuple of DailyWeather
+        What each of them rests on.
+    places : tuple of int
+        Where each of them stood among the fields, from 0.
+    problems : tuple of Problem
+        The fields that have none, in the same order.
+    index : pandas.Index or tuple of str
+        That of the DataFrame that was given; else the names of the fields.
+    fields : tuple of Field
+        All that were given and are fields.
+    """
+
+    on: np.datetime64
+    plans: tuple[Plan, ...]
+    weather: tuple[DailyWeather, ...]
+    places: tuple[int, ...]
+    problems: tuple[Problem, ...]
+    index: pd.Index | tuple[str, ...]
+    fields: tuple[Field, ...]
+
+    def __iter__(self) -> Iterator[Plan]:
+        return iter(self.plans)
+
+    def __len__(self) -> int:
+        return len(self.plans)
+
+    def __getitem__(self, place: int) -> Plan:
+        return self.plans[place]
+
+    def each(self, work: Callable[[Plan, DailyWeather], Answer]) -> tuple[list[Answer], list[Problem]]:
+        """What more the work gives for each plan, and the trouble of each field that has none of it, or no plan."""
+        made = dict(zip(self.places, zip(self.plans, self.weather, strict=True), strict=True))
+        answers, problems = [], list(self.problems)
+        for place, (plan, weather) in made.items():
+            try:
+                answers.append(work(plan, weather))
+            except CovercropError as error:
+                problems.append(Problem(place=place, name=plan.field.name, message=one_line(error)))
+        return answers, sorted(problems, key=lambda problem: problem.place)
+
+    def to_frame(self) -> pd.DataFrame:
+        """A row a field, with the index and in the order in which they were given.
+
+        Returns
+        -------
+        pandas.DataFrame
+            ``name``; the columns of :data:`covercrop.season.columns.COLUMNS`, of which dates are ``datetime64``,
+            chances run from 0 to 1, and the units of amounts stand in their names; and ``problem``, the trouble of a
+            field that has no plan, empty for all others.
+        """
+        import pandas as pd
+
+        named = {place: plan.field.name for place, plan in zip(self.places, self.plans, strict=True)}
+        named |= {problem.place: problem.name for problem in self.problems}
+        troubled = {problem.place: problem.message for problem in self.problems}
+        rows = range(len(self.index))
+        columns = {
+            column: pd.Series([get(plan) for plan in self.plans], index=list(self.places), dtype=kind).reindex(rows)
+            for column, kind, get in COLUMNS
+        }
+        frame = pd.DataFrame(
+            {"name": [named[row] for row in rows], **columns, "problem": [troubled.get(row, "") for row in rows]}
+        )
+        index = self.index if isinstance(self.index, pd.Index) else pd.Index(self.index, name="field", dtype=object)
+        return frame.set_axis(index, axis=0)
+
+
+def plan_field(
+    field: Field, weather: DailyWeather | None = None, on: Day | None = None, *, today: Day | None = None
+) -> Plan:
+    """The answer for one field on one day; ``covercrop ready`` shows it.
 
     Parameters
     ----------
-    day : datetime.date
-        The day asked about.
-    today : datetime.date
+    field : Field
+        What was done or seen after ``on`` is left out.
+    weather : DailyWeather, optional
+        Reaching back to sowing, with past years before it; without it that which the field names, its own file, its
+        station or those around it (:func:`covercrop.field_weather`).
+    on : date, optional
+        The day asked about; ``today`` by default.
+    today : date, optional
+        The last day of which weather can be known; that of this machine's clock by default.
 
     Returns
     -------
-    callable
-        Takes a field, gives its plan and the weather that it rests on.
+    Plan
+
+    Raises
+    ------
+    FieldFileError
+        If the cover was not yet sown on ``on``, or its season was over.
+    WeatherError
+        If there is no weather from sowing on.
+    UsageError
+        If a day is none.
+
+    Notes
+    -----
+    Each plan names the sources that it rests on: ``plan.sources``, keys of :func:`covercrop.season.advice.reference`.
     """
-    import numpy as np
-
-    from covercrop.season.plan import make_plan
-
-    gathered = gatherer(day, today)
-
-    def plan(field: Field) -> tuple[Plan, DailyWeather]:
-        known, weather = gathered(field)
-        return make_plan(known, weather, np.datetime64(day, "D")), weather
-
-    return plan
+    now, day = _days(on, today, None)
+    known, record = gathered(field, weather, day, now, SharedWeather())
+    return make_plan(known, record, np.datetime64(day, "D"))
 
 
-def gatherer(day: dt.date, today: dt.date) -> Callable[[Field], tuple[Field, DailyWeather]]:
-    """What gives a field as it was known on a day, and its weather; takes what :func:`planner` does."""
-    from covercrop.field.entries import as_of
-    from covercrop.field.weather_source import field_weather
-    from covercrop.weather.sharing import SharedWeather
+def plan_fields(
+    fields: FieldFile | Iterable[Field] | pd.DataFrame,
+    weather: DailyWeather | Mapping[str, DailyWeather] | None = None,
+    on: Day | None = None,
+    *,
+    today: Day | None = None,
+    beside: bool = True,
+) -> Plans:
+    """The answers for many fields on one day; ``covercrop ready`` shows them.
 
-    shared = SharedWeather()
-
-    def gathered(field: Field) -> tuple[Field, DailyWeather]:
-        known = as_of(field, day)
-        return known, field_weather(known, max(today, day), shared=shared)
-
-    return gathered
-
-
-def plan_all(
-    fields: Sequence[Field], day: dt.date, today: dt.date, *, beside: bool = True
-) -> tuple[list[Plan], list[tuple[str, str]]]:
-    """The plans of many fields, together, and the name and the trouble of each that has none.
+    One field's trouble does not stop the others: it stands in ``problems``, by name and place.  Fields that share
+    their weather are followed together, which is many times as fast as one by one and gives the same.
 
     Parameters
     ----------
-    fields : sequence of Field
-    day, today
-        As for :func:`planner`.
+    fields : FieldFile, iterable of Field, or pandas.DataFrame
+        What :func:`covercrop.read_fields` gives; records; or a row a field, with columns ``latitude``, ``longitude``
+        [degrees, north and east positive], ``species``, ``sown`` and ``crop``, and where they are of use ``name`` (the
+        label of the row by default), ``elevation_m`` [m], ``area_m2`` [m2], ``cultivar``, ``turned_under``,
+        ``terminate``, ``method``, ``ground_cover``, ``days_to_maturity`` [d], ``planted`` and ``station``.  An empty
+        cell is as if its column were not there.
+    weather : DailyWeather or mapping of str to DailyWeather, optional
+        One record for all fields; or records by the name of the station, else of the field; without it each field's
+        own file, its station or those around it (:func:`covercrop.field_weather`).
+    on, today : date, optional
+        As for :func:`plan_field`; a field file may fix ``today`` itself.
     beside : bool
-        Also work out what stands beside the answer, which a table has no room for.
+        Also work out what stands beside the dates, which costs as much as they do: nitrogen, the second brood.
+
+    Returns
+    -------
+    Plans
+
+    Raises
+    ------
+    UsageError
+        If a column of the table is missing or not known, or a day is none.
     """
-    import numpy as np
-
-    from covercrop.season.plan import make_plans, start_of
-
-    gathered = gatherer(day, today)
+    now, day = _days(on, today, fields)
+    asked, index = _asked(fields)
+    shared = SharedWeather()
 
     def start(field: Field) -> tuple[Field, Start, DailyWeather]:
-        known, weather = gathered(field)
-        return known, start_of(known, weather, np.datetime64(day, "D")), weather
+        known, record = gathered(field, _own(weather, field), day, now, shared)
+        return known, start_of(known, record, np.datetime64(day, "D")), record
 
-    asked, problems = each_field(fields, start)
-    return make_plans(asked, beside=beside), problems
+    started, problems = _each(asked, start)
+    try:
+        plans = dict(zip(started, make_plans(list(started.values()), beside=beside), strict=True))
+    except CovercropError:  # one of them stops the others: alone, it stops itself
+        plans, problems = _each(asked, lambda field: make_plans([start(field)], beside=beside)[0])
+    return Plans(
+        on=np.datetime64(day, "D"),
+        plans=tuple(plans.values()),
+        weather=tuple(started[place][2] for place in plans),
+        places=tuple(plans),
+        problems=tuple(problems),
+        index=index,
+        fields=tuple(field for _, field in asked if isinstance(field, Field)),
+    )
 
 
-def each_field(fields: Sequence[Field], work: Callable[[Field], Answer]) -> tuple[list[Answer], list[tuple[str, str]]]:
-    """What the work gives for each field, and the name and the trouble of each that it fails on."""
-    from covercrop.field.weather_source import described
+def each_field(fields: Sequence[Field], work: Callable[[Field], Answer]) -> tuple[list[Answer], list[Problem]]:
+    """What the work gives for each field, and the trouble of each that it fails on."""
+    answers, problems = _each([(field.name, field) for field in fields], work)
+    return list(answers.values()), problems
 
-    answers, problems = [], []
-    for field in fields:
+
+def gathered(
+    field: Field, weather: DailyWeather | None, day: dt.date, now: dt.date, shared: SharedWeather
+) -> tuple[Field, DailyWeather]:
+    """A field as it was known on a day, and its weather; raises what :func:`plan_field` does."""
+    check_past(field, now)
+    known = as_of(field, day)
+    if weather is None:
+        return known, field_weather(known, max(now, day), shared=shared)
+    if not isinstance(weather, DailyWeather):
+        raise UsageError(
+            f"`weather` is a {type(weather).__name__}; give what daily_weather, read_weather or field_weather returns"
+        )
+    return known, weather
+
+
+def _each(
+    asked: Sequence[tuple[str, Field | str]], work: Callable[[Field], Answer]
+) -> tuple[dict[int, Answer], list[Problem]]:
+    """The same by place; a text stands for a field that is none, and says why."""
+    answers, problems = {}, []
+    for place, (name, field) in enumerate(asked):
         try:
-            answers.append(work(field))
+            if isinstance(field, str):
+                raise UsageError(field)
+            answers[place] = work(field)
         except WeatherGapError as error:
-            problems.append((field.name, one_line(f"{described(field)}: {error}")))
+            source = f"{described(field)}: " if isinstance(field, Field) else ""
+            problems.append(Problem(place=place, name=name, message=one_line(f"{source}{error}")))
         except CovercropError as error:
-            problems.append((field.name, one_line(error)))
+            problems.append(Problem(place=place, name=name, message=one_line(error)))
     return answers, problems
+
+
+def _days(on: Day | None, today: Day | None, fields: object) -> tuple[dt.date, dt.date]:
+    """Today, and the day asked about."""
+    fixed = fields.today if isinstance(fields, FieldFile) else None
+    now = (fixed or dt.date.today()) if today is None else date_of(today, "today")
+    return now, now if on is None else date_of(on, "on")
+
+
+def _asked(
+    fields: FieldFile | Iterable[Field] | pd.DataFrame,
+) -> tuple[list[tuple[str, Field | str]], pd.Index | tuple[str, ...]]:
+    """What was asked about, by name, and what it is known by."""
+    import pandas as pd
+
+    if isinstance(fields, pd.DataFrame):
+        return read_rows(fields), fields.index
+    records = list(fields.fields if isinstance(fields, FieldFile) else fields)
+    for place, record in enumerate(records):
+        if not isinstance(record, Field):
+            raise UsageError(f"`fields`: {type(record).__name__} at place {place}; give Field records or a DataFrame")
+    return [(field.name, field) for field in records], tuple(field.name for field in records)
+
+
+def _own(weather: DailyWeather | Mapping[str, DailyWeather] | None, field: Field) -> DailyWeather | None:
+    """The record of a field among those that were given."""
+    if not isinstance(weather, Mapping):
+        return weather
+    for name in (field.weather.station, field.name):
+        if name and name in weather:
+            return weather[name]
+    sought = f"station {field.weather.station}" if field.weather.station else f"field {field.name!r}"
+    known = ", ".join(list(weather)[:5]) or "nothing"
+    raise UsageError(f"no weather for {sought}; `weather` holds {known}{', ...' * (len(weather) > 5)}")

@@ -244,7 +244,7 @@ def start_of(field: Field, weather: DailyWeather, on: np.datetime64) -> Start:
     if on > np.datetime64(season_ends(field.cover.sown), "D"):
         raise FieldFileError(
             f"sown = {field.cover.sown} lies more than {SEASON_DAYS} days before {on}, and that season is over; "
-            "enter the cover that stands now, or ask about an earlier day with --on"
+            "enter the cover that stands now, or ask about an earlier day with `on`"
         )
     outlook = season_outlook(weather, np.datetime64(field.cover.sown, "D"), DAYS_OF_SEASON, on)
     return Start.of(field, outlook, outlook.position(on))

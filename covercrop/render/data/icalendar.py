@@ -21,6 +21,7 @@ import datetime as dt
 import json
 import uuid
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,6 +29,7 @@ import numpy as np
 from covercrop import __version__
 from covercrop.base.errors import UsageError, one_line
 from covercrop.base.extras import need
+from covercrop.base.output import write_whole
 from covercrop.base.reading import read_whole
 from covercrop.dates.agenda import KINDS, MOST_VISITS
 from covercrop.models.season_calendar import SEASON_DAYS
@@ -37,13 +39,13 @@ from covercrop.season import advice
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence
-    from pathlib import Path
     from types import ModuleType
 
     from icalendar import Component as Entry
 
     from covercrop.field.entries import Field
     from covercrop.render.words.reminders import Reminder
+    from covercrop.season.many import Plans
 
 MAKER = "-//covercrop//"
 
@@ -77,6 +79,56 @@ def uids(field: Field) -> frozenset[str]:
     return frozenset(uid(field, kind, number) for kind in KINDS for number in range(MOST_VISITS + 1))
 
 
+def write_icalendar(out: str | Path, dates: Iterable[Reminder], plans: Plans, *, title: str = "Covercrop") -> Changes:
+    """Write the dates ahead as a file for any calendar; ``covercrop calendar -o`` does.
+
+    Written again, it raises the number of what has moved and withdraws what is no longer to be expected.
+
+    Parameters
+    ----------
+    out : str or Path
+        Ends with .ics; what an earlier run wrote is the memory, and is replaced.
+    dates : iterable of Reminder
+        Of all the plans, from :func:`covercrop.upcoming_dates`.
+    plans : Plans
+        From :func:`covercrop.plan_fields`: the dates of fields that could not be worked out stay as they were.
+    title : str
+        What the calendar is called.
+
+    Returns
+    -------
+    Changes
+        How many events are new, changed, the same and withdrawn.
+
+    Raises
+    ------
+    UsageError
+        If something else stands there, which is never overwritten; if there is no date to write; if it cannot be
+        written; if the package icalendar is not installed.
+
+    References
+    ----------
+    RFC 5545 (iCalendar), RFC 7986 (NAME), RFC 9562 (the UID of an event).
+    """
+    path = Path(out)
+    content, changes = calendar_of(dates, plans, read(path, plans.fields), title=title, where=f"{path}: not written, ")
+    write_whole(path, content)
+    return changes
+
+
+def calendar_of(
+    dates: Iterable[Reminder], plans: Plans, before: dict[str, Entry], *, title: str, where: str = ""
+) -> tuple[bytes, Changes]:
+    """The bytes of that file, from what it held before; ``where`` says at the head of a message what came of it."""
+    planned = {plan.field.name for plan in plans}
+    untouched = frozenset[str]().union(*(uids(field) for field in plans.fields if field.name not in planned))
+    day = _date(plans.on)
+    entries, changes = merge(dates, before, day, untouched)
+    if not entries:
+        raise UsageError(f"{where}since no date can be named after {day}; covercrop ready says why")
+    return document(entries, title), changes
+
+
 # --- the file as it was ---------------------------------------------------------------------------
 
 
@@ -98,7 +150,7 @@ def read(path: Path, fields: Iterable[Field]) -> dict[str, Entry]:
     """
     icalendar = _icalendar()
     if not path.parent.is_dir():
-        raise UsageError(f"{path}: there is no folder {path.parent}; make it first, or give another name with -o")
+        raise UsageError(f"{path}: there is no folder {path.parent}; make it first, or give another name with `out`")
     try:
         content = read_whole(path)
     except FileNotFoundError:
@@ -106,21 +158,21 @@ def read(path: Path, fields: Iterable[Field]) -> dict[str, Entry]:
     except IsADirectoryError:
         raise UsageError(f"{path}: is a folder; give the name of a file in it, such as {path / 'dates.ics'}") from None
     except OSError as error:
-        raise UsageError(f"{path}: cannot be read ({error.strerror}); give another name with -o") from None
+        raise UsageError(f"{path}: cannot be read ({error.strerror}); give another name with `out`") from None
     if not content.lstrip(b"\xef\xbb\xbf").startswith(b"BEGIN:VCALENDAR"):
         raise UsageError(f"{path}: is there already and is no calendar; nothing is overwritten, give another name")
     if f"PRODID:{MAKER}".encode() not in content:
-        raise UsageError(f"{path}: is a calendar that another program wrote; give another name with -o")
+        raise UsageError(f"{path}: is a calendar that another program wrote; give another name with `out`")
     try:
         calendar = icalendar.Calendar.from_ical(content)
         entries = {str(entry["UID"]): _checked(entry) for entry in calendar.walk("VEVENT")}
     except (ValueError, LookupError, TypeError, AttributeError) as error:
         raise UsageError(
-            f"{path}: the calendar in it is damaged ({one_line(error)}); move it away, or give another name with -o"
+            f"{path}: the calendar in it is damaged ({one_line(error)}); move it away, or give another name with `out`"
         ) from None
     held = sorted({str(entry["LOCATION"]) for entry in entries.values()})
     if held and not {_text(field_name(field)) for field in fields} & set(held):
-        raise UsageError(f"{path}: holds the dates of other fields, such as {held[0]}; give another name with -o")
+        raise UsageError(f"{path}: holds the dates of other fields, such as {held[0]}; give another name with `out`")
     return entries
 
 

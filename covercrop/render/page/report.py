@@ -17,8 +17,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from covercrop.base.errors import UsageError, one_line, visible
+from covercrop.base.errors import CovercropError, UnknownNameError, UsageError, one_line, visible
 from covercrop.base.extras import need
+from covercrop.beds.beds import lay_out_beds
 from covercrop.beds.lengths import Measures
 from covercrop.field.weather_source import described
 from covercrop.parameters import catalogue
@@ -36,7 +37,11 @@ from covercrop.season import advice
 if TYPE_CHECKING:
     from covercrop.beds.beds import BedPlan
     from covercrop.field.entries import ScoutingNote
+    from covercrop.season.many import Plans
     from covercrop.season.plan import Plan
+
+#: What a sheet can show besides the answer.
+SECTIONS = ("materials", "cautions")
 
 #: So many notes of each kind are printed, so that a field keeps to one sheet; the page on a screen has them all.
 MOST_PRINTED = 4
@@ -112,6 +117,62 @@ def page(
             most=MOST_PRINTED,
         )
     )
+
+
+def report_html(plans: Plans, *, title: str = "", sections: Sequence[str] = (), us: bool = False) -> str:
+    """A page to look at and to print, with a sheet for every field; ``covercrop report`` writes it.
+
+    Parameters
+    ----------
+    plans : Plans
+        From :func:`covercrop.plan_fields`; what could not be worked out is said on the page too.
+    title : str
+        What was asked about.
+    sections : sequence of str
+        What else goes on each sheet, of :data:`SECTIONS`: what to load, what can hurt.
+    us : bool
+        Show US units.
+
+    Returns
+    -------
+    str
+        HTML in one file, which loads nothing and runs nothing; the same for the same answer.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such section.
+    UsageError
+        If there is no plan to show, or matplotlib or jinja2 is not installed.
+    """
+    for section in sections:
+        if section not in SECTIONS:
+            raise UnknownNameError("section of a report", section, SECTIONS)
+    if not plans.plans:
+        first = f"; the first: {plans.problems[0]}" if plans.problems else ""
+        raise UsageError(f"`plans` holds no plan to show{first}")
+    return page(
+        plans.plans,
+        plans.on,
+        title=title,
+        problems=[(problem.name, problem.message) for problem in plans.problems],
+        sections=[_sections(plan, sections, us=us) for plan in plans],
+        us=us,
+    )
+
+
+def _sections(plan: Plan, wanted: Sequence[str], *, us: bool) -> list[Section]:
+    """What was asked for besides the answer."""
+    found = _materials(plan, us=us) if "materials" in wanted else []
+    return [*found, Section(title="Take care", items=plan.cautions)] if "cautions" in wanted else found
+
+
+def _materials(plan: Plan, *, us: bool) -> list[Section]:
+    """The list of a field, or why there is none: its answer stands without it."""
+    try:
+        return materials(lay_out_beds(plan, us=us))
+    except CovercropError as error:
+        return [Section(title="Materials", items=(f"No list: {one_line(error)}",))]
 
 
 def card(plan: Plan, *, us: bool = False) -> str:

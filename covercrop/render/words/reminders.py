@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base.errors import one_line
-from covercrop.dates.agenda import Event, agenda, autumn_frost, days_to_emergence, hard_frost, planting_day, ripe_day
+from covercrop.dates.agenda import (
+    Event,
+    agenda,
+    autumn_frost,
+    days_to_emergence,
+    hard_frost,
+    next_autumn,
+    planting_day,
+    ripe_day,
+)
 from covercrop.models.frost import HARD_FROST
 from covercrop.models.plantback import BINDING_WORDS
 from covercrop.render.words import answer
@@ -19,7 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from covercrop.autumn.comparison import Autumn
-    from covercrop.base.records import DateRange
+    from covercrop.base.records import DailyWeather, DateRange
     from covercrop.field.entries import Field
     from covercrop.season.plan import Plan
 
@@ -103,6 +112,27 @@ def reminders(plan: Plan, autumn: Autumn | None = None, *, us: bool = False) -> 
             )
         )
     return tuple(found)
+
+
+def upcoming_dates(plan: Plan, weather: DailyWeather | None = None, *, us: bool = False) -> tuple[Reminder, ...]:
+    """The dates ahead of a field in words; ``covercrop calendar`` shows them.
+
+    Parameters
+    ----------
+    plan : Plan
+    weather : DailyWeather, optional
+        That the plan rests on: with it the sowing dates of the next cover are compared; without it the rule of the
+        trade stands for them (six to eight weeks before the first hard frost: common practice, no source).
+    us : bool
+        Show US units.
+
+    Returns
+    -------
+    tuple of Reminder
+        In the order of their first days (``numpy.datetime64[D]``), from the day of the plan on; none where nothing
+        can be foretold.
+    """
+    return reminders(plan, None if weather is None else next_autumn(plan, weather), us=us)
 
 
 def field_name(field: Field) -> str:

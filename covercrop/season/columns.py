@@ -1,0 +1,50 @@
+"""The columns of a table with a row a field, each a name, a kind and where a plan holds it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from covercrop.season.plan import Plan
+
+_NOT_A_DATE = np.datetime64("NaT", "D")
+
+
+def _likely(name: str) -> Callable[[Plan], np.datetime64]:
+    return lambda plan: plan.dates[name].median
+
+
+def _best(name: str, otherwise: Any) -> Callable[[Plan], Any]:
+    return lambda plan: otherwise if plan.turn_under is None else getattr(plan.turn_under, name)
+
+
+def _amount(name: str) -> Callable[[Plan], float]:
+    return lambda plan: plan.nitrogen[name].median if name in plan.nitrogen else np.nan
+
+
+#: Column, kind (as pandas names it) and getter, in the order of the table; units stand in the names.
+COLUMNS: tuple[tuple[str, str, Callable[[Plan], Any]], ...] = (
+    ("state", "object", lambda plan: plan.state),
+    ("bbch", "Int64", lambda plan: plan.bbch),
+    ("stage", "object", lambda plan: plan.stage),
+    ("turn_under", "datetime64[s]", _best("date", _NOT_A_DATE)),
+    ("turn_under_from", "datetime64[s]", _best("start", _NOT_A_DATE)),
+    ("turn_under_to", "datetime64[s]", _best("end", _NOT_A_DATE)),
+    ("turn_under_chance", "float64", _best("probability", np.nan)),
+    ("window_open", "datetime64[s]", _likely("window_open")),
+    ("window_close", "datetime64[s]", _likely("window_close")),
+    ("viable_seed", "datetime64[s]", _likely("viable_seed")),
+    ("planting", "datetime64[s]", _likely("earliest_planting")),
+    ("safe_planting", "datetime64[s]", lambda plan: plan.safe_planting),
+    ("binding_limit", "object", lambda plan: plan.binding_limit),
+    ("ripens_chance", "float64", lambda plan: plan.ripens),
+    ("survival_chance", "float64", lambda plan: plan.survival),
+    ("dry_matter_kg_ha", "float64", _amount("dry_matter_kg_ha")),
+    ("n_kg_ha", "float64", _amount("n_kg_ha")),
+    ("pan_kg_ha", "float64", _amount("pan_kg_ha")),
+    ("carbon_nitrogen", "float64", _amount("carbon_nitrogen")),
+)
