@@ -1,17 +1,120 @@
 """Turning-under windows, residue lag and safe planting dates for legume cover crops.
 
-The command ``covercrop`` is the usual way in; the modules are the library.
-Temperatures are in degrees Celsius and lengths in metres or millimetres
-everywhere inside; :mod:`covercrop.base.units` converts at the edges.
+This is the front door: everything public is had from here, and loaded when it
+is first asked for, so that ``import covercrop`` brings neither numpy nor
+pandas.  Every command has its twin here, and its ``--help`` names it; each
+docstring names the command.  Temperatures are in degrees Celsius and lengths
+in metres or millimetres everywhere; :mod:`covercrop.base.units` converts at
+the edges.  Whatever is raised on purpose is a :class:`CovercropError`, one
+plain line that names the argument, the value and the way out.
 
-In a notebook a :class:`covercrop.season.plan.Plan` shows itself as a chart and a
-table: where this package is imported in IPython, it says so there.
+In a notebook a :class:`Plan` shows itself as a chart and a table: where this
+package is imported in IPython, it says so there.
 """
 
 import sys
-from typing import Any
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from covercrop.autumn.comparison import compare_sowing_dates
+    from covercrop.base.errors import CovercropError
+    from covercrop.beds.beds import lay_out_beds
+    from covercrop.checking.bloom_records import calibrate_bloom
+    from covercrop.checking.hindcast import hindcast_field
+    from covercrop.field.entries import CoverEntry, CropEntry, Field, ScoutingNote
+    from covercrop.field.file import read_fields
+    from covercrop.field.weather_source import field_weather
+    from covercrop.models.labelled import day_length, growing_degree_days, soil_temperature
+    from covercrop.parameters.catalogue import cover, covers, crop, crops
+    from covercrop.region.survey import survey_region
+    from covercrop.render.data.icalendar import write_icalendar
+    from covercrop.render.page.report import report_html
+    from covercrop.render.words.reminders import upcoming_dates
+    from covercrop.season.many import plan_field, plan_fields
+    from covercrop.season.noting import add_scouting_note
+    from covercrop.season.plan import Plan
+    from covercrop.weather.daily import daily_weather
+    from covercrop.weather.own_file import read_weather
 
 __version__ = "0.2.1"
+
+#: Where each public name lives; the imports above say the same to those who read types, and a test holds them equal.
+_HOME = {
+    "CoverEntry": "field.entries",
+    "CovercropError": "base.errors",
+    "CropEntry": "field.entries",
+    "Field": "field.entries",
+    "Plan": "season.plan",
+    "ScoutingNote": "field.entries",
+    "add_scouting_note": "season.noting",
+    "calibrate_bloom": "checking.bloom_records",
+    "compare_sowing_dates": "autumn.comparison",
+    "cover": "parameters.catalogue",
+    "covers": "parameters.catalogue",
+    "crop": "parameters.catalogue",
+    "crops": "parameters.catalogue",
+    "daily_weather": "weather.daily",
+    "day_length": "models.labelled",
+    "field_weather": "field.weather_source",
+    "growing_degree_days": "models.labelled",
+    "hindcast_field": "checking.hindcast",
+    "lay_out_beds": "beds.beds",
+    "plan_field": "season.many",
+    "plan_fields": "season.many",
+    "read_fields": "field.file",
+    "read_weather": "weather.own_file",
+    "report_html": "render.page.report",
+    "soil_temperature": "models.labelled",
+    "survey_region": "region.survey",
+    "upcoming_dates": "render.words.reminders",
+    "write_icalendar": "render.data.icalendar",
+}
+
+__all__ = [
+    "CoverEntry",
+    "CovercropError",
+    "CropEntry",
+    "Field",
+    "Plan",
+    "ScoutingNote",
+    "add_scouting_note",
+    "calibrate_bloom",
+    "compare_sowing_dates",
+    "cover",
+    "covers",
+    "crop",
+    "crops",
+    "daily_weather",
+    "day_length",
+    "field_weather",
+    "growing_degree_days",
+    "hindcast_field",
+    "lay_out_beds",
+    "plan_field",
+    "plan_fields",
+    "read_fields",
+    "read_weather",
+    "report_html",
+    "soil_temperature",
+    "survey_region",
+    "upcoming_dates",
+    "write_icalendar",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """A public name, from the room in which it lives."""
+    if name not in _HOME:
+        raise AttributeError(f"module 'covercrop' has no attribute {name!r}")
+    found = getattr(import_module(f"covercrop.{_HOME[name]}"), name)
+    globals()[name] = found
+    return found
+
+
+def __dir__() -> list[str]:
+    """What is here, whether it was asked for yet or not."""
+    return sorted({*globals(), *__all__})
 
 
 def load_ipython_extension(shell: Any) -> None:

@@ -47,7 +47,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "models": (
         ("bbch", "daylength", "degree_days", "members", "season_calendar", "seedling_disease"),
         ("soil_temperature", "soil_water", "termination"),
-        ("decomposition", "frost", "maggot", "note_weights", "phenology", "winter"),
+        ("decomposition", "frost", "labelled", "maggot", "note_weights", "phenology", "winter"),
         ("biomass", "plantback"),
     ),
     "field": (("table",), ("bed_entries",), ("entries",), ("file", "rows", "weather_source"), ("add_note",)),

@@ -137,7 +137,7 @@ class BedPlan:
 
 
 def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
-    """Lay a field out, and work out what goes on it.
+    """Lay a field out, and work out what goes on it; ``covercrop beds`` shows it.
 
     Parameters
     ----------
@@ -149,6 +149,7 @@ def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
     Returns
     -------
     BedPlan
+        Lengths in m, weights in kg, areas in m2, nitrogen in kg/ha; each dose and interval with its source.
 
     Raises
     ------

@@ -13,7 +13,8 @@ from covercrop.base.arrays import Array
 from covercrop.base.errors import UsageError, WeatherGapError
 from covercrop.base.records import Units
 from covercrop.base.units import fahrenheit_from_celsius
-from covercrop.models.degree_days import CUTOFFS, accumulate, degree_days
+from covercrop.models.degree_days import CUTOFFS, accumulate
+from covercrop.models.labelled import growing_degree_days
 from covercrop.weather.own_file import read_weather
 
 
@@ -66,7 +67,7 @@ def degree_day_table(
     units : {"metric", "us"}
         Units of the file, the thresholds and the answer.
     method, cutoff : str
-        As for :func:`covercrop.models.degree_days.degree_days`.
+        As for :func:`covercrop.growing_degree_days`.
     lower, upper : float
         Thresholds [degC or degF].
     start, end : datetime.date, optional
@@ -103,7 +104,7 @@ def degree_day_table(
         )
     if units == "us":
         tmin, tmax = fahrenheit_from_celsius(tmin), fahrenheit_from_celsius(tmax)
-    daily = degree_days(tmin, tmax, lower, upper, method=method, cutoff=cutoff or CUTOFFS[0])
+    daily = growing_degree_days(tmin, tmax, lower, upper, method=method, cutoff=cutoff or CUTOFFS[0])
     return DegreeDayTable(
         units=units,
         method=method,

@@ -214,10 +214,9 @@ def hindcast_field(
     UsageError
         If an issue date does not lie between sowing and the end of the season.
 
-    References
-    ----------
-    Gneiting, T., Raftery, A.E. (2007). Strictly proper scoring rules, prediction, and estimation. Journal of the
-        American Statistical Association 102, 359-378.
+    Notes
+    -----
+    The score of a whole forecast is that of Gneiting and Raftery (2007), equation 21.
     """
     if weather is None:
         weather = field_weather(field, dt.date.today() if today is None else date_of(today, "today"))

@@ -55,34 +55,11 @@ def add(commands: Commands) -> None:
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    import datetime as dt
-
-    from covercrop import __version__
     from covercrop.base.errors import UsageError
-    from covercrop.region import question as questions
-    from covercrop.region.running import check_installed
+    from covercrop.region.survey import Work, survey_region
+    from covercrop.render.data import machine
+    from covercrop.render.screen import region as regional
 
-    check_installed()
-    question = questions.check(
-        questions.Question(
-            cover=questions.choice(arguments.cover),
-            crop=questions.choice(arguments.crop),
-            sown=questions.sowing(arguments.sown),
-            cultivar=questions.choice(arguments.cultivar),
-            terminate=questions.choice(arguments.terminate),
-            method=questions.choice(arguments.method),
-            ground_cover=questions.choice(arguments.ground_cover),
-            days_to_maturity=arguments.days_to_maturity,
-            percentiles=tuple(arguments.percentiles),
-            plant_by=None if arguments.plant_by is None else questions.month_day(arguments.plant_by),
-        )
-    )
-    if arguments.days_to_maturity is not None and not 20 <= arguments.days_to_maturity <= 250:
-        raise UsageError(
-            f"--days-to-maturity {arguments.days_to_maturity:g}: give the days on the seed packet, 20 to 250"
-        )
-    if arguments.workers is not None and arguments.workers < 1:
-        raise UsageError(f"--workers {arguments.workers}: give at least one")
     if arguments.map is not None:
         from covercrop.base.extras import need
         from covercrop.render.figures import maps
@@ -91,22 +68,27 @@ def _run(arguments: argparse.Namespace) -> int:
         if not _can_be_drawn(arguments.map):
             raise UsageError(f"--map {arguments.map}: name a file that ends in .png, in a folder that is there")
 
-    from covercrop.region import survey
-    from covercrop.render.data import machine
-    from covercrop.render.screen import region as regional
-
-    when = dt.datetime.now(dt.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-    history = f"{when} covercrop {__version__}: region {arguments.grid.name} -o {arguments.out.name}"
-    work = survey.Work(scheduler=arguments.scheduler, workers=arguments.workers, progress=_progress, say=tell)
-    if arguments.grid.suffix == ".csv":
-        asked = survey.ask_stations(arguments.grid, arguments.out, question, arguments.units, work, history=history)
-    else:
-        as_dates = arguments.dates == "calendar"
-        asked = survey.ask_grid(arguments.grid, arguments.out, question, work, as_dates=as_dates, history=history)
+    asked = survey_region(
+        arguments.grid,
+        arguments.out,
+        cover=arguments.cover,
+        sown=arguments.sown,
+        crop=arguments.crop,
+        cultivar=arguments.cultivar,
+        terminate=arguments.terminate,
+        method=arguments.method,
+        ground_cover=arguments.ground_cover,
+        days_to_maturity=arguments.days_to_maturity,
+        percentiles=arguments.percentiles,
+        plant_by=arguments.plant_by,
+        dates=arguments.dates,
+        units=arguments.units,
+        work=Work(scheduler=arguments.scheduler, workers=arguments.workers, progress=_progress, say=tell),
+    )
     if arguments.map is not None:
         maps.draw(asked, arguments.map)
     if arguments.json:
-        show(machine.dump(regional.document(asked, history)))
+        show(machine.dump(regional.document(asked, asked.history)))
     else:
         regional.summary(screen(), asked)
     return 0

@@ -274,12 +274,12 @@ def _line_named(error: tomllib.TOMLDecodeError, text: str) -> str:
     return f": {_shown(lines[int(number[1]) - 1].strip())}" if number else ""
 
 
-def read_fields(path: Path) -> FieldFile:
-    """Read a field file.
+def read_fields(path: str | Path) -> FieldFile:
+    """Read a field file, as every command does that takes FIELDS.
 
     Parameters
     ----------
-    path : pathlib.Path
+    path : str or Path
 
     Returns
     -------
@@ -291,6 +291,7 @@ def read_fields(path: Path) -> FieldFile:
         If the file cannot be read, or something in it is not what it should
         be; the line names the place, the value and the way out.
     """
+    path = Path(path)
     return parse_fields(path, read_bytes(path))
 
 

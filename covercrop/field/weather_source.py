@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from covercrop.base.days import date_of
 from covercrop.base.errors import OfflineError, UnusableError, WeatherError, WeatherFileError
 from covercrop.weather.daily import blend, lapse_adjust
 from covercrop.weather.fetching import FORECAST_DAYS
@@ -21,6 +22,7 @@ from covercrop.weather.sharing import SharedWeather
 from covercrop.weather.stations import station_weather, weather_at
 
 if TYPE_CHECKING:
+    from covercrop.base.days import Day
     from covercrop.base.records import DailyWeather, Units
     from covercrop.field.entries import Field
 
@@ -54,14 +56,17 @@ def _read(path: Path, units: Units, written: int) -> DailyWeather:
 
 
 def field_weather(
-    field: Field, today: dt.date, *, refresh: bool = False, shared: SharedWeather | None = None
+    field: Field, today: Day | None = None, *, refresh: bool = False, shared: SharedWeather | None = None
 ) -> DailyWeather:
-    """The daily weather of a field, from thirty years before it was sown up to today and the forecast beyond.
+    """The daily weather of a field; ``covercrop weather`` shows where it comes from and how good it is.
+
+    It runs from thirty years before the field was sown up to today and the forecast beyond.
 
     Parameters
     ----------
     field : Field
-    today : datetime.date
+    today : date, optional
+        That of this machine's clock by default.
     refresh : bool
         Fetch station data anew, even where a fresh enough copy is kept.
     shared : SharedWeather, optional
@@ -71,7 +76,8 @@ def field_weather(
     Returns
     -------
     DailyWeather
-        A file's own rows first; a station's where the file has none.
+        [degC, mm]  A file's own rows first; a station's where the file has
+        none; it says whom it is owed to.
 
     Raises
     ------
@@ -79,11 +85,12 @@ def field_weather(
         If the file cannot be used, no station serves, or there is neither
         network nor cache.
     """
+    now = dt.date.today() if today is None else date_of(today, "today")
     shared = SharedWeather() if shared is None else shared
     start = dt.date(field.cover.sown.year - MOST_YEARS, 1, 1)
     named = field.weather.file or field.weather.station
-    place = (field.weather, field.elevation_m, start, today, None if named else (field.latitude, field.longitude))
-    weather = shared.once(place, lambda: _gathered(field, start, today, shared, refresh=refresh))
+    place = (field.weather, field.elevation_m, start, now, None if named else (field.latitude, field.longitude))
+    weather = shared.once(place, lambda: _gathered(field, start, now, shared, refresh=refresh))
     if named:
         _check_hemisphere(field, weather)
     return weather

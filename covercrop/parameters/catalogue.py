@@ -210,7 +210,12 @@ def crops() -> tuple[Crop, ...]:
 
 @cache
 def cover(name: str) -> Cover:
-    """A cover by its name, such as ``crimson-clover`` or ``Crimson clover``.
+    """A cover by its name, such as ``crimson-clover`` or ``Crimson clover``; ``covercrop covers NAME`` shows it.
+
+    Returns
+    -------
+    Cover
+        Each number a :class:`~covercrop.base.records.CitedValue`, with its unit, range and source.
 
     Raises
     ------
@@ -222,7 +227,12 @@ def cover(name: str) -> Cover:
 
 @cache
 def crop(name: str) -> Crop:
-    """A crop by its name, such as ``sweet-corn`` or ``Sweet corn``.
+    """A crop by its name, such as ``sweet-corn`` or ``Sweet corn``; ``covercrop crops NAME`` shows it.
+
+    Returns
+    -------
+    Crop
+        Each number a :class:`~covercrop.base.records.CitedValue`, with its unit, range and source.
 
     Raises
     ------

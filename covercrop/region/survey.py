@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from covercrop import __version__
 from covercrop.base.errors import RegionError, UsageError
 from covercrop.base.spreadsheet import csv_table
+from covercrop.region import question as questions
 from covercrop.region import results, running
 from covercrop.region.cells import no_answers
 from covercrop.region.part import Part, alone
@@ -44,6 +46,8 @@ class Survey:
         Along the last and the first dimension of a grid, in its own coordinates; None for stations.
     question : Question
     notes : tuple of str
+    history : str
+        Who made it from what, and when.
     """
 
     out: Path
@@ -54,6 +58,7 @@ class Survey:
     y: np.ndarray | None
     question: Question
     notes: tuple[str, ...]
+    history: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +83,97 @@ class Work:
         lambda _number: None
     )
     say: Callable[[str], None] = lambda _line: None
+
+
+def survey_region(
+    source: str | Path,
+    out: str | Path,
+    *,
+    cover: str,
+    sown: str,
+    crop: str,
+    cultivar: str = "",
+    terminate: str = "turn-under",
+    method: str = "direct-seed",
+    ground_cover: str = "bare",
+    days_to_maturity: float | None = None,
+    percentiles: Sequence[float] = (10.0, 50.0, 90.0),
+    plant_by: str | None = None,
+    dates: Literal["calendar", "season"] = "calendar",
+    units: Units = "metric",
+    work: Work | None = None,
+) -> Survey:
+    """The answer for every cell of a grid or every station of a table; ``covercrop region`` asks the same.
+
+    Each of ``cover`` to ``ground_cover`` also takes ``from:NAME``, a variable of the grid (or a column of the table) in
+    which each cell chooses for itself.  A run that was stopped goes on where it was when it is asked again.
+
+    Parameters
+    ----------
+    source : str or Path
+        NetCDF or Zarr with ``tasmin`` and ``tasmax`` in CF form, or a CSV table of stations.
+    out : str or Path
+        What is written: .nc or .zarr for a grid, .geojson or .csv for stations.
+    cover, crop, cultivar : str
+        What is sown, what follows, and the cultivar of the cover or its maturity group.
+    sown : str
+        A day of the year, ``09-15``, or a rule such as ``6w-before-freeze``.
+    terminate, method, ground_cover : str
+        How the cover is ended, how the crop is planted, and into what.
+    days_to_maturity : float, optional
+        Of the crop, from the seed packet [d], 20 to 250.
+    percentiles : sequence of float
+        Of the dates over years and draws, between 0 and 100, rising [%].
+    plant_by : str, optional
+        A day of the year, ``06-10``, for which the chance is given that the ground is plantable by then.
+    dates : {"calendar", "season"}
+        Whether dates are CF time, or days after sowing [d].
+    units : {"metric", "us"}
+        Of the weather files of a table of stations; a grid says its own.
+    work : Work, optional
+        On which processes, and whom to tell of the progress.
+
+    Returns
+    -------
+    Survey
+        Where the answer lies, and its arrays in the shape of space.
+
+    Raises
+    ------
+    UsageError, ParameterError
+        If something is asked that cannot be.
+    RegionError
+        If the input cannot be used, or the run cannot go on.
+
+    References
+    ----------
+    NetCDF Climate and Forecast Metadata Conventions; RFC 7946 (GeoJSON).
+    """
+    running.check_installed()
+    asked = questions.check(
+        Question(
+            cover=questions.choice(cover),
+            crop=questions.choice(crop),
+            sown=questions.sowing(sown),
+            cultivar=questions.choice(cultivar),
+            terminate=questions.choice(terminate),
+            method=questions.choice(method),
+            ground_cover=questions.choice(ground_cover),
+            days_to_maturity=days_to_maturity,
+            percentiles=tuple(percentiles),
+            plant_by=None if plant_by is None else questions.month_day(plant_by),
+        )
+    )
+    if days_to_maturity is not None and not 20 <= days_to_maturity <= 250:
+        raise UsageError(f"`days_to_maturity` {days_to_maturity:g}: give the days on the seed packet, 20 to 250")
+    path, place, how = Path(source), Path(out), work or Work()
+    if how.workers is not None and how.workers < 1:
+        raise UsageError(f"`workers` {how.workers}: give at least one")
+    when = dt.datetime.now(dt.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    history = f"{when} covercrop {__version__}: region {path.name} -o {place.name}"
+    if path.suffix == ".csv":
+        return ask_stations(path, place, asked, units, how, history=history)
+    return ask_grid(path, place, asked, how, as_dates=dates == "calendar", history=history)
 
 
 def ask_grid(path: Path, out: Path, question: Question, work: Work, *, as_dates: bool, history: str) -> Survey:
@@ -141,6 +237,7 @@ def ask_grid(path: Path, out: Path, question: Question, work: Work, *, as_dates:
         y=y if len(grid.dims) == 2 else None,
         question=question,
         notes=grid.notes,
+        history=history,
     )
 
 
@@ -197,6 +294,7 @@ def ask_stations(path: Path, out: Path, question: Question, units: Units, work: 
         y=None,
         question=question,
         notes=(),
+        history=history,
     )
 
 

@@ -8,6 +8,7 @@ long ones stay empty.  Rain is never invented.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -49,6 +50,9 @@ MOST_CLIMB = 1000.0
 FEWEST_SHARED, FEWEST_SHARED_IN_MONTH = 30, 10
 #: Two places that can stand for each other do not differ by more than this [K].
 MOST_DIFFERENCE = 12.0
+
+#: What a frame of readings may hold.
+COLUMNS = (*TEMPERATURES, "prcp_mm", "forecast", "flag")
 
 _ORIGINS = ("observed", "forecast", "filled", "climatology", "missing")
 
@@ -96,14 +100,15 @@ def daily_weather(
     units: Units = "metric",
     sensor: bool = True,
 ) -> DailyWeather:
-    """A checked, gapless record from readings.
+    """A checked, gapless record from readings of one place; ``covercrop weather`` shows what it holds.
 
     Parameters
     ----------
     frame : pandas.DataFrame
-        Indexed by day, in any order.  Columns ``tmin_c``, ``tmax_c`` [degC],
-        and where known ``prcp_mm`` [mm], ``forecast`` (bool) and ``flag``
-        (a fault found before, empty for none).
+        Indexed by day, without a time zone, in any order.  Columns
+        ``tmin_c``, ``tmax_c`` [degC], and where known ``prcp_mm`` [mm],
+        ``forecast`` (bool) and ``flag`` (a fault found before, empty for
+        none); any other is refused.
     stations, attribution, retrieved
         As in :class:`~covercrop.base.records.DailyWeather`.
     where : str
@@ -118,21 +123,24 @@ def daily_weather(
     Returns
     -------
     DailyWeather
+        Its table has every day from the first to the last of the frame.
 
     Raises
     ------
     WeatherFileError
-        If there is no reading, a day stands twice with different values, the
+        If a column is missing, not known, stands twice or holds what is no
+        number, or the index holds no days; if there is no reading, a day stands twice with different values, the
         numbers cannot be in the declared unit or not all in one, or less than
         half of them is left without the faults.
     """
     prefix = f"{where}: " if where else ""
+    _check_frame(frame, prefix)
     if frame.empty or not frame[list(TEMPERATURES)].notna().any(axis=None):
         raise WeatherFileError(
             f"{prefix}no temperatures in it; give a record with a minimum and a maximum for each day"
         )
     readings = pd.DataFrame(
-        {name: frame[name].to_numpy(np.float64, copy=True) for name in (*TEMPERATURES, "prcp_mm") if name in frame},
+        {name: frame[name].to_numpy(np.float64, copy=True, na_value=np.nan) for name in (*TEMPERATURES, "prcp_mm") if name in frame},
         index=pd.DatetimeIndex(frame.index).normalize().rename("date"),
     )
     if "prcp_mm" not in readings:
@@ -167,6 +175,36 @@ def daily_weather(
         retrieved=retrieved,
         notes=(*flag_notes(days, flag), *fill_notes(days, origin)),
     )
+
+
+def _check_frame(frame: pd.DataFrame, prefix: str) -> None:
+    """Refuse what a record cannot be made of; nothing in a frame is passed over."""
+    columns = [str(column) for column in frame.columns]
+    for column in columns:
+        if column not in COLUMNS:
+            near = get_close_matches(column, COLUMNS, n=1)
+            way_out = f"did you mean {near[0]!r}?" if near else f"known columns: {', '.join(COLUMNS)}"
+            raise WeatherFileError(f"{prefix}unknown column {column!r} in `frame`; {way_out}")
+        if columns.count(column) > 1:
+            raise WeatherFileError(f"{prefix}two columns of `frame` are named {column!r}; keep one")
+    for column in TEMPERATURES:
+        if column not in columns:
+            raise WeatherFileError(f"{prefix}no column {column!r} in `frame` (found: {', '.join(columns) or 'none'})")
+    if not isinstance(frame.index, pd.DatetimeIndex) or frame.index.hasnans:
+        shown = frame.index[0] if len(frame) else "nothing"
+        raise WeatherFileError(
+            f"{prefix}the index of `frame` holds {shown!r}, which is no day; index it by dates, such as with "
+            "set_index and pandas.to_datetime"
+        )
+    if frame.index.tz is not None:
+        raise WeatherFileError(
+            f"{prefix}the index of `frame` has the time zone {frame.index.tz}; take it off with tz_localize(None)"
+        )
+    for column in columns:
+        if column not in ("forecast", "flag") and not pd.api.types.is_numeric_dtype(frame[column]):
+            raise WeatherFileError(
+                f"{prefix}column {column!r} of `frame` holds what is no number; convert it with pandas.to_numeric"
+            )
 
 
 def _table(calendar: pd.DatetimeIndex, values: Values, origin: Words, flag: Words) -> pd.DataFrame:

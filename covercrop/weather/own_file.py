@@ -45,7 +45,7 @@ _NO = {"observed": False, "false": False, "no": False, "0": False, "n": False, "
 
 
 def read_weather(path: str | Path, units: Units = "metric", *, sensor: bool = True) -> DailyWeather:
-    """The record in a weather sheet.
+    """The record in a weather file; ``covercrop weather`` shows what it holds.
 
     Parameters
     ----------
@@ -67,6 +67,7 @@ def read_weather(path: str | Path, units: Units = "metric", *, sensor: bool = Tr
     Returns
     -------
     DailyWeather
+        In degC and mm, whatever the file is in.
 
     Raises
     ------
