@@ -50,7 +50,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("decomposition", "frost", "labelled", "maggot", "note_weights", "phenology", "winter"),
         ("biomass", "plantback"),
     ),
-    "field": (("table",), ("bed_entries",), ("entries",), ("file", "rows", "weather_source"), ("add_note",)),
+    "field": (("checks", "table"), ("bed_entries",), ("entries",), ("file", "rows", "weather_source"), ("add_note",)),
     "season": (
         ("doubts", "measurements", "progress"),
         ("advice", "ground", "stand"),

@@ -6,9 +6,11 @@ import datetime as dt
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from covercrop.base.errors import FieldFileError
+from covercrop.base.errors import FieldFileError, UsageError
 from covercrop.base.records import Units
 from covercrop.field.bed_entries import AmendmentEntry, BedsEntry, SoilEntry
+from covercrop.field.checks import check_choice, check_date, check_kind, check_number, wrong
+from covercrop.models import seedling_disease, soil_temperature, termination
 from covercrop.models.bbch import bbch_of_percent
 from covercrop.parameters import catalogue
 from covercrop.parameters.own_bloom import Calibration, calibrated
@@ -21,6 +23,22 @@ NO_BUDS = 50
 #: The same for a stand without flowers.
 NO_FLOWERS = 59
 
+
+#: What is believed of a place, and of what was seen or measured: from, to, and in words.
+_PLACE = {
+    "latitude": (-90, 90, "degrees north of the equator, -90 to 90"),
+    "longitude": (-180, 180, "degrees east of Greenwich, -180 to 180"),
+    "elevation_m": (-430, 6000, "metres above the sea, -430 to 6000"),
+    "area_m2": (0.1, 1e8, "the area in square metres"),
+}
+_MEASURED = {
+    "bloom_percent": (0, 100, "the share of the plants in flower [%]"),
+    "bbch": (0, 99, "a BBCH stage"),
+    "soil_c": (-20, 45, "the soil temperature [degC]"),
+    "height_cm": (1, 300, "the height [cm]"),
+    "dry_matter_kg_ha": (50, 20_000, "the dry weight [kg/ha]"),
+    "nitrogen_percent": (0.3, 8, "% N of the dry weight"),
+}
 
 #: What a field has whose file says nothing of them.
 _NO_BEDS, _NO_SOIL = BedsEntry(), SoilEntry()
@@ -37,6 +55,21 @@ class CoverEntry:
     terminate: str = "turn-under"
     calibration: Calibration | None = None
 
+    def __post_init__(self) -> None:
+        check_kind("species", self.species, str)
+        cover = catalogue.cover(self.species)
+        object.__setattr__(self, "species", cover.key)
+        check_kind("cultivar", self.cultivar, str)
+        if self.cultivar and self.calibration is None:
+            object.__setattr__(self, "cultivar", catalogue.cultivar(cover, self.cultivar).name)
+        if self.sown is None:
+            raise wrong("sown", None, "give the day on which the cover was sown")
+        check_date("sown", self.sown)
+        check_date("turned_under", self.turned_under)
+        if self.turned_under is not None and self.turned_under <= self.sown:
+            raise wrong("turned_under", self.turned_under, f"is not after sowing on {self.sown}")
+        check_choice("terminate", self.terminate, termination.METHODS)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeatherEntry:
@@ -46,16 +79,30 @@ class WeatherEntry:
     station: str = ""
     units: Units = "metric"
 
+    def __post_init__(self) -> None:
+        if self.file is not None:
+            check_kind("file", self.file, Path)
+        check_kind("station", self.station, str)
+        check_choice("units", self.units, UNITS)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CropEntry:
-    """The heavy feeder that follows."""
+    """The heavy feeder that follows; ``days_to_maturity`` [d] as on its packet."""
 
     name: str
     method: str = "direct-seed"
     ground_cover: str = "bare"
     days_to_maturity: float | None = None
     planted: dt.date | None = None
+
+    def __post_init__(self) -> None:
+        check_kind("name", self.name, str)
+        object.__setattr__(self, "name", catalogue.crop(self.name).key)
+        check_choice("method", self.method, tuple(seedling_disease.DISEASE_DAYS))
+        check_choice("ground_cover", self.ground_cover, soil_temperature.GROUND_COVERS)
+        check_number("days_to_maturity", self.days_to_maturity, 20, 250, "give the days on the seed packet, 20 to 250")
+        check_date("planted", self.planted)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,6 +132,20 @@ class ScoutingNote:
     dry_matter_kg_ha: float | None = None
     nitrogen_percent: float | None = None
 
+    def __post_init__(self) -> None:
+        if self.date is None:
+            raise wrong("date", None, "give the day of the visit")
+        check_date("date", self.date)
+        for name, (low, high, words) in _MEASURED.items():
+            check_number(name, getattr(self, name), low, high, f"give {words}, {low:g} to {high:,g}")
+        if self.bbch is not None and int(self.bbch) != self.bbch:
+            raise wrong("bbch", self.bbch, "give a whole number, such as 60")
+        if self.bloom_percent is not None and self.bbch is not None:
+            raise wrong("bbch", self.bbch, "bloom_percent is given too; keep one of them")
+        check_kind("note", self.note, str)
+        if not self.of_the_stand and self.soil_c is None:
+            raise UsageError(f"give bloom_percent or bbch, or what was measured: {', '.join(list(_MEASURED)[2:])}")
+
     @property
     def has_stage(self) -> bool:
         """Whether the stage of the stand was seen."""
@@ -107,7 +168,26 @@ class ScoutingNote:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Field:
-    """One field: its place, its cover, its weather, its crop, its notes."""
+    """One field: its place, its cover, its weather, its crop, its notes.
+
+    Attributes
+    ----------
+    name : str
+    latitude, longitude : float
+        [degrees], north and east positive.
+    cover : CoverEntry
+    crop : CropEntry
+    weather : WeatherEntry
+        The nearest stations by default.
+    elevation_m : float or None
+        [m]
+    area_m2 : float or None
+        [m2]
+    scouting : tuple of ScoutingNote
+        In order of time.
+    beds, amendments, soil
+        As in the field file.
+    """
 
     name: str
     latitude: float
@@ -121,6 +201,37 @@ class Field:
     beds: BedsEntry = _NO_BEDS
     amendments: tuple[AmendmentEntry, ...] = ()
     soil: SoilEntry = _NO_SOIL
+
+    def __post_init__(self) -> None:
+        check_kind("name", self.name, str)
+        if not self.name.strip():
+            raise wrong("name", self.name, "give the field a name")
+        for name, (low, high, words) in _PLACE.items():
+            value = getattr(self, name)
+            if value is None and name in ("latitude", "longitude"):
+                raise wrong(name, value, f"give {words}")
+            check_number(name, value, low, high, f"give {words}")
+        for name, kind in (("cover", CoverEntry), ("crop", CropEntry), ("weather", WeatherEntry)):
+            check_kind(name, getattr(self, name), kind)
+        for note in self.scouting:
+            check_kind("scouting", note, ScoutingNote)
+        object.__setattr__(self, "scouting", tuple(sorted(self.scouting, key=lambda note: note.date)))
+        self._check_order()
+
+    def _check_order(self) -> None:
+        """Refuse what cannot have come in this order."""
+        sown, ended, planted = self.cover.sown, self.cover.turned_under, self.crop.planted
+        if planted is not None and ended is None:
+            raise wrong("planted", planted, "the cover is still standing; give turned_under of the cover too")
+        if planted is not None and ended is not None and planted <= ended:
+            raise wrong("planted", planted, f"is not after turning under on {ended}")
+        for note in self.scouting:
+            if note.date <= sown:
+                raise wrong("date", note.date, f"is not after sowing on {sown}")
+            if ended is not None and note.date > ended and note.of_the_stand:
+                raise wrong(
+                    "date", note.date, f"is after turning under on {ended}; mend one of the two, or note the soil alone"
+                )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

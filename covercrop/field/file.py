@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, TypeVar, cast
 
 from covercrop.base import units
-from covercrop.base.errors import FieldFileError, ParameterError
+from covercrop.base.errors import FieldFileError, ParameterError, UsageError
 from covercrop.base.reading import read_whole
 from covercrop.base.records import Units
 from covercrop.field import bed_entries
@@ -78,6 +78,14 @@ def _named(lookup: Callable[..., Value], table: Table, *arguments: Any) -> Value
         raise FieldFileError(f"{table.where}: {error}") from None
 
 
+def _made(table: Table, record: Callable[..., Value], **values: Any) -> Value:
+    """A record of what stands in a table; what it refuses itself is said of the place in the file."""
+    try:
+        return record(**values)
+    except UsageError as error:
+        raise FieldFileError(f"{table.where}: {error}") from None
+
+
 def _calibration(table: Table, folder: Path, cover: Cover, cultivar: str) -> Calibration | None:
     """The own numbers that a field names, if they are of the cover and cultivar that it has."""
     name = table.text("calibration", "name the file that covercrop calibrate wrote, relative to the field file", "")
@@ -102,7 +110,9 @@ def _cover(table: Table, folder: Path) -> CoverEntry:
     calibration = _calibration(table, folder, cover, cultivar)
     if cultivar and calibration is None:
         cultivar = _named(catalogue.cultivar, table, cover, cultivar).name
-    entry = CoverEntry(
+    return _made(
+        table,
+        CoverEntry,
         species=cover.key,
         cultivar=cultivar,
         sown=table.date("sown"),
@@ -110,9 +120,6 @@ def _cover(table: Table, folder: Path) -> CoverEntry:
         terminate=table.choice("terminate", termination.METHODS, "turn-under"),
         calibration=calibration,
     )
-    if entry.turned_under is not None and entry.turned_under <= entry.sown:
-        raise table.fail("turned_under", f"is not after sowing on {entry.sown}")
-    return entry
 
 
 def _weather(table: Table, folder: Path) -> WeatherEntry:
@@ -202,7 +209,9 @@ def _note(table: Table, cover: CoverEntry) -> ScoutingNote:
         raise FieldFileError(f"{table.where}: give bloom_percent or bbch, not both")
     if bbch is not None and bbch != int(bbch):
         raise table.fail("bbch", "give a whole number, such as 60")
-    note = ScoutingNote(
+    note = _made(
+        table,
+        ScoutingNote,
         date=table.date("date"),
         bloom_percent=percent,
         bbch=None if bbch is None else int(bbch),
@@ -212,10 +221,6 @@ def _note(table: Table, cover: CoverEntry) -> ScoutingNote:
         dry_matter_kg_ha=_measured(table, "dry weight"),
         nitrogen_percent=table.number("nitrogen_percent", 0.3, 8, "give % N of the dry weight, 0.3 to 8", None),
     )
-    if not note.of_the_stand and note.soil_c is None:
-        raise FieldFileError(
-            f"{table.where}: give bloom_percent or bbch, or what was measured: {', '.join(_SCOUTING[4:])}"
-        )
     if note.date <= cover.sown:
         raise table.fail("date", f"is not after sowing on {cover.sown}")
     if cover.turned_under is not None and note.date > cover.turned_under and note.of_the_stand:

@@ -140,7 +140,11 @@ def daily_weather(
             f"{prefix}no temperatures in it; give a record with a minimum and a maximum for each day"
         )
     readings = pd.DataFrame(
-        {name: frame[name].to_numpy(np.float64, copy=True, na_value=np.nan) for name in (*TEMPERATURES, "prcp_mm") if name in frame},
+        {
+            name: frame[name].to_numpy(np.float64, copy=True, na_value=np.nan)
+            for name in (*TEMPERATURES, "prcp_mm")
+            if name in frame
+        },
         index=pd.DatetimeIndex(frame.index).normalize().rename("date"),
     )
     if "prcp_mm" not in readings:

@@ -1,0 +1,45 @@
+"""Values of the records that a grower's entries make, held to what can be: each message names the argument."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from covercrop.base.days import FIRST_YEAR, LAST_YEAR
+from covercrop.base.errors import UsageError
+
+
+def wrong(name: str, value: object, way_out: str) -> UsageError:
+    """The error that an argument holds something that it cannot."""
+    text = str(value) if isinstance(value, dt.date) else repr(value)
+    return UsageError(f"{name} = {text if len(text) <= 60 else f'{text[:57]}...'}: {way_out}")
+
+
+def check_number(name: str, value: Any, low: float, high: float, way_out: str) -> None:
+    """Refuse what is no number from low to high, both included; None is no value, and passes."""
+    if value is None:
+        return
+    if isinstance(value, bool) or not hasattr(value, "__float__") or not low <= float(value) <= high:
+        raise wrong(name, value, way_out)
+
+
+def check_date(name: str, value: Any) -> None:
+    """Refuse what is no plain date of the years that are meant; None is no value, and passes."""
+    if value is None:
+        return
+    if type(value) is not dt.date:
+        raise wrong(name, value, "give a datetime.date, such as datetime.date(2026, 4, 20)")
+    if not FIRST_YEAR <= value.year <= LAST_YEAR:
+        raise wrong(name, value, f"is too far off; give a day from {FIRST_YEAR} to {LAST_YEAR}")
+
+
+def check_choice(name: str, value: Any, choices: tuple[str, ...]) -> None:
+    """Refuse what is none of a few words."""
+    if value not in choices:
+        raise wrong(name, value, f"use one of {', '.join(choices)}")
+
+
+def check_kind(name: str, value: Any, kind: type) -> None:
+    """Refuse what is no record of a kind, or no text."""
+    if not isinstance(value, kind):
+        raise wrong(name, value, f"give a {'text' if kind is str else kind.__name__}")
