@@ -103,13 +103,15 @@ __all__ = [
 ]
 
 
-def __getattr__(name: str) -> Any:
-    """A public name, from the room in which it lives."""
-    if name not in _HOME:
-        raise AttributeError(f"module 'covercrop' has no attribute {name!r}")
-    found = getattr(import_module(f"covercrop.{_HOME[name]}"), name)
-    globals()[name] = found
-    return found
+if not TYPE_CHECKING:  # those who read types see the names above, and no others
+
+    def __getattr__(name: str) -> Any:
+        """A public name, from the room in which it lives."""
+        if name not in _HOME:
+            raise AttributeError(f"module 'covercrop' has no attribute {name!r}")
+        found = getattr(import_module(f"covercrop.{_HOME[name]}"), name)
+        globals()[name] = found
+        return found
 
 
 def __dir__() -> list[str]:

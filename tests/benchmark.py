@@ -63,7 +63,7 @@ BARS = {
     "ready": 2.5,
     "hindcast": 6.0,
     "report": 5.0,
-    "help": 0.6,
+    "help": 0.2,
     "sow": 2.5,
     "dates": 2.2,
     "covers": 2.5,

@@ -9,7 +9,6 @@ import argparse
 import datetime as dt
 import re
 from contextlib import contextmanager
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -97,6 +96,8 @@ def in_options(message: object) -> str:
 
 def in_words(planned: Plans) -> Plans:
     """Plans whose troubles are told in the words of the command line."""
+    from dataclasses import replace
+
     problems = (replace(problem, message=in_options(problem.message)) for problem in planned.problems)
     return replace(planned, problems=tuple(problems))
 
@@ -152,16 +153,14 @@ def date(text: str) -> dt.date:
 
 def read(arguments: argparse.Namespace) -> tuple[FieldFile, dt.date, str]:
     """The field file (or the demonstration), today's date there, and a title."""
-    from covercrop.base.shipped import data_path
     from covercrop.field.file import check_dates, read_fields
 
-    path = arguments.fields or data_path("demo", "fields.toml", beside=("weather.csv",))
-    file = read_fields(path)
+    file = read_fields(arguments.fields)
     today = file.today or dt.date.today()
     check_dates(file, today)
     if arguments.fields is None:
         return file, today, "Demonstration (an invented place)"
-    return file, today, f"{path.name}"
+    return file, today, file.path.name
 
 
 def named(file: FieldFile, names: Sequence[str] | None) -> tuple[Field, ...]:

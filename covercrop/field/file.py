@@ -18,6 +18,7 @@ from covercrop.base import units
 from covercrop.base.errors import FieldFileError, ParameterError, UsageError
 from covercrop.base.reading import read_whole
 from covercrop.base.records import Units
+from covercrop.base.shipped import data_path
 from covercrop.field import bed_entries
 from covercrop.field.entries import (
     UNITS,
@@ -279,12 +280,13 @@ def _line_named(error: tomllib.TOMLDecodeError, text: str) -> str:
     return f": {_shown(lines[int(number[1]) - 1].strip())}" if number else ""
 
 
-def read_fields(path: str | Path) -> FieldFile:
+def read_fields(path: str | Path | None = None) -> FieldFile:
     """Read a field file, as every command does that takes FIELDS.
 
     Parameters
     ----------
-    path : str or Path
+    path : str or Path, optional
+        The demonstration by default, an invented place.
 
     Returns
     -------
@@ -296,7 +298,7 @@ def read_fields(path: str | Path) -> FieldFile:
         If the file cannot be read, or something in it is not what it should
         be; the line names the place, the value and the way out.
     """
-    path = Path(path)
+    path = data_path("demo", "fields.toml", beside=("weather.csv",)) if path is None else Path(path)
     return parse_fields(path, read_bytes(path))
 
 

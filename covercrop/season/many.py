@@ -107,25 +107,22 @@ class Plans:
         Returns
         -------
         pandas.DataFrame
-            ``name``; the columns of :data:`covercrop.season.columns.COLUMNS`, of which dates are ``datetime64``,
-            chances run from 0 to 1, and the units of amounts stand in their names; and ``problem``, the trouble of a
-            field that has no plan, empty for all others.
+            The columns of :data:`covercrop.season.columns.COLUMNS`, of which dates are ``datetime64``, chances run
+            from 0 to 1, and the units of amounts stand in their names; and ``problem``, the trouble of a field that has
+            no plan, empty for all others.  ``fields.join(plans.to_frame())`` puts a DataFrame
+            of fields and its answers beside each other.
         """
         import pandas as pd
 
-        named = {place: plan.field.name for place, plan in zip(self.places, self.plans, strict=True)}
-        named |= {problem.place: problem.name for problem in self.problems}
         troubled = {problem.place: problem.message for problem in self.problems}
         rows = range(len(self.index))
         columns = {
             column: pd.Series([get(plan) for plan in self.plans], index=list(self.places), dtype=kind).reindex(rows)
             for column, kind, get in COLUMNS
         }
-        frame = pd.DataFrame(
-            {"name": [named[row] for row in rows], **columns, "problem": [troubled.get(row, "") for row in rows]}
-        )
-        index = self.index if isinstance(self.index, pd.Index) else pd.Index(self.index, name="field", dtype=object)
-        return frame.set_axis(index, axis=0)
+        problem = pd.Series([troubled.get(row, "") for row in rows], dtype=object)
+        index = self.index if isinstance(self.index, pd.Index) else pd.Index(self.index, name="name")
+        return pd.DataFrame({**columns, "problem": problem}).set_axis(index, axis=0)
 
 
 def plan_field(

@@ -1,0 +1,525 @@
+"""The front door: everything public from covercrop itself, loaded when asked for, each command and its twin."""
+
+from __future__ import annotations
+
+import ast
+import contextlib
+import dataclasses
+import datetime as dt
+import inspect
+import io
+import json
+import re
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import invented
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+
+import covercrop
+from covercrop.base.errors import CovercropError, UnknownNameError, UsageError, WeatherFileError
+from covercrop.cli import main, report, shared
+from covercrop.field.entries import WeatherEntry
+from covercrop.models import daylength, degree_days, soil_temperature
+from covercrop.render.page.report import SECTIONS
+from covercrop.season import many
+from covercrop.season.columns import COLUMNS
+from covercrop.season.plan import make_plan
+
+REPOSITORY = Path(__file__).resolve().parent.parent
+PAGE = REPOSITORY / "covercrop" / "guide" / "library.md"
+ON = "2026-04-20"
+RECORD = invented.weather("2012-01-01")
+PARSERS = main._parser()._subparsers._group_actions[0].choices
+
+#: Each command, and what does the same in Python.
+TWINS = {
+    "ready": ("plan_field", "plan_fields"),
+    "scout": ("add_scouting_note",),
+    "sow": ("compare_sowing_dates",),
+    "beds": ("lay_out_beds",),
+    "calendar": ("upcoming_dates", "write_icalendar"),
+    "report": ("report_html",),
+    "region": ("survey_region",),
+    "weather": ("field_weather", "read_weather", "daily_weather"),
+    "hindcast": ("hindcast_field",),
+    "calibrate": ("calibrate_bloom",),
+    "degree-days": ("growing_degree_days",),
+    "covers": ("covers", "cover"),
+    "crops": ("crops", "crop"),
+}
+RECORDS = ("CoverEntry", "CovercropError", "CropEntry", "Field", "Plan", "ScoutingNote")
+#: What no command shows alone.
+ALONE = ("day_length", "read_fields", "soil_temperature")
+
+
+# --- what is there, and when it is loaded ---------------------------------------------------------
+
+
+def test_what_is_public() -> None:
+    """The list is the records, the twins of the commands and what stands alone; all of it is there, and is offered."""
+    assert sorted(covercrop.__all__) == sorted(
+        {*RECORDS, *ALONE, *(twin for twins in TWINS.values() for twin in twins)}
+    )
+    assert set(covercrop.__all__) == set(covercrop._HOME)
+    assert set(covercrop.__all__) <= set(dir(covercrop))
+    for name in covercrop.__all__:
+        found = getattr(covercrop, name)
+        assert found.__name__ == name
+        assert found.__module__ == f"covercrop.{covercrop._HOME[name]}"
+    with pytest.raises(AttributeError, match="module 'covercrop' has no attribute 'plan_feilds'"):
+        covercrop.plan_feilds  # noqa: B018
+
+
+def test_readers_of_types_see_the_same() -> None:
+    """The imports under TYPE_CHECKING are those that are made when a name is asked for."""
+    tree = ast.parse(Path(covercrop.__file__).read_text(encoding="utf-8"))
+    (block,) = (node for node in tree.body if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING")
+    seen = {
+        alias.name: f"{node.module}" for node in block.body if isinstance(node, ast.ImportFrom) for alias in node.names
+    }
+    assert seen == {name: f"covercrop.{home}" for name, home in covercrop._HOME.items()}
+
+
+@pytest.mark.parametrize(
+    "what",
+    [
+        "import covercrop; dir(covercrop)",
+        "from covercrop.cli.main import main\ntry: main(['--help'])\nexcept SystemExit: pass",
+    ],
+    ids=["import", "help"],
+)
+def test_nothing_slow_is_loaded(what: str) -> None:
+    """Neither the import nor the help of the program brings numpy, pandas, scipy or rich."""
+    code = f"{what}\nimport sys\nsys.stderr.write(' '.join({{name.partition('.')[0] for name in sys.modules}}))"
+    done = subprocess.run([sys.executable, "-c", code], cwd=REPOSITORY, capture_output=True, text=True, check=True)
+    loaded = set(done.stderr.split())
+    assert "covercrop" in loaded
+    assert not loaded & {"numpy", "pandas", "scipy", "rich", "meteostat", "matplotlib", "xarray"}
+
+
+# --- a command and its twin -----------------------------------------------------------------------
+
+
+def test_every_command_has_a_twin() -> None:
+    """The list above is that of the program."""
+    assert set(TWINS) == set(PARSERS)
+
+
+@pytest.mark.parametrize("command", TWINS)
+def test_the_help_names_the_twin_and_the_twin_the_command(command: str) -> None:
+    """Each way round, and nothing else is named."""
+    told = " ".join(PARSERS[command].format_help().split())
+    assert set(re.findall(r"covercrop\.(\w+)", told)) == set(TWINS[command])
+    for twin in TWINS[command]:
+        assert re.search(rf"``covercrop {command}[ `]", inspect.getdoc(getattr(covercrop, twin)) or "")
+
+
+@pytest.mark.parametrize("name", sorted({*ALONE, *(twin for twins in TWINS.values() for twin in twins)}))
+def test_each_docstring_says_what_goes_in_and_out(name: str) -> None:
+    """Every argument is described, with its unit where it has one, and so are the answer and what is raised."""
+    function = inspect.unwrap(getattr(covercrop, name))
+    doc = inspect.getdoc(function) or ""
+    head, _, raises = doc.partition("Raises\n------")
+    assert "Returns\n-------" in head
+    assert raises or name in ("covers", "crops", "lay_out_beds", "upcoming_dates")
+    described = head.partition("Parameters\n----------")[2].partition("Returns\n-------")[0]
+    for argument in set(inspect.signature(function).parameters) - {"name"}:
+        assert re.search(rf"^(\w+, )*{argument}(, \w+)*( :|$)", described, flags=re.MULTILINE), argument
+
+
+def test_the_help_repeats_what_the_library_has() -> None:
+    """The choices of --with, repeated so that the help needs no numpy."""
+    assert report.WITH == SECTIONS
+
+
+def test_messages_speak_of_options_at_the_command_line(capsys: pytest.CaptureFixture[str]) -> None:
+    """What the library says of arguments, a command says of its options."""
+    with pytest.raises(CovercropError, match="`start` 2026-10-01 is after `end` 2026-09-01"):
+        covercrop.compare_sowing_dates(invented.field(), RECORD, ON, start="2026-10-01", end="2026-09-01")
+    with pytest.raises(CovercropError, match="ask about a later day with `on`"):
+        covercrop.plan_field(invented.field(), RECORD, on="2025-09-01", today=ON)
+    assert main.main(["ready", "--on", "2025-09-01"]) == 1
+    assert capsys.readouterr().err.count("ask about a later day with --on\n") == 3
+    assert shared.in_options("`on` and `plant_by`, not `else`") == "--on and --plant-by, not `else`"
+
+
+# --- many fields ----------------------------------------------------------------------------------
+
+
+def table(count: int = 5) -> pd.DataFrame:
+    """Rows of fields, in an order and with labels of their own."""
+    rows = pd.DataFrame(
+        {"latitude": 37.0, "longitude": -84.9, "species": "Crimson clover", "crop": "pumpkin"}, range(count)
+    )
+    rows["sown"] = pd.Timestamp("2025-09-10") + pd.to_timedelta(np.arange(count), "D")
+    return rows.set_axis([f"plot {count - row}" for row in range(count)])
+
+
+def test_one_bad_field_is_named_and_the_others_are_planned() -> None:
+    """Each kind of trouble keeps to its field, which is named with its place; the index comes back whole."""
+    rows = table(6)
+    rows["cultivar"] = ["", None, "Dixey", np.nan, "", ""]
+    rows["crop"] = ["pumpkin", "pumkin", "pumpkin", "pumpkin", "pumpkin", "pumpkin"]
+    rows.loc["plot 2", "latitude"] = 370.0
+    rows["turned_under"] = [None, None, None, None, None, "2026-04-12"]
+    rows.loc["plot 3", "sown"] = pd.Timestamp("2026-09-10")
+    plans = covercrop.plan_fields(rows, RECORD, on=ON, today=ON, beside=False)
+    assert [plan.field.name for plan in plans] == ["plot 6", "plot 1"]
+    assert plans.places == (0, 5)
+    assert [(problem.place, problem.name) for problem in plans.problems] == [
+        (1, "plot 5"), (2, "plot 4"), (3, "plot 3"), (4, "plot 2")
+    ]  # fmt: skip
+    for problem, said in zip(
+        plans.problems,
+        ("did you mean pumpkin?", "unknown", "sown = 2026-09-10 is after", "latitude = 370"),
+        strict=True,
+    ):
+        assert said in problem.message
+        assert "\n" not in problem.message
+    frame = plans.to_frame()
+    assert list(frame.index) == list(rows.index)
+    assert (frame["problem"] != "").tolist() == [False, True, True, True, True, False]
+    assert frame.loc["plot 1", "state"] == "turned-under"
+    assert frame.loc["plot 2", ["state", "turn_under", "bbch"]].isna().all()
+    assert rows.join(frame).shape[1] == rows.shape[1] + frame.shape[1]
+
+
+def test_a_field_that_fails_while_it_is_worked_out_stops_itself_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What goes wrong in the midst of many is found by asking each alone."""
+    work = many.make_plans
+
+    def failing(asked: list[Any], **kept: Any) -> list[Any]:
+        if any(start.field.name == "plot 4" for start, _ in asked):
+            raise UsageError("nothing is known of it; leave it out")
+        return work(asked, **kept)
+
+    monkeypatch.setattr(many, "make_plans", failing)
+    plans = covercrop.plan_fields(table(), RECORD, on=ON, beside=False)
+    assert [str(problem) for problem in plans.problems] == ["field 1, plot 4: nothing is known of it; leave it out"]
+    assert plans.places == (0, 2, 3, 4)
+    assert len(plans.weather) == len(plans) == 4
+
+
+def test_many_give_what_one_gives() -> None:
+    """A table, records and one field alone: the same plans; the columns are those of the plan."""
+    rows = table(3).assign(method="transplant", ground_cover="straw", days_to_maturity=90, elevation_m=np.nan)
+    plans = covercrop.plan_fields(rows, RECORD, on=ON)
+    alone = [covercrop.plan_field(plan.field, RECORD, on=ON) for plan in plans]
+    pd.testing.assert_frame_equal(plans.to_frame(), covercrop.plan_fields(
+        [plan.field for plan in alone], {plan.field.name: RECORD for plan in alone}, on=dt.date(2026, 4, 20)
+    ).to_frame().rename_axis(None))  # fmt: skip
+    frame, plan = plans.to_frame(), alone[1]
+    assert list(frame.columns) == [*(column for column, _, _ in COLUMNS), "problem"]
+    assert plan.field.crop == covercrop.CropEntry(
+        name="pumpkin", method="transplant", ground_cover="straw", days_to_maturity=90
+    )
+    assert plan.turn_under is not None
+    row = frame.loc[plan.field.name]
+    assert row["turn_under"] == pd.Timestamp(plan.turn_under.date)
+    assert row["safe_planting"] == pd.Timestamp(plan.safe_planting)
+    assert row["n_kg_ha"] == plan.nitrogen["n_kg_ha"].median
+    assert plans[1].dates == plan.dates
+    again = make_plan(plan.field, RECORD, np.datetime64(ON))
+    assert again.dates == plan.dates
+
+
+def test_a_table_that_is_none_is_refused_at_once() -> None:
+    """An unknown column with the nearest known one, a missing one, one twice; what holds no fields."""
+    for rows, message in (
+        (table().rename(columns={"sown": "sowed"}), "`fields`: unknown column 'sowed'; did you mean 'sown'?"),
+        (table().drop(columns="crop"), "`fields`: no column 'crop'; a row needs latitude, longitude"),
+        (table().assign(zzz=1), "`fields`: unknown column 'zzz'; known columns: name, latitude"),
+        (table().rename(columns={"longitude": "latitude"}), "`fields`: two columns are named 'latitude'; keep one"),
+        (["Mill"], "`fields`: str at place 0; give Field records or a DataFrame"),
+    ):
+        with pytest.raises(UsageError, match=re.escape(message)):
+            covercrop.plan_fields(rows, RECORD, on=ON)  # type: ignore[arg-type]
+    holed = table(2).astype({"longitude": object})
+    holed.loc["plot 2", "longitude"] = "west"
+    holed.loc["plot 1", "species"] = None
+    told = [problem.message for problem in covercrop.plan_fields(holed, RECORD, on=ON).problems]
+    assert told == ["longitude = 'west' is no number; mend the cell", "species is empty; fill it in"]
+
+
+def test_weather_by_station_or_by_field() -> None:
+    """The station's record goes before the field's; one that is missing is a problem of its field."""
+    warm = invented.weather("2012-01-01", mean=15.0)
+    rows = table(3)
+    rows["station"] = ["A", "", "B"]
+    plans = covercrop.plan_fields(rows, {"A": warm, "plot 3": RECORD, "plot 2": RECORD}, on=ON, beside=False)
+    assert plans.weather == (warm, RECORD)
+    assert [str(problem) for problem in plans.problems] == [
+        "field 2, plot 1: no weather for station B; `weather` holds A, plot 3, plot 2"
+    ]
+    with pytest.raises(UsageError, match="`weather` is a DataFrame; give what daily_weather, read_weather or"):
+        covercrop.plan_field(invented.field(), RECORD.table, on=ON)  # type: ignore[arg-type]
+
+
+def test_the_day_is_that_of_the_file_or_the_clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A field file may fix today; else it is the machine's, and nothing may have happened after it."""
+    assert covercrop.plan_fields(covercrop.read_fields(), beside=False).on == np.datetime64(ON)
+
+    class Clock(dt.date):
+        @classmethod
+        def today(cls) -> dt.date:
+            return dt.date(2026, 4, 18)
+
+    monkeypatch.setattr(many.dt, "date", Clock)
+    assert covercrop.plan_field(invented.field(), RECORD).on == np.datetime64("2026-04-18")
+    with pytest.raises(CovercropError, match="turned_under = 2026-04-19 is after 2026-04-18, today; mend the date"):
+        covercrop.plan_field(invented.field(turned_under="2026-04-19"), RECORD)
+
+
+@pytest.mark.parametrize(
+    "day", ["yesterday", "2026", 5, None, np.datetime64("NaT"), pd.NaT, "2026-04-20T10:00", "1750-01-01"]
+)
+def test_a_day_that_is_none(day: Any) -> None:
+    """Said of the argument; None alone is today."""
+    if day is None:
+        assert covercrop.plan_field(invented.field(), RECORD, on=day, today=ON).on == np.datetime64(ON)
+        return
+    with pytest.raises(UsageError, match=r"^`on` = .*; give (a|the) da"):
+        covercrop.plan_field(invented.field(), RECORD, on=day, today=ON)
+
+
+# --- records check themselves ---------------------------------------------------------------------
+
+DAY = dt.date(2026, 4, 18)
+COVER = {"species": "hairy-vetch", "sown": dt.date(2025, 9, 12)}
+FIELD = {
+    "name": "Mill", "latitude": 37.0, "longitude": -84.0,
+    "cover": covercrop.CoverEntry(**COVER), "crop": covercrop.CropEntry(name="pumpkin"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("record", "right", "wrong", "message"),
+    [
+        ("Field", FIELD, {"latitude": 95}, "latitude = 95: give degrees north of the equator, -90 to 90"),
+        ("Field", FIELD, {"latitude": None}, "latitude = None: give degrees north"),
+        ("Field", FIELD, {"longitude": "west"}, "longitude = 'west': give degrees east"),
+        ("Field", FIELD, {"latitude": float("nan")}, "latitude = nan: give degrees north"),
+        ("Field", FIELD, {"elevation_m": 25_000}, "elevation_m = 25000: give metres above the sea"),
+        ("Field", FIELD, {"area_m2": 0}, "area_m2 = 0: give the area in square metres"),
+        ("Field", FIELD, {"name": " "}, "name = ' ': give the field a name"),
+        ("Field", FIELD, {"cover": "hairy-vetch"}, "cover = 'hairy-vetch': give a CoverEntry"),
+        ("Field", FIELD, {"crop": covercrop.CropEntry(name="pumpkin", planted=DAY)}, "planted = 2026-04-18: the cover"),
+        ("Field", FIELD, {"scouting": ["buds"]}, "scouting = 'buds': give a ScoutingNote"),
+        ("CoverEntry", COVER, {"sown": "yesterday"}, "sown = 'yesterday': give a datetime.date, such as"),
+        ("CoverEntry", COVER, {"sown": pd.Timestamp("2025-09-12")}, "give a datetime.date, such as"),
+        ("CoverEntry", COVER, {"sown": None}, "sown = None: give the day on which the cover was sown"),
+        ("CoverEntry", COVER, {"sown": dt.date(25, 9, 12)}, "sown = 0025-09-12: is too far off; give a day from 1800"),
+        ("CoverEntry", COVER, {"species": "hairy-vech"}, "unknown cover 'hairy-vech'; did you mean hairy-vetch"),
+        ("CoverEntry", COVER, {"cultivar": "none such"}, "'none such'"),
+        ("CoverEntry", COVER, {"terminate": "burn"}, "terminate = 'burn': use one of turn-under, roll, mow, tarp"),
+        ("CoverEntry", COVER, {"turned_under": dt.date(2025, 9, 1)}, "turned_under = 2025-09-01: is not after sowing"),
+        ("CropEntry", {"name": "pumpkin"}, {"method": "x"}, "method = 'x': use one of direct-seed, transplant"),
+        ("CropEntry", {"name": "pumpkin"}, {"ground_cover": "hay"}, "ground_cover = 'hay': use one of bare, straw"),
+        ("CropEntry", {"name": "pumpkin"}, {"days_to_maturity": 5}, "days_to_maturity = 5: give the days on the seed"),
+        ("CropEntry", {"name": "pumpkin"}, {"name": "pumkin"}, "unknown crop 'pumkin'; did you mean pumpkin"),
+        ("ScoutingNote", {"date": DAY, "bbch": 51}, {"bbch": 120}, "bbch = 120: give a BBCH stage, 0 to 99"),
+        ("ScoutingNote", {"date": DAY, "bbch": 51}, {"bloom_percent": 10}, "bloom_percent is given too; keep one"),
+        ("ScoutingNote", {"date": DAY, "bbch": 51}, {"bbch": None}, "give bloom_percent or bbch, or what was measured"),
+        ("ScoutingNote", {"date": DAY, "bbch": 51}, {"date": "today"}, "date = 'today': give a datetime.date"),
+        ("ScoutingNote", {"date": DAY, "bloom_percent": 5}, {"bloom_percent": 140}, "bloom_percent = 140: give"),
+        ("ScoutingNote", {"date": DAY, "bloom_percent": 5}, {"soil_c": 64}, "soil_c = 64: give the soil temperature"),
+    ],
+)  # fmt: skip
+def test_a_record_checks_itself(record: str, right: dict[str, Any], wrong: dict[str, Any], message: str) -> None:
+    """One plain line names the argument, the value and the way out; with the right value there is none."""
+    kind: Callable[..., Any] = getattr(covercrop, record)
+    made = kind(**right)
+    assert dataclasses.replace(made) == made
+    with pytest.raises(CovercropError) as caught:
+        kind(**right | wrong)
+    assert message in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_names_are_kept_as_the_parameter_files_have_them() -> None:
+    """However they are spelled, so that what goes by the name finds it; notes are kept in order of time."""
+    assert covercrop.CoverEntry(species="Hairy vetch", sown=DAY).species == "hairy-vetch"
+    assert covercrop.CropEntry(name="Sweet corn").name == "sweet-corn"
+    later, earlier = (covercrop.ScoutingNote(date=DAY + dt.timedelta(days), bbch=55) for days in (2, 1))
+    assert covercrop.Field(**FIELD, scouting=[later, earlier]).scouting == (earlier, later)
+    with pytest.raises(UsageError, match="date = 2025-09-12: is not after sowing on 2025-09-12"):
+        covercrop.Field(**FIELD, scouting=[covercrop.ScoutingNote(date=dt.date(2025, 9, 12), bbch=9)])
+    with pytest.raises(UsageError, match=r"file = 'w.csv': give a Path"):
+        WeatherEntry(file="w.csv")  # type: ignore[arg-type]
+
+
+# --- the kind that was given ----------------------------------------------------------------------
+
+DAYS = pd.date_range("2026-04-01", periods=6)
+LOW = np.array([[1.0, 2.0, 5.0, 0.0, 8.0, 9.0], [3.0, 4.0, 1.0, 2.0, 2.0, 6.0]])
+HIGH = LOW + np.array([[9.0], [14.0]])
+
+
+@pytest.mark.parametrize("method", degree_days.METHODS)
+def test_degree_days_come_back_as_the_kind_that_was_given(method: str) -> None:
+    """Array, list, Series, a frame with a column a station, a DataArray along any axis, whole or in chunks: one sum."""
+    wanted = degree_days.degree_days(LOW, HIGH, 4.0, 12.0, method=method, cutoff="vertical")
+
+    def ask(low: Any, high: Any) -> Any:
+        return covercrop.growing_degree_days(low, high, 4.0, 12.0, method=method, cutoff="vertical")
+
+    np.testing.assert_array_equal(ask(LOW, HIGH), wanted)
+    np.testing.assert_array_equal(ask(LOW[0].tolist(), HIGH[0].tolist()), wanted[0])
+    series = ask(pd.Series(LOW[0], DAYS, name="tmin"), pd.Series(HIGH[0], DAYS, name="tmax"))
+    pd.testing.assert_series_equal(series, pd.Series(wanted[0], DAYS, name="growing_degree_days"))
+    frame = ask(*(pd.DataFrame(each.T, DAYS, ["valley", "hill"]) for each in (LOW, HIGH)))
+    pd.testing.assert_frame_equal(frame, pd.DataFrame(wanted.T, DAYS, ["valley", "hill"]))
+    about = {"units": "degC"}
+    low, high = (xr.DataArray(each.T, {"time": DAYS, "place": ["v", "h"]}, attrs=about) for each in (LOW, HIGH))
+    for made in (ask(low, high), ask(low.chunk(time=2), high.chunk(place=1)).compute()):
+        assert made.dims == ("time", "place")
+        np.testing.assert_array_equal(made.values, wanted.T)
+        assert made.attrs == {"units": "degC d", "long_name": "growing degree-days"}
+        xr.testing.assert_equal(made["time"], low["time"])
+
+
+def test_extremes_that_do_not_go_together() -> None:
+    """Two kinds, other days, other stations, other units, no days, no numbers: a line each that says which."""
+    series, array = pd.Series(LOW[0], DAYS), xr.DataArray(LOW[0], {"time": DAYS}, attrs={"units": "degC"})
+    frame = pd.DataFrame(LOW.T, DAYS, ["valley", "hill"])
+    for low, high, message in (
+        (series, HIGH[0], "`tmin` is a Series and `tmax` is an array; give both alike"),
+        (frame, series, "`tmin` is a DataFrame and `tmax` is a Series"),
+        (series, series[1:], "differ in their index, such as 2026-04-01"),
+        (series, series[::-1], "differ in their index or their order; select the same of both"),
+        (frame, frame[["hill", "valley"]], "differ in their columns or their order"),
+        (frame.assign(name="x"), frame.assign(name="x"), "`tmin` holds what is no number; leave such columns out"),
+        (LOW[0], HIGH[0, 1:], r"`tmin` has shape \(6,\) and `tmax` has shape \(5,\); give as many days"),
+        (3.0, 15.0, r"`tmin` has shape \(\)"),
+        (array.rename(time="day"), array, "`tmin` has no dimension 'time'; rename the one"),
+        (array, array[1:], "`tmin` and `tmax` have other labels"),
+        (array, array.assign_attrs(units="K"), "different units, K and degC; convert one"),
+    ):
+        with pytest.raises(UsageError, match=message):
+            covercrop.growing_degree_days(low, high, 4.0)
+    with pytest.raises(UsageError, match="`base` = 'ten' is no number; give a temperature"):
+        covercrop.growing_degree_days(LOW, HIGH, "ten")  # type: ignore[arg-type]
+    with pytest.raises(UnknownNameError, match="did you mean sine"):
+        covercrop.growing_degree_days(LOW, HIGH, 4.0, method="sin")
+
+
+def test_soil_temperature_in_the_unit_of_a_thermometer() -> None:
+    """Depth in centimetres, the kind that was given, and the ground by name."""
+    wanted = soil_temperature.soil_temperature(LOW, "straw", depth_mm=100.0)
+    np.testing.assert_array_equal(covercrop.soil_temperature(LOW, ground="straw", depth_cm=10), wanted)
+    frame = covercrop.soil_temperature(pd.DataFrame(LOW.T, DAYS), ground="straw", depth_cm=10)
+    pd.testing.assert_frame_equal(frame, pd.DataFrame(wanted.T, DAYS))
+    assert covercrop.soil_temperature(pd.Series(LOW[0], DAYS)).name == "soil_temperature"
+    np.testing.assert_array_equal(
+        covercrop.soil_temperature(LOW), soil_temperature.soil_temperature(LOW, "bare", depth_mm=50.0)
+    )
+    with pytest.raises(UsageError, match="`depth_cm` = -5: give centimetres, 0 to 100"):
+        covercrop.soil_temperature(LOW, depth_cm=-5)
+    with pytest.raises(UnknownNameError, match="unknown ground cover 'grass'"):
+        covercrop.soil_temperature(LOW, ground="grass")
+
+
+def test_day_length_of_dates() -> None:
+    """A Series on the dates, a column a station, a DataArray, an array: each the model's hours of those days."""
+    wanted = daylength.day_length(37.6, np.arange(91.0, 97.0))
+    pd.testing.assert_series_equal(covercrop.day_length(37.6, DAYS), pd.Series(wanted, DAYS, name="day_length"))
+    column = pd.Series(DAYS, index=list("abcdef"))
+    assert list(covercrop.day_length(37.6, column).index) == list("abcdef")
+    frame = covercrop.day_length(pd.Series({"valley": 37.6, "north": 60.0}), DAYS)
+    np.testing.assert_array_equal(frame["valley"], wanted)
+    assert (frame["north"] > frame["valley"]).all()
+    made = covercrop.day_length(37.6, xr.DataArray(DAYS, dims="time"))
+    np.testing.assert_array_equal(made.values, wanted)
+    assert made.attrs["units"] == "h"
+    np.testing.assert_array_equal(covercrop.day_length(37.6, ["2026-04-01", "2026-04-02"]), wanted[:2])
+    assert covercrop.day_length(37.6, "2026-04-01") == wanted[0]
+    for dates in ([91, 92], "soon", [pd.NaT]):
+        with pytest.raises(UsageError, match="`dates`"):
+            covercrop.day_length(37.6, dates)
+    with pytest.raises(UsageError, match="latitude 95: give degrees"):
+        covercrop.day_length(95, DAYS)
+
+
+# --- readings -------------------------------------------------------------------------------------
+
+
+def test_readings_that_would_have_been_dropped_are_refused() -> None:
+    """A column that is not known with the nearest that is, one missing, one twice, an index that holds no days."""
+    frame = RECORD.table.loc["2026-01-01":, ["tmin_c", "tmax_c", "prcp_mm"]]
+    assert covercrop.daily_weather(frame.astype("Float64")).table["tmin_c"].equals(frame["tmin_c"])
+    for readings, message in (
+        (frame.rename(columns={"prcp_mm": "prcp"}), "unknown column 'prcp' in `frame`; did you mean 'prcp_mm'?"),
+        (frame.assign(wind=1.0), "unknown column 'wind' in `frame`; known columns: tmin_c, tmax_c, prcp_mm, forecast"),
+        (frame.drop(columns="tmax_c"), r"no column 'tmax_c' in `frame` \(found: tmin_c, prcp_mm\)"),
+        (frame.set_axis(["tmin_c", "tmax_c", "tmin_c"], axis=1), "two columns of `frame` are named 'tmin_c'; keep one"),
+        (frame.reset_index(drop=True), "the index of `frame` holds .*0.*, which is no day; index it by dates"),
+        (frame.tz_localize("UTC"), "the index of `frame` has the time zone UTC; take it off with tz_localize"),
+        (frame.astype({"tmin_c": str}), "column 'tmin_c' of `frame` holds what is no number; convert it"),
+    ):  # fmt: skip
+        with pytest.raises(WeatherFileError, match=f"^shed: {message}"):
+            covercrop.daily_weather(readings, where="shed")
+
+
+# --- the page of the guide ------------------------------------------------------------------------
+
+BLOCK = re.compile(r"```python\n(.*?)```\n(?:\n```text\n(.*?)```\n)?", flags=re.DOTALL)
+
+
+@pytest.fixture(scope="module")
+def ran(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """What each example of the page prints, run one after the other in a folder of their own."""
+    printed: dict[str, str] = {}
+    known: dict[str, Any] = {}
+    with contextlib.chdir(tmp_path_factory.mktemp("page")):
+        for code, _ in BLOCK.findall(PAGE.read_text(encoding="utf-8")):
+            with contextlib.redirect_stdout(io.StringIO()) as told:
+                exec(compile(code, PAGE.name, "exec"), known)
+            printed[code] = told.getvalue()
+    return printed
+
+
+def test_the_page_shows_what_its_examples_print(ran: dict[str, str], request: pytest.FixtureRequest) -> None:
+    """Letter for letter."""
+    text = PAGE.read_text(encoding="utf-8")
+    if request.config.getoption("--update-golden"):
+        text = BLOCK.sub(
+            lambda found: f"```python\n{found[1]}```\n" + (f"\n```text\n{ran[found[1]]}```\n" if ran[found[1]] else ""),
+            text,
+        )
+        PAGE.write_text(text, encoding="utf-8")
+    shown = dict(BLOCK.findall(text))
+    assert shown == ran
+
+
+def test_the_page_has_an_example_of_each() -> None:
+    """Every public name but the plan's own stands in an example."""
+    code = "\n".join(code for code, _ in BLOCK.findall(PAGE.read_text(encoding="utf-8")))
+    used = set(re.findall(r"covercrop\.(\w+)", code))
+    assert used == set(covercrop.__all__) - {"Plan"}
+
+
+def test_a_thousand_fields_in_ten_lines(ran: dict[str, str]) -> None:
+    """The first example does it in ten lines, and the one bad field of the thousand is named."""
+    first, second, *_ = ran
+    assert len(first.splitlines()) - first.count("\n\n") <= 10
+    assert "np.arange(1000)" in first
+    assert ran[second].startswith("999 planned; field 7, 7: latitude = 370.0: give degrees north")
+
+
+def test_json_of_a_problem_speaks_of_options(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The problems in JSON are those of the command line."""
+    text = covercrop.read_fields().path.read_text(encoding="utf-8").replace('file = "weather.csv"', 'file = "w.csv"', 1)
+    for name in ("fields.toml", "weather.csv"):
+        (tmp_path / name).write_bytes(covercrop.read_fields().path.with_name(name).read_bytes())
+    (tmp_path / "fields.toml").write_text(text, encoding="utf-8")
+    assert main.main(["ready", str(tmp_path / "fields.toml"), "--json"]) == 1
+    document = json.loads(capsys.readouterr().out)
+    assert [problem["name"] for problem in document["problems"]] == ["Ford meadow"]
+    assert len(document["fields"]) == 2
