@@ -150,6 +150,23 @@ def test_messages_speak_of_options_at_the_command_line(capsys: pytest.CaptureFix
     assert shared.in_options("`on` and `plant_by`, not `else`") == "--on and --plant-by, not `else`"
 
 
+def test_the_library_speaks_of_no_options() -> None:
+    """Outside the command line no message names an option; the two modules that may write for commands alone."""
+    found = {}
+    for path in sorted((REPOSITORY / "covercrop").rglob("*.py")):
+        room = path.relative_to(REPOSITORY / "covercrop").parts[0]
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        docs = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+        texts = [node.value for node in ast.walk(tree) if isinstance(node, ast.Constant) and id(node) not in docs]
+        options = [text for text in texts if isinstance(text, str) and re.search(r"(^| )(--[a-z]|-o\b)", text)]
+        if options and room not in ("cli", "render"):
+            found[path.stem] = options
+    # A place to write to is checked for commands alone; a US unit in the field file is that of scout's option.
+    # A file that is named in a field file is written by a command; what made a region is told as its command.
+    assert set(found) <= {"output", "file", "own_bloom", "survey"}
+    assert all("covercrop calibrate" in text for text in found["own_bloom"])
+
+
 # --- many fields ----------------------------------------------------------------------------------
 
 

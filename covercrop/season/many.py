@@ -236,7 +236,7 @@ def gathered(
     field: Field, weather: DailyWeather | None, day: dt.date, now: dt.date, shared: SharedWeather
 ) -> tuple[Field, DailyWeather]:
     """A field as it was known on a day, and its weather; raises what :func:`plan_field` does."""
-    check_past(field, now)
+    check_past(field, max(now, day))
     known = as_of(field, day)
     if weather is None:
         return known, field_weather(known, max(now, day), shared=shared)
