@@ -187,7 +187,7 @@ def test_one_bad_field_is_named_and_the_others_are_planned() -> None:
     rows.loc["plot 2", "latitude"] = 370.0
     rows["turned_under"] = [None, None, None, None, None, "2026-04-12"]
     rows.loc["plot 3", "sown"] = pd.Timestamp("2026-09-10")
-    plans = covercrop.plan_fields(rows, RECORD, on=ON, today=ON, beside=False)
+    plans = covercrop.plan_fields(rows, RECORD, on=ON, today=ON, details=False)
     assert [plan.field.name for plan in plans] == ["plot 6", "plot 1"]
     assert plans.places == (0, 5)
     assert [(problem.place, problem.name) for problem in plans.problems] == [
@@ -204,7 +204,7 @@ def test_one_bad_field_is_named_and_the_others_are_planned() -> None:
     assert list(frame.index) == list(rows.index)
     assert (frame["problem"] != "").tolist() == [False, True, True, True, True, False]
     assert frame.loc["plot 1", "state"] == "turned-under"
-    assert frame.loc["plot 2", ["state", "turn_under", "bbch"]].isna().all()
+    assert frame.loc["plot 2", ["state", "end_cover", "bbch"]].isna().all()
     assert rows.join(frame).shape[1] == rows.shape[1] + frame.shape[1]
 
 
@@ -218,7 +218,7 @@ def test_a_field_that_fails_while_it_is_worked_out_stops_itself_alone(monkeypatc
         return work(asked, **kept)
 
     monkeypatch.setattr(many, "make_plans", failing)
-    plans = covercrop.plan_fields(table(), RECORD, on=ON, beside=False)
+    plans = covercrop.plan_fields(table(), RECORD, on=ON, details=False)
     assert [str(problem) for problem in plans.problems] == ["field 1, plot 4: nothing is known of it; leave it out"]
     assert plans.places == (0, 2, 3, 4)
     assert len(plans.weather) == len(plans) == 4
@@ -239,7 +239,7 @@ def test_many_give_what_one_gives() -> None:
     )
     assert plan.turn_under is not None
     row = frame.loc[plan.field.name]
-    assert row["turn_under"] == pd.Timestamp(plan.turn_under.date)
+    assert row["end_cover"] == pd.Timestamp(plan.turn_under.date)
     assert row["safe_planting"] == pd.Timestamp(plan.safe_planting)
     assert row["n_kg_ha"] == plan.nitrogen["n_kg_ha"].median
     assert plans[1].dates == plan.dates
@@ -270,7 +270,7 @@ def test_weather_by_station_or_by_field() -> None:
     warm = invented.weather("2012-01-01", mean=15.0)
     rows = table(3)
     rows["station"] = ["A", "", "B"]
-    plans = covercrop.plan_fields(rows, {"A": warm, "plot 3": RECORD, "plot 2": RECORD}, on=ON, beside=False)
+    plans = covercrop.plan_fields(rows, {"A": warm, "plot 3": RECORD, "plot 2": RECORD}, on=ON, details=False)
     assert plans.weather == (warm, RECORD)
     assert [str(problem) for problem in plans.problems] == [
         "field 2, plot 1: no weather for station B; `weather` holds A, plot 3, plot 2"
@@ -281,7 +281,7 @@ def test_weather_by_station_or_by_field() -> None:
 
 def test_the_day_is_that_of_the_file_or_the_clock(monkeypatch: pytest.MonkeyPatch) -> None:
     """A field file may fix today; else it is the machine's, and nothing may have happened after it."""
-    assert covercrop.plan_fields(covercrop.read_fields(), beside=False).on == np.datetime64(ON)
+    assert covercrop.plan_fields(covercrop.read_fields(), details=False).on == np.datetime64(ON)
 
     class Clock(dt.date):
         @classmethod
@@ -332,7 +332,6 @@ FIELD = {
         ("CoverEntry", COVER, {"sown": "yesterday"}, "sown = 'yesterday': give a datetime.date, such as"),
         ("CoverEntry", COVER, {"sown": pd.Timestamp("2025-09-12")}, "give a datetime.date, such as"),
         ("CoverEntry", COVER, {"sown": None}, "sown = None: give the day on which the cover was sown"),
-        ("CoverEntry", COVER, {"sown": dt.date(25, 9, 12)}, "sown = 0025-09-12: is too far off; give a day from 1800"),
         ("CoverEntry", COVER, {"species": "hairy-vech"}, "unknown cover 'hairy-vech'; did you mean hairy-vetch"),
         ("CoverEntry", COVER, {"cultivar": "none such"}, "'none such'"),
         ("CoverEntry", COVER, {"terminate": "burn"}, "terminate = 'burn': use one of turn-under, roll, mow, tarp"),

@@ -45,7 +45,7 @@ def _run(arguments: argparse.Namespace) -> int:
     fields = named(file, arguments.field)
     in_full = arguments.full or arguments.field or arguments.json
     table = not in_full and (arguments.due or len(fields) > FEW)
-    planned = plan_fields(fields, on=arguments.on or today, today=today, beside=not table)
+    planned = plan_fields(fields, on=arguments.on or today, today=today, details=not table)
     plans, on, problems = planned.plans, planned.on, said(planned.problems)
     shown = [each for each in plans if is_due(each)] if arguments.due else plans
     if arguments.json:

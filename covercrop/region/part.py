@@ -64,7 +64,7 @@ def alone(out: Path) -> Iterator[None]:
             lock.acquire()
         except Timeout:
             raise RegionError(
-                f"{out}: another run is at work on it; wait until it is done, or name another place with -o"
+                f"{out}: another run is at work on it; wait until it is done, or name another place with `out`"
             ) from None
     new = not os.path.lexists(folder / _MANIFEST)
     try:
@@ -83,9 +83,9 @@ def alone(out: Path) -> Iterator[None]:
 
 def _check_free(out: Path) -> None:
     if os.path.lexists(out):
-        raise RegionError(f"{out}: is there already, and is not written over; remove it, or name another with -o")
+        raise RegionError(f"{out}: is there already, and is not written over; remove it, or name another with `out`")
     if not out.parent.is_dir():
-        raise RegionError(f"{out}: there is no folder {out.parent}; make it, or name another with -o")
+        raise RegionError(f"{out}: there is no folder {out.parent}; make it, or name another with `out`")
 
 
 def _folder(out: Path) -> Path:
@@ -98,7 +98,7 @@ def _writing(folder: Path) -> Iterator[None]:
         yield
     except OSError as error:
         raise RegionError(
-            f"{folder}: cannot be written ({reason(error)}); make room, or name another place with -o"
+            f"{folder}: cannot be written ({reason(error)}); make room, or name another place with `out`"
         ) from None
 
 
@@ -145,7 +145,7 @@ class Part:
         if begun != manifest["key"]:
             raise RegionError(
                 f"{self.folder}: holds a run begun with another input, question or version; remove the folder to start "
-                "anew, or name another place with -o"
+                "anew, or name another place with `out`"
             )
 
     def _write(self, file: Path, content: bytes) -> None:

@@ -58,7 +58,7 @@ class Survey:
     y: np.ndarray | None
     question: Question
     notes: tuple[str, ...]
-    history: str
+    history: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -170,7 +170,7 @@ def plan_fields(
     on: Day | None = None,
     *,
     today: Day | None = None,
-    beside: bool = True,
+    details: bool = True,
 ) -> Plans:
     """The answers for many fields on one day; ``covercrop ready`` shows them.
 
@@ -190,8 +190,8 @@ def plan_fields(
         own file, its station or those around it (:func:`covercrop.field_weather`).
     on, today : date, optional
         As for :func:`plan_field`; a field file may fix ``today`` itself.
-    beside : bool
-        Also work out what stands beside the dates, which costs as much as they do: nitrogen, the second brood.
+    details : bool
+        Also work out what is only said beside the dates, which costs as much as they do: nitrogen, the second brood.
 
     Returns
     -------
@@ -212,9 +212,9 @@ def plan_fields(
 
     started, problems = _each(asked, start)
     try:
-        plans = dict(zip(started, make_plans(list(started.values()), beside=beside), strict=True))
+        plans = dict(zip(started, make_plans(list(started.values()), beside=details), strict=True))
     except CovercropError:  # one of them stops the others: alone, it stops itself
-        plans, problems = _each(asked, lambda field: make_plans([start(field)], beside=beside)[0])
+        plans, problems = _each(asked, lambda field: make_plans([start(field)], beside=details)[0])
     return Plans(
         on=np.datetime64(day, "D"),
         plans=tuple(plans.values()),
