@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from covercrop.field.entries import CoverEntry, CropEntry, Field, ScoutingNote
     from covercrop.field.file import read_fields
     from covercrop.field.weather_source import field_weather
+    from covercrop.guide.pages import guide_page, guide_pages
     from covercrop.models.labelled import day_length, growing_degree_days, soil_temperature
     from covercrop.parameters.catalogue import cover, covers, crop, crops
     from covercrop.region.survey import survey_region
@@ -58,6 +59,8 @@ _HOME = {
     "day_length": "models.labelled",
     "field_weather": "field.weather_source",
     "growing_degree_days": "models.labelled",
+    "guide_page": "guide.pages",
+    "guide_pages": "guide.pages",
     "hindcast_field": "checking.hindcast",
     "lay_out_beds": "beds.beds",
     "plan_field": "season.many",
@@ -89,6 +92,8 @@ __all__ = [
     "day_length",
     "field_weather",
     "growing_degree_days",
+    "guide_page",
+    "guide_pages",
     "hindcast_field",
     "lay_out_beds",
     "plan_field",

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import argparse
-import contextlib
 import csv
-import io
 import re
 import shlex
 from pathlib import Path
@@ -15,13 +13,13 @@ import pytest
 
 from covercrop.cli import main as cli
 from covercrop.cli.main import main
-from covercrop.guide.pages import TOPICS, pages
+from covercrop.guide.pages import TOPICS, guide_pages
 from covercrop.parameters import catalogue
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 README = (REPOSITORY / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (REPOSITORY / "DEVELOPERS.md").read_text(encoding="utf-8")
-GUIDE = {page.topic: page.text for page in pages()}
+GUIDE = {page.topic: page.text for page in guide_pages()}
 TEXTS = {"README": README, **GUIDE}
 OUTPUT = re.compile(r"<!-- output of: covercrop (.+?) -->\n```text\n(.*?)```\n", flags=re.DOTALL)
 SHOWN = [(name, *found) for name, text in TEXTS.items() for found in OUTPUT.findall(text)]
@@ -91,19 +89,6 @@ def test_every_option_that_is_named_is_there(name: str) -> None:
     """What README and the guide call an option is one of some command."""
     named = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", TEXTS[name]))
     assert named - options(cli._parser()) - OTHERS == set()
-
-
-@pytest.mark.parametrize("name", [name for name, text in TEXTS.items() if "```python" in text])
-def test_the_python_of_a_page_runs(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The examples of a page run one after the other, and print the text that stands below them."""
-    monkeypatch.chdir(tmp_path)
-    blocks = re.findall(r"```python\n(.*?)```\n(?:\n```text\n(.*?)```)?", TEXTS[name], flags=re.DOTALL)
-    known: dict[str, object] = {}
-    for code, shown in blocks:
-        out = io.StringIO()
-        with contextlib.redirect_stdout(out):
-            exec(compile(code, name, "exec"), known)
-        assert out.getvalue() == shown, code
 
 
 @pytest.mark.parametrize(("name", "command", "shown"), SHOWN, ids=[f"{name}: {command}" for name, command, _ in SHOWN])

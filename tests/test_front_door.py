@@ -53,6 +53,7 @@ TWINS = {
     "degree-days": ("growing_degree_days",),
     "covers": ("covers", "cover"),
     "crops": ("crops", "crop"),
+    "guide": ("guide_pages", "guide_page"),
 }
 RECORDS = ("CoverEntry", "CovercropError", "CropEntry", "Field", "Plan", "ScoutingNote")
 #: What no command shows alone.
@@ -128,7 +129,7 @@ def test_each_docstring_says_what_goes_in_and_out(name: str) -> None:
     doc = inspect.getdoc(function) or ""
     head, _, raises = doc.partition("Raises\n------")
     assert "Returns\n-------" in head
-    assert raises or name in ("covers", "crops", "lay_out_beds", "upcoming_dates")
+    assert raises or name in ("covers", "crops", "guide_pages", "lay_out_beds", "upcoming_dates")
     described = head.partition("Parameters\n----------")[2].partition("Returns\n-------")[0]
     for argument in set(inspect.signature(function).parameters) - {"name"}:
         assert re.search(rf"^(\w+, )*{argument}(, \w+)*( :|$)", described, flags=re.MULTILINE), argument
@@ -213,7 +214,7 @@ def test_a_field_that_fails_while_it_is_worked_out_stops_itself_alone(monkeypatc
     work = many.make_plans
 
     def failing(asked: list[Any], **kept: Any) -> list[Any]:
-        if any(start.field.name == "plot 4" for start, _ in asked):
+        if any(field.name == "plot 4" for field, _, _ in asked):
             raise UsageError("nothing is known of it; leave it out")
         return work(asked, **kept)
 

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from covercrop.cli.main import main
-from covercrop.guide.pages import TOPICS, page, pages
+from covercrop.guide.pages import TOPICS, guide_page, guide_pages
 
 
 def test_the_list_names_every_page(capsys: pytest.CaptureFixture[str]) -> None:
@@ -16,7 +16,7 @@ def test_the_list_names_every_page(capsys: pytest.CaptureFixture[str]) -> None:
     said = capsys.readouterr().out.splitlines()
     for topic, line in zip(TOPICS, said[2:], strict=True):
         assert line.split()[0] == topic
-        assert line.endswith(page(topic).question)
+        assert line.endswith(guide_page(topic).question)
 
 
 @pytest.mark.parametrize("topic", TOPICS)
@@ -32,7 +32,7 @@ def test_a_page_keeps_to_the_screen(
     assert "\x1b" not in said
     assert "<!--" not in said
     assert ".md" not in said
-    assert page(topic).question.split()[-1] in said
+    assert guide_page(topic).question.split()[-1] in said
 
 
 def test_a_page_where_only_ascii_is_held(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
@@ -49,7 +49,7 @@ def test_json_has_every_page(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["guide", "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
     assert [each["topic"] for each in document["pages"]] == list(TOPICS)
-    assert document["pages"][0]["text"] == pages()[0].text
+    assert document["pages"][0]["text"] == guide_pages()[0].text
     assert document["pages"][0]["question"] == "How do I write down my fields?"
 
 

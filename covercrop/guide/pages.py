@@ -27,6 +27,7 @@ TOPICS = (
     "method",
     "degree-days",
     "class",
+    "library",
     "changes",
 )
 
@@ -40,8 +41,18 @@ class Page:
     text: str
 
 
-def page(topic: str) -> Page:
-    """One page.
+def guide_page(topic: str) -> Page:
+    """One page of the manual; ``covercrop guide TOPIC`` prints it.
+
+    Parameters
+    ----------
+    topic : str
+        One of :data:`TOPICS`, in any spelling of case.
+
+    Returns
+    -------
+    Page
+        Its topic, the question that it answers, and its text in Markdown.
 
     Raises
     ------
@@ -55,6 +66,11 @@ def page(topic: str) -> Page:
     return Page(topic=name, question=text.partition("\n")[0].removeprefix("# "), text=text)
 
 
-def pages() -> list[Page]:
-    """All pages, in the order in which a reader needs them."""
-    return [page(topic) for topic in TOPICS]
+def guide_pages() -> list[Page]:
+    """All pages of the manual, in the order in which a reader needs them; ``covercrop guide`` lists them.
+
+    Returns
+    -------
+    list of Page
+    """
+    return [guide_page(topic) for topic in TOPICS]
