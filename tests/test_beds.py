@@ -110,7 +110,7 @@ def test_a_vine_field_as_it_is_commonly_laid(beds: Callable[..., BedPlan]) -> No
 def test_thinning_follows_the_emergence(plans: Callable[..., Plan], beds: Callable[..., BedPlan]) -> None:
     """Three weeks after the predicted emergence; a crop set out as plants, or sown to a stand, is not thinned."""
     melon = beds("muskmelon")
-    up = plans("muskmelon").emergence_days
+    up = plans("muskmelon").planting.emergence_days
     assert (melon.thinning - melon.planting).astype(int) == round(up) + 21
     assert np.isnat(beds("muskmelon", where={"method": "transplant"}).thinning)
     assert np.isnat(beds("dent-corn").thinning)
@@ -261,7 +261,7 @@ def test_frames_by_hand(beds: Callable[..., BedPlan]) -> None:
 
 def test_the_covers_nitrogen_is_that_of_the_plan(plans: Callable[..., Plan], beds: Callable[..., BedPlan]) -> None:
     """What the plan says the cover releases is taken off what the crop needs."""
-    laid, pan = beds(), plans().nitrogen["pan_kg_ha"]
+    laid, pan = beds(), plans().nitrogen.amounts["pan_kg_ha"]
     assert laid.nitrogen is not None
     assert laid.nitrogen.cover == (pan.low, pan.median, pan.high)
     assert laid.nitrogen.missing[1] == pytest.approx(laid.nitrogen.need[1] - pan.median)
@@ -278,11 +278,11 @@ def test_the_salt_line_names_the_day_that_it_counts_from(beds: Callable[..., Bed
 
 def test_the_covers_nitrogen_over_time(plans: Callable[..., Plan], beds: Callable[..., BedPlan]) -> None:
     """Most of it 4 to 6 weeks after the kill (Pacific Northwest Extension 636, 2012), never more than there is."""
-    total = plans("pumpkin").nitrogen["pan_kg_ha"]
+    total = plans("pumpkin").nitrogen.amounts["pan_kg_ha"]
     laid = beds()
     given = laid.cover_nitrogen
     assert [each.weeks for each in given] == [2, 4, 8]
-    assert [(each.day - plans("pumpkin").turned).astype(int) for each in given] == [14, 28, 56]
+    assert [(each.day - plans("pumpkin").window.ending_day).astype(int) for each in given] == [14, 28, 56]
     for before, then in pairwise(given):
         assert before.share < then.share
         assert all(less < more for less, more in zip(before.available, then.available, strict=True))
@@ -298,13 +298,16 @@ def test_the_covers_nitrogen_over_time(plans: Callable[..., Plan], beds: Callabl
 def test_a_tarp_gives_its_nitrogen_later(plans: Callable[..., Plan], beds: Callable[..., BedPlan]) -> None:
     """The weeks count from the death of the cover, which a tarp takes days to bring about."""
     laid = beds(where={"terminate": "tarp"})
-    ended = laid.plan.turned
+    ended = laid.plan.window.ending_day
     assert (laid.cover_nitrogen[0].day - ended).astype(int) == 14 + termination.TARP_DAYS.value
 
 
 def test_nothing_is_given_where_nothing_is_known(plans: Callable[..., Plan]) -> None:
     """Without a day of ending there is no nitrogen to share out."""
-    assert cover_nitrogen(replace(plans("pumpkin"), nitrogen={})) == ()
+    plan = plans("pumpkin")
+    assert plan.details is not None
+    unknown = replace(plan.details, nitrogen=replace(plan.nitrogen, amounts={}))
+    assert cover_nitrogen(replace(plan, details=unknown)) == ()
 
 
 def test_a_thick_layer_in_small_beds_is_said(beds: Callable[..., BedPlan]) -> None:
@@ -382,7 +385,7 @@ def test_what_the_soil_got_is_summed(plans: Callable[..., Plan], beds: Callable[
     """The cover's nitrogen on 972 m2, and everything that the heaps hold."""
     entries = tuple(AmendmentEntry(material=name, depth_m=0.01) for name in ("cattle-manure", "plant-compost"))
     laid = beds(amendments=entries)
-    assert laid.after.cover_nitrogen == pytest.approx(plans().nitrogen["n_kg_ha"].median * 0.0972)
+    assert laid.after.cover_nitrogen == pytest.approx(plans().nitrogen.amounts["n_kg_ha"].median * 0.0972)
     assert laid.after.phosphorus == pytest.approx(sum(each.phosphorus for each in laid.doses))
     assert any("in manure and compost" in said for said in bed_words.after(laid))
 

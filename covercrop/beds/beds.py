@@ -244,7 +244,8 @@ def _spread_on(each: Dose, plan: Plan) -> np.datetime64:
     """When an amendment is or will be spread: as the file says, otherwise with the turning under, or today."""
     if each.entry.applied is not None:
         return np.datetime64(each.entry.applied, "D")
-    return plan.on if np.isnat(plan.turned) else max(plan.turned, plan.on)
+    ended = plan.window.ending_day
+    return plan.on if np.isnat(ended) else max(ended, plan.on)
 
 
 def _is_spread(each: Dose, on: np.datetime64) -> bool:
@@ -263,17 +264,17 @@ def _dose(entry: AmendmentEntry, ground: Layout) -> Dose:
 def _nitrogen(plan: Plan, doses: tuple[Dose, ...]) -> NitrogenBalance | None:
     if not plan.crop.nitrogen_need:
         return None
-    pan = plan.nitrogen.get("pan_kg_ha")
+    pan = plan.nitrogen.amounts.get("pan_kg_ha")
     cover = (0.0, 0.0, 0.0) if pan is None else (float(pan.low), float(pan.median), float(pan.high))
     return nutrients.nitrogen_balance(plan.crop, plan.field.soil.organic_matter_percent, cover, doses)
 
 
 def cover_nitrogen(plan: Plan) -> tuple[CoverNitrogen, ...]:
     """What the cover has given some weeks after it died; empty where that is not known."""
-    if not plan.nitrogen:
+    if not plan.nitrogen.amounts:
         return ()
-    pan = plan.nitrogen["pan_kg_ha"]
-    dead = plan.turned + np.timedelta64(int(dead_from(0, plan.method)), "D")
+    pan = plan.nitrogen.amounts["pan_kg_ha"]
+    dead = plan.window.ending_day + np.timedelta64(int(dead_from(0, plan.window.method)), "D")
     return tuple(
         CoverNitrogen(
             weeks=weeks,
@@ -281,7 +282,7 @@ def cover_nitrogen(plan: Plan) -> tuple[CoverNitrogen, ...]:
             share=share.median,
             available=(pan.low * share.low, pan.median * share.median, pan.high * share.high),
         )
-        for weeks, share in plan.release.items()
+        for weeks, share in plan.nitrogen.release.items()
     )
 
 
@@ -310,7 +311,7 @@ def _intervals(
 
 def _after(plan: Plan, ground: Layout, doses: tuple[Dose, ...], harvest: np.datetime64) -> AfterHarvest:
     before = [catalogue.crop(name) for name in plan.field.soil.crops_before]
-    total = plan.nitrogen.get("n_kg_ha")
+    total = plan.nitrogen.amounts.get("n_kg_ha")
     return AfterHarvest(
         harvest=harvest,
         sowing=_a_year_on(plan.field.cover.sown),

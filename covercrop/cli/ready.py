@@ -43,7 +43,7 @@ def _run(arguments: argparse.Namespace) -> int:
     fields = named(file, arguments.field)
     in_full = arguments.full or arguments.field or arguments.json
     table = not in_full and (arguments.due or len(fields) > FEW)
-    plans, problems = plan_all(fields, day, today, beside=not table)
+    plans, problems = plan_all(fields, day, today, details=not table)
     shown = [each for each in plans if is_due(each)] if arguments.due else plans
     if arguments.json:
         from covercrop.render.data import machine

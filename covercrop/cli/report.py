@@ -105,7 +105,7 @@ def _more(plans: Sequence[Plan], wanted: Sequence[str], *, us: bool) -> list[lis
     found = []
     for plan in plans:
         materials = _materials(plan, us=us) if "materials" in wanted else []
-        cautions = [Section(title="Take care", items=plan.cautions)] if "cautions" in wanted else []
+        cautions = [Section(title="Take care", items=plan.provenance.cautions)] if "cautions" in wanted else []
         found.append([*materials, *cautions])
     return found
 

@@ -61,7 +61,7 @@ def gatherer(day: dt.date, today: dt.date) -> Callable[[Field], tuple[Field, Dai
 
 
 def plan_all(
-    fields: Sequence[Field], day: dt.date, today: dt.date, *, beside: bool = True
+    fields: Sequence[Field], day: dt.date, today: dt.date, *, details: bool = True
 ) -> tuple[list[Plan], list[tuple[str, str]]]:
     """The plans of many fields, together, and the name and the trouble of each that has none.
 
@@ -70,8 +70,8 @@ def plan_all(
     fields : sequence of Field
     day, today
         As for :func:`planner`.
-    beside : bool
-        Also work out what stands beside the answer, which a table has no room for.
+    details : bool
+        Also work out what is only said beside the dates, which a table has no room for.
     """
     import numpy as np
 
@@ -84,7 +84,7 @@ def plan_all(
         return start_of(known, weather, np.datetime64(day, "D")), weather
 
     asked, problems = each_field(fields, start)
-    return make_plans(asked, beside=beside), problems
+    return make_plans(asked, details=details), problems
 
 
 def each_field(fields: Sequence[Field], work: Callable[[Field], Answer]) -> tuple[list[Answer], list[tuple[str, str]]]:

@@ -97,7 +97,7 @@ def _nitrogen_json(beds: BedPlan) -> dict[str, Any] | None:
     balance = beds.nitrogen
     if balance is None:
         return None
-    share = beds.plan.pan_by_planting
+    share = beds.plan.nitrogen.by_planting
 
     def ends(values: tuple[float, float, float]) -> dict[str, float]:
         return dict(zip(("low", "median", "high"), values, strict=True))

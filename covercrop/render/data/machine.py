@@ -11,6 +11,7 @@ import numpy as np
 from covercrop.base.spreadsheet import csv_table
 from covercrop.parameters import catalogue
 from covercrop.season import advice, note_effects
+from covercrop.season.nitrogen_part import AMOUNTS
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -25,7 +26,10 @@ if TYPE_CHECKING:
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.render.words.reminders import Reminder
     from covercrop.season.doubts import Doubt
-    from covercrop.season.plan import Amount, Plan
+    from covercrop.season.ending import TurnUnder
+    from covercrop.season.nitrogen_part import Amount, NitrogenPart
+    from covercrop.season.plan import Plan
+    from covercrop.season.provenance import Provenance
     from covercrop.weather.daily import WeatherSummary
 
 SCHEMA = 1
@@ -66,45 +70,81 @@ def document(on: str, fields: list[dict[str, Any]], problems: Sequence[tuple[str
 
 
 def field(plan: Plan) -> dict[str, Any]:
-    """One field of the document."""
-    likely = np.flatnonzero(plan.window_probability >= 0.005)
-    shown = range(likely[0], likely[-1] + 1) if likely.size else range(0)
-    best = plan.turn_under
+    """One field of the document; ``absent`` says of what is null or empty in it whether it was left out, or why."""
+    stand, window, planting, rests = plan.stand, plan.window, plan.planting, plan.provenance
     return {
         "name": plan.field.name,
         "species": plan.cover.key,
         "cultivar": plan.field.cover.cultivar or None,
         "sown": plan.field.cover.sown.isoformat(),
         "state": plan.state,
-        "stage": {"bbch": plan.bbch, "name": plan.stage},
+        "stage": {"bbch": stand.bbch, "name": stand.stage},
+        "seen_otherwise": _seen(stand.seen_otherwise),
+        "p_survives": round(stand.survival, 3),
+        "doubtful": stand.doubtful,
         "dates": {name: _range(dates) for name, dates in plan.dates.items()},
         "turn_under": {
-            "date": iso_date(best.date) if best else None,
-            "probability": round(best.probability, 3) if best else None,
-            "from": iso_date(best.start) if best else None,
-            "to": iso_date(best.end) if best else None,
+            **_best(window.best),
+            "method": window.method,
+            "instead_of": window.asked if window.instead else None,
+            "poor": window.poor,
+            "surer": _best(window.surer) if window.surer else None,
+        },
+        "next_step": {
+            "action": plan.next_step.action,
+            "method": plan.next_step.method,
+            "from": iso_date(plan.next_step.start),
+            "to": iso_date(plan.next_step.end),
         },
         "window_probability": [
-            {"date": str(plan.window_days[place]), "p": round(float(plan.window_probability[place]), 3)}
-            for place in shown
+            {"date": str(day), "p": round(float(chance), 3)}
+            for day, chance in zip(window.days[window.spell], window.chances[window.spell], strict=True)
         ],
-        "binding_limit": plan.binding_limit,
-        "doubts": [_doubt(doubt, plan) for doubt in plan.doubts],
-        "observed_share": round(plan.observed_share, 3),
-        "nitrogen": {
-            **{
-                name: _amount(plan.nitrogen.get(name))
-                for name in ("dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha", "carbon_nitrogen")
-            },
-            "released": [{"weeks": weeks, **_amount(share, 3)} for weeks, share in plan.release.items()],
-        },
-        "notes": [*plan.notes, *plan.assumptions],
-        "cautions": list(plan.cautions),
-        "sources": [advice.reference(catalogue.source(key)) for key in plan.sources],
+        "binding_limit": planting.binding,
+        "safe_planting": iso_date(planting.safe),
+        "planted_before_safe": planting.before_safe,
+        "too_late_to_plant": planting.too_late,
+        "p_ripens": None if np.isnan(planting.ripens) else round(planting.ripens, 3),
+        "likely_ripe": planting.likely_ripe,
+        "worth_watering": plan.details.ground.worth_watering if plan.details else None,
+        "doubts": [_doubt(doubt, rests) for doubt in rests.doubts],
+        "check_first": rests.check,
+        "stale_since": iso_date(rests.stale_since),
+        "observed_share": round(rests.observed_share, 3),
+        "nitrogen": _nitrogen(plan.details.nitrogen if plan.details else None),
+        "absent": plan.absent,
+        "notes": [*rests.notes, *rests.assumptions],
+        "cautions": list(rests.cautions),
+        "sources": [advice.reference(catalogue.source(key)) for key in rests.sources],
     }
 
 
-def _doubt(doubt: Doubt, plan: Plan) -> dict[str, Any]:
+def _best(best: TurnUnder | None) -> dict[str, Any]:
+    """The best day, its chance and its week; null throughout where there is none."""
+    if best is None:
+        return dict.fromkeys(("date", "probability", "from", "to"))
+    return {
+        "date": iso_date(best.date),
+        "probability": round(best.probability, 3),
+        "from": iso_date(best.start),
+        "to": iso_date(best.end),
+    }
+
+
+def _seen(note: ScoutingNote | None) -> dict[str, Any] | None:
+    """A note of another stage than the likely one; BBCH codes of a share in bloom lie between the whole ones."""
+    return None if note is None else {"date": note.date.isoformat(), "bbch": round(note.stage, 1)}
+
+
+def _nitrogen(nitrogen: NitrogenPart | None) -> dict[str, Any]:
+    amounts, release = ({}, {}) if nitrogen is None else (nitrogen.amounts, nitrogen.release)
+    return {
+        **{name: _amount(amounts.get(name)) for name in AMOUNTS},
+        "released": [{"weeks": weeks, **_amount(share, 3)} for weeks, share in release.items()],
+    }
+
+
+def _doubt(doubt: Doubt, rests: Provenance) -> dict[str, Any]:
     """A note that does not fit; ``days`` is null where the cover hardly ever comes to what was seen."""
     return {
         "date": doubt.note.date.isoformat(),
@@ -113,7 +153,7 @@ def _doubt(doubt: Doubt, plan: Plan) -> dict[str, Any]:
         "kelvin": round(doubt.kelvin, 1) if doubt.of_soil else None,
         "against": doubt.against.date.isoformat() if doubt.against else None,
         "confirmed": doubt.confirmed,
-        "used": doubt not in plan.set_aside and (doubt.confirmed or not doubt.of_soil),
+        "used": rests.rests_on(doubt),
         "said": note_effects.doubt_said(doubt),
     }
 
@@ -199,6 +239,7 @@ def _event(reminder: Reminder) -> dict[str, Any]:
     event = reminder.event
     return {
         "kind": event.kind,
+        "look_for": event.look_for,
         "number": event.number,
         "from": str(event.first),
         "to": str(event.last),

@@ -97,8 +97,8 @@ def nitrogen_rows(beds: BedPlan) -> list[tuple[str, str, str]]:
     tested = "" if balance.tested else ", not tested"
     soil = f"at {balance.organic_matter:g}% organic matter{tested} ({_by(balance.need_source)})"
     rows = [("the crop needs", _span(say, balance.need[0], balance.need[2]), soil)]
-    known = bool(plan.nitrogen)
-    share = plan.pan_by_planting
+    known = bool(plan.nitrogen.amounts)
+    share = plan.nitrogen.by_planting
     by = f"{round(share * 20) * 5}% of it by planting ({_by(biomass.PAN_SOURCE)})" if share > 0 else ""
     cover = _span(say, balance.cover[0], balance.cover[2])
     rows.append((f"the {plan.cover.common_name} gives", cover if known else "0", by if known else "not known yet"))
