@@ -20,6 +20,8 @@ from invented import field as invented_field
 from invented import weather
 
 from covercrop.base.errors import FieldFileError
+from covercrop.base.records import DateRange
+from covercrop.beds import nutrients
 from covercrop.beds.beds import BedPlan, cover_nitrogen, make_beds
 from covercrop.field.bed_entries import AmendmentEntry, BedsEntry, Composting, SoilEntry
 from covercrop.field.file import read_fields
@@ -30,6 +32,7 @@ from covercrop.render.data import machine
 from covercrop.render.figures import beds as bed_drawing
 from covercrop.render.words import beds as bed_words
 from covercrop.render.words import phrases
+from covercrop.season import absent
 from covercrop.season.plan import Plan, make_plan
 
 ON = np.datetime64("2026-04-20", "D")
@@ -645,3 +648,60 @@ def test_a_mulch_on_plastic_is_refused(tmp_path: Path) -> None:
     """Straw has a depth, sheet has none."""
     with pytest.raises(FieldFileError, match="mulch is given but the ground cover is black-plastic"):
         read(tmp_path, "[field.beds]\nmulch_cm = 10", PLOT.replace('"straw"', '"black-plastic"'))
+
+
+# --- what is decided of it, and what it lacks -----------------------------------------------------
+
+
+def test_a_layer_is_too_rich_beyond_the_most_that_is_needed(beds: Callable[..., BedPlan]) -> None:
+    """More than the top of the need where it lies; never over the whole field, nor where the need is not known."""
+    laid = beds(amendments=(AmendmentEntry(material="cattle-manure", depth_m=0.12, where="spots"),))
+    (dose,), balance = laid.doses, laid.nitrogen
+    assert balance is not None
+    assert nutrients.is_too_rich(dose, balance)
+    enough = replace(balance, need=(0.0, 0.0, dose.on_bed))
+    assert not nutrients.is_too_rich(dose, enough)
+    assert not nutrients.is_too_rich(replace(dose, entry=replace(dose.entry, where="field")), balance)
+    assert not nutrients.is_too_rich(dose, None)
+
+
+@pytest.mark.parametrize(
+    ("missing", "leans"), [((0.0, 5.0, 9.0), "short"), ((-9.0, -5.0, 0.0), "over"), ((-1.0, 0.0, 1.0), None)]
+)
+def test_on_which_side_a_balance_lies(
+    beds: Callable[..., BedPlan], missing: tuple[float, float, float], leans: str | None
+) -> None:
+    """Only where its whole range lies there."""
+    balance = beds().nitrogen
+    assert balance is not None
+    assert replace(balance, missing=missing).leans == leans
+
+
+@pytest.mark.parametrize(("on_beds", "uneven"), [(10.5, False), (10.51, True)])
+def test_phosphorus_that_lies_unevenly(beds: Callable[..., BedPlan], on_beds: float, uneven: bool) -> None:
+    """A twentieth more where it lies thickest is worth saying, and less is not."""
+    load = beds(amendments=(AmendmentEntry(material="cattle-manure", depth_m=0.01),)).phosphorus
+    assert load is not None
+    assert replace(load, brought=10.0, on_beds=on_beds).uneven is uneven
+
+
+def test_a_crop_in_the_way_of_the_next_cover(beds: Callable[..., BedPlan]) -> None:
+    """A harvest after the day of sowing, not on it, and not one that is not known."""
+    turn = beds().after
+    assert replace(turn, harvest=turn.sowing + np.timedelta64(1, "D")).in_the_way
+    assert not replace(turn, harvest=turn.sowing).in_the_way
+    assert not replace(turn, harvest=np.datetime64("NaT", "D")).in_the_way
+
+
+def test_what_beds_lack_says_why(beds: Callable[..., BedPlan]) -> None:
+    """No call for it, not known, or no day that is reached: each null of the document has its reason."""
+    laid = beds()
+    assert "planting" not in laid.absent
+    assert laid.absent["phosphorus"] == absent.NOT_NEEDED
+    never = np.datetime64("NaT", "D")
+    late = replace(laid, planting=never, thinning=never, nitrogen=None)
+    assert late.absent["planting"] == late.absent["thinning"] == absent.PAST
+    assert late.absent["nitrogen"] == absent.NOT_KNOWN
+    assert replace(laid, thinning=never).absent["thinning"] == absent.NOT_NEEDED
+    nowhere = replace(laid.plan.planting, earliest=DateRange(early=never, median=never, late=never))
+    assert replace(late, plan=replace(laid.plan, planting=nowhere)).absent["planting"] == absent.NOT_REACHED

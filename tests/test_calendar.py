@@ -144,6 +144,7 @@ DOCUMENT = {
                             "required": [
                                 "kind",
                                 "look_for",
+                                "crop_stands",
                                 "number",
                                 "from",
                                 "to",
@@ -155,6 +156,7 @@ DOCUMENT = {
                             "properties": {
                                 "kind": {"enum": list(KINDS)},
                                 "look_for": {"enum": [*LOOK_FOR, None]},
+                                "crop_stands": {"type": ["boolean", "null"]},
                                 "number": {"type": "integer", "minimum": 0},
                                 "from": DAY,
                                 "to": DAY,

@@ -197,9 +197,10 @@ READY = {
                             "method": {"enum": list(METHODS)},
                             "instead_of": {"enum": [*METHODS, None]},
                             "poor": {"type": "boolean"},
+                            "may_be_closed": {"type": "boolean"},
                             "surer": {"type": ["object", "null"], "properties": BEST, "required": list(BEST)},
                         },
-                        "required": [*BEST, "method", "instead_of", "poor", "surer"],
+                        "required": [*BEST, "method", "instead_of", "poor", "may_be_closed", "surer"],
                     },
                     "next_step": {
                         "type": "object",

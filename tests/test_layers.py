@@ -59,8 +59,8 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("plan",),
         ("many",),
     ),
-    "autumn": (("sowing_dates",), ("frame",), ("relaxations",), ("comparison",)),
-    "checking": (("bloom_fit", "degree_day_table", "hindcast"), ("cultivar_fit",), ("bloom_records",)),
+    "autumn": (("sowing_dates",), ("frame",), ("relaxations",), ("comparison",), ("verdict",)),
+    "checking": (("bloom_fit", "degree_day_table", "hindcast"), ("cultivar_fit", "verdict"), ("bloom_records",)),
     "region": (
         ("classic", "question"),
         ("cells", "stored"),

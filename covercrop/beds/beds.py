@@ -14,6 +14,7 @@ from covercrop.dates import agenda
 from covercrop.models import biomass
 from covercrop.parameters import catalogue
 from covercrop.parameters.traits import label
+from covercrop.season import absent
 from covercrop.season.ground import dead_from
 
 if TYPE_CHECKING:
@@ -65,6 +66,11 @@ class AfterHarvest:
     nitrogen: float
     phosphorus: float
     potassium: float
+
+    @property
+    def in_the_way(self) -> bool:
+        """Whether the crop still stands when the next cover is to be sown; not so where the harvest is not known."""
+        return bool(self.harvest > self.sowing)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,6 +140,34 @@ class BedPlan:
     after: AfterHarvest
     assumptions: tuple[str, ...]
     sources: tuple[str, ...]
+
+    @property
+    def absent(self) -> dict[str, str]:
+        """What has no value, and why: one of :data:`covercrop.season.absent.WHY` for each by its key in JSON."""
+        plan = self.plan
+        # Where a day is likely safe but none is named, the crop would hardly ripen any more.
+        never = bool(np.isnat(plan.planting.earliest.median))
+        no_day = plan.absent["dates.earliest_planting"] if never else absent.PAST
+        no_planting = bool(np.isnat(self.planting))
+        no_amounts = plan.nitrogen.no_amounts
+        missing = {
+            "planting": (no_planting, no_day),
+            "thinning": (bool(np.isnat(self.thinning)), no_day if no_planting else absent.NOT_NEEDED),
+            "layout.covering": (self.covering is None, absent.NOT_NEEDED),
+            "phosphorus": (self.phosphorus is None, absent.NOT_NEEDED),
+            "nitrogen": (self.nitrogen is None, absent.NOT_KNOWN),
+            "nitrogen.cover_share_by_planting": (
+                bool(np.isnan(plan.nitrogen.by_planting)),
+                no_day if never else absent.NOT_KNOWN,
+            ),
+            "nitrogen.cover_over_time": (
+                not self.cover_nitrogen,
+                no_amounts or plan.absent.get("nitrogen.released", absent.NOT_REACHED),
+            ),
+            "after_harvest.harvest": (bool(np.isnat(self.after.harvest)), no_day),
+            "after_harvest.soil_got_kg.nitrogen_in_cover": (no_amounts is not None, no_amounts or absent.NOT_KNOWN),
+        }
+        return {name: why for name, (lacks, why) in missing.items() if lacks}
 
 
 def make_beds(plan: Plan, *, us: bool = False) -> BedPlan:

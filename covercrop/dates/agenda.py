@@ -67,7 +67,9 @@ class Event:
         The chance that goes with it: that the window is open, or that the
         next cover does well.
     look_for : str or None
-        What there is to be seen on a visit, one of :data:`covercrop.season.next_step.LOOK_FOR`.
+        What there is to be seen on a visit, one of :data:`covercrop.season.next_step.LOOK_FOR`; None of other kinds.
+    crop_stands : bool or None
+        Whether the crop may still stand when the next cover is to be sown; None of other kinds.
     """
 
     kind: str
@@ -77,6 +79,7 @@ class Event:
     best: np.datetime64 | None = None
     chance: float | None = None
     look_for: str | None = None
+    crop_stands: bool | None = None
 
     @property
     def moves(self) -> bool:
@@ -146,6 +149,7 @@ def _crop(plan: Plan) -> Iterator[Event]:
 
 
 def _next_cover(plan: Plan, autumn: Autumn | None) -> Iterator[Event]:
+    ripe = ripe_day(plan)
     if autumn is not None:
         choice = autumn.choices[0]
         if choice.first is not None and choice.last is not None:
@@ -155,12 +159,13 @@ def _next_cover(plan: Plan, autumn: Autumn | None) -> Iterator[Event]:
                 last=autumn.dates[choice.last],
                 best=autumn.dates[choice.best],
                 chance=float(choice.together[choice.best]),
+                crop_stands=bool(ripe > autumn.dates[choice.first]),
             )
             return
     frost = hard_frost(plan).median
     if not np.isnat(frost):
         first, last = (frost - np.timedelta64(days, "D") for days in RULE_DAYS)
-        yield Event(kind="next-sowing", first=first, last=last)
+        yield Event(kind="next-sowing", first=first, last=last, crop_stands=bool(ripe > first))
 
 
 def next_autumn(plan: Plan, weather: DailyWeather) -> Autumn | None:

@@ -11,6 +11,9 @@ NOT_REACHED = "not-reached"
 #: The season is not known so far, or the cover not well enough.
 NOT_KNOWN = "not-known"
 
+#: There is no call for it.
+NOT_NEEDED = "not-needed"
+
 #: The time for it has most likely gone by.
 PAST = "past"
 
@@ -20,4 +23,4 @@ DONE = "done"
 #: The stand is dead.
 DEAD = "dead"
 
-WHY = (NOT_ASKED_FOR, NOT_REACHED, NOT_KNOWN, PAST, DONE, DEAD)
+WHY = (NOT_ASKED_FOR, NOT_REACHED, NOT_KNOWN, NOT_NEEDED, PAST, DONE, DEAD)

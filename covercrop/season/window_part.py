@@ -42,6 +42,10 @@ class WindowPart:
         The best day; None where there is nothing to choose any more or yet, as ``no_best`` says.
     no_best : str or None
         Why there is no best day (:mod:`covercrop.season.absent`); None where there is one.
+    waits : bool
+        Whether the best day is still ahead; not so where it is the day of the answer, or there is none.
+    may_be_closed : bool
+        Whether the chance that the window has closed has passed one in ten before the day of the answer.
     surer : TurnUnder or None
         The best day of turning under, where another way was asked for and has poor chances; None where it has not.
     undoubted : TurnUnder or None
@@ -62,6 +66,8 @@ class WindowPart:
     open_now: float
     best: TurnUnder | None
     no_best: str | None
+    waits: bool
+    may_be_closed: bool
     surer: TurnUnder | None
     undoubted: TurnUnder | None
     ending_day: np.datetime64
@@ -134,6 +140,8 @@ def window_part(
         open_now=open_now,
         best=ending.best,
         no_best=None if ending.best else _no_best(ending, killed=killed, ended=ended, known=outlook.complete),
+        waits=ending.best is not None and bool(ending.best.date > outlook.days[0] + np.timedelta64(today, "D")),
+        may_be_closed=bool(closes.early < outlook.days[0] + np.timedelta64(today, "D")),  # never true of NaT
         surer=ending.surer,
         undoubted=None if undoubted and ending.best and undoubted.date == ending.best.date else undoubted,
         ending_day=np.datetime64("NaT", "D")

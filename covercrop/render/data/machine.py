@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from covercrop.checking.cultivar_fit import Calibrated
     from covercrop.checking.degree_day_table import DegreeDayTable
     from covercrop.checking.hindcast import Hindcast, Score
+    from covercrop.checking.verdict import Verdict
     from covercrop.field.entries import Field, ScoutingNote
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.render.words.reminders import Reminder
@@ -88,6 +89,7 @@ def field(plan: Plan) -> dict[str, Any]:
             "method": window.method,
             "instead_of": window.asked if window.instead else None,
             "poor": window.poor,
+            "may_be_closed": window.may_be_closed,
             "surer": _best(window.surer) if window.surer else None,
         },
         "next_step": {
@@ -240,6 +242,7 @@ def _event(reminder: Reminder) -> dict[str, Any]:
     return {
         "kind": event.kind,
         "look_for": event.look_for,
+        "crop_stands": event.crop_stands,
         "number": event.number,
         "from": str(event.first),
         "to": str(event.last),
@@ -252,6 +255,7 @@ def _event(reminder: Reminder) -> dict[str, Any]:
 
 def hindcast(replayed: Sequence[Hindcast], today: dt.date, problems: Sequence[tuple[str, str]] = ()) -> dict[str, Any]:
     """The document of ``covercrop hindcast --json``."""
+    from covercrop.checking.verdict import verdict
     from covercrop.render.words.hindcast import nothing_scored
 
     fields = [
@@ -264,14 +268,27 @@ def hindcast(replayed: Sequence[Hindcast], today: dt.date, problems: Sequence[tu
             "years_left_out": list(each.left_out),
             "reached": each.reached,
             "nothing_scored": nothing_scored(each) or None,
-            "rows": [_hindcast_row(score) for score in each.scores],
+            "verdict": _verdict(verdict(each)),
+            "rows": [_hindcast_row(each, score) for score in each.scores],
         }
         for each in replayed
     ]
     return document(today.isoformat(), fields, problems)
 
 
-def _hindcast_row(score: Score) -> dict[str, Any]:
+def _verdict(found: Verdict) -> dict[str, Any]:
+    """What the scores come to; ``beaten_by`` only of the issue dates that were scored."""
+    return {
+        "unscored": found.unscored,
+        "intervals_held": None if np.isnan(found.held) else round(found.held, 3),
+        "intervals": found.width,
+        "beaten_by": {issue: list(plain) for issue, plain in found.beaten.items()},
+    }
+
+
+def _hindcast_row(each: Hindcast, score: Score) -> dict[str, Any]:
+    from covercrop.checking.verdict import why_unscored
+
     def days(value: float, digits: int = 2) -> float | None:
         return None if np.isnan(value) else round(value, digits)
 
@@ -279,6 +296,7 @@ def _hindcast_row(score: Score) -> dict[str, Any]:
         "issue": score.issue,
         "event": score.event,
         "seasons": score.seasons,
+        "unscored": why_unscored(each, score),
         "bias_days": days(score.bias_days),
         "rmse_days": days(score.rmse_days),
         "crps_days": days(score.crps_days),

@@ -10,6 +10,7 @@ from covercrop.base import units
 from covercrop.parameters import catalogue
 from covercrop.render.words import answer, phrases
 from covercrop.season import note_effects
+from covercrop.season.doubts import worst
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,14 +23,9 @@ if TYPE_CHECKING:
 
 def unfit(doubts: Sequence[Doubt], field: Field) -> str:
     """That a note does not fit, what it would take for it to be true, and the way out, in a line."""
-    worst = _worst(doubts)
-    why = f"{note_effects.doubt_said(worst)}: {note_effects.would_take(worst, catalogue.cover(field.cover.species))}"
+    named = worst(doubts)
+    why = f"{note_effects.doubt_said(named)}: {note_effects.would_take(named, catalogue.cover(field.cover.species))}"
     return f"nothing is noted, since {why}; look again, or add --anyway to note it all the same"
-
-
-def _worst(doubts: Sequence[Doubt]) -> Doubt:
-    """The doubt to name: the furthest off, and of a pair of notes what is said of the later one."""
-    return max(doubts, key=lambda doubt: (abs(doubt.days) if not doubt.of_soil else 0.0, doubt.note.date))
 
 
 def noted(
@@ -61,9 +57,7 @@ def noted(
     day = phrases.weekday(np.datetime64(note.date, "D"))
     screen.say(f"Noted for {field.name}, {day} {note.date.year}: {'; '.join(seen(note, us=us))}.")
     if doubts:
-        screen.say(
-            f"It does not fit, since {note_effects.doubt_said(_worst(doubts))}: no chance will be higher for it."
-        )
+        screen.say(f"It does not fit, since {note_effects.doubt_said(worst(doubts))}: no chance will be higher for it.")
     if unchecked:
         screen.say(f"Whether it fits the weather is not known: {unchecked}.")
     count = len(field.scouting)

@@ -168,7 +168,7 @@ def _not_yet(plan: Plan) -> str:
         why = ": in most years it does not bloom in time" if plan.outlook.complete else " yet"
         return f"No day to {ending} can be named{why}."
     about = f"if it has to be, {ending} now"
-    if best.date > plan.on:
+    if plan.window.waits:
         about = f"plan to {ending} about {weekday(best.date, _year(plan))}"
     poor = ", which is little" if plan.window.poor else ""
     return (
@@ -179,11 +179,14 @@ def _not_yet(plan: Plan) -> str:
 
 def _open(plan: Plan) -> str:
     best, last = plan.window.best, plan.window.closes.early
-    later = best is not None and best.date > plan.on
-    day = f"best on {weekday(best.date, _year(plan))}" if best is not None and later else "today is as good as any day"
+    day = (
+        f"best on {weekday(best.date, _year(plan))}"
+        if best is not None and plan.window.waits
+        else "today is as good as any day"
+    )
     if np.isnat(last):
         risk = ""
-    elif last < plan.on:
+    elif plan.window.may_be_closed:
         risk = "; the chance that it has closed has passed one in ten"
     else:
         risk = f"; after {day_month(last)} the chance that it has closed passes one in ten"

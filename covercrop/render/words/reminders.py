@@ -265,10 +265,10 @@ def _autumn_frost(plan: Plan, event: Event, us: bool) -> _Words:
 
 
 def _next_sowing(plan: Plan, event: Event, us: bool) -> _Words:
-    ripe = ripe_day(plan)
     late = ""
-    if ripe > event.first:
-        late = f" The {plan.crop.common_name} may stand until about {day_month(ripe)}: sow as soon as it is off."
+    if event.crop_stands:
+        ripe = day_month(ripe_day(plan))
+        late = f" The {plan.crop.common_name} may stand until about {ripe}: sow as soon as it is off."
     advice_given = f"covercrop sow compares dates and covers. Have seed and fresh inoculant at hand.{late}"
     cautions = (advice.TREATED_SEED,)
     if event.best is not None and event.chance is not None:
