@@ -19,10 +19,10 @@ from covercrop.season import absent
 from covercrop.season.chain import DATES
 from covercrop.season.doubts import Doubt
 from covercrop.season.ground_part import ground_part
-from covercrop.season.next_step import look_for, work_ahead
+from covercrop.season.next_step import look_for, next_step, work_ahead
 from covercrop.season.nitrogen_part import nitrogen_part
 from covercrop.season.plan import Plan, make_plan
-from covercrop.season.provenance import stale_since, to_check
+from covercrop.season.provenance import observed_share, stale_since, to_check
 from covercrop.season.stand_part import seen_otherwise, stand_part
 from covercrop.season.window_part import WindowPart, window_part
 
@@ -75,6 +75,8 @@ def test_a_stand_is_doubtful_below_eight_in_ten(spring: Plan, survival: float, e
         (57, "2026-04-20", 55, False),  # three stages apart are argued over, two are not
         (58, "2026-04-20", 55, False),  # both are buds, none open
         (52, "2026-04-20", 55, True),
+        (62, "2026-04-20", 60, False),  # two shares in bloom, two stages apart
+        (63, "2026-04-20", 60, True),
         (59, "2026-04-20", 60, True),  # between the last bud and the first flower there is a step to see
         (30, "2026-04-19", 55, False),  # it may have gone on since yesterday
         (30, "2026-04-20", 55, True),
@@ -123,7 +125,7 @@ def window_of(plan: Plan, *, chance: float = 0.0, closes: np.datetime64 = NEVER,
     odds = np.zeros(plan.outlook.days.size)
     today = plan.outlook.position(plan.on)
     odds[today] = chance
-    ending = SimpleNamespace(method="turn-under", odds=odds, best=None, day=None, surer=None, too_late=False)
+    ending = SimpleNamespace(method="turn-under", odds=odds, best=None, day=today, surer=None, too_late=False)
     never = DateRange(early=NEVER, median=NEVER, late=NEVER)
     given = {"asked": "turn-under", "open_now": chance, "undoubted": None, "killed": False, "ended": False}
     dates = (never, replace(never, early=closes))
@@ -137,6 +139,8 @@ def test_a_window_is_foretold_from_a_chance_of_one_in_twenty(spring: Plan) -> No
     assert not window_of(spring, chance=0.9, ended=True).foretold
     dead = window_of(spring, chance=0.9, killed=True)
     assert (dead.foretold, dead.chances.max(), dead.no_best) == (False, 0.0, absent.DEAD)
+    assert np.isnat(dead.ending_day)
+    assert window_of(spring, chance=0.9).ending_day == ON
 
 
 def test_a_window_may_be_closed_from_the_day_after_one_in_ten_is(spring: Plan) -> None:
@@ -182,6 +186,7 @@ def test_planted_before_it_was_safe_and_too_late_to_plant() -> None:
     assert early.earliest.median > day("2026-05-15")
     assert not plan_on("2026-07-01", turned_under="2026-05-08").planting.too_late
     assert plan_on("2026-10-15", turned_under="2026-05-08").planting.too_late
+    assert in_time.ripe == day("2026-06-20") + days(55)  # summer squash
     assert np.isnat(plan_on("2026-07-01", turned_under="2026-05-08").planting.ripe)
 
 
@@ -219,6 +224,14 @@ def test_weather_is_stale_after_three_weeks(age: int, stale: bool) -> None:
     assert not stale or found == ON - days(age)
 
 
+def test_the_share_observed_runs_to_the_day_of_ending() -> None:
+    """That day included; without an ending, to the last day that is known."""
+    outlook = SimpleNamespace(observed=np.array([True] * 5 + [False] * 5), known=10)
+    assert observed_share(outlook, 4) == pytest.approx(1.0)  # type: ignore[arg-type]
+    assert observed_share(outlook, 5) == pytest.approx(5 / 6)  # type: ignore[arg-type]
+    assert observed_share(outlook, None) == pytest.approx(0.5)  # type: ignore[arg-type]
+
+
 def test_what_doubts_ask_for_first() -> None:
     """The soil, the sowing date, the note once the stand was seen since, otherwise the stand; nothing without any."""
     note = ScoutingNote(date=dt.date(2026, 4, 3), bloom_percent=50)
@@ -253,6 +266,38 @@ def test_what_there_is_to_look_for(spring: Plan) -> None:
     assert look_for(spring.stand, first - days(1), 3) == "buds"
     assert look_for(spring.stand, first - days(1), 1) == "first-flowers"
     assert look_for(spring.stand, first, 3) == "bloom"
+
+
+@pytest.mark.parametrize(
+    ("buds", "best", "action"), [(3, 3, "end"), (3, 4, "scout"), (0, 4, "scout"), (-1, 4, "end"), (7, 20, "end")]
+)
+def test_a_visit_comes_before_the_best_week(spring: Plan, buds: int, best: int, action: str) -> None:
+    """Today or within the week, and not on its first day, when one comes to end the cover."""
+    assert spring.window.best is not None
+    opens, start = ON + days(buds + 7), ON + days(best)
+    window = replace(
+        spring.window,
+        opens=DateRange(early=opens, median=opens, late=opens),
+        best=replace(spring.window.best, date=start, start=start, end=start + days(6)),
+    )
+    bud = DateRange(early=NEVER, median=ON + days(buds), late=NEVER)
+    stand = replace(spring.stand, dates=spring.stand.dates | {"bud": bud})
+    step = next_step("budding", ON, stand, window, spring.planting)
+    assert (step.action, step.start) == (action, ON + days(buds) if action == "scout" else start)
+
+
+@pytest.mark.parametrize(("best", "start"), [(None, 0), (-2, 0), (3, 3)])
+def test_an_open_window_is_used_from_today_or_from_its_best_week(spring: Plan, best: int | None, start: int) -> None:
+    """Never from a day gone by; and it ends no earlier than it begins, whatever the odds of its closing."""
+    assert spring.window.best is not None
+    closes = ON - days(1)
+    window = replace(
+        spring.window,
+        best=None if best is None else replace(spring.window.best, start=ON + days(best)),
+        closes=DateRange(early=closes, median=closes, late=closes),
+    )
+    step = next_step("in-window", ON, spring.stand, window, spring.planting)
+    assert (step.action, step.start, step.end) == ("end", ON + days(start), ON + days(start))
 
 
 def test_where_seed_is_about_it_is_turned_under() -> None:
@@ -315,10 +360,12 @@ def test_why_there_are_no_amounts(spring: Plan, growth: object, ending: int, kil
         standard_draws(),
         ending,
         killed=killed,
-        release={},
+        release={2: np.full((3, 4), 0.5), 4: np.full((3, 4), np.nan)},
         by_planting=np.nan,
     )
-    assert (made.no_amounts, made.amounts, made.release) == (why, {}, {})
+    assert (made.no_amounts, made.amounts) == (why, {})
+    # Weeks beyond the season are left out, and all where there is no ending to count them from.
+    assert set(made.release) == (set() if ending is None or killed else {2})
     assert replace(spring, details=replace(spring.details, nitrogen=made)).absent["nitrogen"] == why  # type: ignore[type-var]
     assert spring.nitrogen.no_amounts is None
     assert "nitrogen" not in spring.absent

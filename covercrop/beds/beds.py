@@ -190,6 +190,8 @@ def make_beds(plan: Plan, *, us: bool = False) -> BedPlan:
         If the size of the field is not known, or the beds do not go onto it.
     ParameterError
         If nothing says how the crop stands.
+    UsageError
+        If the plan was made without its details.
     """
     field, crop = plan.field, plan.crop
     standing = crop.planting
