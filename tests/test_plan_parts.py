@@ -19,7 +19,7 @@ from covercrop.season import absent
 from covercrop.season.chain import DATES
 from covercrop.season.doubts import Doubt
 from covercrop.season.ground_part import ground_part
-from covercrop.season.next_step import look_for, next_step, work_ahead
+from covercrop.season.next_step import look_for, next_step, visits, work_ahead
 from covercrop.season.nitrogen_part import nitrogen_part
 from covercrop.season.plan import Plan, make_plan
 from covercrop.season.provenance import observed_share, stale_since, to_check
@@ -266,6 +266,18 @@ def test_what_there_is_to_look_for(spring: Plan) -> None:
     assert look_for(spring.stand, first - days(1), 3) == "buds"
     assert look_for(spring.stand, first - days(1), 1) == "first-flowers"
     assert look_for(spring.stand, first, 3) == "bloom"
+
+
+@pytest.mark.parametrize(
+    ("ahead", "weeks"), [(2, [1]), (7, [1]), (13, [1]), (14, [2, 1]), (70, [8, 7, 6, 5, 4, 3, 2, 1])]
+)
+def test_a_visit_a_week_from_the_buds_on(spring: Plan, ahead: int, weeks: list[int]) -> None:
+    """One at the least, eight at the most, each numbered by its weeks before the window opens."""
+    opens = ON + days(90)
+    window = replace(spring.window, opens=DateRange(early=opens, median=opens, late=opens))
+    bud = DateRange(early=NEVER, median=opens - days(ahead), late=NEVER)
+    found = list(visits(replace(spring.stand, dates=spring.stand.dates | {"bud": bud}), window))
+    assert found == [(week, opens - days(7 * week)) for week in weeks]
 
 
 @pytest.mark.parametrize(
