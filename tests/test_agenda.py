@@ -99,18 +99,18 @@ def test_the_dates_are_those_of_the_answer() -> None:
     """The window, the best week and the planting stand where the plan has them."""
     made = plan(field(), "2026-02-15")
     found = days(made)
-    assert made.turn_under is not None
-    assert found["turn-under"] == [(made.turn_under.start, made.turn_under.end)]
+    assert made.window.best is not None
+    assert found["turn-under"] == [(made.window.best.start, made.window.best.end)]
     assert found["window-opens"] == [(made.dates["window_open"].median,) * 2]
     assert found["window-closes"] == [(made.dates["window_close"].early, made.dates["window_close"].median)]
-    assert found["planting"] == [(made.dates["earliest_planting"].median, made.safe_planting)]
+    assert found["planting"] == [(made.dates["earliest_planting"].median, made.planting.safe)]
 
 
 def test_a_window_that_hardly_is_has_no_ends() -> None:
     """Rolled, crimson clover has a best week of small odds here: it is named, its window is not."""
     made = plan(field(terminate="roll"), "2026-03-10")
-    assert made.turn_under is not None
-    assert made.turn_under.probability < 0.5
+    assert made.window.best is not None
+    assert made.window.best.probability < 0.5
     assert "turn-under" in days(made)
     assert not {"window-opens", "window-closes"} & set(days(made))
     (said,) = [reminder for reminder in reminders(made) if reminder.event.kind == "turn-under"]
@@ -127,7 +127,7 @@ def test_thinning_comes_about_a_month_after_sowing(sown: str | None) -> None:
     ((thin, _),) = days(made)["thinning"]
     assert 21 <= (thin - day).astype(int) <= 35
     assert made.crop.planting is not None
-    assert thin == day + np.timedelta64(round(made.emergence_days + made.crop.planting.thin_after.value), "D")
+    assert thin == day + np.timedelta64(round(made.planting.emergence_days + made.crop.planting.thin_after.value), "D")
     assert lay_out_beds(replace(made, field=replace(made.field, area_m2=100.0))).thinning == thin
 
 

@@ -100,18 +100,18 @@ def test_it_says_what_ready_says_on_the_day_of_sowing(sown: str, species: str, c
     ready = make_plan(field(**plot), RECORD, on)
     compared = sow(on=on, start=on, end=on, covers=(species,), draws=standard_draws(), **plot)
     (choice,) = compared.choices
-    assert ready.turn_under is not None
+    assert ready.window.best is not None
     for ours, theirs in (
-        (choice.ended[0], ready.turn_under.date),
+        (choice.ended[0], ready.window.best.date),
         (choice.window_open[0], ready.dates["window_open"].median),
         (choice.earliest_planting[0], ready.dates["earliest_planting"].median),
     ):
         assert abs(int((ours - theirs).astype(int))) <= 1
-    assert choice.window[0] == pytest.approx(ready.turn_under.probability, abs=0.03)
-    assert choice.survives[0] == pytest.approx(ready.survival, abs=0.03)
+    assert choice.window[0] == pytest.approx(ready.window.best.probability, abs=0.03)
+    assert choice.survives[0] == pytest.approx(ready.stand.survival, abs=0.03)
     # A day of May is 150 kg/ha of dry matter at the most.
     for name, a_day in (("dry_matter_kg_ha", 150.0), ("n_kg_ha", 5.0), ("pan_kg_ha", 2.5)):
-        assert choice.brings[name][0] == pytest.approx(ready.nitrogen[name].median, rel=0.03, abs=a_day)
+        assert choice.brings[name][0] == pytest.approx(ready.nitrogen.amounts[name].median, rel=0.03, abs=a_day)
 
 
 def test_few_draws_are_enough() -> None:

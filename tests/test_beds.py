@@ -20,6 +20,8 @@ from invented import field as invented_field
 from invented import weather
 
 from covercrop.base.errors import FieldFileError
+from covercrop.base.records import DateRange
+from covercrop.beds import nutrients
 from covercrop.beds.beds import BedPlan, cover_nitrogen, lay_out_beds
 from covercrop.field.bed_entries import AmendmentEntry, BedsEntry, Composting, SoilEntry
 from covercrop.field.file import read_fields
@@ -30,6 +32,7 @@ from covercrop.render.data import machine
 from covercrop.render.figures import beds as bed_drawing
 from covercrop.render.words import beds as bed_words
 from covercrop.render.words import phrases
+from covercrop.season import absent
 from covercrop.season.plan import Plan, make_plan
 
 ON = np.datetime64("2026-04-20", "D")
@@ -110,7 +113,7 @@ def test_a_vine_field_as_it_is_commonly_laid(beds: Callable[..., BedPlan]) -> No
 def test_thinning_follows_the_emergence(plans: Callable[..., Plan], beds: Callable[..., BedPlan]) -> None:
     """Three weeks after the predicted emergence; a crop set out as plants, or sown to a stand, is not thinned."""
     melon = beds("muskmelon")
-    up = plans("muskmelon").emergence_days
+    up = plans("muskmelon").planting.emergence_days
     assert (melon.thinning - melon.planting).astype(int) == round(up) + 21
     assert np.isnat(beds("muskmelon", where={"method": "transplant"}).thinning)
     assert np.isnat(beds("dent-corn").thinning)
@@ -261,7 +264,7 @@ def test_frames_by_hand(beds: Callable[..., BedPlan]) -> None:
 
 def test_the_covers_nitrogen_is_that_of_the_plan(plans: Callable[..., Plan], beds: Callable[..., BedPlan]) -> None:
     """What the plan says the cover releases is taken off what the crop needs."""
-    laid, pan = beds(), plans().nitrogen["pan_kg_ha"]
+    laid, pan = beds(), plans().nitrogen.amounts["pan_kg_ha"]
     assert laid.nitrogen is not None
     assert laid.nitrogen.cover == (pan.low, pan.median, pan.high)
     assert laid.nitrogen.missing[1] == pytest.approx(laid.nitrogen.need[1] - pan.median)
@@ -278,11 +281,11 @@ def test_the_salt_line_names_the_day_that_it_counts_from(beds: Callable[..., Bed
 
 def test_the_covers_nitrogen_over_time(plans: Callable[..., Plan], beds: Callable[..., BedPlan]) -> None:
     """Most of it 4 to 6 weeks after the kill (Pacific Northwest Extension 636, 2012), never more than there is."""
-    total = plans("pumpkin").nitrogen["pan_kg_ha"]
+    total = plans("pumpkin").nitrogen.amounts["pan_kg_ha"]
     laid = beds()
     given = laid.cover_nitrogen
     assert [each.weeks for each in given] == [2, 4, 8]
-    assert [(each.day - plans("pumpkin").turned).astype(int) for each in given] == [14, 28, 56]
+    assert [(each.day - plans("pumpkin").window.ending_day).astype(int) for each in given] == [14, 28, 56]
     for before, then in pairwise(given):
         assert before.share < then.share
         assert all(less < more for less, more in zip(before.available, then.available, strict=True))
@@ -298,13 +301,16 @@ def test_the_covers_nitrogen_over_time(plans: Callable[..., Plan], beds: Callabl
 def test_a_tarp_gives_its_nitrogen_later(plans: Callable[..., Plan], beds: Callable[..., BedPlan]) -> None:
     """The weeks count from the death of the cover, which a tarp takes days to bring about."""
     laid = beds(where={"terminate": "tarp"})
-    ended = laid.plan.turned
+    ended = laid.plan.window.ending_day
     assert (laid.cover_nitrogen[0].day - ended).astype(int) == 14 + termination.TARP_DAYS.value
 
 
 def test_nothing_is_given_where_nothing_is_known(plans: Callable[..., Plan]) -> None:
     """Without a day of ending there is no nitrogen to share out."""
-    assert cover_nitrogen(replace(plans("pumpkin"), nitrogen={})) == ()
+    plan = plans("pumpkin")
+    assert plan.details is not None
+    unknown = replace(plan.details, nitrogen=replace(plan.nitrogen, amounts={}))
+    assert cover_nitrogen(replace(plan, details=unknown)) == ()
 
 
 def test_a_thick_layer_in_small_beds_is_said(beds: Callable[..., BedPlan]) -> None:
@@ -382,7 +388,7 @@ def test_what_the_soil_got_is_summed(plans: Callable[..., Plan], beds: Callable[
     """The cover's nitrogen on 972 m2, and everything that the heaps hold."""
     entries = tuple(AmendmentEntry(material=name, depth_m=0.01) for name in ("cattle-manure", "plant-compost"))
     laid = beds(amendments=entries)
-    assert laid.after.cover_nitrogen == pytest.approx(plans().nitrogen["n_kg_ha"].median * 0.0972)
+    assert laid.after.cover_nitrogen == pytest.approx(plans().nitrogen.amounts["n_kg_ha"].median * 0.0972)
     assert laid.after.phosphorus == pytest.approx(sum(each.phosphorus for each in laid.doses))
     assert any("in manure and compost" in said for said in bed_words.after(laid))
 
@@ -642,3 +648,60 @@ def test_a_mulch_on_plastic_is_refused(tmp_path: Path) -> None:
     """Straw has a depth, sheet has none."""
     with pytest.raises(FieldFileError, match="mulch is given but the ground cover is black-plastic"):
         read(tmp_path, "[field.beds]\nmulch_cm = 10", PLOT.replace('"straw"', '"black-plastic"'))
+
+
+# --- what is decided of it, and what it lacks -----------------------------------------------------
+
+
+def test_a_layer_is_too_rich_beyond_the_most_that_is_needed(beds: Callable[..., BedPlan]) -> None:
+    """More than the top of the need where it lies; never over the whole field, nor where the need is not known."""
+    laid = beds(amendments=(AmendmentEntry(material="cattle-manure", depth_m=0.12, where="spots"),))
+    (dose,), balance = laid.doses, laid.nitrogen
+    assert balance is not None
+    assert nutrients.is_too_rich(dose, balance)
+    enough = replace(balance, need=(0.0, 0.0, dose.on_bed))
+    assert not nutrients.is_too_rich(dose, enough)
+    assert not nutrients.is_too_rich(replace(dose, entry=replace(dose.entry, where="field")), balance)
+    assert not nutrients.is_too_rich(dose, None)
+
+
+@pytest.mark.parametrize(
+    ("missing", "leans"), [((0.0, 5.0, 9.0), "short"), ((-9.0, -5.0, 0.0), "over"), ((-1.0, 0.0, 1.0), None)]
+)
+def test_on_which_side_a_balance_lies(
+    beds: Callable[..., BedPlan], missing: tuple[float, float, float], leans: str | None
+) -> None:
+    """Only where its whole range lies there."""
+    balance = beds().nitrogen
+    assert balance is not None
+    assert replace(balance, missing=missing).leans == leans
+
+
+@pytest.mark.parametrize(("on_beds", "uneven"), [(10.5, False), (10.51, True)])
+def test_phosphorus_that_lies_unevenly(beds: Callable[..., BedPlan], on_beds: float, uneven: bool) -> None:
+    """A twentieth more where it lies thickest is worth saying, and less is not."""
+    load = beds(amendments=(AmendmentEntry(material="cattle-manure", depth_m=0.01),)).phosphorus
+    assert load is not None
+    assert replace(load, brought=10.0, on_beds=on_beds).uneven is uneven
+
+
+def test_a_crop_in_the_way_of_the_next_cover(beds: Callable[..., BedPlan]) -> None:
+    """A harvest after the day of sowing, not on it, and not one that is not known."""
+    turn = beds().after
+    assert replace(turn, harvest=turn.sowing + np.timedelta64(1, "D")).in_the_way
+    assert not replace(turn, harvest=turn.sowing).in_the_way
+    assert not replace(turn, harvest=np.datetime64("NaT", "D")).in_the_way
+
+
+def test_what_beds_lack_says_why(beds: Callable[..., BedPlan]) -> None:
+    """No call for it, not known, or no day that is reached: each null of the document has its reason."""
+    laid = beds()
+    assert "planting" not in laid.absent
+    assert laid.absent["phosphorus"] == absent.NOT_NEEDED
+    never = np.datetime64("NaT", "D")
+    late = replace(laid, planting=never, thinning=never, nitrogen=None)
+    assert late.absent["planting"] == late.absent["thinning"] == absent.PAST
+    assert late.absent["nitrogen"] == absent.NOT_KNOWN
+    assert replace(laid, thinning=never).absent["thinning"] == absent.NOT_NEEDED
+    nowhere = replace(laid.plan.planting, earliest=DateRange(early=never, median=never, late=never))
+    assert replace(late, plan=replace(laid.plan, planting=nowhere)).absent["planting"] == absent.NOT_REACHED

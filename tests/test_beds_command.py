@@ -16,6 +16,7 @@ import pytest
 from defusedxml import ElementTree
 
 from covercrop.cli.main import main
+from covercrop.season.absent import WHY
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -37,8 +38,10 @@ FIELD = {
         "items",
         "nitrogen",
         "phosphorus",
+        "too_rich_where_it_lies",
         "intervals",
         "after_harvest",
+        "absent",
         "cautions",
         "assumptions",
         "sources",
@@ -57,14 +60,27 @@ FIELD = {
         },
         "nitrogen": {
             "type": "object",
-            "required": ["need_kg_ha", "cover_kg_ha", "amendments_kg_ha", "missing_kg_ha", "verdict"],
+            "required": ["need_kg_ha", "cover_kg_ha", "amendments_kg_ha", "missing_kg_ha", "verdict", "leans"],
             "properties": {
                 "need_kg_ha": ENDS,
                 "cover_kg_ha": ENDS,
                 "missing_kg_ha": ENDS,
                 "verdict": {"enum": ["missing", "about-right", "too-much"]},
+                "leans": {"enum": ["short", "over", None]},
             },
         },
+        "phosphorus": {
+            "type": ["object", "null"],
+            "required": ["uneven"],
+            "properties": {"uneven": {"type": "boolean"}},
+        },
+        "too_rich_where_it_lies": TEXTS,
+        "after_harvest": {
+            "type": "object",
+            "required": ["harvest_after_sowing"],
+            "properties": {"harvest_after_sowing": {"type": "boolean"}},
+        },
+        "absent": {"type": "object", "additionalProperties": {"enum": list(WHY)}},
         "intervals": {
             "type": "array",
             "minItems": 1,
@@ -147,6 +163,8 @@ def test_json_keeps_to_its_form(run: Run, on: str, units: str) -> None:
     assert (document["schema"], document["on"], len(document["fields"])) == (1, on, 3)
     for field in document["fields"]:
         jsonschema.validate(field, FIELD, format_checker=jsonschema.FormatChecker())
+        for key in ("planting", "thinning", "nitrogen", "phosphorus"):
+            assert (field[key] is None) == (key in field["absent"]), key
 
 
 def test_csv_has_every_line_of_every_field(run: Run) -> None:

@@ -28,6 +28,7 @@ from covercrop.cli.main import main
 from covercrop.dates.agenda import KINDS
 from covercrop.render.data import icalendar as calendar
 from covercrop.render.words.reminders import CATEGORIES, Reminder, reminders
+from covercrop.season.next_step import LOOK_FOR
 from covercrop.season.plan import STATES, make_plan
 
 Run = Callable[..., tuple[int, str, str]]
@@ -140,9 +141,22 @@ DOCUMENT = {
                         "items": {
                             "type": "object",
                             "additionalProperties": False,
-                            "required": ["kind", "number", "from", "to", "title", "odds", "advice", "cautions"],
+                            "required": [
+                                "kind",
+                                "look_for",
+                                "crop_stands",
+                                "number",
+                                "from",
+                                "to",
+                                "title",
+                                "odds",
+                                "advice",
+                                "cautions",
+                            ],
                             "properties": {
                                 "kind": {"enum": list(KINDS)},
+                                "look_for": {"enum": [*LOOK_FOR, None]},
+                                "crop_stands": {"type": ["boolean", "null"]},
                                 "number": {"type": "integer", "minimum": 0},
                                 "from": DAY,
                                 "to": DAY,

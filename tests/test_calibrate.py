@@ -721,7 +721,7 @@ def test_an_unset_calibration_changes_nothing() -> None:
     assert cover_of(field.cover) is COVER
     plan = make_plan(field, invented.weather(), np.datetime64("2026-04-20"))
     assert plan.cover is COVER
-    assert "own_records" not in plan.sources
+    assert "own_records" not in plan.provenance.sources
 
 
 def test_the_last_day_that_a_record_may_have_is_a_day_of_its_season(tmp_path: Path) -> None:

@@ -19,7 +19,10 @@ import pytest
 from covercrop.cli import degree_days as degree_days_command
 from covercrop.cli import main, region, shared
 from covercrop.models import degree_days
+from covercrop.season.absent import WHY
+from covercrop.season.next_step import ACTIONS
 from covercrop.season.plan import DATES, STATES
+from covercrop.season.provenance import CHECKS
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -98,6 +101,24 @@ AMOUNT = {
     "properties": {end: {"type": ["number", "null"], "minimum": 0} for end in ("low", "median", "high")},
     "required": ["low", "median", "high"],
 }
+BEST = {
+    "date": DATE,
+    "probability": {"type": ["number", "null"], "minimum": 0, "maximum": 1},
+    "from": DATE,
+    "to": DATE,
+}
+METHODS = ("turn-under", "roll", "mow", "tarp")
+#: What may be missing from a field.
+MAY_LACK = (
+    *(f"dates.{name}" for name in DATES),
+    "turn_under",
+    "binding_limit",
+    "safe_planting",
+    "p_ripens",
+    "worth_watering",
+    "nitrogen",
+    "nitrogen.released",
+)
 READY = {
     "type": "object",
     "required": ["schema", "on", "fields"],
@@ -117,12 +138,25 @@ READY = {
                     "state",
                     "stage",
                     "dates",
+                    "seen_otherwise",
+                    "p_survives",
+                    "doubtful",
                     "turn_under",
+                    "next_step",
                     "window_probability",
                     "binding_limit",
+                    "safe_planting",
+                    "planted_before_safe",
+                    "too_late_to_plant",
+                    "p_ripens",
+                    "likely_ripe",
+                    "worth_watering",
                     "doubts",
+                    "check_first",
+                    "stale_since",
                     "observed_share",
                     "nitrogen",
+                    "absent",
                     "notes",
                     "cautions",
                     "sources",
@@ -147,15 +181,50 @@ READY = {
                         "required": list(DATES),
                         "additionalProperties": False,
                     },
+                    "seen_otherwise": {
+                        "type": ["object", "null"],
+                        "additionalProperties": False,
+                        "required": ["date", "bbch"],
+                        "properties": {"date": DATE, "bbch": {"type": "number", "minimum": 0, "maximum": 99}},
+                    },
+                    "p_survives": SHARE,
+                    "doubtful": {"type": "boolean"},
                     "turn_under": {
                         "type": "object",
+                        "additionalProperties": False,
                         "properties": {
-                            "date": DATE,
-                            "probability": {"type": ["number", "null"], "minimum": 0, "maximum": 1},
+                            **BEST,
+                            "method": {"enum": list(METHODS)},
+                            "instead_of": {"enum": [*METHODS, None]},
+                            "poor": {"type": "boolean"},
+                            "may_be_closed": {"type": "boolean"},
+                            "surer": {"type": ["object", "null"], "properties": BEST, "required": list(BEST)},
+                        },
+                        "required": [*BEST, "method", "instead_of", "poor", "may_be_closed", "surer"],
+                    },
+                    "next_step": {
+                        "type": "object",
+                        "additionalProperties": False,
+                        "required": ["action", "method", "from", "to"],
+                        "properties": {
+                            "action": {"enum": list(ACTIONS)},
+                            "method": {"enum": [*METHODS, None]},
                             "from": DATE,
                             "to": DATE,
                         },
-                        "required": ["date", "probability", "from", "to"],
+                    },
+                    "safe_planting": DATE,
+                    "planted_before_safe": {"type": "boolean"},
+                    "too_late_to_plant": {"type": "boolean"},
+                    "p_ripens": {"type": ["number", "null"], "minimum": 0, "maximum": 1},
+                    "likely_ripe": {"type": ["boolean", "null"]},
+                    "worth_watering": {"type": ["boolean", "null"]},
+                    "check_first": {"enum": [*CHECKS, None]},
+                    "stale_since": DATE,
+                    "absent": {
+                        "type": "object",
+                        "additionalProperties": False,
+                        "properties": {name: {"enum": list(WHY)} for name in MAY_LACK},
                     },
                     "window_probability": {
                         "type": "array",

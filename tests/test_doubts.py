@@ -37,8 +37,8 @@ def planned(*notes: ScoutingNote, on: dt.date = ON, species: str = "crimson-clov
 
 
 def best(plan: Plan) -> float:
-    assert plan.turn_under is not None
-    return plan.turn_under.probability
+    assert plan.window.best is not None
+    return plan.window.best.probability
 
 
 # --- a chance is a chance ------------------------------------------------------------------------
@@ -159,12 +159,12 @@ def test_half_in_bloom_weeks_too_early_does_not_make_it_surer() -> None:
     on = EARLY.date
     plain, doubted = planned(on=on), planned(EARLY, on=on)
     assert best(doubted) <= best(plain)
-    assert (doubted.window_probability <= plain.window_probability + 1e-12).all()
-    assert doubted.window_now <= plain.window_now
-    assert doubted.ripens <= plain.ripens
-    (doubt,) = doubted.doubts
+    assert (doubted.window.chances <= plain.window.chances + 1e-12).all()
+    assert doubted.window.open_now <= plain.window.open_now
+    assert doubted.planting.ripens <= plain.planting.ripens
+    (doubt,) = doubted.provenance.doubts
     assert doubt.days > 35
-    assert plain.turn_under is not None
+    assert plain.window.best is not None
     assert headline(doubted).startswith(
         f"Look again before you act: your note of 30 Mar (50% bloom) is {doubt.days:.0f} days ahead of what this "
         "weather makes likely; without it the day would be "
@@ -175,7 +175,7 @@ def test_no_buds_after_bloom_is_not_taken_in_silence() -> None:
     """No buds three days after 20 % bloom: both notes are in doubt, and the chance is lower than with either alone."""
     bloom, none = note(ON - dt.timedelta(days=3), bloom_percent=20.0), note(ON, bbch=NO_BUDS)
     both = planned(bloom, none)
-    assert {doubt.note for doubt in both.doubts} == {bloom, none}
+    assert {doubt.note for doubt in both.provenance.doubts} == {bloom, none}
     assert best(both) <= min(best(planned(bloom)), best(planned(none)))
     assert "your note of 20 Apr (no buds) is 25 days behind your note of 17 Apr (20% bloom)" in headline(both)
 
@@ -185,12 +185,12 @@ def test_a_second_visit_that_agrees_is_believed() -> None:
     on = dt.date(2026, 4, 10)
     seen = [note(on - dt.timedelta(days=ago), bloom_percent=share) for ago, share in ((6, 25.0), (0, 50.0))]
     plain, once, twice = planned(on=on), planned(seen[1], on=on), planned(*seen, on=on)
-    assert [each.confirmed for each in twice.doubts] == [True, True]
+    assert [each.confirmed for each in twice.provenance.doubts] == [True, True]
     assert headline(twice).startswith("Check the sowing date and the cultivar: your note of 10 Apr (50% bloom) is ")
-    assert twice.turn_under is not None
-    assert once.turn_under is not None
-    assert plain.turn_under is not None
-    assert twice.turn_under.date < once.turn_under.date < plain.turn_under.date
+    assert twice.window.best is not None
+    assert once.window.best is not None
+    assert plain.window.best is not None
+    assert twice.window.best.date < once.window.best.date < plain.window.best.date
     assert best(twice) <= best(plain)
 
 
@@ -207,9 +207,9 @@ def test_once_the_cover_is_ended_its_stage_is_no_matter() -> None:
     """Nothing is left to be decided by a note of bloom; a reading of the soil still is."""
     ended = replace(field(turned_under="2026-04-05"), scouting=(EARLY,))
     plan = make_plan(ended, weather(), np.datetime64(ON))
-    assert plan.doubts == ()
+    assert plan.provenance.doubts == ()
     hot = replace(ended, scouting=(EARLY, note(dt.date(2026, 4, 15), soil_c=39.0)))
-    assert [doubt.of_soil for doubt in make_plan(hot, weather(), np.datetime64(ON)).doubts] == [True]
+    assert [doubt.of_soil for doubt in make_plan(hot, weather(), np.datetime64(ON)).provenance.doubts] == [True]
 
 
 def test_one_wild_reading_of_the_soil_plants_nothing_and_two_do() -> None:
@@ -219,11 +219,11 @@ def test_one_wild_reading_of_the_soil_plants_nothing_and_two_do() -> None:
     plain, once, twice = planned(), planned(wild[0]), planned(*wild)
     assert once.dates["soil_warm"] == plain.dates["soil_warm"]
     assert twice.dates["soil_warm"].median < plain.dates["soil_warm"].median
-    assert model.doubts == ()
-    assert [doubt.confirmed for doubt in once.doubts] == [False]
-    assert [doubt.confirmed for doubt in twice.doubts] == [True, True]
-    assert any("is left out until one of another day agrees" in said for said in once.notes)
-    assert any("is used all the same: check the thermometer" in said for said in twice.notes)
+    assert model.provenance.doubts == ()
+    assert [doubt.confirmed for doubt in once.provenance.doubts] == [False]
+    assert [doubt.confirmed for doubt in twice.provenance.doubts] == [True, True]
+    assert any("is left out until one of another day agrees" in said for said in once.provenance.notes)
+    assert any("is used all the same: check the thermometer" in said for said in twice.provenance.notes)
 
 
 # --- scout ---------------------------------------------------------------------------------------

@@ -26,7 +26,7 @@ from covercrop.render.data import machine
 from covercrop.render.screen import terminal
 from covercrop.render.words import answer
 from covercrop.season.ending import best_ahead
-from covercrop.season.ground import dead_from, follow_ground, ground_aside
+from covercrop.season.ground import dead_from, follow_ground, ground_details
 from covercrop.season.plan import Plan, make_plan
 from covercrop.weather.daily import summary
 from covercrop.weather.fetching import FORECAST_DAYS
@@ -65,14 +65,14 @@ def test_a_season_without_frost_lets_the_crop_ripen() -> None:
     plan = plan_on("2026-04-20", record=weather(mean=14), sown="2025-06-15")
     assert np.isnat(plan.dates["latest_planting"].median)
     assert plan.dates["earliest_planting"].late < plan.dates["latest_planting"].early
-    assert plan.ripens == pytest.approx(1.0)
+    assert plan.planting.ripens == pytest.approx(1.0)
 
 
 def test_the_chance_of_today_is_known_beyond_the_record() -> None:
     """With no past years and a record that ends yesterday, the window that was open is not said to be shut."""
     table = LONG.table
     ends = {last: replace(LONG, table=table.loc["2025-08-01":last].copy()) for last in ("2026-05-05", "2026-05-06")}
-    chances = [plan_on("2026-05-06", record=record).window_now for record in ends.values()]
+    chances = [plan_on("2026-05-06", record=record).window.open_now for record in ends.values()]
     assert chances[1] > 0.5
     assert chances[0] == pytest.approx(chances[1], abs=0.1)
 
@@ -82,7 +82,7 @@ def test_past_its_window_a_cover_is_turned_under_today(terminate: str) -> None:
     """Whatever was planned, seed risk means turning under: from today, without a best day or a tarp's three weeks."""
     plan = plan_on("2026-05-25", record=LONG, terminate=terminate)
     assert plan.state == "seed-risk"
-    assert (plan.turn_under, plan.turned) == (None, plan.on)
+    assert (plan.window.best, plan.window.ending_day) == (None, plan.on)
     assert plan.dates["disease"].median == plan.on + np.timedelta64(21, "D")
     assert "if it is turned under on" in answer.then(plan)
 
@@ -97,8 +97,8 @@ def test_a_cover_that_does_not_bloom_is_said_not_to() -> None:
 def test_a_day_of_another_year_is_given_with_its_year() -> None:
     """A best day a year ahead is not to be taken for one next week."""
     plan = plan_on("2026-04-20", record=weather(mean=20, swing=6), sown="2026-04-01")
-    assert plan.turn_under is not None
-    assert str(plan.turn_under.date)[:4] == "2027"
+    assert plan.window.best is not None
+    assert str(plan.window.best.date)[:4] == "2027"
     assert " 2027 (" in answer.headline(plan)
 
 
@@ -124,7 +124,7 @@ def test_rain_that_never_suffices_is_said() -> None:
     table = RECORD.table.copy()
     table.loc[table.index.month.isin(range(4, 12)), "prcp_mm"] = 0.0
     plan = plan_on("2026-04-20", record=replace(RECORD, table=table))
-    assert np.isnat(plan.residue_by_rain)
+    assert np.isnat(plan.ground.residue_by_rain)
     assert any(said.startswith("Keep the ground moist") for said in answer.reasons(plan))
 
 
@@ -134,14 +134,14 @@ def test_rain_that_never_suffices_is_said() -> None:
 def test_states_change_on_the_day_their_odds_do() -> None:
     """Seed risk begins the day after half of the windows have closed, plantable on the day eight in ten are safe."""
     done = {"record": LONG, "turned_under": "2026-05-08"}
-    safe = plan_on("2026-05-20", **done).safe_planting
+    safe = plan_on("2026-05-20", **done).planting.safe
     # Known weather decides by then, so that the safe day may shift a little as it comes nearer.
     days = np.arange(safe - invented.days(12), safe + invented.days(13))
     states = []
     for on in days:
         plan = plan_on(str(on), **done)
         states.append(plan.state)
-        assert (plan.state == "plantable") == (plan.safe_planting <= plan.on), on
+        assert (plan.state == "plantable") == (plan.planting.safe <= plan.on), on
     assert {"turned-under", "plantable"} <= set(states)
     for on in np.arange(day("2026-05-12"), day("2026-05-25")):
         plan = plan_on(str(on), record=LONG)
@@ -151,8 +151,8 @@ def test_states_change_on_the_day_their_odds_do() -> None:
 def test_the_stage_stops_where_the_cover_was_ended() -> None:
     """Two months after turning under at bloom the stand is still given the stage that it was ended at."""
     then, later = (plan_on(on, record=LONG, turned_under="2026-05-08") for on in ("2026-05-08", "2026-07-10"))
-    assert 60 <= then.bbch <= 69
-    assert abs(later.bbch - then.bbch) <= 2
+    assert 60 <= then.stand.bbch <= 69
+    assert abs(later.stand.bbch - then.stand.bbch) <= 2
 
 
 def test_the_ground_under_a_tarp_is_that_of_a_stand_turned_under_when_it_is_dead() -> None:
@@ -165,7 +165,7 @@ def test_the_ground_under_a_tarp_is_that_of_a_stand_turned_under_when_it_is_dead
     dug_in = follow_ground(*given, dead=dead_from(251.0, "turn-under"), midwinter=midwinter)
     for name in ("earliest", "latest", "frost_free", "soil_c"):
         np.testing.assert_array_equal(getattr(tarped, name), getattr(dug_in, name), err_msg=name)
-    beside = [ground_aside(outlook, 37.6, cover, field().crop, ground) for ground in (tarped, dug_in)]
+    beside = [ground_details(outlook, 37.6, cover, field().crop, ground) for ground in (tarped, dug_in)]
     for name in ("residue_by_rain", "brood", "released"):
         np.testing.assert_array_equal(getattr(beside[0], name), getattr(beside[1], name), err_msg=name)
     for name, limit in tarped.limits.items():
@@ -285,7 +285,7 @@ def test_only_days_up_to_the_ending_count_as_observed() -> None:
     table.loc["2025-12-01":"2025-12-25", "origin"] = "climatology"
     plan = plan_on("2026-06-20", record=replace(RECORD, table=table), turned_under="2026-05-08")
     days = int((day("2026-05-08") - day("2025-09-20")).astype(int)) + 1
-    assert plan.observed_share == pytest.approx(1 - 25 / days)
+    assert plan.provenance.observed_share == pytest.approx(1 - 25 / days)
 
 
 def test_seed_begins_on_its_day() -> None:
@@ -373,7 +373,7 @@ def test_ready_ground_is_not_to_be_planted_by_a_day_gone_by() -> None:
     """Where the cautious last day has passed but the likely one has not, the line says today."""
     plan = plan_on("2026-07-10", record=LONG, turned_under="2026-05-08")
     latest = replace(plan.dates["latest_planting"], early=day("2026-07-05"), median=day("2026-07-20"))
-    late = replace(plan, dates={**plan.dates, "latest_planting": latest})
+    late = replace(plan, planting=replace(plan.planting, latest=latest))
     assert plan.state == "plantable"
     assert answer.headline(late) == "The ground is ready: sow summer squash now, and by 10 Jul to ripen before frost."
 
@@ -382,15 +382,15 @@ def test_json_holds_the_dates_and_amounts_of_the_plan() -> None:
     """Early is early, from is the first day of the week, low is low."""
     plan = plan_on("2026-03-01")
     found = machine.field(plan)
-    assert plan.turn_under is not None
+    assert plan.window.best is not None
     ends = ("early", "median", "late")
     for name, dates in plan.dates.items():
         assert found["dates"][name] == {end: str(getattr(dates, end)) for end in ends}
-    best = plan.turn_under
+    best = plan.window.best
     assert [found["turn_under"][key] for key in ("date", "from", "to")] == [
         str(each) for each in (best.date, best.start, best.end)
     ]
-    for name, amount in plan.nitrogen.items():
+    for name, amount in plan.nitrogen.amounts.items():
         assert [found["nitrogen"][name][key] for key in ("low", "median", "high")] == [
             pytest.approx(value, abs=0.06) for value in (amount.low, amount.median, amount.high)
         ]
@@ -422,4 +422,7 @@ def test_a_measurement_beyond_the_weather_is_said_not_to_be_used(note: dict[str,
     """With a short record and no past years nothing is forecast: a later sample is set aside, and that is said."""
     seen = ScoutingNote(date=dt.date(2026, 4, 19), **note)
     plan = plan_on("2026-04-20", record=weather("2025-09-01", "2025-10-10"), scouting=(seen,))
-    assert "Your measurement of 19 Apr is of a day beyond the weather that is known, and is not used." in plan.notes
+    assert (
+        "Your measurement of 19 Apr is of a day beyond the weather that is known, and is not used."
+        in plan.provenance.notes
+    )

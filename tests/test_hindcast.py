@@ -20,9 +20,10 @@ from hypothesis import strategies as st
 from covercrop.base.errors import UsageError, WeatherGapError
 from covercrop.base.records import DailyWeather
 from covercrop.checking.hindcast import EVENTS, Hindcast, crps, hindcast_field, usual_issues
+from covercrop.checking.verdict import WIDTHS
 from covercrop.cli.main import main
 from covercrop.models.members import EARLY, LATE
-from covercrop.render.words.hindcast import verdict
+from covercrop.render.words.hindcast import sentences
 from covercrop.weather.daily import daily_weather
 from covercrop.weather.own_file import read_weather
 
@@ -174,7 +175,7 @@ def test_a_season_that_is_over_plays_no_part() -> None:
     """Where the bloom was past on the issue date there is nothing to score, and JSON says null."""
     late = hindcast_field(invented.field(sown="2024-09-20"), invented.weather(), [(6, 25)])
     assert all(score.seasons == 0 and np.isnan(score.crps_days) for score in late.scores)
-    assert verdict(late) == [
+    assert sentences(late) == [
         "Every event was past on these days in all but a few seasons: give earlier ones with --issue."
     ]
 
@@ -209,13 +210,13 @@ def test_one_season_alone_spoils_no_score() -> None:
     assert [score.seasons for score in each.scores] == [1, 6, 14, 3, 15]
     assert each.overall["05-04"].seasons == 6 + 14 + 3 + 15
     assert 0.5 < each.overall["05-04"].coverage_80 <= 1.0
-    assert "nan" not in " ".join(verdict(each))
+    assert "nan" not in " ".join(sentences(each))
 
 
 def test_a_bloom_that_comes_seldom_is_told_from_one_that_is_past() -> None:
     """What came in too few seasons is said to have, with the number."""
     each = hindcast_field(invented.field(sown="2024-09-20"), invented.weather(), [(6, 25)])
-    (said,) = verdict(replace(each, reached=dict.fromkeys(EVENTS, 3)))
+    (said,) = sentences(replace(each, reached=dict.fromkeys(EVENTS, 3)))
     assert "in no more than 3 of the 25 seasons" in said
 
 
@@ -289,10 +290,13 @@ def test_the_command_as_json(capsys: pytest.CaptureFixture[str]) -> None:
     assert [field["name"] for field in document["fields"]] == ["Ford meadow", "Chapel bench", "Upper orchard strip"]
     for field in document["fields"]:
         assert [row["event"] for row in field["rows"]] == list(EVENTS)
+        assert field["verdict"].keys() == {"unscored", "intervals_held", "intervals", "beaten_by"}
+        assert field["verdict"]["intervals"] in WIDTHS
+        assert field["verdict"]["beaten_by"].keys() == {"04-01"}
         for row in field["rows"]:
             assert row.keys() >= {"issue", "event", "seasons", "bias_days", "rmse_days", "crps_days", "coverage_80"}
             assert row["issue"] == "04-01"
-            assert row["seasons"] == 30
+            assert (row["seasons"], row["unscored"]) == (30, None)
             for plain in ("station_mean", "pace"):
                 assert row[plain].keys() == {"rmse_days", "crps_days"}
 
@@ -359,16 +363,16 @@ def test_the_verdict_is_honest(replayed: dict[str, list[Hindcast]]) -> None:
     """It says where a plain forecast wins, and that it always does where it does."""
     each = replayed["demo"][0]
     won, lost = (2.0, 3.0, 3.0), (3.0, 2.0, 4.0)
-    assert "On each of these days the forecasts beat both" in verdict(scored(each, a=won, b=won, c=won, d=won))[1]
-    text = verdict(scored(each, a=lost, b=won, c=won, d=won))[1]
+    assert "On each of these days the forecasts beat both" in sentences(scored(each, a=won, b=won, c=won, d=won))[1]
+    text = sentences(scored(each, a=lost, b=won, c=won, d=won))[1]
     assert text.startswith("From 15 Mar on the forecasts beat both")
     assert text.endswith("On 15 Feb the average date did better (2.0 against 3.0).")
-    text = verdict(scored(each, a=won, b=lost, c=(3.0, 3.5, 3.0), d=won))[1]
+    text = sentences(scored(each, a=won, b=lost, c=(3.0, 3.5, 3.0), d=won))[1]
     assert text.startswith("The forecasts beat both plain ones on 15 Feb and 15 Apr.")
     assert text.endswith("On 1 Apr the pace did as well.")
-    text = verdict(scored(each, a=won, b=won, c=(3.0, 3.5, 3.0), d=won))[1]
+    text = sentences(scored(each, a=won, b=won, c=(3.0, 3.5, 3.0), d=won))[1]
     assert text.startswith("The forecasts beat both plain ones on 15 Feb, 15 Mar and 15 Apr.")
-    text = verdict(scored(each, a=lost, b=lost, c=lost, d=(3.0, 3.5, 2.0)))[1]
+    text = sentences(scored(each, a=lost, b=lost, c=lost, d=(3.0, 3.5, 2.0)))[1]
     assert "go by that here. On 15 Feb the average date did better (2.0 against 3.0)." in text
     assert text.endswith("On 15 Apr the pace did better (2.0 against 3.0).")
 

@@ -13,9 +13,10 @@ import invented
 import numpy as np
 import pytest
 
+from covercrop.base.errors import UsageError
 from covercrop.base.records import DateRange
 from covercrop.cli.main import main
-from covercrop.dates.needs import by_need, is_due, next_task
+from covercrop.dates.needs import by_need, is_due
 from covercrop.field import weather_source
 from covercrop.field.entries import ScoutingNote, WeatherEntry, as_of
 from covercrop.season.ending import TurnUnder
@@ -35,8 +36,16 @@ def plan() -> Plan:
 def varied(plan: Plan, name: str, state: str, **changes: object) -> Plan:
     """The plan of a field of another name and state, with no visit to scout before it."""
     never = np.datetime64("NaT", "D")
-    dates = plan.dates | {"bud": DateRange(early=never, median=never, late=never)} | changes.pop("dates", {})  # type: ignore[operator]
-    return replace(plan, field=replace(plan.field, name=name), state=state, dates=dates, **changes)  # type: ignore[arg-type]
+    buds = changes.pop("bud", DateRange(early=never, median=never, late=never))
+    planting = {key: changes.pop(key) for key in ("safe", "ripe") if key in changes}
+    return replace(
+        plan,
+        field=replace(plan.field, name=name),
+        state=state,
+        stand=replace(plan.stand, dates=plan.stand.dates | {"bud": buds}),
+        window=replace(plan.window, **changes),  # type: ignore[arg-type]
+        planting=replace(plan.planting, **planting),  # type: ignore[arg-type]
+    )
 
 
 def ahead(days: int, length: int = 6) -> TurnUnder:
@@ -48,21 +57,21 @@ def ahead(days: int, length: int = 6) -> TurnUnder:
 def until(days: int) -> dict[str, DateRange]:
     """A window that may close from so many days on."""
     early = ON + invented.days(days)
-    return {"window_close": DateRange(early=early, median=early + invented.days(5), late=early + invented.days(9))}
+    return {"closes": DateRange(early=early, median=early + invented.days(5), late=early + invented.days(9))}
 
 
 def test_what_needs_doing_first_comes_first(plan: Plan) -> None:
     """Seed about, closing, dead or alive, open, next week, later, no date: in this order, whatever the file's."""
     never = np.datetime64("NaT", "D")
     fields = [
-        varied(plan, "no date", "growing", turn_under=None),
-        varied(plan, "in June", "turned-under", safe_planting=ON + invented.days(50)),
-        varied(plan, "later", "budding", turn_under=ahead(12)),
-        varied(plan, "open", "in-window", turn_under=replace(ahead(0), date=ON), dates=until(9)),
-        varied(plan, "seed", "seed-risk", turn_under=None),
-        varied(plan, "dead", "winter-killed", turn_under=None),
-        varied(plan, "soon", "budding", turn_under=ahead(5)),
-        varied(plan, "closing", "closing", turn_under=replace(ahead(0), date=ON), dates=until(2)),
+        varied(plan, "no date", "growing", best=None),
+        varied(plan, "in June", "turned-under", safe=ON + invented.days(50)),
+        varied(plan, "later", "budding", best=ahead(12)),
+        varied(plan, "open", "in-window", best=replace(ahead(0), date=ON), **until(9)),
+        varied(plan, "seed", "seed-risk", best=None),
+        varied(plan, "dead", "winter-killed", best=None),
+        varied(plan, "soon", "budding", best=ahead(5)),
+        varied(plan, "closing", "closing", best=replace(ahead(0), date=ON), **until(2)),
         varied(plan, "planted", "planted", ripe=never),
     ]
     names = [each.field.name for each in by_need(fields)]
@@ -73,7 +82,7 @@ def test_what_needs_doing_first_comes_first(plan: Plan) -> None:
 @pytest.mark.parametrize(("days", "due"), [(0, True), (6, True), (7, False)])
 def test_a_week_has_seven_days(plan: Plan, days: int, due: bool) -> None:
     """What begins six days from now is due, what begins in seven is not."""
-    assert is_due(varied(plan, "field", "budding", turn_under=ahead(days))) is due
+    assert is_due(varied(plan, "field", "budding", best=ahead(days))) is due
 
 
 @pytest.mark.parametrize(("days", "due"), [(8, True), (13, True), (14, False), (28, False)])
@@ -84,20 +93,20 @@ def test_a_visit_within_the_week_is_due(plan: Plan, days: int, due: bool) -> Non
         "bud": DateRange(
             early=opens - invented.days(9), median=opens - invented.days(8), late=opens - invented.days(7)
         ),
-        "window_open": DateRange(early=opens - invented.days(3), median=opens, late=opens + invented.days(3)),
+        "opens": DateRange(early=opens - invented.days(3), median=opens, late=opens + invented.days(3)),
     }
-    budding = varied(plan, "field", "budding", turn_under=ahead(days + 5), dates=dates)
+    budding = varied(plan, "field", "budding", best=ahead(days + 5), **dates)
     assert is_due(budding) is due
-    task = next_task(budding)
-    assert (task.what, task.start) == (
+    step = budding.next_step
+    assert (step.action, step.start) == (
         ("scout", opens - invented.days(7)) if due else ("end", ON + invented.days(days + 5))
     )
 
 
 def test_a_window_that_may_have_closed_ends_today_at_the_earliest(plan: Plan) -> None:
     """No task ends before it begins."""
-    task = next_task(varied(plan, "field", "closing", turn_under=replace(ahead(0), date=ON), dates=until(-4)))
-    assert task.start == task.end == ON
+    step = varied(plan, "field", "closing", best=replace(ahead(0), date=ON), **until(-4)).next_step
+    assert step.start == step.end == ON
 
 
 @pytest.fixture(scope="module")
@@ -181,13 +190,28 @@ def test_full_means_every_field_in_full(farm: Path, capsys: pytest.CaptureFixtur
     assert capsys.readouterr().out.count("earliest safe planting") == 8
 
 
-def test_what_is_said_beside_moves_no_date(plan: Plan) -> None:
-    """Without what is only said beside the dates, a plan is the same."""
-    short = make_plan(invented.field(), RECORD, ON, beside=False)
+def test_details_move_no_date(plan: Plan) -> None:
+    """Without what is only said beside the dates, a plan is the same, and it says what was left out."""
+    short = make_plan(invented.field(), RECORD, ON, details=False)
     assert short.dates == plan.dates
-    assert short.turn_under == plan.turn_under
-    assert short.binding_limit == plan.binding_limit
-    assert np.isnat(short.residue_by_rain)
+    assert short.window.best == plan.window.best
+    assert short.planting.binding == plan.planting.binding
+    for part in ("ground", "nitrogen"):
+        with pytest.raises(
+            UsageError, match=rf"^{short.field.name}: the plan was made without its {part}; make it with"
+        ):
+            getattr(short, part)
+
+
+def same(one: object, other: object, of: str) -> None:
+    """Hold that two plans, or parts of them, are the same to the last digit, where no date equals no date."""
+    if dataclasses.is_dataclass(one):
+        for each in dataclasses.fields(one):
+            same(getattr(one, each.name), getattr(other, each.name), f"{each.name} of {of}")
+    elif isinstance(one, np.ndarray):
+        np.testing.assert_array_equal(one, other, of)
+    else:
+        assert repr(one) == repr(other), of
 
 
 @pytest.mark.parametrize("on", ["2026-01-20", "2026-04-20", "2026-05-20", "2026-07-20"])
@@ -216,13 +240,7 @@ def test_fields_planned_together_are_as_planned_alone(on: str) -> None:
     assert len({start.joins for _, start, _ in starts}) < len(starts) / 2
     for (field, record), got in zip(fields, make_plans(starts), strict=True):
         alone = make_plan(field, record, day)
-        for each in dataclasses.fields(Plan):
-            if each.name != "outlook":
-                one, other = getattr(got, each.name), getattr(alone, each.name)
-                if isinstance(one, np.ndarray):
-                    np.testing.assert_array_equal(one, other, f"{each.name} of {field}")
-                else:
-                    assert repr(one) == repr(other), f"{each.name} of {field}"  # in which no date equals no date
+        same(replace(got, outlook=alone.outlook), alone, str(field))
 
 
 def test_each_file_is_read_once(

@@ -196,19 +196,22 @@ def planned(*notes: ScoutingNote, on_day: str = "2026-04-20") -> Plan:
 def test_a_sample_is_what_the_answer_rests_on() -> None:
     """Half the model's dry matter and more nitrogen in it: the amounts follow, the dates do not, and it is said."""
     plain, sampled = planned(), planned(on(215, dry_matter_kg_ha=600.0, nitrogen_percent=3.9))
-    amounts = [plan.nitrogen["dry_matter_kg_ha"] for plan in (plain, sampled)]
+    amounts = [plan.nitrogen.amounts["dry_matter_kg_ha"] for plan in (plain, sampled)]
     assert amounts[1].median < 0.8 * amounts[0].median
     assert amounts[1].high - amounts[1].low < amounts[0].high - amounts[0].low
-    share = [plan.nitrogen["n_kg_ha"].median / plan.nitrogen["dry_matter_kg_ha"].median for plan in (plain, sampled)]
+    share = [
+        plan.nitrogen.amounts["n_kg_ha"].median / plan.nitrogen.amounts["dry_matter_kg_ha"].median
+        for plan in (plain, sampled)
+    ]
     assert share[1] > 1.2 * share[0]
     # A stand that was cut was alive, which no longer leaves out the members that the cold would have killed.
     for name in ("bud", "window_open", "window_close", "earliest_planting"):
         assert abs((sampled.dates[name].median - plain.dates[name].median).astype(int)) <= 1, name
-    said = " ".join(sampled.notes)
+    said = " ".join(sampled.provenance.notes)
     assert "Your clip sample of 18 Apr, 600 kg/ha (540 lb/acre), is used instead of the model's" in said
     assert "The 3.9% of nitrogen in your sample of 18 Apr is used instead of the model's" in said
-    assert any("A clip sample is taken to be good to 15%" in assumed for assumed in sampled.assumptions)
-    assert not any("clip sample" in assumed for assumed in plain.assumptions)
+    assert any("A clip sample is taken to be good to 15%" in assumed for assumed in sampled.provenance.assumptions)
+    assert not any("clip sample" in assumed for assumed in plain.provenance.assumptions)
 
 
 def test_a_warm_soil_is_planted_sooner() -> None:
@@ -220,13 +223,16 @@ def test_a_warm_soil_is_planted_sooner() -> None:
         assert getattr(warm.dates["soil_warm"], edge) < getattr(plain.dates["soil_warm"], edge)
     assert warm.dates["bloom_25"] == plain.dates["bloom_25"]
     assert warm.dates["frost"] == plain.dates["frost"]
-    assert any(note.startswith("By your thermometer (3 readings) the soil after the cover is") for note in warm.notes)
-    assert not any("scouting note" in note for note in warm.notes)
+    assert any(
+        note.startswith("By your thermometer (3 readings) the soil after the cover is")
+        for note in warm.provenance.notes
+    )
+    assert not any("scouting note" in note for note in warm.provenance.notes)
 
 
 def test_a_height_and_a_surprising_note_are_said() -> None:
     """The height with what it makes of the model; the note by its day and by how far it is off."""
-    said = planned(on(150, bbch=60), on(210, height_cm=40.0)).notes
+    said = planned(on(150, bbch=60), on(210, height_cm=40.0)).provenance.notes
     assert any("Your height of 13 Apr, 40 cm (16 inches), speaks for" in note for note in said)
     (line,) = (note for note in said if "surprising" in note)
     assert line.startswith(

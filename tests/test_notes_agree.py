@@ -107,15 +107,16 @@ def test_half_in_bloom_today_against_two_notes_of_buds() -> None:
         old, new = before.dates[name], after.dates[name]
         assert new.median < old.median, name
         assert new.late - new.early > 1.2 * (old.late - old.early), name
-    surprises = [said for said in after.notes if "surprising" in said]
+    surprises = [said for said in after.provenance.notes if "surprising" in said]
     assert surprises == [
         "Your note of 20 Apr (50% bloom) is surprising: by this weather and your earlier notes it would be expected "
         "about 7 May, 17 days later. It is used all the same."
     ]
-    assert not any("surprising" in said for said in before.notes)
-    assert "3 scouting notes are used, good to about 8 days." in after.notes
+    assert not any("surprising" in said for said in before.provenance.notes)
+    assert "3 scouting notes are used, good to about 8 days." in after.provenance.notes
     assert any(
-        "do not fit this weather and each other well, so the dates are kept wide" in said for said in after.notes
+        "do not fit this weather and each other well, so the dates are kept wide" in said
+        for said in after.provenance.notes
     )
     assert reasons(after)[0].endswith("On 20 Apr you saw 50% in bloom: if you are sure of that, go by it.")
 
@@ -126,7 +127,7 @@ def test_buds_seen_today_after_bloom_was_noted() -> None:
     before, after = planned(*bloom), planned(*bloom, note(0, ("bbch", 51)))
     for name in ("bud", "first_flower", "window_open"):
         assert after.dates[name].median > before.dates[name].median, name
-    (said,) = (said for said in after.notes if "surprising" in said and "20 Apr" in said)
+    (said,) = (said for said in after.provenance.notes if "surprising" in said and "20 Apr" in said)
     assert "days earlier. It is used all the same." in said
 
 
@@ -134,7 +135,7 @@ def test_buds_seen_today_after_bloom_was_noted() -> None:
 def test_half_in_bloom_on_two_days_is_in_flower(earlier: tuple[ScoutingNote, ...]) -> None:
     """Two visits that agree are believed, whatever was noted or foretold before: the stand is in flower."""
     plan = planned(*earlier, note(1, ("bloom_percent", 40)), HALF)
-    assert plan.bbch >= bbch.BBCH["first_flower"]
+    assert plan.stand.bbch >= bbch.BBCH["first_flower"]
     assert plan.dates["first_flower"].median <= np.datetime64(TODAY)
 
 
@@ -157,8 +158,8 @@ def test_what_is_seen_today_is_not_denied(seen: tuple[str, int], said: str) -> N
 def test_a_stage_that_has_passed_is_no_contradiction() -> None:
     """Buds three weeks ago, flowers now: nothing to say."""
     plan = planned(note(21, ("bbch", 51)), note(9, ("bloom_percent", 10)))
-    assert plan.bbch > bbch.BBCH["first_flower"]
-    assert reasons(plan)[0] == f"The stand is most likely at BBCH {plan.bbch}: {plan.stage}."
+    assert plan.stand.bbch > bbch.BBCH["first_flower"]
+    assert reasons(plan)[0] == f"The stand is most likely at BBCH {plan.stand.bbch}: {plan.stand.stage}."
 
 
 def test_the_order_of_the_file_does_not_matter() -> None:

@@ -68,7 +68,7 @@ def date_of(day: float) -> np.datetime64:
 def test_ready_says_what_the_season_holds(asked: tuple[Field, DailyWeather, dict[str, float]]) -> None:
     """The dates of `ready`, `calendar`, `beds` and `report` are those of the season."""
     field, weather, found = asked
-    dates = make_plan(field, weather, ON, NO_DRAWS, beside=False).dates
+    dates = make_plan(field, weather, ON, NO_DRAWS, details=False).dates
     for stage in STAGES:
         assert dates[stage].median == date_of(found[stage]), stage
 
@@ -76,7 +76,7 @@ def test_ready_says_what_the_season_holds(asked: tuple[Field, DailyWeather, dict
 def test_sow_finds_the_same_window(asked: tuple[Field, DailyWeather, dict[str, float]]) -> None:
     """A cover sown on that day next autumn has its window on the same day of the year."""
     field, weather, _ = asked
-    window = make_plan(field, weather, ON, NO_DRAWS, beside=False).dates["window_open"].median
+    window = make_plan(field, weather, ON, NO_DRAWS, details=False).dates["window_open"].median
     start = np.datetime64("2026-09-10")
     autumn = compare_sowing_dates(
         field, weather, ON, covers=(field.cover.species,), start=start, end=start + invented.days(20), draws=NO_DRAWS

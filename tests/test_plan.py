@@ -73,22 +73,22 @@ def test_frost_gates_planting_at_the_date_that_one_year_in_ten_freezes_after() -
 
 def test_the_window_odds_rise_and_fall(april: Plan) -> None:
     """The odds per day lie between 0 and 1, are greatest on the best day, and the best week holds that day."""
-    odds = april.window_probability
+    odds = april.window.chances
     assert odds.min() >= 0
     assert odds.max() <= 1 + 1e-9
-    best = april.turn_under
+    best = april.window.best
     assert best is not None
     assert best.probability == pytest.approx(odds.max())
     assert best.start <= best.date <= best.end
     assert (best.end - best.start).astype(int) == 6
-    assert odds[april.window_days == april.dates["window_open"].early - np.timedelta64(30, "D")] < 0.1
+    assert odds[april.window.days == april.dates["window_open"].early - np.timedelta64(30, "D")] < 0.1
 
 
 def test_the_answer_is_the_same_twice(april: Plan) -> None:
     """No randomness is left in it."""
     again = plan_on("2026-04-20")
     assert again.dates == april.dates
-    assert (again.window_probability == april.window_probability).all()
+    assert (again.window.chances == april.window.chances).all()
 
 
 # --- states ---------------------------------------------------------------------------------------
@@ -119,7 +119,7 @@ def test_once_turned_under_the_chain_starts_there() -> None:
     record = weather(last="2026-09-01")
     done = {"record": record, "turned_under": "2026-05-08"}
     early = plan_on("2026-05-10", **done)
-    assert (early.state, early.turn_under) == ("turned-under", None)
+    assert (early.state, early.window.best) == ("turned-under", None)
     assert early.dates["disease"].median == day("2026-05-29")
     assert plan_on("2026-07-05", **done).state == "plantable"
     assert plan_on("2026-07-10", planted="2026-07-06", **done).state == "planted"
@@ -132,12 +132,12 @@ def test_a_killed_stand_ends_the_forecast() -> None:
     cold.loc["2026-01-10":"2026-01-24", ["tmin_c", "tmax_c"]] = [-25.0, -15.0]
     plan = plan_on("2026-04-20", record=replace(record, table=cold))
     assert plan.state == "winter-killed"
-    assert plan.survival < 0.05
-    assert plan.turn_under is None
-    assert plan.window_probability.max() == 0
+    assert plan.stand.survival < 0.05
+    assert plan.window.best is None
+    assert plan.window.chances.max() == 0
     assert np.isnat(plan.dates["bloom_25"].median)
     assert not np.isnat(plan.dates["emergence"].median)
-    assert plan.nitrogen == {}
+    assert plan.nitrogen.amounts == {}
 
 
 def test_a_stand_that_was_seen_alive_was_not_killed_before() -> None:
@@ -149,8 +149,8 @@ def test_a_stand_that_was_seen_alive_was_not_killed_before() -> None:
     buds = ScoutingNote(date=dt.date(2026, 4, 18), bbch=51)
     seen = plan_on("2026-04-20", record=harsh, scouting=(buds,))
     assert seen.state in ("budding", "in-window")
-    assert seen.survival == pytest.approx(1.0)
-    assert seen.turn_under is not None
+    assert seen.stand.survival == pytest.approx(1.0)
+    assert seen.window.best is not None
     leaves = ScoutingNote(date=dt.date(2025, 12, 1), bbch=20)
     assert plan_on("2026-04-20", record=harsh, scouting=(leaves,)).state == "winter-killed"
 
@@ -171,8 +171,8 @@ def test_without_history_only_reached_dates_are_given() -> None:
     assert not np.isnat(plan.dates["bud"].median)
     for name in ("bloom_50", "window_close", "earliest_planting", "latest_planting", "soil_warm", "frost"):
         assert np.isnat(plan.dates[name].early), name
-    assert plan.turn_under is None
-    assert any("past years of weather" in note for note in plan.notes)
+    assert plan.window.best is None
+    assert any("past years of weather" in note for note in plan.provenance.notes)
 
 
 def test_the_interval_narrows_as_the_season_goes_on() -> None:
@@ -180,7 +180,7 @@ def test_the_interval_narrows_as_the_season_goes_on() -> None:
     record = weather(last="2026-05-01")
     january, april = (plan_on(on, record=record, cultivar="Tibbee") for on in ("2026-01-10", "2026-04-25"))
     assert width(april, "bloom_25") < width(january, "bloom_25")
-    assert april.observed_share > january.observed_share
+    assert april.provenance.observed_share > january.provenance.observed_share
 
 
 def test_an_unknown_cultivar_widens_the_interval(april: Plan) -> None:
@@ -202,14 +202,14 @@ def test_a_scouting_note_narrows_and_pulls() -> None:
     after = plan_on("2026-05-08", record=record, scouting=(seen,))
     assert after.dates["bloom_25"].median > before.dates["bloom_25"].median
     assert width(after, "bloom_25") < width(before, "bloom_25")
-    assert any(f"good to about {SCOUTING_SD_DAYS:.0f} days" in note for note in after.notes)
+    assert any(f"good to about {SCOUTING_SD_DAYS:.0f} days" in note for note in after.provenance.notes)
 
 
 def test_a_note_that_nothing_explains_is_said_to_be_odd() -> None:
     """Full bloom in December is used with a wide scatter and a word of doubt, not swallowed."""
     seen = ScoutingNote(date=dt.date(2025, 12, 1), bbch=65)
     plan = plan_on("2026-04-20", scouting=(seen,))
-    assert any("do not fit this weather" in note for note in plan.notes)
+    assert any("do not fit this weather" in note for note in plan.provenance.notes)
 
 
 def test_a_planting_day_beyond_the_season_is_none() -> None:
@@ -217,7 +217,7 @@ def test_a_planting_day_beyond_the_season_is_none() -> None:
     late = field("crimson-clover", "tomato", sown="2025-03-01", terminate="roll", latitude=38.0)
     record = weather("2012-01-01", "2026-08-31", seed=128)
     plan = make_plan(late, record, np.datetime64("2026-06-30"))
-    assert np.isnan(plan.emergence_days)
+    assert np.isnan(plan.planting.emergence_days)
 
 
 # --- what must not change the answer ----------------------------------------------------------------
@@ -262,7 +262,7 @@ def test_a_warmer_spring_is_never_later() -> None:
 def test_each_way_of_ending_has_its_window(terminate: str) -> None:
     """Every method gives a window that ends before seed."""
     plan = plan_on("2026-03-01", species="hairy-vetch", terminate=terminate)
-    assert plan.turn_under is not None
+    assert plan.window.best is not None
     assert plan.dates["window_close"].median < plan.dates["viable_seed"].median
 
 
@@ -299,8 +299,8 @@ def test_a_record_that_starts_too_late_is_refused() -> None:
 def test_too_late_counts_from_today() -> None:
     """With seed already likely, the ground is followed from today, the day on which it has to be done."""
     plan = plan_on("2026-06-15", record=weather(last="2026-10-31"))
-    assert (plan.state, plan.turn_under) == ("seed-risk", None)
-    assert plan.turned == day("2026-06-15")
+    assert (plan.state, plan.window.best) == ("seed-risk", None)
+    assert plan.window.ending_day == day("2026-06-15")
     assert plan.dates["disease"].median == day("2026-07-06")
 
 
@@ -319,9 +319,9 @@ def test_chances_are_those_of_a_stand_that_lives() -> None:
     cold = record.table.copy()
     cold.loc["2026-01-10":"2026-01-18", ["tmin_c", "tmax_c"]] = [-17.0, -7.0]
     plan = plan_on("2026-03-01", record=replace(record, table=cold))
-    assert 0.3 < plan.survival < 0.7
-    assert plan.turn_under is not None
-    assert plan.turn_under.probability > 0.6
+    assert 0.3 < plan.stand.survival < 0.7
+    assert plan.window.best is not None
+    assert plan.window.best.probability > 0.6
 
 
 def test_the_second_winter_kills_nothing() -> None:
@@ -330,7 +330,7 @@ def test_the_second_winter_kills_nothing() -> None:
     cold = record.table.copy()
     cold.loc["2026-12-10":"2026-12-31", ["tmin_c", "tmax_c"]] = [-30.0, -20.0]
     mild, hard = (plan_on("2026-12-31", record=each) for each in (record, replace(record, table=cold)))
-    assert hard.survival == pytest.approx(mild.survival)
+    assert hard.stand.survival == pytest.approx(mild.stand.survival)
 
 
 def test_no_more_than_thirty_past_years_are_used() -> None:
@@ -343,7 +343,7 @@ def test_no_more_than_thirty_past_years_are_used() -> None:
 def test_rain_alone_is_never_quicker_than_moist_ground() -> None:
     """The residue in ground that gets only rain is gone no sooner than in ground that is kept moist."""
     plan = plan_on("2026-04-20")
-    assert plan.residue_by_rain >= plan.dates["residue"].median
+    assert plan.ground.residue_by_rain >= plan.dates["residue"].median
 
 
 # --- forecast rows --------------------------------------------------------------------------------
@@ -364,7 +364,7 @@ def test_a_warm_forecast_brings_the_bloom_forward() -> None:
     """Ten days of heat ahead: an earlier opening than with ten days of cold, and the note says how good they are."""
     warm, cold = (plan_on("2026-04-20", record=with_forecast(10, by)) for by in (8.0, -4.0))
     assert warm.dates["window_open"].median + invented.days(3) <= cold.dates["window_open"].median
-    assert any("10 forecast days are used, to 2026-04-30" in note for note in warm.notes)
+    assert any("10 forecast days are used, to 2026-04-30" in note for note in warm.provenance.notes)
 
 
 def test_a_forecast_does_not_make_its_days_certain() -> None:
@@ -385,7 +385,7 @@ def test_a_forecast_without_past_years_dates_what_it_covers() -> None:
     assert inside
     assert all(plan.dates[name].early < plan.dates[name].median for name in inside)
     assert np.isnat(plan.dates["viable_seed"].median)
-    assert plan.turn_under is None
+    assert plan.window.best is None
 
 
 # --- what a note does not tell --------------------------------------------------------------------
@@ -407,8 +407,8 @@ def test_a_note_narrows_the_stage_and_leaves_the_rest_as_wide() -> None:
     note = ScoutingNote(date=dt.date(2026, 4, 20), bbch=55)
     plain, noted = (plan_on("2026-04-20", turned_under=None, scouting=notes) for notes in ((), (note,)))
     spans = [
-        (plan.nitrogen["dry_matter_kg_ha"].high - plan.nitrogen["dry_matter_kg_ha"].low)
-        / plan.nitrogen["dry_matter_kg_ha"].median
+        (plan.nitrogen.amounts["dry_matter_kg_ha"].high - plan.nitrogen.amounts["dry_matter_kg_ha"].low)
+        / plan.nitrogen.amounts["dry_matter_kg_ha"].median
         for plan in (plain, noted)
     ]
     assert spans[1] > 0.9 * spans[0]

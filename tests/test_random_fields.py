@@ -331,7 +331,7 @@ def test_random_fields_through_every_command(folder: Path, farm: Farm, data: st.
 
 
 def plan_of(field: Field, on: dt.date) -> Plan:
-    return make_plan(as_of(field, on), record(field.latitude), np.datetime64(on), beside=False)
+    return make_plan(as_of(field, on), record(field.latitude), np.datetime64(on), details=False)
 
 
 @settings(max_examples=2000 if SEARCHING else 60, deadline=None)
@@ -342,8 +342,8 @@ def test_a_note_in_doubt_makes_nothing_surer(data: st.DataObject) -> None:
     on = dt.date(2026, 1, 1) + dt.timedelta(days=data.draw(st.integers(-60, 200)))
     field = data.draw(fields(latitude, on))
     plan = plan_of(field, on)
-    alone = [doubt for doubt in plan.doubts if not doubt.confirmed and not doubt.of_soil]
-    if plan.doubts:
+    alone = [doubt for doubt in plan.provenance.doubts if not doubt.confirmed and not doubt.of_soil]
+    if plan.provenance.doubts:
         assert headline(plan).startswith(("Look again", "Mend or strike", "Measure the soil", "Check the sowing date"))
     if len(alone) > MOST_ALONE:
         return
@@ -352,10 +352,11 @@ def test_a_note_in_doubt_makes_nothing_surer(data: st.DataObject) -> None:
         without = plan_of(replace(field, scouting=others), on)
         if without.state == "winter-killed":  # that the note shows it alive is believed
             continue
-        for chance in ("window_now", "seed_now", "ripens"):
-            assert not getattr(plan, chance) > getattr(without, chance) + 1e-9, chance
-        if plan.turn_under is not None and without.turn_under is not None:
-            assert plan.turn_under.probability <= without.turn_under.probability + 1e-9
+        assert not plan.window.open_now > without.window.open_now + 1e-9
+        assert not plan.stand.seed_now > without.stand.seed_now + 1e-9
+        assert not plan.planting.ripens > without.planting.ripens + 1e-9
+        if plan.window.best is not None and without.window.best is not None:
+            assert plan.window.best.probability <= without.window.best.probability + 1e-9
         # Several notes that no day goes with are left out together, and each day is as likely as without them all.
-        if not plan.set_aside or len(alone) == 1:
-            assert (plan.window_probability <= without.window_probability + 1e-9).all()
+        if not plan.provenance.set_aside or len(alone) == 1:
+            assert (plan.window.chances <= without.window.chances + 1e-9).all()

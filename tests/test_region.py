@@ -154,13 +154,13 @@ def agrees(got: Answers, cell: int, plan: Plan) -> None:
         dates = plan.dates[name]
         given = np.array([date(days) for days in got.days[name][:, cell]])
         np.testing.assert_array_equal(given, np.array([dates.early, dates.median, dates.late]), name)
-    np.testing.assert_array_equal(date(got.days["safe_planting"][cell]), plan.safe_planting)
+    np.testing.assert_array_equal(date(got.days["safe_planting"][cell]), plan.planting.safe)
     assert got.years[cell] == len(plan.outlook.years)
-    assert got.chances["survival"][cell] == plan.survival
-    if plan.turn_under is not None:
-        assert plan.turn_under.probability == got.chances["end_cover_chance"][cell]
-        assert plan.turn_under.date == date(got.days["end_cover"][cell])
-        assert LIMIT_NUMBER[str(plan.binding_limit)] == got.binding_limit[cell]
+    assert got.chances["survival"][cell] == plan.stand.survival
+    if plan.window.best is not None:
+        assert plan.window.best.probability == got.chances["end_cover_chance"][cell]
+        assert plan.window.best.date == date(got.days["end_cover"][cell])
+        assert LIMIT_NUMBER[str(plan.planting.binding)] == got.binding_limit[cell]
 
 
 @pytest.mark.parametrize("terminate", ["turn-under", "roll", "tarp"])
@@ -476,7 +476,7 @@ def test_a_table_of_stations(tmp_path: Path) -> None:
     for row in (rows[1], made["features"][1]["properties"]):
         assert row["window_open_p50"] == str(plan.dates["window_open"].median)
         assert row["earliest_planting_p90"] == str(plan.dates["earliest_planting"].late)
-        assert row["binding_limit"] == plan.binding_limit
+        assert row["binding_limit"] == plan.planting.binding
 
 
 def test_the_map_is_a_picture(folder: Path, answered: xr.Dataset) -> None:

@@ -86,13 +86,13 @@ def test_a_bar_for_the_chance_of_every_day(plan: Plan) -> None:
     bars = figure.axes[0].patches
     days = np.array([bar.get_x() + bar.get_width() / 2 - 0.5 for bar in bars]).round().astype("datetime64[D]")
     heights = np.array([bar.get_height() for bar in bars])
-    place = np.searchsorted(plan.window_days, days)
-    assert heights == pytest.approx(plan.window_probability[place])
-    left_out = np.delete(plan.window_probability, place)
-    assert left_out.max() < charts.LEAST_ODDS
+    place = np.searchsorted(plan.window.days, days)
+    assert heights == pytest.approx(plan.window.chances[place])
+    left_out = np.delete(plan.window.chances, place)
+    assert left_out.max() < charts.LEAST_DRAWN
     dark = days[[matplotlib.colors.to_hex(bar.get_facecolor()) == canvas.WINDOW for bar in bars]]
-    assert plan.turn_under is not None
-    assert (dark[0], dark[-1], dark.size) == (plan.turn_under.start, plan.turn_under.end, 7)
+    assert plan.window.best is not None
+    assert (dark[0], dark[-1], dark.size) == (plan.window.best.start, plan.window.best.end, 7)
 
 
 def test_the_limit_that_binds_stands_out(plan: Plan) -> None:
@@ -101,7 +101,7 @@ def test_the_limit_that_binds_stands_out(plan: Plan) -> None:
     assert figure is not None
     words = {text.get_text(): text.get_fontweight() for text in figure.axes[0].texts}
     bold = [text for text, weight in words.items() if weight == "bold" and not text[0].isdigit()]
-    label = {"disease": "seedling disease", "soil_warm": "soil at 21 °C"}[str(plan.binding_limit)]
+    label = {"disease": "seedling disease", "soil_warm": "soil at 21 °C"}[str(plan.planting.binding)]
     assert bold == [label, "safe to plant"]
 
 
@@ -200,11 +200,11 @@ def test_the_fonts_of_older_releases_are_understood() -> None:
 
 def test_the_description_says_what_the_chart_shows(plan: Plan) -> None:
     """Each description has the dates of the plan in words."""
-    assert plan.turn_under is not None
+    assert plan.window.best is not None
     season, window, limits = (captions.describe(plan, name) for name in charts.CHARTS)
     assert f"{len(plan.outlook.years)} past years" in season
     assert captions.phrases.day_month(plan.dates["window_open"].median) in season
-    best = plan.window_days[plan.window_probability.argmax()]
+    best = plan.window.days[plan.window.chances.argmax()]
     assert f"highest on {captions.phrases.day_month(best)}" in window
     assert limits.count(";") == 4
     assert "Last of all is most often" in limits

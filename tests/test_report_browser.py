@@ -171,7 +171,7 @@ def notes(count: int, text: str) -> tuple[ScoutingNote, ...]:
 
 def test_nothing_is_asked_for_and_nothing_complains(show: Callable[..., Seen], demo: list[Plan]) -> None:
     """The page is its only request, and the console stays empty: no policy is broken, no error is raised."""
-    seen = show(demo, sections=[[report.Section(title="Take care", items=each.cautions)] for each in demo])
+    seen = show(demo, sections=[[report.Section(title="Take care", items=each.provenance.cautions)] for each in demo])
     seen.page.wait_for_timeout(300)
     assert [url.rpartition("/")[2] for url in seen.asked] == ["page.html"]
     assert seen.asked[0].startswith("file://")
@@ -241,7 +241,7 @@ def test_every_chart_is_there_in_words(show: Callable[..., Seen], demo: list[Pla
 @pytest.mark.parametrize("cautions", [False, True])
 def test_a_sheet_for_every_field(show: Callable[..., Seen], demo: list[Plan], cautions: bool) -> None:
     """The demonstration prints on three sheets, cautions or not, and one field on one; each begins with its name."""
-    extra = [[report.Section(title="Take care", items=each.cautions)] if cautions else [] for each in demo]
+    extra = [[report.Section(title="Take care", items=each.provenance.cautions)] if cautions else [] for each in demo]
     all_fields, one_field = show(demo, sections=extra), show(demo[:1])
     for paper in PAPERS:
         sheets = all_fields.sheets(paper)
@@ -292,7 +292,7 @@ def test_accessibility(show: Callable[..., Seen], demo: list[Plan], states: list
     from axe_playwright_python.sync_playwright import Axe
 
     plans = [*demo[:1], *states] if width == 360 else demo
-    extra = [[report.Section(title="Take care", items=each.cautions)] for each in plans]
+    extra = [[report.Section(title="Take care", items=each.provenance.cautions)] for each in plans]
     seen = show(plans, width=width, sections=extra, problems=[("Far field", "no weather")])
     for details in seen.page.query_selector_all("summary"):
         details.click()
@@ -310,7 +310,8 @@ def test_accessibility(show: Callable[..., Seen], demo: list[Plan], states: list
 def test_hostile_words_stay_words(show: Callable[..., Seen], text: str) -> None:
     """Markup, templates and marks of direction in names, notes and messages are shown as they were written."""
     told = plan("x", scouting=(ScoutingNote(date=dt.date(2026, 4, 1), bbch=51, note=text),))
-    told = replace(told, field=replace(told.field, name=text), notes=(*told.notes, text))
+    notes = (*told.provenance.notes, text)
+    told = replace(told, field=replace(told.field, name=text), provenance=replace(told.provenance, notes=notes))
     seen = show([told, told], problems=[(text, text)])
     page = seen.page
     assert page.title() == "Own fields, Mon 20 Apr 2026"

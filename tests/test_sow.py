@@ -124,6 +124,7 @@ ROW = {
     "additionalProperties": False,
 }
 ROW["required"] = list(ROW["properties"])
+FLAG = {"type": "boolean"}
 DOCUMENT = {
     "type": "object",
     "required": ["schema", "on", "fields"],
@@ -135,11 +136,16 @@ DOCUMENT = {
             "minItems": 1,
             "items": {
                 "type": "object",
-                "required": ["name", "from", "to", "plant_by", "covers", "relax", "notes", "cautions", "sources"],
+                "required": [
+                    "name", "from", "to", "plant_by", "rain_known", "water_seed_in", "snow_matters", "covers", "relax",
+                    "notes", "cautions", "sources",
+                ],
                 "properties": {
                     "from": DAY,
                     "to": DAY,
                     "first_hard_frost": DATE,
+                    **dict.fromkeys(("rain_known", "water_seed_in", "snow_matters"), FLAG),
+                    "relax": {"type": "array", "items": {"required": ["too_late"], "properties": {"too_late": FLAG}}},
                     "notes": TEXTS,
                     "cautions": TEXTS,
                     "sources": TEXTS,
@@ -149,12 +155,14 @@ DOCUMENT = {
                         "items": {
                             "type": "object",
                             "required": [
-                                "species", "cultivar", "sow_from", "sow_to", "best", "fails_first", "rows", "seed",
+                                "species", "cultivar", "sow_from", "sow_to", "best", "fits", "too_late",
+                                "best_is_past", "poor", "fails_first", "rows", "seed",
                             ],
                             "properties": {
                                 "sow_from": DATE,
                                 "sow_to": DATE,
                                 "best": DATE,
+                                **dict.fromkeys(("fits", "too_late", "best_is_past", "poor"), FLAG),
                                 "fails_first": {
                                     "type": "object",
                                     "required": ["before", "after"],

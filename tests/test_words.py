@@ -65,8 +65,8 @@ def test_headlines(on: str, changes: dict[str, str], begins: str) -> None:
 def test_past_the_last_day_for_a_tarp_it_can_still_be_turned_under() -> None:
     """A tarp's window closes three weeks before seed; from then on the whole answer is that of turning under."""
     plan = answer("2026-05-30", species="hairy-vetch", cultivar="common", terminate="tarp")
-    assert plan.method == "turn-under"
-    assert plan.seed_now < 0.5
+    assert plan.window.method == "turn-under"
+    assert plan.stand.seed_now < 0.5
     assert words.headline(plan).startswith("Tarping has no day that is safe; turning under may have. ")
     assert "if it is turned under on" in words.then(plan)
 
@@ -74,10 +74,10 @@ def test_past_the_last_day_for_a_tarp_it_can_still_be_turned_under() -> None:
 def test_the_surer_way_is_named_beside_a_poor_one() -> None:
     """Rolling vetch has a window of a few days; turning under is named with its better chance."""
     plan = answer("2026-03-01", species="hairy-vetch", terminate="roll")
-    assert plan.method == "roll"
-    assert plan.turn_under is not None
-    assert plan.surer is not None
-    assert plan.surer.probability > plan.turn_under.probability
+    assert plan.window.method == "roll"
+    assert plan.window.best is not None
+    assert plan.window.surer is not None
+    assert plan.window.surer.probability > plan.window.best.probability
     assert "Turning under is surer: " in words.headline(plan)
 
 
@@ -92,17 +92,17 @@ def test_a_crop_that_will_hardly_ripen_is_said_to() -> None:
         field(turned_under="2026-07-20", sown="2025-09-20"), crop=replace(field().crop, days_to_maturity=120)
     )
     plan = make_plan(late, SEASON, np.datetime64("2026-07-21"))
-    assert plan.ripens < 0.5
+    assert plan.planting.ripens < 0.5
     assert "it ripens before frost with a chance of only" in words.then(plan)
 
 
 def test_a_doubtful_stand_is_spoken_of_as_such() -> None:
     """With half of the members dead every sentence is conditional, and the state goes by those that live."""
     plan = answer("2026-03-01", cold(-17.0, -7.0))
-    assert 0.3 < plan.survival < 0.7
+    assert 0.3 < plan.stand.survival < 0.7
     assert plan.state == "growing"
     assert words.headline(plan).startswith("If it has lived through the cold (")
-    assert any("no snow reckoned with" in note for note in plan.notes)
+    assert any("no snow reckoned with" in note for note in plan.provenance.notes)
 
 
 def test_a_dead_stand_has_no_reasons() -> None:
@@ -117,8 +117,8 @@ def test_a_dead_stand_has_no_reasons() -> None:
 def test_what_follows_names_the_day_and_the_limit() -> None:
     """The second line counts from the same day as the first and says what holds the crop back."""
     plan = answer("2026-03-01")
-    assert plan.turn_under is not None
-    assert f"if it is turned under on {phrases.day_month(plan.turn_under.date)}" in words.then(plan)
+    assert plan.window.best is not None
+    assert f"if it is turned under on {phrases.day_month(plan.window.best.date)}" in words.then(plan)
     assert "holding you back" in words.then(plan)
 
 
@@ -126,7 +126,7 @@ def test_a_likely_day_that_has_passed_is_no_go_ahead() -> None:
     """Between the likely and the safe day the line speaks of the likely one as past and names the safe one."""
     plan = answer("2026-06-05", crop="pumpkin", ground_cover="straw", turned_under="2026-05-08")
     assert plan.state == "turned-under"
-    likely, safe = plan.dates["earliest_planting"].median, plan.safe_planting
+    likely, safe = plan.dates["earliest_planting"].median, plan.planting.safe
     assert likely < safe
     said = words.then(plan)
     assert ("was likely safe" if likely < plan.on else "is likely safe") in said
@@ -155,7 +155,7 @@ def test_nitrogen_in_both_units(us: bool, unit: str) -> None:
     assert unit in said
     assert ("lb/acre" if not us else "kg/ha") not in said
     per = 0.892179 if us else 1.0  # lb/acre in a kg/ha, from the exact pound and acre
-    assert f"{round(plan.nitrogen['n_kg_ha'].low * per / 5) * 5:,.0f} to " in said
+    assert f"{round(plan.nitrogen.amounts['n_kg_ha'].low * per / 5) * 5:,.0f} to " in said
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,7 @@ from covercrop.dates import agenda
 from covercrop.models import biomass
 from covercrop.parameters import catalogue
 from covercrop.parameters.traits import label
+from covercrop.season import absent
 from covercrop.season.ground import dead_from
 
 if TYPE_CHECKING:
@@ -65,6 +66,11 @@ class AfterHarvest:
     nitrogen: float
     phosphorus: float
     potassium: float
+
+    @property
+    def in_the_way(self) -> bool:
+        """Whether the crop still stands when the next cover is to be sown; not so where the harvest is not known."""
+        return bool(self.harvest > self.sowing)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,6 +141,34 @@ class BedPlan:
     assumptions: tuple[str, ...]
     sources: tuple[str, ...]
 
+    @property
+    def absent(self) -> dict[str, str]:
+        """What has no value, and why: one of :data:`covercrop.season.absent.WHY` for each by its key in JSON."""
+        plan = self.plan
+        # Where a day is likely safe but none is named, the crop would hardly ripen any more.
+        never = bool(np.isnat(plan.planting.earliest.median))
+        no_day = plan.absent["dates.earliest_planting"] if never else absent.PAST
+        no_planting = bool(np.isnat(self.planting))
+        no_amounts = plan.nitrogen.no_amounts
+        missing = {
+            "planting": (no_planting, no_day),
+            "thinning": (bool(np.isnat(self.thinning)), no_day if no_planting else absent.NOT_NEEDED),
+            "layout.covering": (self.covering is None, absent.NOT_NEEDED),
+            "phosphorus": (self.phosphorus is None, absent.NOT_NEEDED),
+            "nitrogen": (self.nitrogen is None, absent.NOT_KNOWN),
+            "nitrogen.cover_share_by_planting": (
+                bool(np.isnan(plan.nitrogen.by_planting)),
+                no_day if never else absent.NOT_KNOWN,
+            ),
+            "nitrogen.cover_over_time": (
+                not self.cover_nitrogen,
+                no_amounts or plan.absent.get("nitrogen.released", absent.NOT_REACHED),
+            ),
+            "after_harvest.harvest": (bool(np.isnat(self.after.harvest)), no_day),
+            "after_harvest.soil_got_kg.nitrogen_in_cover": (no_amounts is not None, no_amounts or absent.NOT_KNOWN),
+        }
+        return {name: why for name, (lacks, why) in missing.items() if lacks}
+
 
 def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
     """Lay a field out, and work out what goes on it; ``covercrop beds`` shows it.
@@ -157,6 +191,8 @@ def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
         If the size of the field is not known, or the beds do not go onto it.
     ParameterError
         If nothing says how the crop stands.
+    UsageError
+        If the plan was made without its details.
     """
     field, crop = plan.field, plan.crop
     standing = crop.planting
@@ -245,7 +281,8 @@ def _spread_on(each: Dose, plan: Plan) -> np.datetime64:
     """When an amendment is or will be spread: as the file says, otherwise with the turning under, or today."""
     if each.entry.applied is not None:
         return np.datetime64(each.entry.applied, "D")
-    return plan.on if np.isnat(plan.turned) else max(plan.turned, plan.on)
+    ended = plan.window.ending_day
+    return plan.on if np.isnat(ended) else max(ended, plan.on)
 
 
 def _is_spread(each: Dose, on: np.datetime64) -> bool:
@@ -264,17 +301,17 @@ def _dose(entry: AmendmentEntry, ground: Layout) -> Dose:
 def _nitrogen(plan: Plan, doses: tuple[Dose, ...]) -> NitrogenBalance | None:
     if not plan.crop.nitrogen_need:
         return None
-    pan = plan.nitrogen.get("pan_kg_ha")
+    pan = plan.nitrogen.amounts.get("pan_kg_ha")
     cover = (0.0, 0.0, 0.0) if pan is None else (float(pan.low), float(pan.median), float(pan.high))
     return nutrients.nitrogen_balance(plan.crop, plan.field.soil.organic_matter_percent, cover, doses)
 
 
 def cover_nitrogen(plan: Plan) -> tuple[CoverNitrogen, ...]:
     """What the cover has given some weeks after it died; empty where that is not known."""
-    if not plan.nitrogen:
+    if not plan.nitrogen.amounts:
         return ()
-    pan = plan.nitrogen["pan_kg_ha"]
-    dead = plan.turned + np.timedelta64(int(dead_from(0, plan.method)), "D")
+    pan = plan.nitrogen.amounts["pan_kg_ha"]
+    dead = plan.window.ending_day + np.timedelta64(int(dead_from(0, plan.window.method)), "D")
     return tuple(
         CoverNitrogen(
             weeks=weeks,
@@ -282,7 +319,7 @@ def cover_nitrogen(plan: Plan) -> tuple[CoverNitrogen, ...]:
             share=share.median,
             available=(pan.low * share.low, pan.median * share.median, pan.high * share.high),
         )
-        for weeks, share in plan.release.items()
+        for weeks, share in plan.nitrogen.release.items()
     )
 
 
@@ -311,7 +348,7 @@ def _intervals(
 
 def _after(plan: Plan, ground: Layout, doses: tuple[Dose, ...], harvest: np.datetime64) -> AfterHarvest:
     before = [catalogue.crop(name) for name in plan.field.soil.crops_before]
-    total = plan.nitrogen.get("n_kg_ha")
+    total = plan.nitrogen.amounts.get("n_kg_ha")
     return AfterHarvest(
         harvest=harvest,
         sowing=_a_year_on(plan.field.cover.sown),

@@ -106,6 +106,12 @@ class Layout:
         return self.frames > 0 or self.bed < min(self.row_spacing, self.width) - _TOLERANCE
 
     @property
+    def row_path(self) -> float:
+        """Width of the path between two rows [m]; 0 where there is none."""
+        path = self.row_spacing - self.bed
+        return path if path > _TOLERANCE else 0.0
+
+    @property
     def bed_area(self) -> float:
         """Of the beds, without the paths [m2]."""
         if self.frames:

@@ -28,6 +28,9 @@ P_FIRST_YEAR = 0.4
 #: A balance within this is about right [kg/ha]: what one knows of a cover's nitrogen is no better.
 ABOUT_RIGHT = 20.0
 
+#: Where it lies thickest, phosphorus is told apart if it is so many times what it comes to on all ground.
+UNEVEN = 1.05
+
 #: Organic matter of a soil that nobody has tested [%].
 USUAL_ORGANIC_MATTER = 3.0
 
@@ -180,6 +183,12 @@ class NitrogenBalance:
     verdict: Verdict
     need_source: str
 
+    @property
+    def leans(self) -> Literal["short", "over"] | None:
+        """On which side the whole range of what is left over lies; None where it has room for either."""
+        low, _, high = self.missing
+        return "short" if low >= 0 else "over" if high <= 0 else None
+
 
 def nitrogen_need(crop: Crop, organic_matter: float) -> CitedValue:
     """Nitrogen that a crop needs on a soil [kg/ha].
@@ -263,6 +272,11 @@ class PhosphorusLoad:
     excess: bool
     thick: bool
 
+    @property
+    def uneven(self) -> bool:
+        """Whether there is clearly more of it where it lies than over all ground."""
+        return self.on_beds > self.brought * UNEVEN
+
 
 def phosphorus_load(doses: tuple[Dose, ...]) -> PhosphorusLoad:
     """What the amendments bring of phosphorus, against what crops take off."""
@@ -278,3 +292,15 @@ def phosphorus_load(doses: tuple[Dose, ...]) -> PhosphorusLoad:
         excess=brought > P_REMOVED[1],
         thick=on_beds > P_REMOVED[1],
     )
+
+
+def is_too_rich(each: Dose, balance: NitrogenBalance | None) -> bool:
+    """Whether an amendment on a part of the ground gives more nitrogen there than the crop needs at most.
+
+    Parameters
+    ----------
+    each : Dose
+    balance : NitrogenBalance or None
+        None for a crop without a table of needs, of which that is not known.
+    """
+    return balance is not None and each.entry.where != "field" and each.on_bed > balance.need[-1]

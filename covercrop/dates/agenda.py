@@ -13,7 +13,7 @@ from covercrop.base.records import DateRange
 from covercrop.models import plantback, season_calendar
 from covercrop.models.frost import HARD_FROST, first_autumn_freeze
 from covercrop.models.members import quantiles
-from covercrop.season.ending import POOR
+from covercrop.season.next_step import look_for, visits
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -37,9 +37,8 @@ KINDS = (
     "autumn-frost",
 )
 
-#: Days between two visits before the window opens, and the most visits.
-SCOUT_EVERY = 7
-MOST_VISITS = 8
+#: Kinds whose dates move with the weather of the season; the others rest on past years, or on a date already said.
+BY_THE_SEASON = ("scout", "window-opens", "turn-under", "window-closes", "planting", "spring-frost")
 
 #: Taken for emergence where no table gives it; `assumed`: what squash and pumpkin need in soil warm enough to sow [d].
 EMERGENCE_ASSUMED = 7
@@ -67,6 +66,10 @@ class Event:
     chance : float or None
         The chance that goes with it: that the window is open, or that the
         next cover does well.
+    look_for : str or None
+        What there is to be seen on a visit, one of :data:`covercrop.season.next_step.LOOK_FOR`; None of other kinds.
+    crop_stands : bool or None
+        Whether the crop may still stand when the next cover is to be sown; None of other kinds.
     """
 
     kind: str
@@ -75,6 +78,13 @@ class Event:
     number: int = 0
     best: np.datetime64 | None = None
     chance: float | None = None
+    look_for: str | None = None
+    crop_stands: bool | None = None
+
+    @property
+    def moves(self) -> bool:
+        """Whether its days move with the weather of the season."""
+        return self.kind in BY_THE_SEASON
 
 
 def agenda(plan: Plan, autumn: Autumn | None = None) -> tuple[Event, ...]:
@@ -103,28 +113,18 @@ def _stand(plan: Plan) -> Iterator[Event]:
         yield Event(kind="check-stand", first=plan.on, last=plan.on)
     elif plan.state == "seed-risk":
         yield Event(kind="turn-under", first=plan.on, last=plan.on)
-    elif plan.turn_under is not None:
-        best, opens, closes = plan.turn_under, plan.dates["window_open"].median, plan.dates["window_close"]
-        yield from visits(plan)
+    elif plan.window.best is not None:
+        best, opens, closes = plan.window.best, plan.window.opens.median, plan.window.closes
+        for weeks, day in visits(plan.stand, plan.window):
+            yield Event(kind="scout", first=day, last=day, number=weeks, look_for=look_for(plan.stand, day, weeks))
         yield Event(kind="turn-under", first=best.start, last=best.end, best=best.date, chance=best.probability)
-        if best.probability < POOR:
+        if plan.window.poor:
             return  # there is hardly a window, and its ends would come in any order
         if not np.isnat(opens):
             yield Event(kind="window-opens", first=opens, last=opens)
         if not np.isnat(closes.early):
             # From the day after which it may be too late to the one by which it likely is.
             yield Event(kind="window-closes", first=closes.early, last=_or(closes.median, closes.early))
-
-
-def visits(plan: Plan) -> Iterator[Event]:
-    """A visit a week before the window opens, from when buds are likely to be seen; one at the least."""
-    opens, buds = plan.dates["window_open"].median, plan.dates["bud"].median
-    if np.isnat(opens) or np.isnat(buds):
-        return
-    weeks = int((opens - buds).astype(int)) // SCOUT_EVERY
-    for number in range(min(max(weeks, 1), MOST_VISITS), 0, -1):
-        day = opens - np.timedelta64(SCOUT_EVERY * number, "D")
-        yield Event(kind="scout", first=day, last=day, number=number)
 
 
 def _crop(plan: Plan) -> Iterator[Event]:
@@ -135,12 +135,12 @@ def _crop(plan: Plan) -> Iterator[Event]:
     if plan.state == "plantable":
         yield Event(kind="planting", first=plan.on, last=plan.on)
     elif plan.state != "planted":
-        likely = plan.dates["earliest_planting"].median
-        yield Event(kind="planting", first=likely, last=_or(plan.safe_planting, likely))
+        likely = plan.planting.earliest.median
+        yield Event(kind="planting", first=likely, last=_or(plan.planting.safe, likely))
     thin = thinning_day(plan)
     if not np.isnat(thin):
         yield Event(kind="thinning", first=thin, last=thin)
-    frosty = plan.dates["frost"].late - np.timedelta64(1, "D")
+    frosty = plan.planting.limits["frost"].late - np.timedelta64(1, "D")
     if frosty >= day:
         yield Event(kind="spring-frost", first=max(day, plan.on), last=frosty)
     frost = autumn_frost(plan)
@@ -149,6 +149,7 @@ def _crop(plan: Plan) -> Iterator[Event]:
 
 
 def _next_cover(plan: Plan, autumn: Autumn | None) -> Iterator[Event]:
+    ripe = ripe_day(plan)
     if autumn is not None:
         choice = autumn.choices[0]
         if choice.first is not None and choice.last is not None:
@@ -158,12 +159,13 @@ def _next_cover(plan: Plan, autumn: Autumn | None) -> Iterator[Event]:
                 last=autumn.dates[choice.last],
                 best=autumn.dates[choice.best],
                 chance=float(choice.together[choice.best]),
+                crop_stands=bool(ripe > autumn.dates[choice.first]),
             )
             return
     frost = hard_frost(plan).median
     if not np.isnat(frost):
         first, last = (frost - np.timedelta64(days, "D") for days in RULE_DAYS)
-        yield Event(kind="next-sowing", first=first, last=last)
+        yield Event(kind="next-sowing", first=first, last=last, crop_stands=bool(ripe > first))
 
 
 def next_autumn(plan: Plan, weather: DailyWeather) -> Autumn | None:
@@ -199,8 +201,8 @@ def planting_day(plan: Plan) -> np.datetime64:
     """
     if plan.field.crop.planted is not None:
         return np.datetime64(plan.field.crop.planted, "D")
-    likely = plan.dates["earliest_planting"].median
-    too_late = plan.state == "plantable" and plan.dates["latest_planting"].median < plan.on
+    likely = plan.planting.earliest.median
+    too_late = plan.state == "plantable" and plan.planting.too_late
     return np.datetime64("NaT", "D") if too_late or np.isnat(likely) else max(likely, plan.on)
 
 
@@ -210,9 +212,9 @@ def days_to_emergence(plan: Plan) -> int:
     Where the soil lies outside the crop's table it is taken for cold, and the
     longest time of the table holds; :data:`EMERGENCE_ASSUMED` for a crop without one.
     """
-    if np.isnan(plan.emergence_days):
+    if np.isnan(plan.planting.emergence_days):
         return max((round(point.days.value) for point in plan.crop.emergence), default=EMERGENCE_ASSUMED)
-    return round(plan.emergence_days)
+    return round(plan.planting.emergence_days)
 
 
 def at_a_spot(field: Field, standing: Planting) -> tuple[int, int]:
@@ -251,7 +253,7 @@ def ripe_day(plan: Plan) -> np.datetime64:
 
 def autumn_frost(plan: Plan) -> DateRange:
     """The first autumn frost that harms the crop, with its 80 % interval."""
-    latest = plan.dates["latest_planting"]
+    latest = plan.planting.latest
     early, median, late = (day + _maturity(plan) for day in (latest.early, latest.median, latest.late))
     return DateRange(early=early, median=median, late=late)
 

@@ -46,6 +46,11 @@ class Doubt:
         return not np.isnan(self.kelvin)
 
 
+def worst(doubts: Sequence[Doubt]) -> Doubt:
+    """The doubt to name: the furthest off, and of a pair of notes what is said of the later one."""
+    return max(doubts, key=lambda doubt: (abs(doubt.days) if not doubt.of_soil else 0.0, doubt.note.date))
+
+
 def doubts_of(
     notes: Sequence[ScoutingNote],
     evidence: Sequence[Evidence],

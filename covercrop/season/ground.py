@@ -72,8 +72,8 @@ class Ground:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Aside:
-    """What is said beside the dates, and moves none of them.
+class GroundDetails:
+    """What the ground tells beside the dates, of which it moves none.
 
     Attributes
     ----------
@@ -104,7 +104,7 @@ def planting_limits(
     soil_c: Array,
     residue: Residue,
     crop: Crop,
-    plan: CropEntry,
+    entry: CropEntry,
     draws: Draws,
     dead: ArrayLike,
     midwinter: int,
@@ -121,7 +121,7 @@ def planting_limits(
     residue : Residue
         What is left of the cover.
     crop : Crop
-    plan : CropEntry
+    entry : CropEntry
         How the crop is to be planted.
     draws : Draws
     dead : array_like, shape (...)
@@ -145,7 +145,7 @@ def planting_limits(
         midwinter,
         residue=residue,
         crop=crop,
-        method=plan.method,
+        method=entry.method,
         residue_draw=draws.residue,
         soil_error=soil_sd * draws.soil,
     )
@@ -155,7 +155,7 @@ def follow_ground(
     outlook: Outlook,
     cover: Cover,
     crop: Crop,
-    plan: CropEntry,
+    entry: CropEntry,
     draws: Draws,
     *,
     dead: ArrayLike,
@@ -170,7 +170,7 @@ def follow_ground(
         Of one place, or of several (:func:`covercrop.weather.outlook.together`).
     cover : Cover
     crop : Crop
-    plan : CropEntry
+    entry : CropEntry
         How the crop is to be planted.
     draws : Draws
     dead : array_like, shape () or (place,)
@@ -186,12 +186,12 @@ def follow_ground(
         If there is no such ground cover or planting method.
     """
     died = np.asarray(dead, dtype=np.float64)
-    modelled = soil_temperature(outlook.tmean, plan.ground_cover, canopy_until=died[..., np.newaxis])
+    modelled = soil_temperature(outlook.tmean, entry.ground_cover, canopy_until=died[..., np.newaxis])
     check = soil_check(scouting, outlook, modelled, died)
     soil_c = check.corrected(modelled, died)
-    limits = planting_limits(outlook, soil_c, cover.residue, crop, plan, draws, died, midwinter, soil_sd=check.sd)
+    limits = planting_limits(outlook, soil_c, cover.residue, crop, entry, draws, died, midwinter, soil_sd=check.sd)
     freeze = frost.first_autumn_freeze(outlook.tmin, midwinter, crop.frost.value)
-    days = plantback.days_to_maturity(crop, plan.method, plan.days_to_maturity)
+    days = plantback.days_to_maturity(crop, entry.method, entry.days_to_maturity)
     return Ground(
         limits=limits,
         earliest=plantback.earliest(limits),
@@ -203,20 +203,20 @@ def follow_ground(
     )
 
 
-def ground_aside(outlook: Outlook, latitude: float, cover: Cover, plan: CropEntry, ground: Ground) -> Aside:
+def ground_details(outlook: Outlook, latitude: float, cover: Cover, entry: CropEntry, ground: Ground) -> GroundDetails:
     """What else the ground has to tell once it has been followed.
 
     Takes what :func:`follow_ground` takes, and what it gave.
     """
     start = ground.dead[np.newaxis]
     moisture = soil_water.moisture(
-        outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, plan.ground_cover, float(ground.dead)
+        outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, entry.ground_cover, float(ground.dead)
     )
     released = {
         case: decomposition.nitrogen_released(ground.soil_c, start[0], cover.residue, case=case)
         for case in decomposition.CASES
     }
-    return Aside(
+    return GroundDetails(
         residue_by_rain=decomposition.residue_clear(ground.soil_c, start, cover.residue, moisture=moisture),
         brood=maggot.brood_peak(outlook.tmin, outlook.tmax, start),
         released=released["likely"],

@@ -212,9 +212,9 @@ def plan_fields(
 
     started, problems = _each(asked, start)
     try:
-        plans = dict(zip(started, make_plans(list(started.values()), beside=details), strict=True))
+        plans = dict(zip(started, make_plans(list(started.values()), details=details), strict=True))
     except CovercropError:  # one of them stops the others: alone, it stops itself
-        plans, problems = _each(asked, lambda field: make_plans([start(field)], beside=details)[0])
+        plans, problems = _each(asked, lambda field: make_plans([start(field)], details=details)[0])
     return Plans(
         on=np.datetime64(day, "D"),
         plans=tuple(plans.values()),

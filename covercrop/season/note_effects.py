@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from covercrop.weather.outlook import Outlook
 
 
-def remarks(
+def what_notes_did(
     field: Field, cover: Cover, outlook: Outlook, stand: Stand, ground: Ground, set_aside: Sequence[Doubt] = ()
 ) -> list[str]:
     """What the notes of a field did, in plain sentences.

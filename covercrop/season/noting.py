@@ -20,6 +20,7 @@ from covercrop.models.season_calendar import season_ends
 from covercrop.parameters import catalogue
 from covercrop.season import note_effects
 from covercrop.season.chain import doubts_about
+from covercrop.season.doubts import worst
 from covercrop.season.many import gathered
 from covercrop.season.plan import start_of
 from covercrop.weather.sharing import SharedWeather
@@ -105,11 +106,6 @@ def add_scouting_note(
         raise FieldFileError(f'{path}: field "{field.name}": {_unfit(doubts, field)}')
     field, written = add_note(place, name, entry, now)
     return Noted(field=field, note=written, doubts=doubts, unchecked=unchecked)
-
-
-def worst(doubts: Sequence[Doubt]) -> Doubt:
-    """The doubt to name: the furthest off, and of a pair of notes what is said of the later one."""
-    return max(doubts, key=lambda doubt: (abs(doubt.days) if not doubt.of_soil else 0.0, doubt.note.date))
 
 
 def _unfit(doubts: Sequence[Doubt], field: Field) -> str:

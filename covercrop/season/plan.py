@@ -7,21 +7,25 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from covercrop.base.arrays import Array
-from covercrop.base.errors import FieldFileError
+from covercrop.base.errors import FieldFileError, UsageError
 from covercrop.base.records import DateRange
-from covercrop.models import biomass, plantback
-from covercrop.models.bbch import bbch as bbch_on
-from covercrop.models.bbch import stage_name
-from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, quantiles, share, share_by, standard_draws
+from covercrop.models import plantback
+from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, share, share_by, standard_draws
 from covercrop.models.season_calendar import DAYS_OF_SEASON, SEASON_DAYS, season_ends
-from covercrop.season import advice, measurements
+from covercrop.season import advice, provenance
+from covercrop.season.absences import absences
 from covercrop.season.chain import DATES, Course, Start, follow, follow_each, member_days
-from covercrop.season.ending import TurnUnder
-from covercrop.season.ground import Aside, Ground, ground_aside
-from covercrop.season.note_effects import remarks
+from covercrop.season.ground import ground_details
+from covercrop.season.ground_part import GroundPart, ground_part
+from covercrop.season.next_step import NextStep, next_step, work_ahead
+from covercrop.season.nitrogen_part import NitrogenPart, nitrogen_part
+from covercrop.season.note_effects import what_notes_did
+from covercrop.season.planting_part import PlantingPart, planting_part
+from covercrop.season.provenance import Provenance
+from covercrop.season.stand_part import StandPart, stand_part
+from covercrop.season.window_part import WindowPart, window_part
 from covercrop.weather.outlook import Outlook, season_outlook
 
 if TYPE_CHECKING:
@@ -30,14 +34,11 @@ if TYPE_CHECKING:
     from covercrop.base.records import DailyWeather
     from covercrop.field.entries import Field
     from covercrop.parameters.traits import Cover, Crop
-    from covercrop.season.doubts import Doubt
-    from covercrop.season.stand import Stand
+    from covercrop.season.ground import Ground
 
 
 #: The ground counts as plantable once this share of the members says so.
 SAFE_SHARE = 0.8
-
-_NOT_A_DATE = np.datetime64("NaT", "D")
 
 #: Below this chance of living through the winter, the chance is said.
 SURE = 0.95
@@ -56,17 +57,25 @@ STATES = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Amount:
-    """A quantity with its 80 % interval."""
+class Details:
+    """What is only said beside the dates, and costs as much to work out as they do.
 
-    low: float
-    median: float
-    high: float
+    Attributes
+    ----------
+    ground : GroundPart
+    nitrogen : NitrogenPart
+    """
+
+    ground: GroundPart
+    nitrogen: NitrogenPart
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Plan:
-    """Everything known about one field on one day.
+    """Everything known about one field on one day, in parts.
+
+    A date that is not reached is ``NaT``, a number that is not known NaN, and what there is nothing of None; a part
+    that was left out (``details=False``) raises where it is asked for.  ``absent`` says of each which it is.
 
     Attributes
     ----------
@@ -74,116 +83,100 @@ class Plan:
         What was asked about.
     on : numpy.datetime64[D]
         The day of the answer.
+    outlook : Outlook
+        The weather of the season behind it.
     state : str
         One of :data:`STATES`.
-    method : str
-        How the cover is ended, or is to be: what the field file asks for, or
-        turning under where that has no window left.
-    bbch : int
-        BBCH stage of the stand; ``stage`` says it in words.
-    dates : dict of str to DateRange
-        Every date of the chain (:data:`DATES`) with its 80 % interval.
-    turned : numpy.datetime64[D]
-        The day from which the ground is followed: that of the ending of the
-        cover, done or best, or today if it is too late; NaT where there is none.
-    turn_under : TurnUnder or None
-        None once it is done, where it is too late or the stand is dead, and
-        where no day has a chance to speak of.
-    surer : TurnUnder or None
-        The best day of turning under, where another way was asked for and has
-        poor chances.
-    window_days : numpy.ndarray of datetime64[D], shape (day,)
-    window_probability : numpy.ndarray, shape (day,)
-        Chance that the window holds each day, if the stand lives; none for a
-        dead one.
-    window_now, seed_now : float
-        Chance that the window holds ``on``, and that seed is viable by then.
-    survival : float
-        Chance that the stand lives through the winter.
-    binding_limit : str or None
-        The limit that is most often the last to clear.
-    observed_share : float
-        Share of the days from sowing to the ending of the cover that were observed.
-    safe_planting : numpy.datetime64[D]
-        Earliest planting that is safe in eight years of ten.
-    ripens : float
-        Chance that the crop ripens, planted as soon as it is safe; NaN where
-        that is not known.
-    ripe : numpy.datetime64[D]
-        When a planted crop is ripe; NaT where none is planted.
-    residue_by_rain : numpy.datetime64[D]
-        When the residue is likely gone with no water but the rain; the date
-        in ``dates`` is that of ground that is kept moist.
-    brood : numpy.datetime64[D]
-        When most maggot flies bred on the cover are likely out.
-    emergence_days : float
-        Days until the crop is up, sown on the likely day or on the day on
-        which it was [d]; NaN where that is not known.
-    pan_by_planting : float
-        Share of the plant-available nitrogen released by the likely day of
-        the earliest planting; NaN where there is none.
-    nitrogen : dict of str to Amount
-        ``dry_matter_kg_ha``, ``n_kg_ha``, ``pan_kg_ha`` and
-        ``carbon_nitrogen`` on the day of ending the cover; empty where there
-        is no such day.
-    release : dict of int to Amount
-        Share of the plant-available nitrogen released by so many weeks after
-        the ending, from the slow to the fast case of decay; empty as
-        ``nitrogen`` is, and without the weeks beyond the season.
-    outlook : Outlook
-        The season behind it, for charts.
-    doubts : tuple of Doubt
-        Notes that do not fit, while there is something to be decided by them: no chance is higher than it would be
-        without them.
-    set_aside : tuple of Doubt
-        Those of them that the answer does not rest on.
-    undoubted : TurnUnder or None
-        The best day of ending the cover if they had not been taken, where that is another than ``turn_under``.
-    notes, assumptions, cautions, sources : tuple of str
-        What the reader should know; what no source gives and why it was set
-        as it is; what can hurt; keys of the sources.
+    stand : StandPart
+    window : WindowPart
+    planting : PlantingPart
+    provenance : Provenance
+    details : Details or None
+        Read through ``ground`` and ``nitrogen``; None where they were not asked for.
     """
 
     field: Field
     cover: Cover
     crop: Crop
     on: np.datetime64
-    state: str
-    method: str
-    bbch: int
-    stage: str
-    dates: dict[str, DateRange]
-    turned: np.datetime64
-    turn_under: TurnUnder | None
-    surer: TurnUnder | None
-    window_days: NDArray[np.datetime64]
-    window_probability: Array
-    window_now: float
-    seed_now: float
-    survival: float
-    binding_limit: str | None
-    observed_share: float
-    safe_planting: np.datetime64
-    ripens: float
-    ripe: np.datetime64
-    residue_by_rain: np.datetime64
-    brood: np.datetime64
-    emergence_days: float
-    pan_by_planting: float
-    nitrogen: dict[str, Amount]
-    release: dict[int, Amount]
     outlook: Outlook
-    doubts: tuple[Doubt, ...]
-    set_aside: tuple[Doubt, ...]
-    undoubted: TurnUnder | None
-    notes: tuple[str, ...]
-    assumptions: tuple[str, ...]
-    cautions: tuple[str, ...]
-    sources: tuple[str, ...]
+    state: str
+    stand: StandPart
+    window: WindowPart
+    planting: PlantingPart
+    provenance: Provenance
+    details: Details | None
+
+    @property
+    def ground(self) -> GroundPart:
+        """What the ground tells beside its dates.
+
+        Raises
+        ------
+        UsageError
+            If it was left out.
+        """
+        return self._detailed("ground").ground
+
+    @property
+    def nitrogen(self) -> NitrogenPart:
+        """What the cover brings.
+
+        Raises
+        ------
+        UsageError
+            If it was left out.
+        """
+        return self._detailed("nitrogen").nitrogen
+
+    def _detailed(self, part: str) -> Details:
+        if self.details is None:
+            raise UsageError(f"{self.field.name}: the plan was made without its {part}; make it with details=True")
+        return self.details
+
+    @property
+    def is_ended(self) -> bool:
+        """Whether the cover has been ended, so that only the ground is left to talk about."""
+        return self.field.cover.turned_under is not None
+
+    @property
+    def is_planted(self) -> bool:
+        """Whether the crop is in the ground."""
+        return self.field.crop.planted is not None
+
+    @property
+    def dates(self) -> dict[str, DateRange]:
+        """Every date of the chain (:data:`covercrop.season.chain.DATES`), as the parts have them, for tables."""
+        found = self.stand.dates | self.planting.limits
+        found |= {"window_open": self.window.opens, "window_close": self.window.closes}
+        found |= {"earliest_planting": self.planting.earliest, "latest_planting": self.planting.latest}
+        return {name: found[name] for name in DATES}
+
+    @property
+    def next_step(self) -> NextStep:
+        """What the field needs next."""
+        return next_step(self.state, self.on, self.stand, self.window, self.planting)
+
+    @property
+    def work_ahead(self) -> NextStep | None:
+        """The next work with a likely day, scouting passed over; None where there is none."""
+        return work_ahead(self.on, self.window, self.planting, ended=self.is_ended, planted=self.is_planted)
+
+    @property
+    def absent(self) -> dict[str, str]:
+        """What has no value, and why (:func:`covercrop.season.absences.absences`)."""
+        return absences(
+            self.dates,
+            self.window,
+            self.planting,
+            self.details.nitrogen if self.details else None,
+            killed=self.stand.killed,
+            known=self.outlook.complete,
+        )
 
 
 def make_plan(
-    field: Field, weather: DailyWeather, on: np.datetime64, draws: Draws | None = None, *, beside: bool = True
+    field: Field, weather: DailyWeather, on: np.datetime64, draws: Draws | None = None, *, details: bool = True
 ) -> Plan:
     """Work out one field.
 
@@ -197,9 +190,8 @@ def make_plan(
         The day of the answer.
     draws : Draws, optional
         The standard set by default.
-    beside : bool
-        Work out what is only said beside the dates, too: ``residue_by_rain``, ``brood``, ``pan_by_planting``,
-        ``nitrogen`` and ``release``, which cost as much as the dates.
+    details : bool
+        Work out what is only said beside the dates, too: the parts ``ground`` and ``nitrogen``.
 
     Returns
     -------
@@ -216,11 +208,11 @@ def make_plan(
     """
     draws = draws or standard_draws()
     start = start_of(field, weather, on)
-    return _plan(field, start, weather, follow(start, draws), draws, beside=beside)
+    return _plan(field, start, weather, follow(start, draws), draws, details=details)
 
 
 def make_plans(
-    asked: Sequence[tuple[Field, Start, DailyWeather]], draws: Draws | None = None, *, beside: bool = True
+    asked: Sequence[tuple[Field, Start, DailyWeather]], draws: Draws | None = None, *, details: bool = True
 ) -> list[Plan]:
     """Work out many fields, each as :func:`make_plan` would, in less time.
 
@@ -228,12 +220,12 @@ def make_plans(
     ----------
     asked : sequence of (Field, Start, DailyWeather)
         Field and weather as they were given to :func:`start_of`, and what it gave.
-    draws, beside
+    draws, details
         As for :func:`make_plan`.
     """
     draws = draws or standard_draws()
     plans = {
-        place: _plan(asked[place][0], start, asked[place][2], course, draws, beside=beside)
+        place: _plan(asked[place][0], start, asked[place][2], course, draws, details=details)
         for place, start, course in follow_each((start for _, start, _ in asked), draws)
     }
     return [plans[place] for place in range(len(asked))]
@@ -250,77 +242,94 @@ def start_of(field: Field, weather: DailyWeather, on: np.datetime64) -> Start:
     return Start.of(field, outlook, outlook.position(on))
 
 
-def _plan(field: Field, start: Start, weather: DailyWeather, course: Course, draws: Draws, *, beside: bool) -> Plan:
+def _plan(field: Field, start: Start, weather: DailyWeather, course: Course, draws: Draws, *, details: bool) -> Plan:
     outlook, today = start.outlook, start.conditions.today
     cover, crop = start.conditions.cover, start.conditions.crop
     stand, ending, ground, weights, killed = course.stand, course.ending, course.ground, course.weights, course.killed
-    best, turned = ending.best, ending.day
+    ended = field.cover.turned_under is not None
+    on = outlook.days[0] + np.timedelta64(today, "D")
     indexes = stand.stages | course.indexes()
     found = member_days(list(indexes.values()), weights, (EARLY, MEDIAN, LATE, SAFE_SHARE))
     days = dict(zip(indexes, found, strict=True))
     planting, safe = days["earliest_planting"][[1, 3]]
-    never = np.full(3, np.nan)
-    # Of a dead stand nothing is said but when it came up.
-    ranges = outlook.dates([never if killed and name != "emergence" else days[name][:3] for name in DATES])
-
-    state = "winter-killed" if killed else _state(field, course, today)
-    bbch = bbch_on({name: days[name][1] for name in stand.stages}, today if turned is None else min(today, turned))
-    nowhere = turned is None or killed
-    aside = ground_aside(outlook, field.latitude, cover, field.crop, ground) if beside else None
-    by_rain, brood = (
-        outlook.dates(member_days((aside.residue_by_rain, aside.brood), weights, (MEDIAN,))[:, 0])
-        if aside
-        else (_NOT_A_DATE, _NOT_A_DATE)
+    dates = _dates(days, outlook, killed=killed)
+    window = window_part(
+        ending,
+        outlook,
+        today,
+        asked=field.cover.terminate,
+        dates=(dates["window_open"], dates["window_close"]),
+        open_now=course.least(partial(_open_on, day=today)),
+        undoubted=course.settled.ending.best if course.settled else None,
+        killed=killed,
+        ended=ended,
     )
-    nitrogen = {}
-    if beside and turned is not None and not killed:
-        nitrogen = _nitrogen(field, cover, outlook, stand, weights, draws, turned)
+    nowhere = bool(np.isnat(window.ending_day))
     return Plan(
         field=field,
         cover=cover,
         crop=crop,
-        on=outlook.days[0] + np.timedelta64(today, "D"),
-        state=state,
-        method=ending.method,
-        bbch=bbch,
-        stage=stage_name(bbch),
-        dates={
-            name: DateRange(early=early, median=median, late=late)
-            for name, (early, median, late) in zip(DATES, ranges, strict=True)
-        },
-        turned=_NOT_A_DATE if nowhere else outlook.days[0] + np.timedelta64(int(turned or 0), "D"),
-        turn_under=best,
-        surer=ending.surer,
-        window_days=outlook.days,
-        window_probability=np.zeros_like(ending.odds) if killed else ending.odds,
-        window_now=course.least(partial(_open_on, day=today)),
-        seed_now=course.undoubted(lambda each: share_by(each.stand.stages["viable_seed"], each.weights, today)),
-        survival=course.survival,
-        binding_limit=None if nowhere or not outlook.complete else plantback.binding(ground.limits, weights),
-        observed_share=_observed_share(outlook, turned),
-        safe_planting=outlook.dates([safe])[0],
-        ripens=_ripens_at_least(course) if outlook.complete else np.nan,
-        ripe=_ripe(field, crop),
-        residue_by_rain=by_rain,
-        brood=brood,
-        emergence_days=_emergence(crop, ground, _planted(field, outlook, planting)),
-        pan_by_planting=_median_on(aside.released, planting) if aside else np.nan,
-        nitrogen=nitrogen,
-        release={} if nowhere or aside is None else _release(aside),
+        on=on,
         outlook=outlook,
-        doubts=course.doubts,
-        set_aside=course.set_aside,
-        undoubted=_undoubted(course, best),
-        notes=(
-            *_credit(weather),
-            *weather.notes,
-            *outlook.notes,
-            *_notes(field, cover, course.survival),
-            *remarks(field, cover, outlook, stand, ground, course.set_aside),
+        state="winter-killed" if killed else _state(field, course, today),
+        stand=stand_part(
+            dates,
+            {name: days[name][1] for name in stand.stages},
+            today if ending.day is None else min(today, ending.day),
+            survival=course.survival,
+            killed=killed,
+            ended=ended,
+            seed_now=course.undoubted(lambda each: share_by(each.stand.stages["viable_seed"], each.weights, today)),
+            notes=field.scouting,
+            on=on,
         ),
-        assumptions=advice.assumptions(field, cover, crop),
-        cautions=advice.cautions(field, cover, crop),
-        sources=advice.sources(field, cover, crop),
+        window=window,
+        planting=planting_part(
+            field.crop,
+            crop,
+            dates,
+            safe=outlook.dates([safe])[0],
+            binding=None if nowhere or not outlook.complete else plantback.binding(ground.limits, weights),
+            ripens=_ripens_at_least(course) if outlook.complete else np.nan,
+            emergence_days=_emergence(crop, ground, _planted(field, outlook, planting)),
+            on=on,
+        ),
+        provenance=_provenance(field, start, weather, course),
+        details=_details(field, start, course, draws, planting, dates["residue"].median) if details else None,
+    )
+
+
+def _dates(days: dict[str, Array], outlook: Outlook, *, killed: bool) -> dict[str, DateRange]:
+    """The dates of the chain with their intervals; of a dead stand nothing is said but when it came up."""
+    never = np.full(3, np.nan)
+    ranges = outlook.dates([never if killed and name != "emergence" else days[name][:3] for name in DATES])
+    return {
+        name: DateRange(early=early, median=median, late=late)
+        for name, (early, median, late) in zip(DATES, ranges, strict=True)
+    }
+
+
+def _details(
+    field: Field, start: Start, course: Course, draws: Draws, planting: float, residue: np.datetime64
+) -> Details:
+    """What is said beside the dates: ``planting`` is the likely day index of it, ``residue`` the date of its limit."""
+    cover, outlook, weights = start.conditions.cover, start.outlook, course.weights
+    found = ground_details(outlook, field.latitude, cover, field.crop, course.ground)
+    by_rain, brood = outlook.dates(member_days((found.residue_by_rain, found.brood), weights, (MEDIAN,))[:, 0])
+    return Details(
+        ground=ground_part(residue, by_rain, brood, known=outlook.complete),
+        nitrogen=nitrogen_part(
+            course.stand,
+            cover.growth,
+            outlook,
+            field.scouting,
+            weights,
+            draws,
+            course.ending.day,
+            killed=course.killed,
+            release=found.release,
+            by_planting=_median_on(found.released, planting),
+        ),
     )
 
 
@@ -341,12 +350,6 @@ def _state(field: Field, course: Course, today: int) -> str:
         return "in-window"
     budding = course.least(lambda each: share_by(each.stand.stages["bud"], each.weights, today)) >= 0.5
     return "budding" if budding else "growing"
-
-
-def _undoubted(course: Course, best: TurnUnder | None) -> TurnUnder | None:
-    """The best day of ending the cover without the notes in doubt, where it is another."""
-    without = course.settled.ending.best if course.settled else None
-    return None if without is None or (best and best.date == without.date) else without
 
 
 def _open_on(course: Course, day: int) -> float:
@@ -375,14 +378,6 @@ def _ripens(course: Course) -> float:
     return share(ground.earliest <= latest, course.weights)
 
 
-def _ripe(field: Field, crop: Crop) -> np.datetime64:
-    """When a crop that is planted is ripe, by its days to maturity; NaT where it is not planted."""
-    if field.crop.planted is None:
-        return _NOT_A_DATE
-    days = plantback.days_to_maturity(crop, field.crop.method, field.crop.days_to_maturity)
-    return np.datetime64(field.crop.planted, "D") + np.timedelta64(int(np.ceil(days)), "D")
-
-
 def _median_on(by_year_and_day: Array, day: float) -> float:
     """The middle year's value on a day; NaN where there is no such day, or it lies beyond the season."""
     return float(np.median(by_year_and_day[:, int(day)])) if day < by_year_and_day.shape[1] else np.nan
@@ -401,40 +396,28 @@ def _emergence(crop: Crop, ground: Ground, planting: float) -> float:
     return float(plantback.emergence_days(crop, _median_on(ground.soil_c, planting)))
 
 
-def _nitrogen(
-    field: Field, cover: Cover, outlook: Outlook, stand: Stand, weights: Array, draws: Draws, turned: int
-) -> dict[str, Amount]:
-    if turned >= outlook.days.size or cover.growth is None:
-        return {}
-    # Emergence is the same in every draw, since it does not depend on what is drawn.
-    up = stand.stages["emergence"][:, 0]
-    grown_on = partial(biomass.dry_matter_on, outlook.tmean, up, growth=cover.growth)
-    mean, sd = measurements.dry_matter(turned, field.scouting, outlook, grown_on, cover.growth.spread.value)
-    dry_matter = np.maximum(mean[:, None] + sd[:, None] * draws.dry_matter, 0.0)
-    percent_on = partial(stand.nitrogen_percent, growth=cover.growth)
-    percent = percent_on(turned) * measurements.nitrogen_factor(turned, field.scouting, outlook, percent_on)
-    amounts = biomass.amounts(dry_matter, percent)
-    found = {name: quantiles(values, weights) for name, values in amounts.items()}
-    return {name: Amount(low=low, median=median, high=high) for name, (low, median, high) in found.items()}
-
-
-def _release(aside: Aside) -> dict[int, Amount]:
-    """The middle year's release of nitrogen by the weeks since the ending."""
-    middle = {weeks: np.median(shares, axis=1) for weeks, shares in aside.release.items()}
-    return {
-        weeks: Amount(low=float(slow), median=float(likely), high=float(fast))
-        for weeks, (slow, likely, fast) in middle.items()
-        if not np.isnan(likely)
-    }
-
-
 # --- what it comes to -----------------------------------------------------------------------------
 
 
-def _observed_share(outlook: Outlook, turned: int | None) -> float:
-    """Share of the days up to the ending of the cover that were observed; up to today, where there is no such day."""
-    days = outlook.known if turned is None else turned + 1
-    return float(outlook.observed[:days].sum() / days)
+def _provenance(field: Field, start: Start, weather: DailyWeather, course: Course) -> Provenance:
+    cover, crop, outlook = start.conditions.cover, start.conditions.crop, start.outlook
+    return Provenance(
+        observed_share=provenance.observed_share(outlook, course.ending.day),
+        stale_since=provenance.stale_since(outlook, outlook.days[0] + np.timedelta64(start.conditions.today, "D")),
+        doubts=course.doubts,
+        set_aside=course.set_aside,
+        check=provenance.to_check(course.doubts, field.scouting),
+        notes=(
+            *_credit(weather),
+            *weather.notes,
+            *outlook.notes,
+            *_notes(field, cover, course.survival),
+            *what_notes_did(field, cover, outlook, course.stand, course.ground, course.set_aside),
+        ),
+        assumptions=advice.assumptions(field, cover, crop),
+        cautions=advice.cautions(field, cover, crop),
+        sources=advice.sources(field, cover, crop),
+    )
 
 
 def _credit(weather: DailyWeather) -> tuple[str, ...]:

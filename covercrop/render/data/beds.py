@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from covercrop.base.spreadsheet import csv_table
+from covercrop.beds import nutrients
 from covercrop.parameters import catalogue
 from covercrop.render.data import machine
 from covercrop.render.words import beds as bed_words
@@ -72,8 +73,12 @@ def _as_json(beds: BedPlan) -> dict[str, Any]:
             "removed_kg_ha": list(beds.phosphorus.removed),
             "too_much": beds.phosphorus.excess,
             "too_much_where_it_lies": beds.phosphorus.thick,
+            "uneven": beds.phosphorus.uneven,
             "says": bed_words.phosphorus(beds),
         },
+        "too_rich_where_it_lies": [
+            each.material.key for each in beds.doses if nutrients.is_too_rich(each, beds.nitrogen)
+        ],
         "intervals": [
             {
                 "subject": kept.subject,
@@ -87,6 +92,7 @@ def _as_json(beds: BedPlan) -> dict[str, Any]:
             for kept in beds.intervals
         ],
         "after_harvest": _after_json(beds),
+        "absent": beds.absent,
         "cautions": bed_words.cautions(beds),
         "assumptions": list(beds.assumptions),
         "sources": [advice.reference(catalogue.source(key)) for key in beds.sources],
@@ -97,7 +103,7 @@ def _nitrogen_json(beds: BedPlan) -> dict[str, Any] | None:
     balance = beds.nitrogen
     if balance is None:
         return None
-    share = beds.plan.pan_by_planting
+    share = beds.plan.nitrogen.by_planting
 
     def ends(values: tuple[float, float, float]) -> dict[str, float]:
         return dict(zip(("low", "median", "high"), values, strict=True))
@@ -120,6 +126,7 @@ def _nitrogen_json(beds: BedPlan) -> dict[str, Any] | None:
         "amendments_kg_ha": balance.amendments,
         "missing_kg_ha": ends(balance.missing),
         "verdict": balance.verdict,
+        "leans": balance.leans,
     }
 
 
@@ -128,6 +135,7 @@ def _after_json(beds: BedPlan) -> dict[str, Any]:
     return {
         "harvest": machine.iso_date(turn.harvest),
         "sowing_a_year_on": machine.iso_date(turn.sowing),
+        "harvest_after_sowing": turn.in_the_way,
         "same_family": [{"years_ago": years, "crop": name} for years, name in turn.same_family],
         "remains": turn.remains,
         "soil_got_kg": {

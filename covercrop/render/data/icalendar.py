@@ -31,11 +31,12 @@ from covercrop.base.errors import UsageError, one_line
 from covercrop.base.extras import need
 from covercrop.base.output import write_whole
 from covercrop.base.reading import read_whole
-from covercrop.dates.agenda import KINDS, MOST_VISITS
+from covercrop.dates.agenda import KINDS
 from covercrop.models.season_calendar import SEASON_DAYS
 from covercrop.render.words.phrases import day_month
 from covercrop.render.words.reminders import CATEGORIES, field_name
 from covercrop.season import advice
+from covercrop.season.next_step import MOST_VISITS
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence

@@ -11,6 +11,7 @@ import numpy as np
 from covercrop.base.spreadsheet import csv_table
 from covercrop.parameters import catalogue
 from covercrop.season import advice, note_effects
+from covercrop.season.nitrogen_part import AMOUNTS
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -21,12 +22,16 @@ if TYPE_CHECKING:
     from covercrop.checking.cultivar_fit import Calibrated
     from covercrop.checking.degree_day_table import DegreeDayTable
     from covercrop.checking.hindcast import Hindcast, Score
+    from covercrop.checking.verdict import Verdict
     from covercrop.field.entries import Field, ScoutingNote
     from covercrop.guide.pages import Page
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.render.words.reminders import Reminder
     from covercrop.season.doubts import Doubt
-    from covercrop.season.plan import Amount, Plan
+    from covercrop.season.ending import TurnUnder
+    from covercrop.season.nitrogen_part import Amount, NitrogenPart
+    from covercrop.season.plan import Plan
+    from covercrop.season.provenance import Provenance
     from covercrop.weather.daily import WeatherSummary
 
 SCHEMA = 1
@@ -67,45 +72,82 @@ def document(on: str, fields: list[dict[str, Any]], problems: Sequence[tuple[str
 
 
 def field(plan: Plan) -> dict[str, Any]:
-    """One field of the document."""
-    likely = np.flatnonzero(plan.window_probability >= 0.005)
-    shown = range(likely[0], likely[-1] + 1) if likely.size else range(0)
-    best = plan.turn_under
+    """One field of the document; ``absent`` says of what is null or empty in it whether it was left out, or why."""
+    stand, window, planting, rests = plan.stand, plan.window, plan.planting, plan.provenance
     return {
         "name": plan.field.name,
         "species": plan.cover.key,
         "cultivar": plan.field.cover.cultivar or None,
         "sown": plan.field.cover.sown.isoformat(),
         "state": plan.state,
-        "stage": {"bbch": plan.bbch, "name": plan.stage},
+        "stage": {"bbch": stand.bbch, "name": stand.stage},
+        "seen_otherwise": _seen(stand.seen_otherwise),
+        "p_survives": round(stand.survival, 3),
+        "doubtful": stand.doubtful,
         "dates": {name: _range(dates) for name, dates in plan.dates.items()},
         "turn_under": {
-            "date": iso_date(best.date) if best else None,
-            "probability": round(best.probability, 3) if best else None,
-            "from": iso_date(best.start) if best else None,
-            "to": iso_date(best.end) if best else None,
+            **_best(window.best),
+            "method": window.method,
+            "instead_of": window.asked if window.instead else None,
+            "poor": window.poor,
+            "may_be_closed": window.may_be_closed,
+            "surer": _best(window.surer) if window.surer else None,
+        },
+        "next_step": {
+            "action": plan.next_step.action,
+            "method": plan.next_step.method,
+            "from": iso_date(plan.next_step.start),
+            "to": iso_date(plan.next_step.end),
         },
         "window_probability": [
-            {"date": str(plan.window_days[place]), "p": round(float(plan.window_probability[place]), 3)}
-            for place in shown
+            {"date": str(day), "p": round(float(chance), 3)}
+            for day, chance in zip(window.days[window.spell], window.chances[window.spell], strict=True)
         ],
-        "binding_limit": plan.binding_limit,
-        "doubts": [_doubt(doubt, plan) for doubt in plan.doubts],
-        "observed_share": round(plan.observed_share, 3),
-        "nitrogen": {
-            **{
-                name: _amount(plan.nitrogen.get(name))
-                for name in ("dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha", "carbon_nitrogen")
-            },
-            "released": [{"weeks": weeks, **_amount(share, 3)} for weeks, share in plan.release.items()],
-        },
-        "notes": [*plan.notes, *plan.assumptions],
-        "cautions": list(plan.cautions),
-        "sources": [advice.reference(catalogue.source(key)) for key in plan.sources],
+        "binding_limit": planting.binding,
+        "safe_planting": iso_date(planting.safe),
+        "planted_before_safe": planting.before_safe,
+        "too_late_to_plant": planting.too_late,
+        "p_ripens": None if np.isnan(planting.ripens) else round(planting.ripens, 3),
+        "likely_ripe": planting.likely_ripe,
+        "worth_watering": plan.details.ground.worth_watering if plan.details else None,
+        "doubts": [_doubt(doubt, rests) for doubt in rests.doubts],
+        "check_first": rests.check,
+        "stale_since": iso_date(rests.stale_since),
+        "observed_share": round(rests.observed_share, 3),
+        "nitrogen": _nitrogen(plan.details.nitrogen if plan.details else None),
+        "absent": plan.absent,
+        "notes": [*rests.notes, *rests.assumptions],
+        "cautions": list(rests.cautions),
+        "sources": [advice.reference(catalogue.source(key)) for key in rests.sources],
     }
 
 
-def _doubt(doubt: Doubt, plan: Plan) -> dict[str, Any]:
+def _best(best: TurnUnder | None) -> dict[str, Any]:
+    """The best day, its chance and its week; null throughout where there is none."""
+    if best is None:
+        return dict.fromkeys(("date", "probability", "from", "to"))
+    return {
+        "date": iso_date(best.date),
+        "probability": round(best.probability, 3),
+        "from": iso_date(best.start),
+        "to": iso_date(best.end),
+    }
+
+
+def _seen(note: ScoutingNote | None) -> dict[str, Any] | None:
+    """A note of another stage than the likely one; BBCH codes of a share in bloom lie between the whole ones."""
+    return None if note is None else {"date": note.date.isoformat(), "bbch": round(note.stage, 1)}
+
+
+def _nitrogen(nitrogen: NitrogenPart | None) -> dict[str, Any]:
+    amounts, release = ({}, {}) if nitrogen is None else (nitrogen.amounts, nitrogen.release)
+    return {
+        **{name: _amount(amounts.get(name)) for name in AMOUNTS},
+        "released": [{"weeks": weeks, **_amount(share, 3)} for weeks, share in release.items()],
+    }
+
+
+def _doubt(doubt: Doubt, rests: Provenance) -> dict[str, Any]:
     """A note that does not fit; ``days`` is null where the cover hardly ever comes to what was seen."""
     return {
         "date": doubt.note.date.isoformat(),
@@ -114,7 +156,7 @@ def _doubt(doubt: Doubt, plan: Plan) -> dict[str, Any]:
         "kelvin": round(doubt.kelvin, 1) if doubt.of_soil else None,
         "against": doubt.against.date.isoformat() if doubt.against else None,
         "confirmed": doubt.confirmed,
-        "used": doubt not in plan.set_aside and (doubt.confirmed or not doubt.of_soil),
+        "used": rests.rests_on(doubt),
         "said": note_effects.doubt_said(doubt),
     }
 
@@ -200,6 +242,8 @@ def _event(reminder: Reminder) -> dict[str, Any]:
     event = reminder.event
     return {
         "kind": event.kind,
+        "look_for": event.look_for,
+        "crop_stands": event.crop_stands,
         "number": event.number,
         "from": str(event.first),
         "to": str(event.last),
@@ -212,6 +256,7 @@ def _event(reminder: Reminder) -> dict[str, Any]:
 
 def hindcast(replayed: Sequence[Hindcast], today: dt.date, problems: Sequence[tuple[str, str]] = ()) -> dict[str, Any]:
     """The document of ``covercrop hindcast --json``."""
+    from covercrop.checking.verdict import verdict
     from covercrop.render.words.hindcast import nothing_scored
 
     fields = [
@@ -224,14 +269,27 @@ def hindcast(replayed: Sequence[Hindcast], today: dt.date, problems: Sequence[tu
             "years_left_out": list(each.left_out),
             "reached": each.reached,
             "nothing_scored": nothing_scored(each) or None,
-            "rows": [_hindcast_row(score) for score in each.scores],
+            "verdict": _verdict(verdict(each)),
+            "rows": [_hindcast_row(each, score) for score in each.scores],
         }
         for each in replayed
     ]
     return document(today.isoformat(), fields, problems)
 
 
-def _hindcast_row(score: Score) -> dict[str, Any]:
+def _verdict(found: Verdict) -> dict[str, Any]:
+    """What the scores come to; ``beaten_by`` only of the issue dates that were scored."""
+    return {
+        "unscored": found.unscored,
+        "intervals_held": None if np.isnan(found.held) else round(found.held, 3),
+        "intervals": found.width,
+        "beaten_by": {issue: list(plain) for issue, plain in found.beaten.items()},
+    }
+
+
+def _hindcast_row(each: Hindcast, score: Score) -> dict[str, Any]:
+    from covercrop.checking.verdict import why_unscored
+
     def days(value: float, digits: int = 2) -> float | None:
         return None if np.isnan(value) else round(value, digits)
 
@@ -239,6 +297,7 @@ def _hindcast_row(score: Score) -> dict[str, Any]:
         "issue": score.issue,
         "event": score.event,
         "seasons": score.seasons,
+        "unscored": why_unscored(each, score),
         "bias_days": days(score.bias_days),
         "rmse_days": days(score.rmse_days),
         "crps_days": days(score.crps_days),

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from covercrop.autumn import verdict
 from covercrop.base import units
 from covercrop.base.spreadsheet import csv_table
 from covercrop.parameters import catalogue
@@ -50,7 +51,7 @@ def sow(answers: Sequence[Autumn], on: np.datetime64, problems: Sequence[tuple[s
 
 
 def _field(autumn: Autumn) -> dict[str, Any]:
-    shown = sowing.talked_about(autumn)
+    shown = verdict.talked_about(autumn)
     return {
         "name": autumn.field.name,
         "crop": autumn.crop.key,
@@ -67,11 +68,14 @@ def _field(autumn: Autumn) -> dict[str, Any]:
             "p_plantable": autumn.risk.plantable,
         },
         "first_hard_frost": machine.iso_date(autumn.frost),
-        "common_practice": [machine.iso_date(day) for day in sowing.rule_dates(autumn)],
+        "common_practice": [machine.iso_date(day) for day in verdict.rule_dates(autumn)],
         "years": list(autumn.years),
         "moist_seedbed": [
             {"sown": str(day), "p": _share(share)} for day, share in zip(autumn.dates, autumn.moist, strict=True)
         ],
+        "rain_known": verdict.rain_is_known(autumn),
+        "water_seed_in": verdict.to_water_in(autumn) is not None,
+        "snow_matters": verdict.snow_matters(autumn),
         "covers": [_choice(autumn, choice) for choice in autumn.choices],
         "relax": [
             {
@@ -80,6 +84,7 @@ def _field(autumn: Autumn) -> dict[str, Any]:
                 "sow_from": str(relaxed.start),
                 "sow_to": str(relaxed.end),
                 "with_snow": relaxed.snow,
+                "too_late": verdict.relaxed_too_late(autumn, relaxed),
                 "p_survives": _share(relaxed.alive),
                 "words": sowing.relaxation(autumn, relaxed),
             }
@@ -99,6 +104,10 @@ def _choice(autumn: Autumn, choice: Choice) -> dict[str, Any]:
         "sow_to": None if choice.last is None else str(autumn.dates[choice.last]),
         "best": str(autumn.dates[choice.best]) if choice.fit else None,
         "nearest": str(autumn.dates[choice.best]),
+        "fits": choice.fit,
+        "too_late": verdict.too_late(autumn, choice),
+        "best_is_past": verdict.best_is_past(autumn, choice),
+        "poor": verdict.is_poor(choice),
         "fails_first": {
             "before": _failure(autumn, choice, choice.before),
             "after": _failure(autumn, choice, choice.after),

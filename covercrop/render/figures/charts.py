@@ -17,7 +17,6 @@ import numpy as np
 from covercrop.base import units
 from covercrop.base.arrays import Array
 from covercrop.models import season_calendar
-from covercrop.models.plantback import LIMITS
 from covercrop.render.figures.canvas import (
     BEHIND,
     EDGE,
@@ -54,7 +53,7 @@ if TYPE_CHECKING:
 
 
 #: Below this chance a day is left out of the window.
-LEAST_ODDS = 0.01
+LEAST_DRAWN = 0.01
 
 #: Stages that are written beside the line of the season.
 _STAGES = {"bud": "buds", "first_flower": "first flowers", "bloom_50": "50% bloom", "viable_seed": "first seed"}
@@ -126,9 +125,9 @@ def _season_ends(plan: Plan, limits: Sequence[DateRange]) -> tuple[float, float]
         )
     )
     shown = _window_shown(plan)
-    marks = [at(day) for day in (plan.turned, *(shown[[0, -1]] if shown.size else ())) if not np.isnat(day)]
+    marks = [at(day) for day in (plan.window.ending_day, *(shown[[0, -1]] if shown.size else ())) if not np.isnat(day)]
     marks += [at(day) for dates in (*limits, _planting(plan)) for day in (dates.early, dates.late) if not np.isnat(day)]
-    latest = plan.dates["latest_planting"]
+    latest = plan.planting.latest
     marks += [at(day) for day in (latest.early, latest.median) if limits and not np.isnat(day)]
     until = max([*marks, at(plan.on), at(outlook.days[outlook.known - 1])]) + 8
     start = sown if at(plan.on) < midwinter + 21 else midwinter
@@ -145,7 +144,7 @@ def _progress(axes: Axes, plan: Plan, *, us: bool) -> None:
     sums = towards_bloom(outlook, plan.field.latitude, plan.cover)
     factor = units.fahrenheit_difference(1.0) if us else 1.0
     days = outlook.days.astype(np.float64)
-    stop = days.size if not answer.is_ended(plan) else min(outlook.position(plan.turned) + 1, days.size)
+    stop = days.size if not plan.is_ended else min(outlook.position(plan.window.ending_day) + 1, days.size)
     if plan.state == "winter-killed":
         stop = min(stop, outlook.known)
     known = min(outlook.known, stop)
@@ -219,10 +218,11 @@ def _legend(axes: Axes, days: Array, latest: Array, stop: int, now: float) -> bo
 
 def _stages(plan: Plan) -> dict[str, DateRange]:
     """The stages that are written: those that come before the cover is ended."""
-    found = {name: plan.dates[name] for name in _STAGES if not np.isnat(plan.dates[name].median)}
-    if not answer.is_ended(plan):
+    found = {name: plan.stand.dates[name] for name in _STAGES}
+    found = {name: dates for name, dates in found.items() if not np.isnat(dates.median)}
+    if not plan.is_ended:
         return found
-    return {name: dates for name, dates in found.items() if dates.median <= plan.turned}
+    return {name: dates for name, dates in found.items() if dates.median <= plan.window.ending_day}
 
 
 def _stage_labels(axes: Axes, stages: dict[str, DateRange], sums: Sequence[float]) -> None:
@@ -274,7 +274,7 @@ def _bands(axes: Axes, plan: Plan, rows: Sequence[_Row]) -> None:
     top = 0.0
     shown = _window_shown(plan)
     if shown.size:
-        odds = plan.window_probability[np.isin(plan.window_days, shown)]
+        odds = plan.window.chances[np.isin(plan.window.days, shown)]
         base = 1.5
         axes.fill_between(
             shown.astype(np.float64) + 0.5, base, base - 1.4 * odds, color=WINDOW, linewidth=0, step="mid"
@@ -287,7 +287,7 @@ def _bands(axes: Axes, plan: Plan, rows: Sequence[_Row]) -> None:
         top += 1
     planting = _planting(plan)
     if _is_dated(planting):
-        latest = plan.dates["latest_planting"]
+        latest = plan.planting.latest
         end = last if np.isnat(latest.median) else at(latest.median)
         sure = last if np.isnat(latest.early) else at(latest.early)
         _bar(axes, at(planting.early), end, top + 0.5, 0.16, PLANTING)
@@ -305,9 +305,9 @@ def _wait(axes: Axes, plan: Plan, row: _Row, height: float) -> None:
     """What has to pass before planting: the wait to its likely day, and the interval of that day."""
     first, last = axes.get_xlim()
     dates = row.dates
-    begin = first if np.isnat(plan.turned) else at(plan.turned)
+    begin = first if np.isnat(plan.window.ending_day) else at(plan.window.ending_day)
     likely = last if np.isnat(dates.median) else at(dates.median)
-    if not np.isnat(plan.turned) and dates.late < plan.turned and first >= begin - 2:
+    if not np.isnat(plan.window.ending_day) and dates.late < plan.window.ending_day and first >= begin - 2:
         axes.text(
             begin + (last - first) * 0.02, height, "already past", fontsize=SMALL, color=MUTED, va="center", bbox=BEHIND
         )
@@ -337,7 +337,7 @@ def window_chart(plan: Plan) -> Figure | None:
     days = _window_shown(plan)
     if not days.size:
         return None
-    odds = plan.window_probability[np.isin(plan.window_days, days)]
+    odds = plan.window.chances[np.isin(plan.window.days, days)]
     first, last = at(days[0]), at(days[-1])
     if first - 21 <= at(plan.on) <= last:
         first = min(first, at(plan.on) - 1)
@@ -348,7 +348,7 @@ def window_chart(plan: Plan) -> Figure | None:
     for share in (0.5, 1.0):
         axes.axhline(share, color=RULE, linewidth=0.7, zorder=0)
         axes.text(last + 1.8, share, f"{share:.0%}", fontsize=SMALL, color=MUTED, ha="right", va="bottom")
-    best = plan.turn_under
+    best = plan.window.best
     chosen = np.zeros(days.size, bool) if best is None else (days >= best.start) & (days <= best.end)
     axes.bar(
         days.astype(float) + 0.5, odds, width=0.8, linewidth=0, color=[WINDOW if week else "#cfa6b4" for week in chosen]
@@ -382,10 +382,8 @@ def _side(start: float, end: float, first: float, last: float) -> tuple[str, flo
 
 def _window_shown(plan: Plan) -> np.ndarray[Any, np.dtype[np.datetime64]]:
     """Days with a chance that the window is open, the first to the last; none once the cover is ended or dead."""
-    likely = np.flatnonzero(plan.window_probability >= LEAST_ODDS)
-    if answer.is_ended(plan) or not likely.size or plan.window_probability.max() < 0.05 or not plan.outlook.complete:
-        return plan.window_days[:0]
-    return plan.window_days[likely[0] : likely[-1] + 1]
+    days, likely = plan.window.days, np.flatnonzero(plan.window.chances >= LEAST_DRAWN)
+    return days[likely[0] : likely[-1] + 1] if plan.window.foretold else days[:0]
 
 
 # --- planting -------------------------------------------------------------------------------------
@@ -407,15 +405,15 @@ def limits_chart(plan: Plan, *, us: bool = False) -> Figure | None:
     height = 18 + pitch * (len(rows) + 1) + 18 + EDGE
     figure = blank_figure(height)
     planting = _planting(plan)
-    begin = at(plan.turned)
+    begin = at(plan.window.ending_day)
     ends = [at(day) for row in rows for day in (row.dates.late, row.dates.median) if not np.isnat(day)]
-    ends += [at(day) for day in (planting.late, plan.safe_planting) if not np.isnat(day)]
+    ends += [at(day) for day in (planting.late, plan.planting.safe) if not np.isnat(day)]
     last = max([*ends, begin + 21]) + 2
     axes = axes_at(figure, gutter, 20, WIDTH - gutter - dated, height - 20 - 18, begin - 2, last)
     axes.set_ylim(len(rows) + 1, 0)
     axes.axvline(begin, color=MUTED, linewidth=1, linestyle=(0, (2, 2)), zorder=0)
-    condition = "" if answer.is_ended(plan) else "if "
-    over(axes, begin - 2, f"{condition}{answer.ending(plan)} {phrases.day_month(plan.turned)}", ha="left")
+    condition = "" if plan.is_ended else "if "
+    over(axes, begin - 2, f"{condition}{answer.ending(plan)} {phrases.day_month(plan.window.ending_day)}", ha="left")
     for place, row in enumerate(rows):
         _wait(axes, plan, row, place + 0.5)
         _beside(axes, place + 0.5, row.label, phrases.day_month(row.dates.median), bold=row.binds)
@@ -465,17 +463,17 @@ def _beside(axes: Axes, height: float, label: str, date: str, *, bold: bool) -> 
 
 def _limit_rows(plan: Plan, *, us: bool) -> list[_Row]:
     """The limits on planting with a date; none where the cover is dead, the crop in, or the rest not known."""
-    if plan.state in ("winter-killed", "planted") or np.isnat(plan.turned) or not plan.outlook.complete:
+    if plan.state in ("winter-killed", "planted") or np.isnat(plan.window.ending_day) or not plan.outlook.complete:
         return []
     soil = phrases.temperature(plan.crop.soil_planting.value, us=us)
     return [
         _Row(
             label=_LIMIT_WORDS[name].format(soil=soil),
-            dates=plan.dates[name],
+            dates=dates,
             kind=name,
-            binds=name == plan.binding_limit,
+            binds=name == plan.planting.binding,
         )
-        for name in LIMITS
+        for name, dates in plan.planting.limits.items()
     ]
 
 
@@ -484,7 +482,7 @@ def _is_dated(dates: DateRange) -> bool:
 
 
 def _planting(plan: Plan) -> DateRange:
-    return plan.dates["earliest_planting"]
+    return plan.planting.earliest
 
 
 # --- titles and alternatives ----------------------------------------------------------------------

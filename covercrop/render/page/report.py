@@ -98,7 +98,7 @@ def page(
     style = _template_text("page.css")
     digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     more = sections or [()] * len(plans)
-    keys = dict.fromkeys(key for plan in plans for key in plan.sources)
+    keys = dict.fromkeys(key for plan in plans for key in plan.provenance.sources)
     return (
         _environment()
         .get_template("page.html")
@@ -113,7 +113,7 @@ def page(
             ],
             problems=[(name, one_line(message)) for name, message in problems],
             references=[advice.reference(catalogue.source(key)) for key in keys],
-            assumptions=list(dict.fromkeys(assumption for plan in plans for assumption in plan.assumptions)),
+            assumptions=list(dict.fromkeys(assumption for plan in plans for assumption in plan.provenance.assumptions)),
             most=MOST_PRINTED,
         )
     )
@@ -164,7 +164,7 @@ def report_html(plans: Plans, *, title: str = "", sections: Sequence[str] = (), 
 def _sections(plan: Plan, wanted: Sequence[str], *, us: bool) -> list[Section]:
     """What was asked for besides the answer."""
     found = _materials(plan, us=us) if "materials" in wanted else []
-    return [*found, Section(title="Take care", items=plan.cautions)] if "cautions" in wanted else found
+    return [*found, Section(title="Take care", items=plan.provenance.cautions)] if "cautions" in wanted else found
 
 
 def _materials(plan: Plan, *, us: bool) -> list[Section]:
@@ -260,12 +260,12 @@ def _field(
     said = [answer.headline(plan), answer.then(plan)]
     why = answer.reasons(plan, us=us)
     dates = [] if plan.state == "winter-killed" else answer.date_rows(plan, us=us)
-    notes = [note for note in plan.notes if not note.startswith("Weather: ")]
+    notes = [note for note in plan.provenance.notes if not note.startswith("Weather: ")]
     scouting = [_scouted(note, us=us) for note in reversed(plan.field.scouting)]
-    credit = [note for note in plan.notes if note.startswith("Weather: ")]
+    credit = [note for note in plan.provenance.notes if note.startswith("Weather: ")]
     charts = [chart for name in only if (chart := _chart(plan, name, key, us=us))]
     weather = " ".join((weather_line(plan), *credit))
-    sources = "; ".join(short_source(catalogue.source(source)) for source in plan.sources)
+    sources = "; ".join(short_source(catalogue.source(source)) for source in plan.provenance.sources)
     seen = [f"{day}: {stage}. {text}"[:CLAMPED] for day, stage, text in scouting[:MOST_PRINTED]]
     printed = [seen, why, [note[:CLAMPED] for note in notes[:MOST_PRINTED]]]
     foot = (weather, sources, *(["-" * PARAGRAPH] * (2 if problems else 1)))
@@ -308,12 +308,11 @@ def _chart(plan: Plan, name: str, key: str, *, us: bool) -> dict[str, Any] | Non
 
 def _next(plan: Plan) -> str:
     """The next thing to do, in a few words; empty where there is none."""
-    if plan.turn_under is not None:
-        return f"{answer.to_end(plan)} about {phrases.day_month(plan.turn_under.date)}"
-    likely = plan.dates["earliest_planting"].median
-    if answer.is_ended(plan) and plan.state != "planted" and not np.isnat(likely):
-        return f"{answer.planting(plan)} from {phrases.day_month(max(likely, plan.on))}"
-    return ""
+    work = plan.work_ahead
+    if work is None:
+        return ""
+    day = phrases.day_month(work.start)
+    return f"{answer.to_end(plan)} about {day}" if work.action == "end" else f"{answer.planting(plan)} from {day}"
 
 
 def _scouted(note: ScoutingNote, *, us: bool) -> tuple[str, str, str]:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from covercrop.checking.hindcast import FEWEST_SEASONS
+from covercrop.checking.verdict import why_unscored
 from covercrop.render.words import phrases
-from covercrop.render.words.hindcast import _day, verdict
+from covercrop.render.words.hindcast import day, sentences
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,6 +27,8 @@ _COLUMNS = (
     ("average date", "right"),
     ("pace", "right"),
 )
+
+_UNSCORED = {"never": "never came", "seldom": "came seldom", "past": "past", "mostly-past": "mostly past"}
 
 _KEY = (
     "Off by: days by which the likely date missed, as a root mean square over the seasons. Held it: seasons whose day "
@@ -57,7 +59,7 @@ def show(screen: Screen, replayed: Sequence[Hindcast], *, title: str = "", full:
     for each in replayed:
         screen.say()
         screen.say(each.field.name, style="bold")
-        for sentence in verdict(each):
+        for sentence in sentences(each):
             screen.say(sentence)
         screen.say(_what_is_where(each), style="dim")
         for event in dict.fromkeys(score.event for score in each.scores):
@@ -80,12 +82,11 @@ def _what_is_where(each: Hindcast) -> str:
 
 
 def _row(each: Hindcast, score: Score) -> tuple[str, ...]:
-    if score.seasons < FEWEST_SEASONS:
-        came = each.reached[score.event]
-        why = "never came" if not came else "came seldom" if came < FEWEST_SEASONS else "past"
-        return (_day(score.issue), "mostly past" if why == "past" and score.seasons else why, "", "", "", "", "")
+    why = why_unscored(each, score)
+    if why is not None:
+        return (day(score.issue), _UNSCORED[why], "", "", "", "", "")
     return (
-        _day(score.issue),
+        day(score.issue),
         f"{score.rmse_days:.1f} days",
         f"{score.width_days:.0f} days",
         phrases.percent(score.coverage_80),

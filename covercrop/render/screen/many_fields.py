@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop.dates.needs import by_need, is_due, next_task
+from covercrop.dates.needs import by_need, is_due
 from covercrop.render.words import answer, phrases
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from covercrop.dates.needs import Task
     from covercrop.render.screen.terminal import Screen
+    from covercrop.season.next_step import NextStep
     from covercrop.season.plan import Plan
 
 #: Fields that a remark names one by one.
@@ -56,10 +56,10 @@ def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: s
     _mark(
         screen,
         "weather that ends more than three weeks before",
-        [p for p in plans if not answer.is_ended(p) and answer.stale_since(p)],
+        [plan for plan in plans if plan.provenance.is_stale and not plan.is_ended],
     )
-    _mark(screen, "a note that does not fit", [plan for plan in plans if plan.doubts])
-    doubtful = [plan for plan in plans if answer.is_doubtful(plan)]
+    _mark(screen, "a note that does not fit", [plan for plan in plans if plan.provenance.doubts])
+    doubtful = [plan for plan in plans if plan.stand.doubtful]
     _mark(screen, "a cover that may not have lived through the cold", doubtful)
 
 
@@ -85,29 +85,29 @@ def _fitted(text: str, width: int) -> str:
 
 
 def _row(plan: Plan) -> tuple[str, ...]:
-    task = next_task(plan)
-    planting = "" if answer.is_planted(plan) else phrases.day_month(plan.safe_planting, int(str(plan.on)[:4]))
-    return _when(task, plan.on), _what(task, plan), plan.field.name, answer.state(plan), planting
+    step = plan.next_step
+    planting = "" if plan.is_planted else phrases.day_month(plan.planting.safe, int(str(plan.on)[:4]))
+    return _when(step, plan.on), _what(step), plan.field.name, answer.state(plan), planting
 
 
-def _when(task: Task, on: np.datetime64) -> str:
-    if np.isnat(task.start):
+def _when(step: NextStep, on: np.datetime64) -> str:
+    if np.isnat(step.start):
         return "no date yet"
-    if task.start > on:
-        later = np.isnat(task.end) or task.end <= task.start or task.what in ("plant", "harvest")
-        start = phrases.day_month(task.start, int(str(on)[:4]))
-        return f"from {start}" if task.what == "plant" else start if later else phrases.span(task.start, task.end)
-    if np.isnat(task.end) or task.end <= on:
+    if step.start > on:
+        later = np.isnat(step.end) or step.end <= step.start or step.action in ("plant", "harvest")
+        start = phrases.day_month(step.start, int(str(on)[:4]))
+        return f"from {start}" if step.action == "plant" else start if later else phrases.span(step.start, step.end)
+    if np.isnat(step.end) or step.end <= on:
         return "now"
-    return f"now - {phrases.day_month(task.end, int(str(on)[:4]))}"
+    return f"now - {phrases.day_month(step.end, int(str(on)[:4]))}"
 
 
-def _what(task: Task, plan: Plan) -> str:
-    match task.what:
-        case "end":
-            return answer.to_end_next(plan)
+def _what(step: NextStep) -> str:
+    if step.method is not None:
+        return answer.to_end_by(step.method)
+    match step.action:
         case "look":
             return "look at it"
         case "scout":
             return "scout it"
-    return task.what
+    return step.action

@@ -9,7 +9,7 @@ import numpy as np
 from covercrop.base import units
 from covercrop.render.words import answer, phrases
 from covercrop.season import note_effects
-from covercrop.season.noting import worst
+from covercrop.season.doubts import worst
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

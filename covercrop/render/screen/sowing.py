@@ -8,6 +8,7 @@ import numpy as np
 from rich.padding import Padding
 from rich.text import Text
 
+from covercrop.autumn import verdict
 from covercrop.base import units
 from covercrop.render.screen import terminal
 from covercrop.render.screen.strip import LEAST_SHOWN, Glyphs, ruler
@@ -47,16 +48,16 @@ def sow(screen: Screen, answers: Sequence[Autumn], *, title: str = "", us: bool 
     screen.items("Notes for every field", shared)
     screen.items("Take care", dict.fromkeys(caution for autumn in answers for caution in words.cautions(autumn)))
     assumed = dict.fromkeys(assumption for autumn in answers for assumption in words.assumptions(autumn))
-    keys = dict.fromkeys(key for autumn in answers for key in words.sources(autumn, words.talked_about(autumn)))
+    keys = dict.fromkeys(key for autumn in answers for key in words.sources(autumn, verdict.talked_about(autumn)))
     terminal.foot(screen, list(assumed), list(keys), full=full)
 
 
 def _field(screen: Screen, autumn: Autumn, *, us: bool, leave_out: Sequence[str]) -> None:
-    shown = words.talked_about(autumn)
+    shown = verdict.talked_about(autumn)
     best = shown[0]
     screen.say()
     screen.show(Text.assemble((screen.fit(autumn.field.name), "bold"), f": {screen.fit(words.headline(autumn))}"))
-    if said := words.outcome(autumn, best) if best.fit and not words.too_late(autumn, best) else "":
+    if said := words.outcome(autumn, best) if best.fit and not verdict.too_late(autumn, best) else "":
         screen.say(said)
     for other in shown[1:]:
         screen.say(words.own(autumn, other))

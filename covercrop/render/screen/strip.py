@@ -84,13 +84,14 @@ def season_strip(plan: Plan, width: int, glyphs: Glyphs = BLOCKS) -> list[StripR
     if odds.max(initial=0.0) >= LEAST_SHOWN:
         levels = np.where(odds < LEAST_SHOWN, 0, np.ceil(odds * (len(glyphs.odds) - 1))).astype(int)
         rows.append(StripRow(kind="window", label="window", text="".join(glyphs.odds[level] for level in levels)))
-    if not np.isnat(plan.turned):
-        residue = plan.dates["residue"]
+    ended = plan.window.ending_day
+    if not np.isnat(ended):
+        residue = plan.planting.limits["residue"]
         lag = blank()
-        fill(plan.turned, residue.late, glyphs.possible, lag)
-        fill(plan.turned, residue.median, glyphs.likely, lag)
+        fill(ended, residue.late, glyphs.possible, lag)
+        fill(ended, residue.median, glyphs.likely, lag)
         rows.append(StripRow(kind="lag", label="residue", text="".join(lag)))
-    earliest, latest = plan.dates["earliest_planting"], plan.dates["latest_planting"]
+    earliest, latest = plan.planting.earliest, plan.planting.latest
     if not np.isnat(earliest.early):
         planting = blank()
         fill(earliest.early, latest.median, glyphs.possible, planting)
@@ -102,12 +103,13 @@ def season_strip(plan: Plan, width: int, glyphs: Glyphs = BLOCKS) -> list[StripR
 
 def _ends(plan: Plan) -> tuple[np.datetime64, np.datetime64]:
     """The week before whatever comes first, and the last date of interest."""
-    begins = [plan.on, plan.turned]
-    likely = plan.window_days[plan.window_probability >= LEAST_SHOWN]
-    if plan.field.cover.turned_under is None and likely.size:
+    dates = plan.dates
+    begins = [plan.on, plan.window.ending_day]
+    likely = plan.window.days[plan.window.chances >= LEAST_SHOWN]
+    if not plan.is_ended and likely.size:
         begins.append(likely[0])
     ends = [
-        plan.dates[name].median
+        dates[name].median
         for name in ("window_close", "residue", "soil_warm", "frost", "earliest_planting", "latest_planting")
     ]
     begins = [day for day in begins if not np.isnat(day)]
@@ -119,11 +121,12 @@ def _ends(plan: Plan) -> tuple[np.datetime64, np.datetime64]:
 
 def _column_odds(plan: Plan, starts: np.ndarray, step: int) -> np.ndarray:
     odds = np.zeros(len(starts))
-    if plan.field.cover.turned_under is not None or not plan.window_days.size:
+    days = plan.window.days
+    if plan.is_ended or not days.size:
         return odds
-    place = (plan.window_days - starts[0]).astype(int) // step
-    inside = (place >= 0) & (place < len(starts)) & (plan.window_days >= starts[0])
-    np.add.at(odds, place[inside], plan.window_probability[inside])
+    place = (days - starts[0]).astype(int) // step
+    inside = (place >= 0) & (place < len(starts)) & (days >= starts[0])
+    np.add.at(odds, place[inside], plan.window.chances[inside])
     return odds / step
 
 

@@ -148,7 +148,7 @@ def ready(
         return
     year = int(str(on)[:4])
     screen.say(f"{title}, {phrases.weekday(on)} {year}", style="bold")
-    shared = in_all([plan.notes for plan in plans])
+    shared = in_all([plan.provenance.notes for plan in plans])
     for plan in plans:
         _field(screen, plan, us=us, full=full, leave_out=shared)
     screen.items("Notes for every field", shared)
@@ -165,9 +165,9 @@ def beneath(screen: Screen, plans: Sequence[Plan], *, full: bool = False) -> Non
     full : bool
         Every assumption with its reason, and every source in full.
     """
-    screen.items("Take care", dict.fromkeys(caution for plan in plans for caution in plan.cautions))
-    assumed = dict.fromkeys(assumption for plan in plans for assumption in plan.assumptions)
-    keys = dict.fromkeys(key for plan in plans for key in plan.sources)
+    screen.items("Take care", dict.fromkeys(caution for plan in plans for caution in plan.provenance.cautions))
+    assumed = dict.fromkeys(assumption for plan in plans for assumption in plan.provenance.assumptions)
+    keys = dict.fromkeys(key for plan in plans for key in plan.provenance.sources)
     foot(screen, list(assumed), list(keys), full=full)
 
 
@@ -207,7 +207,7 @@ def _field(screen: Screen, plan: Plan, *, us: bool, full: bool, leave_out: Seque
         _strip(screen, plan)
     release = answer.release(plan) if full else ""
     screen.items("Why", [*answer.reasons(plan, us=us), *filter(None, (release,))])
-    screen.items("Note", (note for note in plan.notes if note not in leave_out))
+    screen.items("Note", (note for note in plan.provenance.notes if note not in leave_out))
 
 
 def _dates(screen: Screen, plan: Plan, *, us: bool) -> None:

@@ -62,8 +62,9 @@ def stands(beds: BedPlan) -> str:
         return f"{crop} in {ground.frames} framed beds of {inside}, {spots} in each: {plants:,} plants {where}."
     rows = f"{ground.rows.size:,} row{'s' if ground.rows.size > 1 else ''}"
     each = f"{ground.spots.size:,} {'hills' if ground.kind == 'hills' else 'plants'}"
-    paths = ground.row_spacing - ground.bed
-    path = f", beds {say.length(ground.bed)} wide and paths {say.length(paths)}" if paths > 1e-6 else ""
+    path = ""
+    if ground.row_path > 0:
+        path = f", beds {say.length(ground.bed)} wide and paths {say.length(ground.row_path)}"
     return (
         f"{crop} in {rows} of {each}: {plants:,} plants {where}. Rows {say.length(ground.row_spacing)} apart, "
         f"{'hills' if ground.kind == 'hills' else 'plants'} {say.length(ground.spacing)}{path}."
@@ -97,8 +98,8 @@ def nitrogen_rows(beds: BedPlan) -> list[tuple[str, str, str]]:
     tested = "" if balance.tested else ", not tested"
     soil = f"at {balance.organic_matter:g}% organic matter{tested} ({_by(balance.need_source)})"
     rows = [("the crop needs", _span(say, balance.need[0], balance.need[2]), soil)]
-    known = bool(plan.nitrogen)
-    share = plan.pan_by_planting
+    known = bool(plan.nitrogen.amounts)
+    share = plan.nitrogen.by_planting
     by = f"{round(share * 20) * 5}% of it by planting ({_by(biomass.PAN_SOURCE)})" if share > 0 else ""
     cover = _span(say, balance.cover[0], balance.cover[2])
     rows.append((f"the {plan.cover.common_name} gives", cover if known else "0", by if known else "not known yet"))
@@ -147,9 +148,9 @@ def _left(beds: BedPlan, say: Measures) -> tuple[str, str, str]:
         return "still missing", _span(say, max(low, 0.0), high), f"{on_field} in all"
     if balance.verdict == "too-much":
         return "too much by", _span(say, max(-high, 0.0), -low), f"{on_field} in all"
-    if low >= 0 or high <= 0:
+    if balance.leans is not None:
         ends = _span(say, *sorted((abs(low), abs(high))))
-        return "about right", "", f"{ends} {'short' if low >= 0 else 'over'}"
+        return "about right", "", f"{ends} {balance.leans}"
     return "about right", "", f"{_span(say, -low, -low)} over to {_span(say, high, high)} short"
 
 
@@ -178,7 +179,7 @@ def phosphorus(beds: BedPlan) -> str:
     if load is None:
         return ""
     on = f"{say.about(load.brought)} on the ground that the plants run over"
-    if load.on_beds > load.brought * 1.05:
+    if load.uneven:
         on += f", {say.about(load.on_beds)} where it lies thickest"
     removed = say.rates(*load.removed, step=1)
     said = (
@@ -201,8 +202,8 @@ def phosphorus(beds: BedPlan) -> str:
 
 def layer(beds: BedPlan, each: Dose) -> str:
     """A layer on little ground that is richer than the crop needs there; else empty."""
-    balance, say = beds.nitrogen, Measures(beds.us)
-    if each.entry.where == "field" or balance is None or each.on_bed <= balance.need[2]:
+    say = Measures(beds.us)
+    if not nutrients.is_too_rich(each, beds.nitrogen):
         return ""
     long, wide = beds.layout.each
     place, one = (
@@ -344,7 +345,7 @@ def _remains(choice: str | None) -> str:
 def _turn(beds: BedPlan, year: int) -> str:
     turn, cover = beds.after, beds.plan.cover.common_name
     harvest, sowing = day_month(turn.harvest, year), day_month(turn.sowing, year)
-    if turn.harvest > turn.sowing:
+    if turn.in_the_way:
         return (
             f"Harvest about {harvest} comes after {sowing}, when this cover was sown: sow {cover} between the rows "
             "before it, or another cover after it."

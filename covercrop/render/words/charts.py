@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base import units
-from covercrop.models.plantback import LIMITS
 from covercrop.render.words import answer, phrases
 from covercrop.season.progress import towards_bloom
 
@@ -50,40 +49,41 @@ def _season(plan: Plan, *, us: bool) -> str:
     ]
     if plan.state == "winter-killed":
         return said[0]
-    shown = [] if answer.is_ended(plan) else _dated(plan, _SEASON, us=us)
+    shown = [] if plan.is_ended else _dated(plan, _SEASON, us=us)
     planting = _dated(plan, ("earliest_planting", "latest_planting"), us=us)
     return " ".join((*said, *(f"{'; '.join(group)}." for group in (shown, planting) if group)))
 
 
 def _window(plan: Plan, *, us: bool) -> str:
-    odds, days = plan.window_probability, plan.window_days
+    odds, days, half = plan.window.chances, plan.window.days, plan.window.likely_open
     top = int(odds.argmax())
-    half = days[odds >= 0.5]
     said = [f"It is highest on {phrases.day_month(days[top])}, with {phrases.chance(float(odds[top]))}."]
-    if half.size:
-        said.append(f"It is half or more from {phrases.day_month(half[0])} to {phrases.day_month(half[-1])}.")
-    if plan.turn_under is not None:
-        said.append(f"The best week is {phrases.span(plan.turn_under.start, plan.turn_under.end)}.")
+    if half is not None:
+        said.append(f"It is half or more from {phrases.day_month(half[0])} to {phrases.day_month(half[1])}.")
+    if plan.window.best is not None:
+        said.append(f"The best week is {phrases.span(plan.window.best.start, plan.window.best.end)}.")
     return " ".join(said)
 
 
 def _limits(plan: Plan, *, us: bool) -> str:
-    named = sorted(LIMITS, key=lambda name: (np.isnat(plan.dates[name].median), plan.dates[name].median))
+    limits = plan.planting.limits
+    named = sorted(limits, key=lambda name: (np.isnat(limits[name].median), limits[name].median))
     waits = "; ".join(_dated(plan, named, us=us))
-    said = f"With the cover {answer.ending(plan)} on {phrases.day_month(plan.turned)}: {waits}."
-    if plan.binding_limit:
-        label = phrases.DATE_LABELS[plan.binding_limit].format(soil=_soil(plan, us=us))
+    said = f"With the cover {answer.ending(plan)} on {phrases.day_month(plan.window.ending_day)}: {waits}."
+    if plan.planting.binding:
+        label = phrases.DATE_LABELS[plan.planting.binding].format(soil=_soil(plan, us=us))
         said += f" Last of all is most often: {label}."
-    likely = plan.dates["earliest_planting"].median
+    likely = plan.planting.earliest.median
     return said if np.isnat(likely) else f"{said} It is likely safe to plant from {phrases.day_month(likely)}."
 
 
 def _dated(plan: Plan, names: tuple[str, ...] | list[str], *, us: bool) -> list[str]:
     """Dates with their names, those that are known."""
+    dates = plan.dates
     return [
-        f"{phrases.DATE_LABELS[name].format(soil=_soil(plan, us=us))} {_interval(plan.dates[name])}"
+        f"{phrases.DATE_LABELS[name].format(soil=_soil(plan, us=us))} {_interval(dates[name])}"
         for name in names
-        if not np.isnat(plan.dates[name].early)
+        if not np.isnat(dates[name].early)
     ]
 
 

@@ -4,41 +4,45 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from covercrop.checking.hindcast import FEWEST_SEASONS, SEASON_DAYS
+from covercrop.checking.verdict import verdict
 from covercrop.render.words import phrases
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from covercrop.checking.hindcast import Hindcast, Score
+    from covercrop.checking.verdict import Verdict
 
-#: An interval of eight in ten that held so many is as it should be.
-_FAIR = (0.75, 0.88)
+_WIDTH = {
+    "too-narrow": ": they are too narrow here, so take them as that.",
+    "fair": ".",
+    "too-wide": ": they are wider than they need be here.",
+}
+_PLAIN = {"station_mean": "the average date", "pace": "the pace"}
 
 
-def _day(issue: str) -> str:
-    month, day = issue.split("-")
-    return f"{int(day)} {phrases.MONTHS[int(month) - 1]}"
+def day(issue: str) -> str:
+    """An issue date in words."""
+    month, number = issue.split("-")
+    return f"{int(number)} {phrases.MONTHS[int(month) - 1]}"
 
 
-def verdict(each: Hindcast) -> list[str]:
+def sentences(each: Hindcast) -> list[str]:
     """What the scores come to, in plain sentences, also where the forecasts lose."""
-    scored = {name: score for name, score in each.overall.items() if score.seasons >= FEWEST_SEASONS}
     if why := nothing_scored(each):
         return [why]
-    return [f"{_example(each)}{_intervals(list(scored.values()))}", _against_plain(scored)]
+    found = verdict(each)
+    held = f"Over all dates and events the 80% intervals held {phrases.percent(found.held)}{_WIDTH[str(found.width)]}"
+    return [f"{_example(found.example)}{held}", _against_plain(each, found)]
 
 
 def nothing_scored(each: Hindcast) -> str:
     """Why no forecast of a field could be scored; empty where some were."""
-    if any(score.seasons >= FEWEST_SEASONS for score in each.overall.values()):
+    why = verdict(each).unscored
+    if why is None:
         return ""
-    came = max(each.reached.values())
-    if came >= FEWEST_SEASONS:
+    if why == "past":
         return "Every event was past on these days in all but a few seasons: give earlier ones with --issue."
-    seldom = f"in no more than {came}" if came else "in none"
+    seldom = "in none" if why == "never" else f"in no more than {max(each.reached.values())}"
     return (
         f"There is nothing to score: in the weather of this place {each.cover.common_name} comes to bloom or into its "
         f"window {seldom} of the {len(each.years)} seasons, within {SEASON_DAYS} days of sowing, and {FEWEST_SEASONS} "
@@ -46,30 +50,20 @@ def nothing_scored(each: Hindcast) -> str:
     )
 
 
-def _example(each: Hindcast) -> str:
-    """How the opening of the window was foretold, from the last issue date but one at which it was still ahead."""
-    opening = [score for score in each.scores if score.event == "window_open" and score.seasons >= FEWEST_SEASONS]
-    if not opening:
+def _example(score: Score | None) -> str:
+    """How the opening of the window was foretold."""
+    if score is None:
         return ""
-    score = opening[max(len(opening) - 2, 0)]
     days = max(round(score.rmse_days), 1)
     return (
-        f"On {_day(score.issue)} the opening of the window was forecast to within {days} day{'s' * (days > 1)}, and "
+        f"On {day(score.issue)} the opening of the window was forecast to within {days} day{'s' * (days > 1)}, and "
         f"the 80% interval held it in {round(score.coverage_80 * score.seasons)} of {score.seasons} seasons. "
     )
 
 
-def _intervals(scores: Sequence[Score]) -> str:
-    held = float(np.average([score.coverage_80 for score in scores], weights=[score.seasons for score in scores]))
-    text = f"Over all dates and events the 80% intervals held {phrases.percent(held)}"
-    if held < _FAIR[0]:
-        return f"{text}: they are too narrow here, so take them as that."
-    return f"{text}{': they are wider than they need be here.' if held > _FAIR[1] else '.'}"
-
-
-def _against_plain(scored: dict[str, Score]) -> str:
-    won = [name for name, score in scored.items() if not _better(score)]
-    names = list(scored)
+def _against_plain(each: Hindcast, found: Verdict) -> str:
+    names = list(found.beaten)
+    won = [name for name, plain in found.beaten.items() if not plain]
     if not won:
         days = "every one of these days" if len(names) > 1 else "this day"
         text = f"A plain forecast did as well or better on {days}: go by that here."
@@ -77,21 +71,19 @@ def _against_plain(scored: dict[str, Score]) -> str:
         days = "each of these days" if len(names) > 1 else "this day"
         text = f"On {days} the forecasts beat both the average date and degree-days at the average pace."
     elif won == names[-len(won) :]:
-        text = f"From {_day(won[0])} on the forecasts beat both the average date and degree-days at the average pace."
+        text = f"From {day(won[0])} on the forecasts beat both the average date and degree-days at the average pace."
     else:
-        *others, last = (_day(name) for name in won)
+        *others, last = (day(name) for name in won)
         text = f"The forecasts beat both plain ones on {' and '.join([', '.join(others), last] if others else [last])}."
-    lost = [f"On {_day(name)} {_better(score)}." for name, score in scored.items() if _better(score)]
+    lost = [f"On {day(name)} {_better(each.overall[name], plain)}." for name, plain in found.beaten.items() if plain]
     return " ".join((text, *lost))
 
 
-def _better(score: Score) -> str:
-    """Which plain forecasts did as well or better, with the scores; empty for none."""
+def _better(score: Score, beaten_by: tuple[str, ...]) -> str:
+    """Which plain forecasts did as well or better, with the scores."""
     ours = f"{score.crps_days:.1f}"
-    plain = {"the average date": score.station_mean.crps_days, "the pace": score.pace.crps_days}
-    better = [
-        f"{name} did {f'better ({days:.1f} against {ours})' if f'{days:.1f}' != ours else 'as well'}"
-        for name, days in plain.items()
-        if days <= score.crps_days
-    ]
-    return " and ".join(better)
+    theirs = {name: f"{getattr(score, name).crps_days:.1f}" for name in beaten_by}
+    return " and ".join(
+        f"{_PLAIN[name]} did {f'better ({days} against {ours})' if days != ours else 'as well'}"
+        for name, days in theirs.items()
+    )

@@ -46,8 +46,12 @@ CATEGORIES = {
     "next-sowing": "Cover",
 }
 
-#: Kinds whose dates move with the weather of the season; the others rest on past years, or on a date already said.
-_BY_THE_SEASON = ("scout", "window-opens", "turn-under", "window-closes", "planting", "spring-frost")
+#: What a visit is for.
+_TO_SEE = {
+    "buds": "look for flower buds",
+    "first-flowers": "look for first flowers",
+    "bloom": "see how much is in bloom",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,7 +103,7 @@ def reminders(plan: Plan, autumn: Autumn | None = None, *, us: bool = False) -> 
     found = []
     for event in agenda(plan, autumn):
         said = _WORDS[event.kind](plan, event, us)
-        old = event.kind in _BY_THE_SEASON and stale not in said.odds
+        old = event.moves and stale not in said.odds
         basis = f"By weather that ends on {stale}." if old else ""
         found.append(
             Reminder(
@@ -160,22 +164,18 @@ def _likely(dates: DateRange) -> str:
 
 def _open_on(plan: Plan, day: np.datetime64) -> str:
     """The chance that the window holds a day."""
-    return chance(float(plan.window_probability[plan.outlook.position(day)]))
+    return chance(float(plan.window.chances[plan.outlook.position(day)]))
 
 
 # --- the cover ------------------------------------------------------------------------------------
 
 
 def _scout(plan: Plan, event: Event, us: bool) -> _Words:
-    if event.first >= plan.dates["first_flower"].median:
-        what = "see how much is in bloom"
-    else:
-        what = "look for first flowers" if event.number == 1 else "look for flower buds"
     return _Words(
-        f"scout, {what}",
+        f"scout, {_TO_SEE[event.look_for or '']}",
         answer.if_it_lives(
             plan,
-            f"The window opens {_likely(plan.dates['window_open'])}; on this day it is open with a chance "
+            f"The window opens {_likely(plan.window.opens)}; on this day it is open with a chance "
             f"of {_open_on(plan, event.first)}.",
         ),
         f"Walk the {plan.cover.common_name}, edges and middle. Write the stage, or the percentage in bloom, into the "
@@ -190,13 +190,13 @@ def _check_stand(plan: Plan, event: Event, us: bool) -> _Words:
 def _window_opens(plan: Plan, event: Event, us: bool) -> _Words:
     return _Words(
         "window likely opens",
-        answer.if_it_lives(plan, f"The window opens {_likely(plan.dates['window_open'])}."),
+        answer.if_it_lives(plan, f"The window opens {_likely(plan.window.opens)}."),
         f"From then on the {plan.cover.common_name} is in flower with no viable seed: look before you bring a machine.",
     )
 
 
 def _turn_under(plan: Plan, event: Event, us: bool) -> _Words:
-    own = {"turn-under": (advice.BARE_SOIL,), "tarp": (advice.TARP,)}.get(plan.method, ())
+    own = {"turn-under": (advice.BARE_SOIL,), "tarp": (advice.TARP,)}.get(plan.window.method, ())
     cautions = (*own, advice.INSURED)
     if event.best is None or event.chance is None:
         return _Words(f"{answer.to_end(plan)} at once, seed risk", answer.headline(plan), "", cautions)
@@ -218,7 +218,7 @@ def _turn_under(plan: Plan, event: Event, us: bool) -> _Words:
 
 
 def _window_closes(plan: Plan, event: Event, us: bool) -> _Words:
-    closes = plan.dates["window_close"]
+    closes = plan.window.closes
     half = "" if np.isnat(closes.median) else f"; after {day_month(closes.median)} it is more likely closed than open"
     return _Words(
         "window closing",
@@ -238,9 +238,9 @@ def _planting(plan: Plan, event: Event, us: bool) -> _Words:
     if plan.state == "plantable":
         odds = f"{answer.headline(plan)} By now it is safe in eight years of ten or more."
         return _Words(f"{answer.planting(plan)}, the ground is ready", odds, "", cautions)
-    likely, safe = plan.dates["earliest_planting"].median, plan.safe_planting
+    likely, safe = plan.planting.earliest.median, plan.planting.safe
     surer = "" if np.isnat(safe) or safe == likely else f", in eight years of ten from {day_month(safe)}"
-    why = f": {BINDING_WORDS[plan.binding_limit]}" if plan.binding_limit else ""
+    why = f": {BINDING_WORDS[plan.planting.binding]}" if plan.planting.binding else ""
     soil = temperature(plan.crop.soil_planting.value, us=us)
     return _Words(
         f"{answer.planting(plan)}, likely safe from {day_month(likely)}",
@@ -251,14 +251,14 @@ def _planting(plan: Plan, event: Event, us: bool) -> _Words:
 
 
 def _if_ended(plan: Plan) -> str:
-    if answer.is_ended(plan):
+    if plan.is_ended:
         return ""
-    return f", if you {answer.to_end(plan)} on {day_month(plan.turned)}"
+    return f", if you {answer.to_end(plan)} on {day_month(plan.window.ending_day)}"
 
 
 def _thinning(plan: Plan, event: Event, us: bool) -> _Words:
     day, days = planting_day(plan), days_to_emergence(plan)
-    guess = ", a guess" if np.isnan(plan.emergence_days) else ""
+    guess = ", a guess" if np.isnan(plan.planting.emergence_days) else ""
     sown = "Sown" if plan.field.crop.planted else "If it is sown"
     later = int((event.first - day).astype(int)) - days
     return _Words(
@@ -281,8 +281,7 @@ def _spring_frost(plan: Plan, event: Event, us: bool) -> _Words:
 def _autumn_frost(plan: Plan, event: Event, us: bool) -> _Words:
     frost, ripe = autumn_frost(plan), ripe_day(plan)
     half = "" if np.isnat(frost.median) else f", half of them by {day_month(frost.median)}"
-    planted = plan.field.crop.planted is not None
-    when = "Planted" if planted else "If it is planted"
+    when = "Planted" if plan.is_planted else "If it is planted"
     return _Words(
         "frost watch, first frost of autumn",
         f"One year in ten has had a night of {temperature(plan.crop.frost.value, us=us)} or less by "
@@ -296,10 +295,10 @@ def _autumn_frost(plan: Plan, event: Event, us: bool) -> _Words:
 
 
 def _next_sowing(plan: Plan, event: Event, us: bool) -> _Words:
-    ripe = ripe_day(plan)
     late = ""
-    if ripe > event.first:
-        late = f" The {plan.crop.common_name} may stand until about {day_month(ripe)}: sow as soon as it is off."
+    if event.crop_stands:
+        ripe = day_month(ripe_day(plan))
+        late = f" The {plan.crop.common_name} may stand until about {ripe}: sow as soon as it is off."
     advice_given = f"covercrop sow compares dates and covers. Have seed and fresh inoculant at hand.{late}"
     cautions = (advice.TREATED_SEED,)
     if event.best is not None and event.chance is not None:

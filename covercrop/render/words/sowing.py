@@ -7,23 +7,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.autumn import comparison as model
+from covercrop.autumn import verdict
 from covercrop.base import units
 from covercrop.render.words.answer import planting_of
 from covercrop.render.words.phrases import chance, day_month, percent, span
 from covercrop.season import advice
-from covercrop.season.ending import POOR
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from covercrop.autumn.comparison import Autumn, Choice, Failure
     from covercrop.autumn.relaxations import Relaxation
-
-#: Where rain fails the seed in more years than this, it is said.
-DRY_SHARE = 0.3
-
-#: Below this chance of living, what snow would do is said.
-SNOW_MATTERS = 0.95
 
 _ENDED = {"turn-under": "turned under", "roll": "rolled", "mow": "mown", "tarp": "tarped"}
 
@@ -36,15 +30,6 @@ _LATE = {
     "soil_warm": "the soil is not warm by then",
     "frost": "frost is not over by then",
 }
-
-
-def talked_about(autumn: Autumn) -> list[Choice]:
-    """The covers that get sentences of their own: the fittest, and the field's own."""
-    return [
-        choice
-        for place, choice in enumerate(autumn.choices)
-        if place == 0 or choice.cover.key == autumn.field.cover.species
-    ]
 
 
 def name(choice: Choice) -> str:
@@ -60,9 +45,9 @@ def year(autumn: Autumn) -> int:
 def headline(autumn: Autumn) -> str:
     """Which cover, and when to sow it."""
     best = autumn.choices[0]
-    if best.fit and too_late(autumn, best):
+    if best.fit and verdict.too_late(autumn, best):
         return f"it is too late for {name(best)}, which was to be sown {_between(autumn, best)}."
-    if best.fit and autumn.dates[best.best] < autumn.on:
+    if best.fit and verdict.best_is_past(autumn, best):
         return (
             f"sow {name(best)} by {day_month(autumn.dates[best.last or 0], year(autumn))}; the best day, about "
             f"{day_month(autumn.dates[best.best], year(autumn))}, is past."
@@ -72,11 +57,6 @@ def headline(autumn: Autumn) -> str:
     if len(autumn.choices) > 1:
         return f"no cover fits within the risk that you accept. Nearest comes {_nearest(autumn, best)}."
     return f"{name(best)} does not fit within the risk that you accept. {_nearest(autumn, best, 'It comes nearest')}."
-
-
-def too_late(autumn: Autumn, choice: Choice) -> bool:
-    """Whether all days on which a cover fits are past, which can be so where past days are asked about."""
-    return choice.last is not None and bool(autumn.dates[choice.last] < autumn.on)
 
 
 def _between(autumn: Autumn, choice: Choice) -> str:
@@ -102,7 +82,7 @@ def outcome(autumn: Autumn, choice: Choice) -> str:
     ending = _ENDED[str(choice.methods[choice.best])]
     said = f"{ending.capitalize()} about {day_month(ended, year(autumn))} ({chance(float(choice.window[choice.best]))} "
     said += "chance that the window is open then"
-    said += "; so poor that spring has to tell)" if choice.window[choice.best] < POOR else ")"
+    said += "; so poor that spring has to tell)" if verdict.is_poor(choice) else ")"
     if np.isnat(planted):
         return f"{said}, it leaves no day safe to {planting_of(autumn.field, autumn.crop)} in most years."
     return (
@@ -153,7 +133,7 @@ def edges(autumn: Autumn, choice: Choice) -> list[str]:
 
 def beyond(autumn: Autumn, choice: Choice) -> str:
     """What the first day of a cover means where it is only the first that was looked at."""
-    if choice.first != 0:
+    if not verdict.starts_with_the_first(choice):
         return ""
     return (
         f"No day before {day_month(autumn.dates[0])} was looked at. Nothing fails here for being sown too early; in a "
@@ -204,12 +184,6 @@ def _on_this_field(autumn: Autumn, kg_ha: float, *, us: bool) -> str:
     return f" ({kg_ha * autumn.field.area_m2 / units.M2_PER_HA * per:.1f} {unit} on this field)"
 
 
-def rule_dates(autumn: Autumn) -> tuple[np.datetime64, np.datetime64]:
-    """First and last date by the rule of six to eight weeks; NaT where there is no hard frost to count from."""
-    early, late = (autumn.frost - np.timedelta64(days, "D") for days in model.RULE_DAYS)
-    return early, late
-
-
 def rule(autumn: Autumn, *, us: bool) -> str:
     """The trade's own rule, with the dates that it gives here."""
     frost = "28 °F" if us else "-2.2 °C"
@@ -220,7 +194,7 @@ def rule(autumn: Autumn, *, us: bool) -> str:
         )
     return (
         "Common practice, no source: six to eight weeks before the first hard frost "
-        f"({frost}; here about {day_month(autumn.frost)}), which gives {span(*rule_dates(autumn))}."
+        f"({frost}; here about {day_month(autumn.frost)}), which gives {span(*verdict.rule_dates(autumn))}."
     )
 
 
@@ -245,12 +219,11 @@ def seed(autumn: Autumn, choice: Choice, *, us: bool) -> str:
 
 def dry(autumn: Autumn) -> str:
     """Whether seed has to be watered in; empty where it need not, or rain is not known."""
-    if np.isnan(autumn.moist).all():
+    if not verdict.rain_is_known(autumn):
         return "No rain is known here: look at the seedbed, and water where it is dry."
-    thirsty = np.flatnonzero(autumn.moist < 1.0 - DRY_SHARE)
-    if not thirsty.size:
+    worst = verdict.to_water_in(autumn)
+    if worst is None:
         return ""
-    worst = int(np.nanargmin(autumn.moist))
     often = percent(1.0 - float(autumn.moist[worst]))
     return (
         f"Be ready to water the seed in: sown on {day_month(autumn.dates[worst])}, the driest time, it gets too little "
@@ -260,7 +233,7 @@ def dry(autumn: Autumn) -> str:
 
 def snow(autumn: Autumn) -> str:
     """What the odds of living leave out; empty where all live anyway."""
-    if min(float(choice.survives[choice.best]) for choice in autumn.choices) >= SNOW_MATTERS:
+    if not verdict.snow_matters(autumn):
         return ""
     return "No snow is reckoned with: where it lies through the coldest weeks, more lives than is shown."
 
@@ -275,7 +248,7 @@ def relaxation(autumn: Autumn, relaxed: Relaxation, *, us: bool = False) -> str:
         case "snow" | "accept":
             said = f"{under}{dates}"
         case "earlier-sowing":
-            if relaxed.end < autumn.on:
+            if verdict.relaxed_too_late(autumn, relaxed):
                 again = (relaxed.start.astype("datetime64[M]") + np.timedelta64(12, "M")).astype("datetime64[D]")
                 said = (
                     f"{under}too late this autumn: {dates.replace(' fits ', ' would have fitted ')}; for the next, ask "
@@ -310,7 +283,7 @@ def _from_to(start: np.datetime64, end: np.datetime64) -> str:
 def assumptions(autumn: Autumn) -> list[str]:
     """What no source gives, for the covers that are talked about."""
     said: dict[str, None] = dict.fromkeys(model.ASSUMPTIONS)
-    for choice in talked_about(autumn):
+    for choice in verdict.talked_about(autumn):
         said.update(dict.fromkeys(advice.sowing_assumptions(choice.cover)))
         said.update(dict.fromkeys(advice.assumptions(autumn.field, choice.cover, autumn.crop)))
     return list(said)
@@ -319,7 +292,9 @@ def assumptions(autumn: Autumn) -> list[str]:
 def cautions(autumn: Autumn) -> list[str]:
     """What can hurt, for the covers that are talked about."""
     return list(
-        dict.fromkeys(caution for choice in talked_about(autumn) for caution in advice.sowing_cautions(choice.cover))
+        dict.fromkeys(
+            caution for choice in verdict.talked_about(autumn) for caution in advice.sowing_cautions(choice.cover)
+        )
     )
 
 

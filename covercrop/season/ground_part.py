@@ -1,0 +1,53 @@
+"""What a plan says of the ground beside its dates: what the rain alone would do, and the flies bred on the cover."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+#: Days that watering has to gain before it is mentioned.
+WORTH_WATERING = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GroundPart:
+    """The ground, beside the dates, of which it moves none.
+
+    Attributes
+    ----------
+    residue_by_rain : numpy.datetime64[D]
+        When the residue is likely gone with no water but the rain, while its date among the limits is that of ground
+        that is kept moist; ``NaT`` where the rain does not do it this season, or rain is not known.
+    brood : numpy.datetime64[D]
+        When most of the maggot flies bred on the cover are likely out; ``NaT`` where they are not this season.
+    worth_watering : bool
+        Whether keeping the ground moist gains days that are worth it.
+    """
+
+    residue_by_rain: np.datetime64
+    brood: np.datetime64
+    worth_watering: bool
+
+
+def ground_part(
+    residue: np.datetime64, residue_by_rain: np.datetime64, brood: np.datetime64, *, known: bool
+) -> GroundPart:
+    """What else the ground tells, summed up.
+
+    Parameters
+    ----------
+    residue : numpy.datetime64[D]
+        When the residue is likely gone on ground that is kept moist; ``NaT`` where it is not.
+    residue_by_rain, brood
+        As in :class:`GroundPart`.
+    known : bool
+        Whether the season is known to its end.
+    """
+    gain = residue_by_rain - residue
+    never = known and bool(np.isnat(residue_by_rain)) and not np.isnat(residue)
+    return GroundPart(
+        residue_by_rain=residue_by_rain,
+        brood=brood,
+        worth_watering=never or bool(gain >= np.timedelta64(WORTH_WATERING, "D")),
+    )

@@ -1,0 +1,143 @@
+"""What a plan says of nitrogen: what the cover holds when it is ended, and how that comes free."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from covercrop.base.arrays import Array
+from covercrop.models import biomass
+from covercrop.models.members import Draws, quantiles
+from covercrop.season import absent, measurements
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from covercrop.field.entries import ScoutingNote
+    from covercrop.parameters.traits import Growth
+    from covercrop.season.stand import Stand
+    from covercrop.weather.outlook import Outlook
+
+AMOUNTS = ("dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha", "carbon_nitrogen")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Amount:
+    """A quantity with its 80 % interval."""
+
+    low: float
+    median: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NitrogenPart:
+    """What the cover brings.
+
+    Attributes
+    ----------
+    amounts : dict of str to Amount
+        Each of :data:`AMOUNTS` on the day of ending the cover: dry matter, nitrogen and plant-available nitrogen
+        [kg/ha], and C:N [1]; empty where they are not known, as ``no_amounts`` says.
+    no_amounts : str or None
+        Why there are none (:mod:`covercrop.season.absent`); None where there are.
+    release : dict of int to Amount
+        Share of the plant-available nitrogen that is released by so many weeks after the cover is dead, from the slow
+        to the fast case of decay [1]; without the weeks beyond the season, and empty where no day of ending is known.
+    by_planting : float
+        Share of it released by the likely day of the earliest planting [1]; NaN where there is no such day.
+    """
+
+    amounts: dict[str, Amount]
+    no_amounts: str | None
+    release: dict[int, Amount]
+    by_planting: float
+
+
+def nitrogen_part(
+    stand: Stand,
+    growth: Growth | None,
+    outlook: Outlook,
+    notes: Sequence[ScoutingNote],
+    weights: Array,
+    draws: Draws,
+    ending: int | None,
+    *,
+    killed: bool,
+    release: dict[int, Array],
+    by_planting: float,
+) -> NitrogenPart:
+    """The nitrogen of the cover, summed up.
+
+    Parameters
+    ----------
+    stand : Stand
+    growth : Growth or None
+        How the cover grows; None where no source says it.
+    outlook : Outlook
+    notes : sequence of ScoutingNote
+    weights : numpy.ndarray, shape (year, draw)
+    draws : Draws
+    ending : int or None
+        Day index of the ending of the cover; None where there is none.
+    killed : bool
+        Whether the stand is dead.
+    release : dict of int to numpy.ndarray, shape (3, year)
+        Share released by so many weeks, slow, likely and fast [1].
+    by_planting : float
+        As in :class:`NitrogenPart`.
+    """
+    nowhere = ending is None or killed
+    why = _no_amounts(growth, outlook, ending, killed=killed)
+    amounts = {}
+    if why is None and growth is not None and ending is not None:
+        amounts = _amounts(stand, growth, outlook, notes, weights, draws, ending)
+    return NitrogenPart(
+        amounts=amounts,
+        no_amounts=why,
+        release={} if nowhere else _middle(release),
+        by_planting=by_planting,
+    )
+
+
+def _no_amounts(growth: Growth | None, outlook: Outlook, ending: int | None, *, killed: bool) -> str | None:
+    if killed:
+        return absent.DEAD
+    if growth is None:
+        return absent.NOT_KNOWN
+    if ending is None:
+        return absent.NOT_REACHED if outlook.complete else absent.NOT_KNOWN
+    return None if ending < outlook.days.size else absent.NOT_KNOWN
+
+
+def _amounts(
+    stand: Stand,
+    growth: Growth,
+    outlook: Outlook,
+    notes: Sequence[ScoutingNote],
+    weights: Array,
+    draws: Draws,
+    ending: int,
+) -> dict[str, Amount]:
+    # Emergence is the same in every draw, since it does not depend on what is drawn.
+    up = stand.stages["emergence"][:, 0]
+    grown_on = partial(biomass.dry_matter_on, outlook.tmean, up, growth=growth)
+    mean, sd = measurements.dry_matter(ending, notes, outlook, grown_on, growth.spread.value)
+    dry_matter = np.maximum(mean[:, None] + sd[:, None] * draws.dry_matter, 0.0)
+    percent_on = partial(stand.nitrogen_percent, growth=growth)
+    percent = percent_on(ending) * measurements.nitrogen_factor(ending, notes, outlook, percent_on)
+    found = {name: quantiles(values, weights) for name, values in biomass.amounts(dry_matter, percent).items()}
+    return {name: Amount(low=low, median=median, high=high) for name, (low, median, high) in found.items()}
+
+
+def _middle(release: dict[int, Array]) -> dict[int, Amount]:
+    """The middle year's release of nitrogen by the weeks since the ending."""
+    middle = {weeks: np.median(shares, axis=1) for weeks, shares in release.items()}
+    return {
+        weeks: Amount(low=float(slow), median=float(likely), high=float(fast))
+        for weeks, (slow, likely, fast) in middle.items()
+        if not np.isnan(likely)
+    }

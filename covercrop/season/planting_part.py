@@ -1,0 +1,108 @@
+"""What a plan says of planting: from when it is safe, what holds it back, and whether the crop ripens."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from covercrop.models import plantback
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from covercrop.base.records import DateRange
+    from covercrop.field.entries import CropEntry
+    from covercrop.parameters.traits import Crop
+
+#: From this chance of ripening on, the crop is called likely to.
+LIKELY_RIPE = 0.8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlantingPart:
+    """The planting of the crop.
+
+    Attributes
+    ----------
+    limits : dict of str to DateRange
+        When each of :data:`covercrop.models.plantback.LIMITS` clears, with its 80 % interval, ``frost`` as the past
+        years had it; ``NaT`` where it does not this season, or no day of ending the cover is known.
+    earliest, latest : DateRange
+        First day without a limit, and last day that lets the crop ripen; ``NaT`` where there is none.
+    safe : numpy.datetime64[D]
+        Earliest planting that is safe in eight years of ten; ``NaT`` where none is.
+    binding : str or None
+        The limit that is most often the last to clear; None where the ground cannot be followed.
+    ripens : float
+        Chance that the crop ripens, planted as soon as it is safe [1]; NaN where that is not known.
+    ripe : numpy.datetime64[D]
+        When a planted crop is ripe; ``NaT`` where none is planted.
+    emergence_days : float
+        Days until the crop is up, sown on the likely day or on the day on which it was [d]; NaN where that is not
+        known.
+    before_safe : bool
+        Whether the crop was planted before the ground was likely safe.
+    too_late : bool
+        Whether a crop that is planted on the day of the answer would hardly ripen before frost.
+    """
+
+    limits: dict[str, DateRange]
+    earliest: DateRange
+    latest: DateRange
+    safe: np.datetime64
+    binding: str | None
+    ripens: float
+    ripe: np.datetime64
+    emergence_days: float
+    before_safe: bool
+    too_late: bool
+
+    @property
+    def likely_ripe(self) -> bool | None:
+        """Whether the crop, planted as soon as it is safe, most likely ripens; None where that is not known."""
+        return None if np.isnan(self.ripens) else bool(self.ripens >= LIKELY_RIPE)
+
+
+def planting_part(
+    entry: CropEntry,
+    crop: Crop,
+    dates: Mapping[str, DateRange],
+    *,
+    safe: np.datetime64,
+    binding: str | None,
+    ripens: float,
+    emergence_days: float,
+    on: np.datetime64,
+) -> PlantingPart:
+    """The planting, summed up.
+
+    Parameters
+    ----------
+    entry : CropEntry
+        How the crop is planted, and whether it has been.
+    crop : Crop
+    dates : mapping of str to DateRange
+        Of the limits, the earliest and the latest planting, among others.
+    safe, binding, ripens, emergence_days
+        As in :class:`PlantingPart`.
+    on : numpy.datetime64[D]
+        The day of the answer.
+    """
+    planted = np.datetime64("NaT", "D") if entry.planted is None else np.datetime64(entry.planted, "D")
+    days = plantback.days_to_maturity(crop, entry.method, entry.days_to_maturity)
+    earliest, latest = dates["earliest_planting"], dates["latest_planting"]
+    return PlantingPart(
+        limits={name: dates[name] for name in plantback.LIMITS},
+        earliest=earliest,
+        latest=latest,
+        safe=safe,
+        binding=binding,
+        ripens=ripens,
+        ripe=planted + np.timedelta64(int(np.ceil(days)), "D"),
+        emergence_days=emergence_days,
+        # Neither is true of a date that is not reached.
+        before_safe=bool(planted < earliest.median),
+        too_late=bool(latest.median < on),
+    )

@@ -1,0 +1,174 @@
+"""Nothing is decided where it is only shown: ``render/`` holds no threshold, but of its own layout."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+RENDER = Path(__file__).resolve().parent.parent / "covercrop" / "render"
+
+#: Numbers with a name that a module may have: sizes of type and paper, columns and letters, what is too faint to draw,
+#: versions of a form.  No chance, no number of days, no stage.
+NAMED = {
+    "data.machine": {"SCHEMA"},
+    "figures.beds": {
+        "_STEPS",
+        "MOST_LINES",
+        "CORNER_LINES",
+        "CORNER_COLUMNS",
+        "SCALES",
+        "PAPER",
+        "_MARGIN",
+        "_HEADING",
+        "_FOOTING",
+        "_FINEST",
+    },
+    "figures.canvas": {"WIDTH", "EDGE", "TEXT", "SMALL", "SHOWN_DPI", "BEHIND"},
+    "figures.charts": {"LEAST_DRAWN"},
+    "figures.maps": {"_WIDE", "_BENEATH"},
+    "figures.svg": {"PNG_DPI"},
+    "page.report": {"MOST_PRINTED", "CLAMPED", "PARAGRAPH"},
+    "page.sheet": {"SIZES", "_ROOM", "_TITLE", "_WIDE", "_ANSWER", "_SMALL", "_FOOT"},
+    "screen.many_fields": {"_NAMED"},
+    "screen.sowing": {"LABEL"},
+    "screen.strip": {"LABEL", "LEAST_SHOWN"},
+    "screen.terminal": {"WIDEST", "WHOLE_FROM"},
+}
+
+#: Comparisons with a number that a module may make: where a word or line goes, how a number is rounded or read.
+COMPARED = {
+    "data.icalendar": {"(on - _last(old)).days <= SEASON_DAYS"},  # how long a file remembers what was withdrawn
+    "figures.beds": {
+        "_lines(ground.length, each) <= width - 2",
+        "_lines(ground.width, 2 * each) <= MOST_LINES",
+        "apart <= wide / 2 + 1e-09",
+        "column > finest * (1 + 1e-06)",
+        "columns * column >= ground.length - 1e-06",
+        "2 * lines * column >= ground.width - 1e-06",
+        "down < ground.rows[full] - ground.bed / 2",
+        "each <= finest * (1 + 1e-06)",
+        "ground.length * 1000 / scale <= PAPER[0]",
+        "ground.width * 1000 / scale <= PAPER[1]",
+        "part % 2 == 0",
+    },
+    "figures.canvas": {"right - left >= (last - first) * 0.06", "share < 0.05", "share < 0.1", "share > 0.9"},
+    "figures.charts": {
+        "at(plan.on) < midwinter + 21",
+        "at(plan.on) > until - 0.12 * (until - start)",
+        "first - 21 <= at(plan.on) <= last",
+        "first >= begin - 2",
+        "height > low + (top - low) * 0.93",
+        "latest[right].min() < low + (top - low) * 0.38",
+        "len(name) <= 40",
+        "low + (top - low) * 0.04 <= height <= top",
+        "now > first + (last - first) * 0.6",
+        "share < 0.3",
+        "share > 0.7",
+    },
+    "figures.maps": {"(high - low) / each <= 6", "percentile == 50", "x > 360"},
+    "page.sheet": {"len(name) > 38"},
+    "screen.region": {"percentile == 50"},
+    "screen.terminal": {"len(lists) < 2"},
+    "words.phrases": {"0 < share < 0.005", "0.995 < share < 1"},
+}
+
+#: None, one and the counting from there decide nothing.
+PLAIN = (0, 1)
+
+
+def numbers(node: ast.AST) -> Iterator[float]:
+    """The numbers in an expression that may decide something, places in a text or list left out."""
+    if isinstance(node, ast.Constant):
+        if type(node.value) in (int, float) and node.value not in PLAIN:
+            yield node.value
+    elif isinstance(node, ast.Subscript):
+        yield from numbers(node.value)
+    else:
+        for child in ast.iter_child_nodes(node):
+            yield from numbers(child)
+
+
+def drawn_with(tree: ast.Module) -> set[str]:
+    """Constants of the module itself and of its neighbours in ``render``, which are held to :data:`NAMED`."""
+    borrowed = {
+        alias.asname or alias.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("covercrop.render")
+        for alias in node.names
+    }
+    return borrowed | {name for node in tree.body for name in given(node)}
+
+
+def given(node: ast.stmt) -> set[str]:
+    """The names that a statement gives."""
+    if not isinstance(node, ast.Assign | ast.AnnAssign):
+        return set()
+    targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+    return {each.id for target in targets for each in ast.walk(target) if isinstance(each, ast.Name)}
+
+
+def borrowed_in(node: ast.Compare, own: set[str]) -> bool:
+    """Whether an order is held against a constant of the models or the season."""
+    ordered = any(isinstance(sign, ast.Lt | ast.LtE | ast.Gt | ast.GtE) for sign in node.ops)
+    named = {each.id for each in ast.walk(node) if isinstance(each, ast.Name)}
+    named |= {each.attr for each in ast.walk(node) if isinstance(each, ast.Attribute)}
+    return ordered and any(name.isupper() for name in named - own)
+
+
+def decisions(source: str, module: str) -> list[str]:
+    """What a module compares or names that it may not."""
+    tree = ast.parse(source)
+    own = drawn_with(tree)
+    compared = {
+        ast.unparse(node)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Compare) and (any(numbers(node)) or borrowed_in(node, own))
+    }
+    named = {
+        name
+        for node in tree.body
+        if isinstance(node, ast.Assign | ast.AnnAssign) and node.value is not None and any(numbers(node.value))
+        for name in given(node)
+    }
+    return sorted((compared - COMPARED.get(module, set())) | (named - NAMED.get(module, set())))
+
+
+def name_of(path: Path) -> str:
+    """A module by its path below ``render``."""
+    return ".".join(path.relative_to(RENDER).with_suffix("").parts)
+
+
+@pytest.mark.parametrize("path", sorted(RENDER.rglob("*.py")), ids=name_of)
+def test_nothing_is_decided_where_it_is_shown(path: Path) -> None:
+    """No number that a chance, a date or a stage is held against, of its own or borrowed; those belong below."""
+    assert decisions(path.read_text(encoding="utf-8"), name_of(path)) == []
+
+
+def test_the_lists_hold_nothing_that_is_gone() -> None:
+    """What may stand does stand, so that no licence outlives its reason."""
+    for module, allowed in COMPARED.items():
+        tree = ast.parse((RENDER / f"{module.replace('.', '/')}.py").read_text(encoding="utf-8"))
+        assert allowed <= {ast.unparse(node) for node in ast.walk(tree) if isinstance(node, ast.Compare)}, module
+    for module, allowed in NAMED.items():
+        tree = ast.parse((RENDER / f"{module.replace('.', '/')}.py").read_text(encoding="utf-8"))
+        assert allowed <= drawn_with(tree), module
+
+
+@pytest.mark.parametrize(
+    ("source", "found"),
+    [
+        ("if plan.planting.ripens < 0.8:\n    pass", ["plan.planting.ripens < 0.8"]),
+        ("def said(days): return '' if -3 < days else 'late'", ["-3 < days"]),
+        ("LIKELY = 0.8", ["LIKELY"]),
+        ("from covercrop.season.ending import POOR\nbad = best.probability < POOR", ["best.probability < POOR"]),
+        ("from covercrop.season import ending\nbad = chance < ending.POOR", ["chance < ending.POOR"]),
+        ("fair = (0.75, 0.88)\ndef f(held): return held > fair[1]", ["fair"]),
+        ("if plan.window.poor and count > 1:\n    text = str(day)[:4] == '2026'", []),
+    ],
+)
+def test_a_decision_is_found(source: str, found: list[str]) -> None:
+    """A number, a named one, and one that is borrowed; but not how many there are, nor a piece of text."""
+    assert decisions(source, "words.answer") == found
