@@ -27,6 +27,8 @@ from covercrop.base.errors import CovercropError, UnknownNameError, UsageError, 
 from covercrop.cli import main, report, shared
 from covercrop.field.entries import WeatherEntry
 from covercrop.models import daylength, degree_days, soil_temperature
+from covercrop.parameters.own_bloom import read_calibration
+from covercrop.region.survey import Work
 from covercrop.render.page.report import SECTIONS
 from covercrop.season import many
 from covercrop.season.columns import COLUMNS
@@ -148,6 +150,10 @@ def test_messages_speak_of_options_at_the_command_line(capsys: pytest.CaptureFix
         covercrop.plan_field(invented.field(), RECORD, on="2025-09-01", today=ON)
     assert main.main(["ready", "--on", "2025-09-01"]) == 1
     assert capsys.readouterr().err.count("ask about a later day with --on\n") == 3
+    assert main.main(["sow", "--from", "2025-09-01", "--to", "2025-10-01"]) == 1
+    assert "--to 2025-10-01 is before 2026-04-20, today" in capsys.readouterr().err
+    assert main.main(["degree-days", str(covercrop.read_fields().fields[0].weather.file), "--lower", "inf"]) == 1
+    assert "--lower inf: give a temperature" in capsys.readouterr().err
     assert shared.in_options("`on` and `plant_by`, not `else`") == "--on and --plant-by, not `else`"
 
 
@@ -207,6 +213,19 @@ def test_one_bad_field_is_named_and_the_others_are_planned() -> None:
     assert frame.loc["plot 1", "state"] == "turned-under"
     assert frame.loc["plot 2", ["state", "end_cover", "bbch"]].isna().all()
     assert rows.join(frame).shape[1] == rows.shape[1] + frame.shape[1]
+
+
+def test_what_more_is_worked_out_keeps_its_trouble_to_its_field() -> None:
+    """Those without a plan and those that the work fails on, in the order of the fields; names from their column."""
+    rows = table(4).assign(name=["A", "", "C", "D"], area_m2=[100.0, np.nan, 100.0, 100.0])
+    rows.loc["plot 1", "latitude"] = 370.0
+    plans = covercrop.plan_fields(rows, RECORD, on=ON, details=False)
+    areas, problems = plans.each(
+        lambda plan, weather: covercrop.lay_out_beds(plan).layout if weather is RECORD else None
+    )
+    assert len(areas) == 2
+    assert [(problem.place, problem.name) for problem in problems] == [(1, "plot 3"), (3, "D")]
+    assert [plan.field.name for plan in plans] == ["A", "plot 3", "C"]
 
 
 def test_a_field_that_fails_while_it_is_worked_out_stops_itself_alone(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -462,6 +481,117 @@ def test_day_length_of_dates() -> None:
             covercrop.day_length(37.6, dates)
     with pytest.raises(UsageError, match="latitude 95: give degrees"):
         covercrop.day_length(95, DAYS)
+
+
+# --- the other twins ------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def demo() -> many.Plans:
+    """The plans of the demonstration."""
+    return covercrop.plan_fields(covercrop.read_fields())
+
+
+def test_a_field_brings_its_own_weather(demo: many.Plans) -> None:
+    """Where no record is given it is that which the field names, as if it were given."""
+    field = demo[0].field
+    own = covercrop.field_weather(field, today=ON)
+    assert own.table.equals(demo.weather[0].table)
+    asked = {"covers": ["winter-pea"], "start": "2026-09-10", "end": "2026-09-12"}
+    given = covercrop.compare_sowing_dates(field, own, ON, **asked)
+    fetched = covercrop.compare_sowing_dates(field, on=ON, **asked)
+    np.testing.assert_array_equal(given.choices[0].together, fetched.choices[0].together)
+    past = [covercrop.hindcast_field(field, *record, issues=[(4, 1)], today=ON) for record in ((), (own,))]
+    assert past[0].overall == past[1].overall
+
+
+def test_upcoming_dates_know_the_next_sowing_by_the_weather(demo: many.Plans) -> None:
+    """With the weather the dates of the next cover are compared; without it the rule of the trade stands for them."""
+    known, rule = (
+        [each.event for each in covercrop.upcoming_dates(demo[0], *record) if each.event.kind == "next-sowing"]
+        for record in ((demo.weather[0],), ())
+    )
+    assert known[0].best is not None
+    assert rule[0].best is None
+
+
+def test_a_calendar_keeps_the_dates_of_a_field_in_trouble(demo: many.Plans, tmp_path: Path) -> None:
+    """What could not be worked out this time is not withdrawn; what is no calendar of ours stays."""
+    dates = [date for plan in demo for date in covercrop.upcoming_dates(plan)]
+    first = covercrop.write_icalendar(tmp_path / "dates.ics", dates, demo)
+    assert first.new == len(dates)
+    without = dataclasses.replace(demo, plans=demo.plans[1:], places=demo.places[1:], weather=demo.weather[1:])
+    left = [date for plan in without for date in covercrop.upcoming_dates(plan)]
+    again = covercrop.write_icalendar(tmp_path / "dates.ics", left, without)
+    assert (again.new, again.changed, again.same, again.withdrawn) == (0, 0, len(left), 0)
+    (tmp_path / "mine.ics").write_text("BEGIN:VCALENDAR\nEND:VCALENDAR\n")
+    with pytest.raises(UsageError, match="that another program wrote; give another name with `out`"):
+        covercrop.write_icalendar(tmp_path / "mine.ics", dates, demo)
+    with pytest.raises(UsageError, match=r"none\.ics: not written, since no date can be named after 2026-04-20"):
+        covercrop.write_icalendar(tmp_path / "none.ics", [], demo)
+
+
+def test_a_page_of_nothing_is_refused() -> None:
+    """No plan, with the first trouble; a section that there is none of."""
+    none = covercrop.plan_fields(table(1).assign(crop="pumkin"), RECORD, on=ON)
+    with pytest.raises(UsageError, match="`plans` holds no plan to show; the first: field 0, plot 1: unknown crop"):
+        covercrop.report_html(none)
+    with pytest.raises(UnknownNameError, match="did you mean materials"):
+        covercrop.report_html(none, sections=["material"])
+
+
+def test_a_page_tells_troubles_in_the_words_of_who_asked(tmp_path: Path) -> None:
+    """A page from the library names arguments, one from the command line options."""
+    plans = covercrop.plan_fields(covercrop.read_fields(), on="2025-09-12")
+    assert 0 < len(plans) < 3
+    page = covercrop.report_html(plans)
+    assert "with `on`" in page
+    assert main.main(["report", "--on", "2025-09-12", "-o", str(tmp_path / "page.html")]) == 1
+    written = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert "with --on" in written
+    assert "`on`" not in written
+
+
+def test_own_numbers_are_kept_where_they_are_asked_to_be(tmp_path: Path) -> None:
+    """The file that a field names as its calibration; nothing may have been seen after today."""
+    records = covercrop.read_fields().path.with_name("records.csv")
+    fitted = covercrop.calibrate_bloom(records, tmp_path / "mine.toml", today=ON)
+    assert read_calibration(tmp_path / "mine.toml").requirement.value == pytest.approx(
+        fitted.calibration.requirement.value, abs=0.5
+    )
+    with pytest.raises(CovercropError, match="is after 2018-01-01"):
+        covercrop.calibrate_bloom(records, today="2018-01-01")
+
+
+def test_a_note_is_checked_before_it_is_written(tmp_path: Path) -> None:
+    """One that does not fit is refused and names the way out; the demonstration is not written to."""
+    demo = covercrop.read_fields().path
+    for name in ("fields.toml", "weather.csv"):
+        (tmp_path / name).write_bytes(demo.with_name(name).read_bytes())
+    path, before = tmp_path / "fields.toml", demo.read_bytes()
+    early = covercrop.ScoutingNote(date=dt.date(2026, 4, 20), bloom_percent=90)
+    with pytest.raises(CovercropError, match=r"nothing is noted, since .*add `anyway` to note it all the same"):
+        covercrop.add_scouting_note(path, "Chapel bench", early)
+    assert path.read_bytes() == before
+    noted = covercrop.add_scouting_note(path, "Chapel bench", early, anyway=True)
+    assert noted.note == early
+    assert noted.doubts
+    with pytest.raises(CovercropError, match="is the demonstration, which is not written to"):
+        covercrop.add_scouting_note(demo, "Chapel bench", early)
+    with pytest.raises(UsageError, match="`note` is a str; give a ScoutingNote, or a mapping"):
+        covercrop.add_scouting_note(path, "Chapel bench", "90 %")  # type: ignore[arg-type]
+
+
+def test_a_region_that_cannot_be_asked(tmp_path: Path) -> None:
+    """What is asked is checked before the input is opened, and told as an argument."""
+    asked = {"cover": "crimson-clover", "sown": "09-15", "crop": "pumpkin"}
+    for wrong, message in (
+        ({"days_to_maturity": 5}, "`days_to_maturity` 5: give the days on the seed packet, 20 to 250"),
+        ({"work": Work(workers=0)}, "`workers` 0: give at least one"),
+        ({"crop": "pumkin"}, "did you mean pumpkin"),
+    ):
+        with pytest.raises(CovercropError, match=message):
+            covercrop.survey_region(tmp_path / "none.nc", tmp_path / "out.nc", **asked | wrong)
 
 
 # --- readings -------------------------------------------------------------------------------------
