@@ -22,6 +22,7 @@ from covercrop.season.ground_part import ground_part
 from covercrop.season.next_step import look_for, next_step, visits, work_ahead
 from covercrop.season.nitrogen_part import nitrogen_part
 from covercrop.season.plan import Plan, make_plan
+from covercrop.season.planting_part import PlantingPart, planting_part
 from covercrop.season.provenance import observed_share, stale_since, to_check
 from covercrop.season.stand_part import seen_otherwise, stand_part
 from covercrop.season.window_part import WindowPart, window_part
@@ -143,6 +144,22 @@ def test_a_window_is_foretold_from_a_chance_of_one_in_twenty(spring: Plan) -> No
     assert window_of(spring, chance=0.9).ending_day == ON
 
 
+def test_a_day_without_the_doubts_is_told_where_it_is_another(spring: Plan) -> None:
+    """Not where it is the same, nor where there is none."""
+    best = spring.window.best
+    assert best is not None
+    other = replace(best, date=best.date + days(1))
+    outlook, today = spring.outlook, spring.outlook.position(ON)
+    ending = SimpleNamespace(
+        method="roll", odds=spring.window.chances, best=best, day=today, surer=None, too_late=False
+    )
+    edges = (spring.window.opens, spring.window.closes)
+    given = {"asked": "roll", "dates": edges, "open_now": 0.5, "killed": False, "ended": False}
+    for undoubted, told in ((best, None), (other, other), (None, None)):
+        made = window_part(ending, outlook, today, undoubted=undoubted, **given)  # type: ignore[arg-type]
+        assert made.undoubted is told
+
+
 def test_a_window_may_be_closed_from_the_day_after_one_in_ten_is(spring: Plan) -> None:
     """Not on the early end of the interval itself, and not where it does not close."""
     assert window_of(spring, closes=ON - days(1)).may_be_closed
@@ -188,6 +205,21 @@ def test_planted_before_it_was_safe_and_too_late_to_plant() -> None:
     assert plan_on("2026-10-15", turned_under="2026-05-08").planting.too_late
     assert in_time.ripe == day("2026-06-20") + days(55)  # summer squash
     assert np.isnat(plan_on("2026-07-01", turned_under="2026-05-08").planting.ripe)
+
+
+@pytest.mark.parametrize(("latest", "too_late"), [(0, False), (-1, True)])
+def test_the_likely_last_day_is_not_too_late(spring: Plan, latest: int, too_late: bool) -> None:
+    """The day after it is; where no freeze sets a last day, none is."""
+    likely = DateRange(early=NEVER, median=ON + days(latest), late=NEVER)
+
+    def made(dates: dict[str, DateRange]) -> PlantingPart:
+        return planting_part(
+            spring.field.crop, spring.crop, dates, safe=NEVER, binding=None, ripens=0.5, emergence_days=5.0, on=ON
+        )
+
+    assert made(spring.dates | {"latest_planting": likely}).too_late is too_late
+    never = DateRange(early=NEVER, median=NEVER, late=NEVER)
+    assert not made(spring.dates | {"latest_planting": never}).too_late
 
 
 # --- the ground -----------------------------------------------------------------------------------
@@ -243,6 +275,7 @@ def test_what_doubts_ask_for_first() -> None:
     assert to_check([replace(doubt, confirmed=True)], [note]) == "sowing"
     assert to_check([doubt], [note, since]) == "notes"
     assert to_check([doubt], [note, soil]) == "stand"
+    assert to_check([doubt], [note, replace(since, date=note.date)]) == "stand"
     assert to_check([doubt, Doubt(note=since, days=9.0)], [note, since]) == "stand"
 
 
@@ -278,6 +311,7 @@ def test_a_visit_a_week_from_the_buds_on(spring: Plan, ahead: int, weeks: list[i
     bud = DateRange(early=NEVER, median=opens - days(ahead), late=NEVER)
     found = list(visits(replace(spring.stand, dates=spring.stand.dates | {"bud": bud}), window))
     assert found == [(week, opens - days(7 * week)) for week in weeks]
+    assert list(visits(spring.stand, replace(window, opens=DateRange(early=NEVER, median=NEVER, late=NEVER)))) == []
 
 
 @pytest.mark.parametrize(

@@ -166,6 +166,8 @@ def test_what_is_past_of_the_dates() -> None:
     later = SimpleNamespace(**(vars(asked) | {"on": ON + invented.days(1)}))
     assert of_autumn.best_is_past(later, best)  # type: ignore[arg-type]
     assert not of_autumn.too_late(later, best)  # type: ignore[arg-type]
+    last = SimpleNamespace(**(vars(asked) | {"on": ON + invented.days(7)}))
+    assert not of_autumn.too_late(last, best)  # type: ignore[arg-type]
     over = SimpleNamespace(**(vars(asked) | {"on": ON + invented.days(8)}))
     assert of_autumn.too_late(over, best)  # type: ignore[arg-type]
     assert not of_autumn.too_late(over, nowhere)  # type: ignore[arg-type]
@@ -178,6 +180,7 @@ def test_what_is_past_of_the_dates() -> None:
     ("moist", "driest", "known"),
     [
         ((0.9, 0.7, 0.8), None, True),
+        ((0.9, 0.69, 0.8), 1, True),
         ((0.9, 0.69, 0.6), 2, True),
         ((np.nan, 0.5, np.nan), 1, True),
         ((np.nan, np.nan, np.nan), None, False),
