@@ -25,6 +25,7 @@ from covercrop.beds import nutrients
 from covercrop.beds.beds import BedPlan, cover_nitrogen, lay_out_beds
 from covercrop.field.bed_entries import AmendmentEntry, BedsEntry, Composting, SoilEntry
 from covercrop.field.file import read_fields
+from covercrop.guide.pages import guide_page
 from covercrop.models import termination
 from covercrop.parameters import catalogue
 from covercrop.render.data import beds as bed_data
@@ -556,12 +557,9 @@ def test_the_tables_are_read_in_either_unit(tmp_path: Path) -> None:
     assert metric.amendments[0].density_t_m3 == pytest.approx(us.amendments[0].density_t_m3, rel=1e-5)
 
 
-def test_the_tables_of_the_readme_can_be_read(tmp_path: Path) -> None:
-    """The example in the README is taken as it stands, and with its last line too."""
-    readme = (Path(__file__).resolve().parent.parent / "README.md").read_text(encoding="utf-8")
-    (example,) = (
-        block for block in re.findall(r"```toml\n(.*?)```", readme, flags=re.DOTALL) if "[field.beds]" in block
-    )
+def test_the_tables_of_the_guide_can_be_read(tmp_path: Path) -> None:
+    """The example in the guide is taken as it stands, and with its last line too."""
+    (example,) = re.findall(r"```toml\n(.*?)```", guide_page("beds").text, flags=re.DOTALL)
     field = read(tmp_path, example)
     assert field.beds.frames == 6
     assert field.amendments[0].nitrogen == pytest.approx(6.0)

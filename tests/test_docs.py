@@ -128,21 +128,6 @@ def test_the_field_file_of_the_readme_can_be_read(tmp_path: Path) -> None:
         assert [note.bloom_percent for note in field.scouting] == notes
 
 
-def test_the_tables_of_beds_can_be_read(tmp_path: Path) -> None:
-    """The tables that the guide shows for beds, soil and manure belong to a field file that the program takes."""
-    from covercrop.field.file import read_fields
-
-    field = re.search(r"```toml\n(.*?)```", README, flags=re.DOTALL)
-    tables = re.search(r"```toml\n(.*?)```", GUIDE["beds"], flags=re.DOTALL)
-    assert field is not None
-    assert tables is not None
-    path = tmp_path / "fields.toml"
-    path.write_text(f'{field[1]}ground_cover = "straw"\n\n{tables[1]}', encoding="utf-8")
-    (read,) = read_fields(path).fields
-    assert read.soil.organic_matter_percent == 2.5
-    assert read.amendments[0].material == "cattle-manure"
-
-
 def test_every_module_has_its_line() -> None:
     """DEVELOPERS names every module of the package."""
     modules = {

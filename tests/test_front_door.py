@@ -219,7 +219,7 @@ def test_what_more_is_worked_out_keeps_its_trouble_to_its_field() -> None:
     """Those without a plan and those that the work fails on, in the order of the fields; names from their column."""
     rows = table(4).assign(name=["A", "", "C", "D"], area_m2=[100.0, np.nan, 100.0, 100.0])
     rows.loc["plot 1", "latitude"] = 370.0
-    plans = covercrop.plan_fields(rows, RECORD, on=ON, details=False)
+    plans = covercrop.plan_fields(rows, RECORD, on=ON)
     areas, problems = plans.each(
         lambda plan, weather: covercrop.lay_out_beds(plan).layout if weather is RECORD else None
     )
@@ -257,11 +257,11 @@ def test_many_give_what_one_gives() -> None:
     assert plan.field.crop == covercrop.CropEntry(
         name="pumpkin", method="transplant", ground_cover="straw", days_to_maturity=90
     )
-    assert plan.turn_under is not None
+    assert plan.window.best is not None
     row = frame.loc[plan.field.name]
-    assert row["end_cover"] == pd.Timestamp(plan.turn_under.date)
-    assert row["safe_planting"] == pd.Timestamp(plan.safe_planting)
-    assert row["n_kg_ha"] == plan.nitrogen["n_kg_ha"].median
+    assert row["end_cover"] == pd.Timestamp(plan.window.best.date)
+    assert row["safe_planting"] == pd.Timestamp(plan.planting.safe)
+    assert row["n_kg_ha"] == plan.nitrogen.amounts["n_kg_ha"].median
     assert plans[1].dates == plan.dates
     again = make_plan(plan.field, RECORD, np.datetime64(ON))
     assert again.dates == plan.dates
