@@ -16,6 +16,8 @@ import sys
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from covercrop.base.version import __version__ as __version__
+
 if TYPE_CHECKING:
     from covercrop.autumn.comparison import compare_sowing_dates
     from covercrop.base.errors import CovercropError
@@ -37,8 +39,6 @@ if TYPE_CHECKING:
     from covercrop.season.plan import Plan
     from covercrop.weather.daily import daily_weather
     from covercrop.weather.own_file import read_weather
-
-__version__ = "0.2.1"
 
 #: Where each public name lives; the imports above say the same to those who read types, and a test holds them equal.
 _HOME = {

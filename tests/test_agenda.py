@@ -12,12 +12,13 @@ from invented import field, weather
 
 from covercrop.base.records import DailyWeather
 from covercrop.beds.beds import lay_out_beds
-from covercrop.dates import agenda as dates_ahead
-from covercrop.dates.agenda import KINDS, agenda, autumn_frost, hard_frost, next_autumn
+from covercrop.dates.agenda import KINDS, agenda, next_autumn
 from covercrop.field.bed_entries import BedsEntry
 from covercrop.field.entries import Field
 from covercrop.render.words.phrases import chance
 from covercrop.render.words.reminders import _WORDS, CATEGORIES, reminders
+from covercrop.season import crop_days
+from covercrop.season.crop_days import autumn_frost, hard_frost
 from covercrop.season.plan import Plan, make_plan
 from covercrop.weather.daily import daily_weather
 
@@ -136,7 +137,7 @@ def test_a_crop_planted_into_cold_ground_is_slower() -> None:
     waits = []
     for sown, on in (("2026-04-02", "2026-04-20"), ("2026-04-18", "2026-04-20"), ("2026-06-20", "2026-06-21")):
         made = plan(field(crop="sweet-corn", turned_under="2026-03-20", planted=sown), on)
-        waits.append(dates_ahead.days_to_emergence(made))
+        waits.append(crop_days.days_to_emergence(made))
     assert waits == sorted(waits, reverse=True)
     assert waits[0] > waits[2] + 7
 

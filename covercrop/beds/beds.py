@@ -10,11 +10,10 @@ import numpy as np
 
 from covercrop.base.errors import ParameterError
 from covercrop.beds import layout, loading_list, materials, nutrients, spreading
-from covercrop.dates import agenda
 from covercrop.models import biomass
 from covercrop.parameters import catalogue
 from covercrop.parameters.traits import label
-from covercrop.season import absent
+from covercrop.season import absent, crop_days
 from covercrop.season.ground import dead_from
 
 if TYPE_CHECKING:
@@ -200,8 +199,8 @@ def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
         raise ParameterError(f"{crop.key}: no spacing is known for it; add a table [{crop.key}.planting]")
     ground = lay_out(field, standing, us=us)
     doses = tuple(_dose(entry, ground) for entry in field.amendments)
-    seeds, _ = agenda.at_a_spot(field, standing)
-    planting, harvest = agenda.planting_day(plan), agenda.ripe_day(plan)
+    seeds, _ = crop_days.at_a_spot(field, standing)
+    planting, harvest = crop_days.planting_day(plan), crop_days.ripe_day(plan)
     transplant = field.crop.method == "transplant"
     bare = field.crop.ground_cover == "bare"
     planted = field.crop.planted is not None
@@ -212,7 +211,7 @@ def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
         layout=ground,
         covering=None if bare else field.beds.covering or loading_list.DEFAULT_COVERING[field.crop.ground_cover],
         planting=planting,
-        thinning=agenda.thinning_day(plan),
+        thinning=crop_days.thinning_day(plan),
         items=(
             *([] if planted else loading_list.for_planting(ground, crop, seeds, transplant=transplant)),
             *loading_list.for_ground(ground, field.beds, field.crop.ground_cover, us=us),
@@ -246,7 +245,7 @@ def lay_out(field: Field, standing: Planting, *, us: bool = False) -> Layout:
     length, width, squared = layout.sides(field.area_m2, beds.length_m, beds.width_m)
     row_spacing = standing.row_spacing.value if beds.row_spacing_m is None else beds.row_spacing_m
     spacing = standing.spacing.value if beds.spacing_m is None else beds.spacing_m
-    _, plants = agenda.at_a_spot(field, standing)
+    _, plants = crop_days.at_a_spot(field, standing)
     if beds.frames:
         return layout.framed(
             length,
@@ -400,7 +399,7 @@ def _assumptions(plan: Plan, doses: tuple[Dose, ...], ground: Layout) -> tuple[s
         *nutrients.ASSUMPTIONS,
         _CLEARED,
         *(
-            (_EMERGENCE.format(crop=plan.crop.common_name.capitalize(), days=agenda.EMERGENCE_ASSUMED),)
+            (_EMERGENCE.format(crop=plan.crop.common_name.capitalize(), days=crop_days.EMERGENCE_ASSUMED),)
             if unknown_emergence
             else ()
         ),

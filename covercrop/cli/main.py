@@ -10,9 +10,9 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from covercrop import __version__
 from covercrop.base.errors import CovercropError
 from covercrop.base.streams import let_go, tell, told_output
+from covercrop.base.version import __version__
 from covercrop.cli import (
     beds,
     calendar,

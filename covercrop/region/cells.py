@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from covercrop.region.question import Sowing
-    from covercrop.season.chain import Course
+    from covercrop.season.chain import Chain
     from covercrop.weather.outlook import Outlook
 
 
@@ -270,14 +270,14 @@ def start_of(record: Record, place: Place) -> Start:
     return Start.of(_field(question, sown, place.latitude), outlook, 0)
 
 
-def told(question: Question, outlook: Outlook, course: Course) -> dict[str, Any]:
+def told(question: Question, outlook: Outlook, chain: Chain) -> dict[str, Any]:
     """What is known of one place.
 
     Parameters
     ----------
     question : Question
     outlook : Outlook
-    course : Course
+    chain : Chain
 
     Returns
     -------
@@ -287,28 +287,28 @@ def told(question: Question, outlook: Outlook, course: Course) -> dict[str, Any]
         None, and the number of ``years`` that took part.
     """
     shares = tuple(percentile / 100 for percentile in question.percentiles)
-    indexes, weights = course.indexes(), course.weights
+    indexes, weights = chain.indexes(), chain.weights
     found = member_days([indexes[name] for name in AT_PERCENTILES], weights, (*shares, SAFE_SHARE))
     days = dict(zip(AT_PERCENTILES, found, strict=True))
-    best = course.ending.best
+    best = chain.ending.best
     return {
         "sowing": outlook.days[0],
         **{name: at[:-1] for name, at in days.items()},
-        "end_cover": np.nan if course.ending.day is None else float(course.ending.day),
+        "end_cover": np.nan if chain.ending.day is None else float(chain.ending.day),
         "end_cover_chance": np.nan if best is None else best.probability,
         "safe_planting": float(days["earliest_planting"][-1]),
-        "survival": course.survival,
-        "planting_chance": _planting_chance(question, course, outlook),
-        "binding_limit": None if best is None else plantback.binding(course.ground.limits, weights),
+        "survival": chain.survival,
+        "planting_chance": _planting_chance(question, chain, outlook),
+        "binding_limit": None if best is None else plantback.binding(chain.ground.limits, weights),
         "years": len(outlook.years),
     }
 
 
-def _planting_chance(question: Question, course: Course, outlook: Outlook) -> float:
+def _planting_chance(question: Question, chain: Chain, outlook: Outlook) -> float:
     if question.plant_by is None:
         return np.nan
     by = next_day(question.plant_by, outlook.days[0])
-    return share_by(course.ground.earliest, course.weights, outlook.position(by))
+    return share_by(chain.ground.earliest, chain.weights, outlook.position(by))
 
 
 def next_day(wanted: MonthDay, after: np.datetime64) -> np.datetime64:
@@ -425,9 +425,9 @@ def answers(records: Iterable[Record | str], places: Iterable[Place], count: int
             asked.append((at, place.question))
             yield start
 
-    for number, start, course in follow_each(starts(), standard_draws()):
+    for number, start, chain in follow_each(starts(), standard_draws()):
         at, question = asked[number]
-        one = told(question, start.outlook, course)
+        one = told(question, start.outlook, chain)
         one["binding_limit"] = LIMIT_NUMBER.get(one["binding_limit"], 0)
         one["status"] = 0
         for name, value in one.items():

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from covercrop import __version__
 from covercrop.base.shipped import data_file
+from covercrop.base.version import __version__
 from covercrop.models import plantback
 from covercrop.parameters import catalogue
 from covercrop.region.cells import AT_PERCENTILES, CHANCES, LIMIT_NUMBER, SINGLE, STATUS, WARM, no_answers

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from covercrop import __version__
 from covercrop.base.errors import RegionError, UsageError
 from covercrop.base.spreadsheet import csv_table
+from covercrop.base.version import __version__
 from covercrop.region import question as questions
 from covercrop.region import results, running
 from covercrop.region.cells import no_answers

@@ -1,4 +1,4 @@
-"""The course of one season: its stand, its ending and its ground, whoever asks.
+"""The chain of one season: its stand, its ending and its ground, whoever asks.
 
 One field on one day and every cell of a region come through here, so that
 they cannot come to different answers.
@@ -63,7 +63,7 @@ DATES = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Course:
+class Chain:
     """How a season goes, in every member.
 
     Attributes
@@ -80,9 +80,9 @@ class Course:
         Whether it is called dead by today.
     doubts : tuple of Doubt
         Notes that do not fit, while there is something to be decided by them.
-    rivals : tuple of Course
+    rivals : tuple of Chain
         The same season without those of them that no other note confirms: no chance may be higher than in any of these.
-    settled : Course or None
+    settled : Chain or None
         The same season without any of them; None where there are none.
     set_aside : tuple of Doubt
         Those of them that the answer does not rest on, since no day of ending the cover goes with them and without.
@@ -95,21 +95,21 @@ class Course:
     survival: float
     killed: bool
     doubts: tuple[Doubt, ...] = ()
-    rivals: tuple[Course, ...] = ()
-    settled: Course | None = None
+    rivals: tuple[Chain, ...] = ()
+    settled: Chain | None = None
     set_aside: tuple[Doubt, ...] = ()
 
-    def least(self, chance: Callable[[Course], float]) -> float:
+    def least(self, chance: Callable[[Chain], float]) -> float:
         """A chance, no higher than it is without any of the notes in doubt."""
         return min(chance(self), *(rival.least(chance) for rival in self.rivals)) if self.rivals else chance(self)
 
-    def undoubted(self, chance: Callable[[Course], float]) -> float:
+    def undoubted(self, chance: Callable[[Chain], float]) -> float:
         """A chance as it is without the notes in doubt."""
         return min(rival.undoubted(chance) for rival in self.rivals) if self.rivals else chance(self)
 
     def closed_by(self, day: int) -> float:
         """Chance that the window has closed by a day, whatever notes in doubt say."""
-        return self.undoubted(lambda course: share_by(course.stand.closes, course.weights, day))
+        return self.undoubted(lambda chain: share_by(chain.stand.closes, chain.weights, day))
 
     def is_closing(self, day: int) -> bool:
         """Whether the window is about to close on a day, with notes in doubt and without them."""
@@ -157,7 +157,7 @@ class Conditions:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Start:
-    """What a course is followed from: conditions, and a place with its weather.
+    """What a chain is followed from: conditions, and a place with its weather.
 
     Attributes
     ----------
@@ -224,7 +224,7 @@ class Start:
         )
 
 
-def follow(start: Start, draws: Draws) -> Course:
+def follow(start: Start, draws: Draws) -> Chain:
     """Follow a field from sowing to the planting of the crop.
 
     Notes
@@ -256,12 +256,12 @@ def doubts_about(start: Start, note: ScoutingNote, draws: Draws) -> tuple[Doubt,
     tuple of Doubt
         Empty where it fits, and where a note of another day tells the same.
     """
-    course = _follow_together([start], draws)[0]
-    found = (*course.stand.doubts, *_of_soil(course.ground))
+    chain = _follow_together([start], draws)[0]
+    found = (*chain.stand.doubts, *_of_soil(chain.ground))
     return tuple(doubt for doubt in found if note in (doubt.note, doubt.against) and not doubt.confirmed)
 
 
-def follow_each(starts: Iterable[Start], draws: Draws) -> Iterator[tuple[int, Start, Course]]:
+def follow_each(starts: Iterable[Start], draws: Draws) -> Iterator[tuple[int, Start, Chain]]:
     """Follow many fields, those together that can be, which takes far less than one after the other.
 
     Parameters
@@ -273,7 +273,7 @@ def follow_each(starts: Iterable[Start], draws: Draws) -> Iterator[tuple[int, St
     Yields
     ------
     tuple
-        The place of a field in the order of ``starts``, what it was followed from and its course, as soon as it is
+        The place of a field in the order of ``starts``, what it was followed from and its chain, as soon as it is
         there, which is not in that order.
 
     Raises
@@ -283,11 +283,11 @@ def follow_each(starts: Iterable[Start], draws: Draws) -> Iterator[tuple[int, St
     """
     waiting: dict[Hashable, list[tuple[int, Start]]] = {}
 
-    def settled(group: list[tuple[int, Start]]) -> Iterator[tuple[int, Start, Course]]:
+    def settled(group: list[tuple[int, Start]]) -> Iterator[tuple[int, Start, Chain]]:
         starts = [start for _, start in group]
         alone = len(starts) == 1 and starts[0].conditions.scouting
-        courses = [follow(starts[0], draws)] if alone else _follow_together(starts, draws)
-        return ((place, start, course) for (place, start), course in zip(group, courses, strict=True))
+        chains = [follow(starts[0], draws)] if alone else _follow_together(starts, draws)
+        return ((place, start, chain) for (place, start), chain in zip(group, chains, strict=True))
 
     for place, start in enumerate(starts):
         group = waiting.setdefault(start.joins, [])
@@ -313,32 +313,32 @@ def _of_soil(ground: Ground) -> list[Doubt]:
     return [Doubt(note=note, kelvin=miss, confirmed=note not in check.left_out) for note, miss in check.surprising]
 
 
-def _answer(start: Start, draws: Draws, known: dict[tuple[ScoutingNote, ...], Course]) -> Course:
-    """The course of a field that goes alone; ``known`` are those of the same field with other notes."""
+def _answer(start: Start, draws: Draws, known: dict[tuple[ScoutingNote, ...], Chain]) -> Chain:
+    """The chain of a field that goes alone; ``known`` are those of the same field with other notes."""
     notes = start.conditions.scouting
     if notes in known:
         return known[notes]
-    course = _follow_together([start], draws)[0]
-    doubts = [doubt for doubt in course.doubts if not doubt.of_soil]
-    known[notes] = _held(start, course, doubts, draws, known) if doubts else course
+    chain = _follow_together([start], draws)[0]
+    doubts = [doubt for doubt in chain.doubts if not doubt.of_soil]
+    known[notes] = _held(start, chain, doubts, draws, known) if doubts else chain
     return known[notes]
 
 
 def _held(
     start: Start,
-    course: Course,
+    chain: Chain,
     doubts: Sequence[Doubt],
     draws: Draws,
-    known: dict[tuple[ScoutingNote, ...], Course],
-) -> Course:
-    """The course of a field of which some notes of its stages are in doubt, held to what it is without them."""
+    known: dict[tuple[ScoutingNote, ...], Chain],
+) -> Chain:
+    """The chain of a field of which some notes of its stages are in doubt, held to what it is without them."""
 
-    def without(*doubted: Doubt) -> Course:
+    def without(*doubted: Doubt) -> Chain:
         left = {doubt.note for doubt in doubted}
         scouting = tuple(note for note in start.conditions.scouting if note not in left)
         return _answer(replace(start, conditions=replace(start.conditions, scouting=scouting)), draws, known)
 
-    def rival(other: Course) -> Rival:
+    def rival(other: Chain) -> Rival:
         return Rival(
             stand=other.stand,
             weights=other.weights,
@@ -347,10 +347,10 @@ def _held(
             closing=other.is_closing(start.conditions.today),
         )
 
-    def follow_without(doubted: Sequence[Doubt], dispute: Dispute) -> Course:
+    def follow_without(doubted: Sequence[Doubt], dispute: Dispute) -> Chain:
         left = [doubt.note for doubt in doubted]
         held = _follow_together([start], draws, set_aside=left, dispute=dispute)[0]
-        return replace(held, doubts=course.doubts, rivals=rivals, settled=settled, set_aside=tuple(doubted))
+        return replace(held, doubts=chain.doubts, rivals=rivals, settled=settled, set_aside=tuple(doubted))
 
     alone = [doubt for doubt in doubts if not doubt.confirmed]
     settled = without(*doubts)
@@ -368,7 +368,7 @@ def _follow_together(
     *,
     set_aside: Collection[ScoutingNote] = (),
     dispute: Dispute | None = None,
-) -> list[Course]:
+) -> list[Chain]:
     """Follow fields of the same conditions; those with notes go alone, and may leave some of them aside."""
     shared = starts[0].conditions
     season = together([start.outlook for start in starts])
@@ -399,7 +399,7 @@ def _follow_together(
         )
         grounds.update(zip(places, _apart(ground, len(places)), strict=True))
     return [
-        Course(
+        Chain(
             stand=each.ending.stand,
             ending=each.ending,
             ground=grounds[place],
@@ -419,7 +419,7 @@ def _apart(whole: Part, places: int) -> list[Part]:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Ended:
-    """A stand and its ending: what a :class:`Course` says of it, and what the ground has to know."""
+    """A stand and its ending: what a :class:`Chain` says of it, and what the ground has to know."""
 
     ending: Ending
     weights: Array

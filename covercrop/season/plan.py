@@ -16,7 +16,7 @@ from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, share, share_by
 from covercrop.models.season_calendar import DAYS_OF_SEASON, SEASON_DAYS, season_ends
 from covercrop.season import advice, provenance
 from covercrop.season.absences import absences
-from covercrop.season.chain import DATES, Course, Start, follow, follow_each, member_days
+from covercrop.season.chain import DATES, Chain, Start, follow, follow_each, member_days
 from covercrop.season.ground import ground_details
 from covercrop.season.ground_part import GroundPart, ground_part
 from covercrop.season.next_step import NextStep, next_step, work_ahead
@@ -225,8 +225,8 @@ def make_plans(
     """
     draws = draws or standard_draws()
     plans = {
-        place: _plan(asked[place][0], start, asked[place][2], course, draws, details=details)
-        for place, start, course in follow_each((start for _, start, _ in asked), draws)
+        place: _plan(asked[place][0], start, asked[place][2], chain, draws, details=details)
+        for place, start, chain in follow_each((start for _, start, _ in asked), draws)
     }
     return [plans[place] for place in range(len(asked))]
 
@@ -242,13 +242,13 @@ def start_of(field: Field, weather: DailyWeather, on: np.datetime64) -> Start:
     return Start.of(field, outlook, outlook.position(on))
 
 
-def _plan(field: Field, start: Start, weather: DailyWeather, course: Course, draws: Draws, *, details: bool) -> Plan:
+def _plan(field: Field, start: Start, weather: DailyWeather, chain: Chain, draws: Draws, *, details: bool) -> Plan:
     outlook, today = start.outlook, start.conditions.today
     cover, crop = start.conditions.cover, start.conditions.crop
-    stand, ending, ground, weights, killed = course.stand, course.ending, course.ground, course.weights, course.killed
+    stand, ending, ground, weights, killed = chain.stand, chain.ending, chain.ground, chain.weights, chain.killed
     ended = field.cover.turned_under is not None
     on = outlook.days[0] + np.timedelta64(today, "D")
-    indexes = stand.stages | course.indexes()
+    indexes = stand.stages | chain.indexes()
     found = member_days(list(indexes.values()), weights, (EARLY, MEDIAN, LATE, SAFE_SHARE))
     days = dict(zip(indexes, found, strict=True))
     planting, safe = days["earliest_planting"][[1, 3]]
@@ -259,8 +259,8 @@ def _plan(field: Field, start: Start, weather: DailyWeather, course: Course, dra
         today,
         asked=field.cover.terminate,
         dates=(dates["window_open"], dates["window_close"]),
-        open_now=course.least(partial(_open_on, day=today)),
-        undoubted=course.settled.ending.best if course.settled else None,
+        open_now=chain.least(partial(_open_on, day=today)),
+        undoubted=chain.settled.ending.best if chain.settled else None,
         killed=killed,
         ended=ended,
     )
@@ -271,15 +271,15 @@ def _plan(field: Field, start: Start, weather: DailyWeather, course: Course, dra
         crop=crop,
         on=on,
         outlook=outlook,
-        state="winter-killed" if killed else _state(field, course, today),
+        state="winter-killed" if killed else _state(field, chain, today),
         stand=stand_part(
             dates,
             {name: days[name][1] for name in stand.stages},
             today if ending.day is None else min(today, ending.day),
-            survival=course.survival,
+            survival=chain.survival,
             killed=killed,
             ended=ended,
-            seed_now=course.undoubted(lambda each: share_by(each.stand.stages["viable_seed"], each.weights, today)),
+            seed_now=chain.undoubted(lambda each: share_by(each.stand.stages["viable_seed"], each.weights, today)),
             notes=field.scouting,
             on=on,
         ),
@@ -290,12 +290,12 @@ def _plan(field: Field, start: Start, weather: DailyWeather, course: Course, dra
             dates,
             safe=outlook.dates([safe])[0],
             binding=None if nowhere or not outlook.complete else plantback.binding(ground.limits, weights),
-            ripens=_ripens_at_least(course) if outlook.complete else np.nan,
+            ripens=_ripens_at_least(chain) if outlook.complete else np.nan,
             emergence_days=_emergence(crop, ground, _planted(field, outlook, planting)),
             on=on,
         ),
-        provenance=_provenance(field, start, weather, course),
-        details=_details(field, start, course, draws, planting, dates["residue"].median) if details else None,
+        provenance=_provenance(field, start, weather, chain),
+        details=_details(field, start, chain, draws, planting, dates["residue"].median) if details else None,
     )
 
 
@@ -310,23 +310,23 @@ def _dates(days: dict[str, Array], outlook: Outlook, *, killed: bool) -> dict[st
 
 
 def _details(
-    field: Field, start: Start, course: Course, draws: Draws, planting: float, residue: np.datetime64
+    field: Field, start: Start, chain: Chain, draws: Draws, planting: float, residue: np.datetime64
 ) -> Details:
     """What is said beside the dates: ``planting`` is the likely day index of it, ``residue`` the date of its limit."""
-    cover, outlook, weights = start.conditions.cover, start.outlook, course.weights
-    found = ground_details(outlook, field.latitude, cover, field.crop, course.ground)
+    cover, outlook, weights = start.conditions.cover, start.outlook, chain.weights
+    found = ground_details(outlook, field.latitude, cover, field.crop, chain.ground)
     by_rain, brood = outlook.dates(member_days((found.residue_by_rain, found.brood), weights, (MEDIAN,))[:, 0])
     return Details(
         ground=ground_part(residue, by_rain, brood, known=outlook.complete),
         nitrogen=nitrogen_part(
-            course.stand,
+            chain.stand,
             cover.growth,
             outlook,
             field.scouting,
             weights,
             draws,
-            course.ending.day,
-            killed=course.killed,
+            chain.ending.day,
+            killed=chain.killed,
             release=found.release,
             by_planting=_median_on(found.released, planting),
         ),
@@ -336,46 +336,46 @@ def _details(
 # --- the stand ------------------------------------------------------------------------------------
 
 
-def _state(field: Field, course: Course, today: int) -> str:
+def _state(field: Field, chain: Chain, today: int) -> str:
     """Where the field stands; while notes are in doubt, no further on than without them, but for the seed."""
     if field.crop.planted is not None:
         return "planted"
     if field.cover.turned_under is not None:
-        return "plantable" if share_by(course.ground.earliest, course.weights, today) >= SAFE_SHARE else "turned-under"
-    if course.closed_by(today - 1) >= 0.5:
+        return "plantable" if share_by(chain.ground.earliest, chain.weights, today) >= SAFE_SHARE else "turned-under"
+    if chain.closed_by(today - 1) >= 0.5:
         return "seed-risk"
-    if course.is_closing(today):
+    if chain.is_closing(today):
         return "closing"
-    if course.least(lambda each: share_by(each.stand.opens, each.weights, today)) >= 0.5:
+    if chain.least(lambda each: share_by(each.stand.opens, each.weights, today)) >= 0.5:
         return "in-window"
-    budding = course.least(lambda each: share_by(each.stand.stages["bud"], each.weights, today)) >= 0.5
+    budding = chain.least(lambda each: share_by(each.stand.stages["bud"], each.weights, today)) >= 0.5
     return "budding" if budding else "growing"
 
 
-def _open_on(course: Course, day: int) -> float:
+def _open_on(chain: Chain, day: int) -> float:
     """Chance that the window holds a day; one that is not known to have closed is open."""
-    stand, odds = course.stand, course.ending.odds
+    stand, odds = chain.stand, chain.ending.odds
     if day < odds.size:
         return float(odds[day])
-    return share((stand.opens <= day) & ~(stand.closes < day), course.weights)
+    return share((stand.opens <= day) & ~(stand.closes < day), chain.weights)
 
 
 # --- the ground -----------------------------------------------------------------------------------
 
 
-def _ripens_at_least(course: Course) -> float:
+def _ripens_at_least(chain: Chain) -> float:
     """Chance that the crop ripens, no higher than it is without the notes in doubt, where that is known."""
-    without = [chance for rival in course.rivals if not np.isnan(chance := _ripens_at_least(rival))]
-    return min([_ripens(course), *without])
+    without = [chance for rival in chain.rivals if not np.isnan(chance := _ripens_at_least(rival))]
+    return min([_ripens(chain), *without])
 
 
-def _ripens(course: Course) -> float:
+def _ripens(chain: Chain) -> float:
     """Chance that the crop ripens if it is planted on the first safe day; NaN where that is not known."""
-    ground = course.ground
+    ground = chain.ground
     if np.isnan(ground.earliest).all():
         return np.nan
     latest = np.where(np.isnan(ground.latest), np.inf, ground.latest)  # no freeze, no last day
-    return share(ground.earliest <= latest, course.weights)
+    return share(ground.earliest <= latest, chain.weights)
 
 
 def _median_on(by_year_and_day: Array, day: float) -> float:
@@ -399,20 +399,20 @@ def _emergence(crop: Crop, ground: Ground, planting: float) -> float:
 # --- what it comes to -----------------------------------------------------------------------------
 
 
-def _provenance(field: Field, start: Start, weather: DailyWeather, course: Course) -> Provenance:
+def _provenance(field: Field, start: Start, weather: DailyWeather, chain: Chain) -> Provenance:
     cover, crop, outlook = start.conditions.cover, start.conditions.crop, start.outlook
     return Provenance(
-        observed_share=provenance.observed_share(outlook, course.ending.day),
+        observed_share=provenance.observed_share(outlook, chain.ending.day),
         stale_since=provenance.stale_since(outlook, outlook.days[0] + np.timedelta64(start.conditions.today, "D")),
-        doubts=course.doubts,
-        set_aside=course.set_aside,
-        check=provenance.to_check(course.doubts, field.scouting),
+        doubts=chain.doubts,
+        set_aside=chain.set_aside,
+        check=provenance.to_check(chain.doubts, field.scouting),
         notes=(
             *_credit(weather),
             *weather.notes,
             *outlook.notes,
-            *_notes(field, cover, course.survival),
-            *what_notes_did(field, cover, outlook, course.stand, course.ground, course.set_aside),
+            *_notes(field, cover, chain.survival),
+            *what_notes_did(field, cover, outlook, chain.stand, chain.ground, chain.set_aside),
         ),
         assumptions=advice.assumptions(field, cover, crop),
         cautions=advice.cautions(field, cover, crop),

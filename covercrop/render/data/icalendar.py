@@ -26,11 +26,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop import __version__
 from covercrop.base.errors import UsageError, one_line
 from covercrop.base.extras import need
 from covercrop.base.output import write_whole
 from covercrop.base.reading import read_whole
+from covercrop.base.version import __version__
 from covercrop.dates.agenda import KINDS
 from covercrop.models.season_calendar import SEASON_DAYS
 from covercrop.render.words.phrases import day_month

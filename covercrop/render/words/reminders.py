@@ -8,21 +8,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base.errors import one_line
-from covercrop.dates.agenda import (
-    Event,
-    agenda,
-    autumn_frost,
-    days_to_emergence,
-    hard_frost,
-    next_autumn,
-    planting_day,
-    ripe_day,
-)
+from covercrop.dates.agenda import Event, agenda, next_autumn
 from covercrop.models.frost import HARD_FROST
 from covercrop.models.plantback import BINDING_WORDS
 from covercrop.render.words import answer
 from covercrop.render.words.phrases import chance, day_month, temperature, weekday
 from covercrop.season import advice
+from covercrop.season.crop_days import autumn_frost, days_to_emergence, hard_frost, planting_day, ripe_day
 
 if TYPE_CHECKING:
     from collections.abc import Callable
