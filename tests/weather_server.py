@@ -114,7 +114,7 @@ class WeatherServer:
                 """A client that gives up waiting is expected here."""
 
         self.http = Server(("127.0.0.1", 0), Handler)
-        threading.Thread(target=self.http.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True).start()
+        threading.Thread(target=self.http.serve_forever, kwargs={"poll_interval": 0.002}, daemon=True).start()
         return self
 
     def __exit__(self, *_: object) -> None:
