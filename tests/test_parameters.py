@@ -303,3 +303,62 @@ def test_no_source_is_an_orphan() -> None:
         assert entry.title, key
         assert not entry.doi or entry.doi.startswith("10."), f"{key}: {entry.doi}"
         assert re.search(rf"\b{re.escape(key)}\b", text), f"{key} is cited nowhere"
+
+
+# --- what each number rests on --------------------------------------------------------------------
+
+
+def shipped_values() -> list[tuple[str, CitedValue]]:
+    """Every cited value of the covers, crops and materials, with its place."""
+    records = [
+        *map(catalogue.cover, catalogue.cover_names()),
+        *map(catalogue.crop, catalogue.crop_names()),
+        *map(catalogue.material, catalogue.material_names()),
+    ]
+    return [(f"{record.key} {path}", value) for record in records for path, value in catalogue.cited_values(record)]
+
+
+def test_a_seller_measures_nothing() -> None:
+    """What the seed trade says is stated, or worked out from what is stated, but never measured."""
+    sold = [(place, value) for place, value in shipped_values() if value.source and is_trade(value.source)]
+    assert len(sold) > 5
+    assert [place for place, value in sold if value.basis == "measured" and not is_analysis(value.source)] == []
+
+
+def is_trade(key: str) -> bool:
+    return catalogue.source(key).kind == "trade"
+
+
+def is_analysis(key: str) -> bool:
+    return key == "cords_manure"  # a table of analyses, handed on by a dealer's page
+
+
+def test_a_middle_is_not_measured() -> None:
+    """A number half way between the ends of its printed range was worked out, not read off the source."""
+    middles = [
+        place
+        for place, value in shipped_values()
+        if value.low is not None
+        and value.high is not None
+        and value.low < value.value < value.high
+        and abs(value.value - (value.low + value.high) / 2) <= 0.01 * value.high
+        and value.basis == "measured"
+    ]
+    assert middles == []
+
+
+def test_stages_of_hairy_vetch_follow_their_counts() -> None:
+    """9.6 days from first flower to half of the peak, two thirds before 25 % bloom and one after, at the cover's pace."""
+    vetch = catalogue.cover("hairy-vetch")
+    days = 9.6 * vetch.bloom.pace.value
+    assert vetch.stages.first_flower.value == pytest.approx(2 / 3 * days, abs=0.5)
+    assert vetch.stages.bloom_50.value == pytest.approx(1 / 3 * days, abs=0.5)
+    assert vetch.stages.bloom_10.value == pytest.approx(vetch.stages.first_flower.value / 2, abs=0.5)
+
+
+def test_range_of_faba_bean_follows_its_source() -> None:
+    """830 to 1000 degC d from sowing to first flowers, less emergence, and on to 25 % bloom."""
+    faba = catalogue.cover("faba-bean")
+    between = faba.stages.first_flower.value - faba.emergence.sum.value
+    assert faba.bloom.requirement.low == 830 + between
+    assert faba.bloom.requirement.high == 1000 + between

@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Units = Literal["metric", "us"]
-Basis = Literal["measured", "converted", "assumed"]
+#: Found by measuring; worked out from such a number, or picked within its range; said without telling how it was found,
+#: as by the seed trade, a rule or a standard; or set by the writers of this program.
+Basis = Literal["measured", "converted", "stated", "assumed"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,7 +37,7 @@ class CitedValue:
         Key in ``data/sources.toml``; empty when ``basis`` is ``"assumed"``.
     locator : str
         Table, page or equation in the source.
-    basis : {"measured", "converted", "assumed"}
+    basis : {"measured", "converted", "stated", "assumed"}
     reason : str
         Why an assumed value is what it is; empty otherwise.
     """

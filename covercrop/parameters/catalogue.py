@@ -37,8 +37,8 @@ def _cited(table: Any, where: str) -> CitedValue:
         if key not in table:
             raise ParameterError(f"{where}: {key!r} is missing")
     basis = table["basis"]
-    if basis not in ("measured", "converted", "assumed"):
-        raise ParameterError(f"{where}: basis {basis!r} is not measured, converted or assumed")
+    if basis not in ("measured", "converted", "stated", "assumed"):
+        raise ParameterError(f"{where}: basis {basis!r} is not measured, converted, stated or assumed")
     needed = ("reason",) if basis == "assumed" else ("source", "locator")
     for key in needed:
         if not table.get(key):
