@@ -115,14 +115,14 @@ def test_it_says_what_ready_says_on_the_day_of_sowing(sown: str, species: str, c
 
 
 def test_few_draws_are_enough() -> None:
-    """Four times as many draws move no share by more than three in a hundred, and no date by more than two days."""
+    """Four times as many draws move no share by more than three in a hundred, and no date by more than three days."""
     few, many = sow(), sow(draws=standard_draws(4 * comparison.DRAWS))
     for choice in few.choices:
         other = of(many, choice.cover.key)
         for name in (*comparison.LIMITS, "together"):
             np.testing.assert_allclose(choice.share(name), other.share(name), atol=0.03)
         for name in ("ended", "window_open", "earliest_planting"):
-            assert days_apart(getattr(choice, name), getattr(other, name)).max() <= 2
+            assert days_apart(getattr(choice, name), getattr(other, name)).max() <= 3
         assert (choice.first, choice.last) == pytest.approx((other.first, other.last), abs=2)
 
 
@@ -195,7 +195,7 @@ def test_south_of_the_equator_it_is_the_same_half_a_year_later(answer: Autumn) -
         mine, theirs = np.isin(answer.dates + shift, common), np.isin(south.dates, common)
         for name in comparison.LIMITS:
             np.testing.assert_allclose(other.share(name)[theirs], choice.share(name)[mine], atol=0.08)
-        assert days_apart(other.ended[theirs], choice.ended[mine] + shift).max() <= 3
+        assert days_apart(other.ended[theirs], choice.ended[mine] + shift).max() <= 4
 
 
 def test_the_answer_is_the_same_twice_and_leaves_the_weather_alone() -> None:

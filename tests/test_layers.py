@@ -14,7 +14,8 @@ PACKAGE = Path(__file__).resolve().parent.parent / "covercrop"
 #: The rooms from the ground up; those of a line know nothing of each other.
 ROOMS: tuple[tuple[str, ...], ...] = (
     ("base",),
-    ("guide", "parameters", "weather"),
+    ("guide", "parameters"),
+    ("weather",),
     ("models",),
     ("field",),
     ("season",),
@@ -35,7 +36,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("output",),
     ),
     "guide": (("pages",),),
-    "parameters": (("traits",), ("catalogue",), ("own_bloom",)),
+    "parameters": (("traits",), ("catalogue",), ("constants", "own_bloom")),
     "weather": (
         ("forecast_error", "patience", "quality", "record", "sharing", "sheet", "station_list", "store"),
         ("belief", "gaps", "hemisphere", "one_unit", "outlook"),

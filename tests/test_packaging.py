@@ -24,6 +24,7 @@ SHIPPED = (
     "demo/weather.csv",
     "demo/README.md",
     "demo/records.csv",
+    "models.toml",
 )
 
 # Run with -I: neither the working directory nor PYTHONPATH nor the user's own packages take part.

@@ -84,3 +84,25 @@ def test_unknown_unit_is_named() -> None:
     """An unknown unit is refused with the value and the units that are known."""
     with pytest.raises(ParameterError, match="unknown unit 'furlong'; use one of degC, degF"):
         units.to_internal(1.0, "furlong")
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "said"),
+    [
+        (21.0, "degC", "21 degC (70 degF)"),
+        (-4.5, "degC", "-4.5 degC (24 degF)"),
+        (1.5, "K", "1.5 degC (2.7 degF)"),
+        (200.0, "mm", "20 cm (7.9 in)"),
+        (1.2192, "m", "1.2 m (4 ft)"),
+        (2241.7, "kg/ha", "2,200 kg/ha (2,000 lb/acre)"),
+    ],
+)
+def test_a_number_in_both_units(value: float, unit: str, said: str) -> None:
+    """A sentence for every reader names both units: a difference is no temperature; two places count."""
+    assert units.in_both(value, unit) == said
+
+
+def test_no_two_units_are_made_up() -> None:
+    """A unit without a counterpart is refused by name."""
+    with pytest.raises(ParameterError, match="no two units for 'd'"):
+        units.in_both(3.0, "d")

@@ -23,6 +23,7 @@ from covercrop.autumn.frame import _dates, _frame, _frost, _ripens_by, _season
 from covercrop.autumn.relaxations import NEAREST, Relaxation, _relaxations
 from covercrop.autumn.sowing_dates import (
     LIMITS,
+    SEEDBED_DAYS,
     SEEDBED_RAIN,
     Asked,
     Choice,
@@ -33,10 +34,13 @@ from covercrop.autumn.sowing_dates import (
 )
 from covercrop.base.arrays import Array, Days
 from covercrop.base.days import date_of, day_of
+from covercrop.base.units import M_PER_IN, in_both
 from covercrop.field.entries import cover_of
 from covercrop.field.weather_source import field_weather
 from covercrop.models.members import Draws, standard_draws
+from covercrop.models.soil_water import SURFACE_DEPTH
 from covercrop.parameters import catalogue
+from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -50,21 +54,23 @@ if TYPE_CHECKING:
 __all__ = ["LIMITS", "Autumn", "Choice", "Failure", "Relaxation", "Risk", "compare_sowing_dates"]
 
 #: Draws of the uncertain numbers.  Four times as many move no share by more
-#: than three in a hundred and no date by more than two days (a test holds it so).
+#: than three in a hundred and no date by more than three days (a test holds it so).
 DRAWS = 16
 
-#: Common practice, no source: sow six to eight weeks before the first hard frost.
-RULE_DAYS = (56, 42)
+#: By the rule of the trade a cover is sown so many days before the first hard frost: at the earliest, at the latest.
+RULE_DAYS = (int(MODELS.sowing.rule_earliest.value), int(MODELS.sowing.rule_latest.value))
 
 #: What no source gives, for the reader of the odds.
 ASSUMPTIONS = (
     "The ground has to be covered by midwinter; growth up to then counts from emergence.",
-    f"Seed is taken to come up on the rain alone where {SEEDBED_RAIN:.0f} mm (3/4 inch) fall in the three weeks after "
-    "sowing, what wets a dry loam to 10 cm (4 inches); once it is up, drought is not reckoned with.",
+    f"Seed is taken to come up on the rain alone where {SEEDBED_RAIN:.0f} mm ({SEEDBED_RAIN / 1000 / M_PER_IN:.2g} in) "
+    f"fall in the {SEEDBED_DAYS} days after sowing, what wets a dry loam to {in_both(SURFACE_DEPTH, 'mm')}; once it is "
+    "up, drought is not reckoned with.",
     "The cover is ended on the one day that most often lies in the window, as if it were fixed in autumn; in a year "
     "of your own you will know better.",
     "Best is the middle of the dates with the best chance of all three, rain for the seed included.",
-    "Sowing six to eight weeks before the first hard frost is common practice, no source.",
+    f"Sowing {RULE_DAYS[1] // 7} to {RULE_DAYS[0] // 7} weeks before the first hard frost is "
+    f"{MODELS.sowing.rule_latest.reason}.",
 )
 
 

@@ -20,6 +20,7 @@ from covercrop.models import biomass, decomposition, plantback, season_calendar,
 from covercrop.models.degree_days import accumulate, crossing
 from covercrop.models.members import MEDIAN, Draws
 from covercrop.models.soil_temperature import soil_temperature
+from covercrop.parameters.constants import MODELS
 from covercrop.season.ending import LEAST_ODDS, POOR
 from covercrop.season.ground import dead_from, planting_limits
 from covercrop.season.stand import Stand, brought, grow_stand
@@ -37,7 +38,7 @@ BEFORE_MIDWINTER = 184
 
 #: Days in which seed has to find rain, and the rain that wets a dry loam to
 #: 10 cm (:data:`covercrop.models.soil_water.TOTAL_EVAPORABLE`) [mm].
-SEEDBED_DAYS = 21
+SEEDBED_DAYS = int(MODELS.sowing.rain_within.value)
 SEEDBED_RAIN = soil_water.TOTAL_EVAPORABLE
 
 #: Dates whose joint chance is no further than this below the best are as good as it.

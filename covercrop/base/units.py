@@ -50,6 +50,42 @@ def fahrenheit_difference(difference: Number) -> Number:
     return difference * 1.8
 
 
+def in_both(value: float, unit: str) -> str:
+    """A number in the units of both kinds of reader, for a sentence that all of them read.
+
+    Parameters
+    ----------
+    value : float
+    unit : str
+        ``degC``, ``K``, ``m``, ``mm`` or ``kg/ha``.
+
+    Returns
+    -------
+    str
+        Such as ``"21 degC (70 degF)"``, to two places that count.
+
+    Raises
+    ------
+    ParameterError
+        If the unit has no counterpart.
+    """
+    pairs = {
+        "degC": (value, "degC", fahrenheit_from_celsius(value), "degF"),
+        "K": (value, "degC", fahrenheit_difference(value), "degF"),
+        "m": (value, "m", value / M_PER_FT, "ft"),
+        "mm": (value / 10, "cm", value / 1000 / M_PER_IN, "in"),
+        "kg/ha": (value, "kg/ha", value / KG_HA_PER_LB_ACRE, "lb/acre"),
+    }
+    if unit not in pairs:
+        raise ParameterError(f"no two units for {unit!r}; known: {', '.join(pairs)}")
+    metric, its_unit, us, us_unit = pairs[unit]
+    return f"{_two_places(metric)} {its_unit} ({_two_places(us)} {us_unit})"
+
+
+def _two_places(value: float) -> str:
+    return f"{float(f'{value:.2g}'):,g}"
+
+
 #: Factor from each unit to the one used inside for the same quantity.
 #: Absolute temperatures are the exception: see :func:`to_internal`.
 _FACTORS: dict[str, tuple[str, float]] = {
@@ -57,12 +93,15 @@ _FACTORS: dict[str, tuple[str, float]] = {
     "degF d": ("degC d", 1 / 1.8),
     "K": ("K", 1.0),
     "d": ("d", 1.0),
+    "week": ("d", 7.0),
+    "1/d": ("1/d", 1.0),
     "h": ("h", 1.0),
     "1": ("1", 1.0),
     "%": ("%", 1.0),
     "m": ("m", 1.0),
     "ft": ("m", M_PER_FT),
     "in": ("m", M_PER_IN),
+    "mm": ("mm", 1.0),
     "kg/t": ("kg/t", 1.0),
     "lb/ton": ("kg/t", KG_T_PER_LB_TON),
     "t/m3": ("t/m3", 1.0),
@@ -70,6 +109,8 @@ _FACTORS: dict[str, tuple[str, float]] = {
     "kg/ha": ("kg/ha", 1.0),
     "Mg/ha": ("kg/ha", 1000.0),
     "lb/acre": ("kg/ha", KG_HA_PER_LB_ACRE),
+    "kg/ha per m": ("kg/ha per m", 1.0),
+    "lb/acre per in": ("kg/ha per m", KG_HA_PER_LB_ACRE / M_PER_IN),
     "kg/ha per degC d": ("kg/ha per degC d", 1.0),
     "kg/ha per 100 degC d": ("kg/ha per degC d", 0.01),
 }

@@ -8,38 +8,40 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from covercrop.base.units import KG_HA_PER_LB_ACRE, M2_PER_HA
+from covercrop.base.units import M2_PER_HA, in_both
+from covercrop.beds.spreading import BIOASSAY_DAYS, POULTRY_DAYS
+from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
     from covercrop.base.records import CitedValue
     from covercrop.field.bed_entries import AmendmentEntry
     from covercrop.parameters.traits import Crop, Material
 
+
 #: Elements in their oxides, by weight: 2 P in P2O5, 2 K in K2O (molar masses 30.974, 15.999 and 39.098 g/mol).
 P_IN_PHOSPHATE = 2 * 30.974 / (2 * 30.974 + 5 * 15.999)
 K_IN_POTASH = 2 * 39.098 / (2 * 39.098 + 15.999)
 
-#: Phosphorus that vegetable crops take off in a year, least and most [kg/ha] (uvm_phosphorus: 10 to 80 lb an acre).
-P_REMOVED = (10 * KG_HA_PER_LB_ACRE, 80 * KG_HA_PER_LB_ACRE)
+#: Phosphorus that vegetable crops take off in a year, least and most [kg/ha].
+P_REMOVED = (MODELS.spreading.phosphorus_removed_least.value, MODELS.spreading.phosphorus_removed_most.value)
 
-#: Share of a manure's phosphorus that the crop can have in the first year (brown2013: 40 %, and another 40 later).
-P_FIRST_YEAR = 0.4
+#: Share of a manure's phosphorus that the crop can have in the first year.
+P_FIRST_YEAR = MODELS.spreading.phosphorus_first_year.value
 
-#: A balance within this is about right [kg/ha]: what one knows of a cover's nitrogen is no better.
-ABOUT_RIGHT = 20.0
+#: A balance within this is about right [kg/ha].
+ABOUT_RIGHT = MODELS.spreading.about_right.value
 
 #: Where it lies thickest, phosphorus is told apart if it is so many times what it comes to on all ground.
 UNEVEN = 1.05
 
 #: Organic matter of a soil that nobody has tested [%].
-USUAL_ORGANIC_MATTER = 3.0
+USUAL_ORGANIC_MATTER = MODELS.spreading.organic_matter.value
 
 SOURCES = (
     "uvm_phosphorus",
     "brown2013",
     "cfr205_203",
     "omri_generic",
-    "manitoba_compost",
     "strawn_fsma",
     "ncstate_herbicide",
     "ferrell_herbicide",
@@ -47,14 +49,12 @@ SOURCES = (
 )
 
 ASSUMPTIONS = (
-    "Soil whose organic matter is not given is taken to have 3%.",
-    "The nitrogen of a cover is known no better than to some 20 kg/ha (18 lb/acre), so a balance within that counts as "
-    "about right.",
-    "A weed-killer test with beans or peas is given 28 days, from memory.",
-    "Seed is kept 21 days away from fresh poultry manure, whose salt and ammonia burn it: from memory, no source at "
-    "hand.",
-    "The days of the compost rule for windrows (15, with five turnings) are those seen in Manitoba's text of the same "
-    "rule; the US wording is from memory.",
+    f"Soil whose organic matter is not given is taken to have {USUAL_ORGANIC_MATTER:g}%.",
+    f"The nitrogen of a cover is known no better than to some {in_both(ABOUT_RIGHT, 'kg/ha')}, so a balance within "
+    "that counts as about right.",
+    f"A weed-killer test with beans or peas is given {BIOASSAY_DAYS} days, {MODELS.spreading.bioassay.reason}.",
+    f"Seed is kept {POULTRY_DAYS} days away from fresh poultry manure, whose salt and ammonia burn it: "
+    f"{MODELS.spreading.poultry.reason}.",
 )
 
 Verdict = Literal["missing", "about-right", "too-much"]

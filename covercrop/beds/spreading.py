@@ -7,28 +7,32 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from covercrop.base.units import celsius_from_fahrenheit
 from covercrop.beds.nutrients import Dose
+from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
     from covercrop.field.bed_entries import Composting
     from covercrop.parameters.traits import Crop
 
 
-#: Days from raw manure to harvest, where what is eaten lies on the soil and where it does not (cfr205_203).
-RAW_DAYS_ON_SOIL, RAW_DAYS_ABOVE = 120, 90
+#: Days from raw manure to harvest, where what is eaten lies on the soil and where it does not.
+RAW_DAYS_ON_SOIL, RAW_DAYS_ABOVE = int(MODELS.spreading.raw_on_soil.value), int(MODELS.spreading.raw_above.value)
 
-#: What a compost of manure has to have been through (cfr205_203; omri_generic, manitoba_compost).
-COMPOST_CARBON_NITROGEN = (25.0, 40.0)
-COMPOST_CELSIUS = (celsius_from_fahrenheit(131.0), celsius_from_fahrenheit(170.0))
-COMPOST_DAYS = {"vessel": 3, "aerated-pile": 3, "windrow": 15}
-WINDROW_TURNINGS = 5
+#: What a compost of manure has to have been through [1, degC, d].
+COMPOST_CARBON_NITROGEN = (MODELS.spreading.compost_carbon_least.value, MODELS.spreading.compost_carbon_most.value)
+COMPOST_CELSIUS = (MODELS.spreading.compost_coldest.value, MODELS.spreading.compost_hottest.value)
+COMPOST_DAYS = {
+    "vessel": int(MODELS.spreading.vessel.value),
+    "aerated-pile": int(MODELS.spreading.aerated_pile.value),
+    "windrow": int(MODELS.spreading.windrow.value),
+}
+WINDROW_TURNINGS = int(MODELS.spreading.turnings.value)
 
 #: From the day a test for weed-killers is sown to the day it can be read [d].
-BIOASSAY_DAYS = 28
+BIOASSAY_DAYS = int(MODELS.spreading.bioassay.value)
 
 #: From fresh poultry manure to seed [d].
-POULTRY_DAYS = 21
+POULTRY_DAYS = int(MODELS.spreading.poultry.value)
 
 RAW_RULE = "7 CFR 205.203(c)(1)"
 COMPOST_RULE = "7 CFR 205.203(c)(2)"

@@ -22,6 +22,7 @@ import numpy as np
 from covercrop.base.arrays import Array
 from covercrop.models import bbch, phenology
 from covercrop.models.degree_days import accumulate, crossing
+from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
     from covercrop.parameters.traits import Cover
@@ -29,11 +30,11 @@ if TYPE_CHECKING:
 Predict = Callable[[int], float]
 Rule = Callable[[list[int]], Predict]
 
-#: How far bloom moves with the latitude [d per degree]; common practice is 4 to 5, no source.
-DAYS_PER_DEGREE = 4.5
+#: How far bloom moves with the latitude [d per degree].
+DAYS_PER_DEGREE = MODELS.fit.days_per_degree.value
 
-#: A stand is scouted no better than to a day: the scatter of a fit is taken to be no less [d].  `assumed`.
-LEAST_SCATTER = 1.0
+#: The scatter of a fit is taken to be no less [d].
+LEAST_SCATTER = MODELS.fit.least_scatter.value
 
 #: The interval that is stated: 80 %.
 UPPER = 0.9

@@ -10,6 +10,7 @@ import numpy as np
 from covercrop.autumn.comparison import RULE_DAYS, Autumn, compare_sowing_dates
 from covercrop.base.errors import UsageError, WeatherGapError
 from covercrop.models import season_calendar
+from covercrop.parameters.constants import MODELS
 from covercrop.season.crop_days import autumn_frost, hard_frost, planting_day, ripe_day, thinning_day
 from covercrop.season.next_step import look_for, visits
 
@@ -36,8 +37,8 @@ KINDS = (
 #: Kinds whose dates move with the weather of the season; the others rest on past years, or on a date already said.
 BY_THE_SEASON = ("scout", "window-opens", "turn-under", "window-closes", "planting", "spring-frost")
 
-#: A crop may stand so long after it is ripe that frost still matters; `assumed`, of pumpkins and squash [d].
-LEFT_STANDING = 28
+#: A crop may stand so long after it is ripe that frost still matters [d].
+LEFT_STANDING = int(MODELS.crop.left_standing.value)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

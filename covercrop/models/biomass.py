@@ -21,20 +21,22 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
-from covercrop.base.units import KG_HA_PER_LB_ACRE, KG_T_PER_LB_TON
 from covercrop.models.degree_days import accumulate
 from covercrop.models.winter import HARDENING_DAYS, TENDER
+from covercrop.parameters.constants import MODELS
 from covercrop.parameters.traits import Growth
 
 #: Where the plant-available nitrogen of a cover comes from, in ``data/sources.toml``.
-PAN_SOURCE = "sullivan2012"
-PAN_NONE = 1.5  # [% N] little or none is released below
-PAN_FULL = 3.5  # [% N] the published line ends here
-PAN_AT_FULL = 35 * KG_T_PER_LB_TON  # [kg/t dry matter], printed as about 35 lb/ton
-PAN_MOST = 100 * KG_HA_PER_LB_ACRE  # [kg/ha], printed as 100 lb/acre
+PAN_SOURCE = MODELS.nitrogen.at_full.source
 
-#: Carbon in the dry matter of a legume [%].  Assumed, as the C:N ratios of ``data/covers.toml`` have it.
-CARBON_PERCENT = 40.0
+#: Its straight line: none up to here, all from there on [% N], all of it [kg/t dry matter], and its top [kg/ha].
+PAN_NONE = MODELS.nitrogen.none_below.value
+PAN_FULL = MODELS.nitrogen.full_from.value
+PAN_AT_FULL = MODELS.nitrogen.at_full.value
+PAN_MOST = MODELS.nitrogen.most.value
+
+#: Carbon in the dry matter of a legume [%].
+CARBON_PERCENT = MODELS.nitrogen.carbon.value
 
 #: Keys in ``data/sources.toml``.
 SOURCES = (PAN_SOURCE, TENDER.source, HARDENING_DAYS.source)

@@ -45,6 +45,7 @@ from numpy.typing import ArrayLike
 from covercrop.base.arrays import Array
 from covercrop.base.errors import UnknownNameError
 from covercrop.models.degree_days import accumulate, crossing
+from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
     from covercrop.parameters.traits import Residue
@@ -53,15 +54,14 @@ if TYPE_CHECKING:
 CASES = ("slow", "likely", "fast")
 
 #: Rate of carbohydrate, cellulose and lignin in warm, moist soil [1/d].
-RATES = (0.2, 0.05, 0.0095)
+RATES = tuple(
+    rate.value for rate in (MODELS.residue.carbohydrate_rate, MODELS.residue.cellulose_rate, MODELS.residue.lignin_rate)
+)
 
 #: Share of the carbohydrates, and of the whole, at or below which the ground
-#: is called clear; the first of the two counts.  Assumed: no source gives a
-#: threshold for planting.  The carbohydrates feed the seedling diseases and
-#: draw the flies; half of the mass gone is when a spade no longer turns up
-#: green stems.
-CARBOHYDRATE_CLEAR = 0.10
-MASS_CLEAR = 0.50
+#: is called clear; the first of the two counts.
+CARBOHYDRATE_CLEAR = MODELS.residue.carbohydrate_clear.value
+MASS_CLEAR = MODELS.residue.mass_clear.value
 
 #: Days after turning under within which residue is first looked for.
 SOON = 100

@@ -6,20 +6,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
-from covercrop.base.records import CitedValue
-from covercrop.base.units import celsius_from_fahrenheit
 from covercrop.models.degree_days import first_day
 from covercrop.models.season_calendar import HALF_YEAR
+from covercrop.parameters.constants import MODELS
 
 #: A hard frost, by which the trade counts back to sow.
-HARD_FROST = CitedValue(
-    value=celsius_from_fahrenheit(28.0),
-    unit="degC",
-    printed="28 degF",
-    basis="measured",
-    source="phillips2014",
-    locator="hard frost: below 28 degF",
-)
+HARD_FROST = MODELS.frost.hard
 
 
 def freeze_free_from(tmin: ArrayLike, midwinter: float, threshold: float = 0.0) -> Array:

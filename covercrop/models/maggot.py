@@ -33,29 +33,27 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
-from covercrop.base.units import celsius_difference, celsius_from_fahrenheit
 from covercrop.models.degree_days import accumulate, crossing, degree_days, first_at_least
 from covercrop.models.soil_temperature import held
+from covercrop.parameters.constants import MODELS
 
-#: Thresholds of seedcorn maggot development [degC]: 39 and 84.2 degF.
-MAGGOT_LOWER = celsius_from_fahrenheit(39.0)
-MAGGOT_UPPER = celsius_from_fahrenheit(84.2)
+#: Thresholds of seedcorn maggot development [degC].
+MAGGOT_LOWER = MODELS.maggot.lower.value
+MAGGOT_UPPER = MODELS.maggot.upper.value
 
 #: Sum from midwinter at which most flies of each generation are out [degC d].
-MAGGOT_PEAKS = tuple(celsius_difference(peak) for peak in (360.0, 1080.0, 1800.0))
+MAGGOT_PEAKS = tuple(peak.value for peak in MODELS.maggot.peaks)
 
-#: From turning a live cover under to most of the flies bred on it [degC d]
-#: (Ohio, disked rye: ``rye_soybean_maggot`` in the sources).  The abstract does
-#: not state the base: 39 degF is assumed.
-MAGGOT_BROOD = 408.0
+#: From turning a live cover under to most of the flies bred on it [degC d].
+MAGGOT_BROOD = MODELS.maggot.brood.value
 
 #: Days after a peak in which seed is at risk, and after turning under [d].
-MAGGOT_PEAK_DAYS = 21.0
-MAGGOT_BROOD_DAYS = 25.0
+MAGGOT_PEAK_DAYS = MODELS.maggot.peak_days.value
+MAGGOT_BROOD_DAYS = MODELS.maggot.brood_days.value
 
 #: Soil at or above which maggots no longer harm, and below which they kill [degC].
-MAGGOT_SAFE_SOIL = 21.0
-MAGGOT_COLD_SOIL = 18.0
+MAGGOT_SAFE_SOIL = MODELS.maggot.safe_soil.value
+MAGGOT_COLD_SOIL = MODELS.maggot.cold_soil.value
 
 #: No soil is colder [degC].
 ABSOLUTE_ZERO = -273.15

@@ -11,22 +11,19 @@ from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
 from covercrop.models.members import EARLY, LATE, quantiles
+from covercrop.parameters.constants import MODELS
 
 # --- scouting -------------------------------------------------------------------------------------
 
-#: Scatter of a scouted stage about the field's true stage, as days.  `assumed`:
-#: two people walking the same stand a few days apart in bloom rarely agree to
-#: the day; four days is the scoring interval of careful bloom surveys.
-SCOUTING_SD_DAYS = 4.0
+#: Scatter of a scouted stage about the field's true stage, as days.
+SCOUTING_SD_DAYS = MODELS.notes.scatter.value
 
-#: Share of that scatter (as variance) that all notes of one field have in common.  `assumed`: they are mostly taken by
-#: the same eyes from the same corner, and whoever calls buds early calls bloom early; without it, ten notes would claim
-#: to know the stage to a day.
-SHARED_SCATTER = 0.5
+#: Share of that scatter (as variance) that all notes of one field have in common.
+SHARED_SCATTER = MODELS.notes.shared.value
 
-#: Days of scatter that a note gains for each day since the visit, for so many days.  `assumed`: a stand has a pace of
-#: its own, so that what is seen today tells more of it than what was seen last week.
-FADING, FADING_DAYS = 0.3, 14.0
+#: Days of scatter that a note gains for each day since the visit, for so many days.
+FADING = MODELS.notes.fading.value
+FADING_DAYS = MODELS.notes.fading_days.value
 
 #: A note counts in full up to so many standard deviations of its own scatter; beyond that it pulls no harder (Huber's
 #: rule, at a customary place): the slip of a month must not move a forecast by a month.
@@ -36,9 +33,8 @@ FIRM_SD = 1.5
 #: many standard deviations of the members and the note together, one honest note in twenty.
 SURPRISING_SD = 2.0
 
-#: Standard deviation of the days from one stage of a stand to another, as a share of them.  `assumed`: cultivars of one
-#: species hurry or dawdle through their bloom by about so much.
-PACE_SPREAD = 0.2
+#: Standard deviation of the days from one stage of a stand to another, as a share of them.
+PACE_SPREAD = MODELS.notes.pace_spread.value
 
 #: Below this share of members that still count, the notes have all but
 #: contradicted the ensemble and their scatter is widened.

@@ -39,6 +39,7 @@ from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
 from covercrop.models.degree_days import accumulate, crossing
+from covercrop.parameters.constants import MODELS
 from covercrop.models.soil_temperature import soil_temperature
 
 if TYPE_CHECKING:
@@ -46,11 +47,10 @@ if TYPE_CHECKING:
 
 
 #: A day with a mean in this range [degC], bounds left out, is a cool day.
-COOL_RANGE = (0.0, 10.0)
+COOL_RANGE = (MODELS.bloom.cool_above.value, MODELS.bloom.cool_below.value)
 
-#: Depth of the seed, an inch, at which the soil is taken for emergence [mm].  Assumed: between clovers, sown at half
-#: an inch or less, and peas, sown at two; it makes less than a day of difference.
-SEED_DEPTH = 25.0
+#: Depth of the seed at which the soil is taken for emergence [mm].
+SEED_DEPTH = MODELS.sowing.depth.value
 
 #: Days from sowing within which the stages, and the seed, are first looked for.
 SOON, SOON_UP = 310, 60

@@ -14,9 +14,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from covercrop.base.arrays import Array
 from covercrop.base.errors import UnknownNameError
+from covercrop.base.units import in_both
 from covercrop.models import decomposition, frost, maggot, seedling_disease
 from covercrop.models.degree_days import first_at_least
-from covercrop.models.soil_temperature import held
+from covercrop.models.soil_temperature import DAYS_HELD, SOIL_ERROR_SD, held
+from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
     from covercrop.parameters.traits import Crop, Residue
@@ -57,18 +59,19 @@ SOURCES = (
 
 #: What no source gives, for the reader of the dates.
 ASSUMPTIONS = (
-    "Residue counts as gone once a tenth of its sugars and starches, or half of its weight, is left: no source gives "
-    "a threshold for planting.",
+    f"Residue counts as gone once {decomposition.CARBOHYDRATE_CLEAR:.0%} of its sugars and starches, or "
+    f"{decomposition.MASS_CLEAR:.0%} of its weight, is left: {MODELS.residue.mass_clear.reason}.",
     "The ground is taken to be kept moist while the residue rots; what the rain alone would do is said beside it.",
-    "Seed is taken to be at risk of maggots in the first 25 days after turning under while the soil is below 18 degC "
-    "(64 degF), and for 21 days after a peak of flies while it is below 21 degC (70 degF): the numbers are published, "
+    f"Seed is taken to be at risk of maggots in the first {maggot.MAGGOT_BROOD_DAYS:.0f} days after turning under "
+    f"while the soil is below {in_both(maggot.MAGGOT_COLD_SOIL, 'degC')}, and for {maggot.MAGGOT_PEAK_DAYS:.0f} days "
+    f"after a peak of flies while it is below {in_both(maggot.MAGGOT_SAFE_SOIL, 'degC')}: the numbers are published, "
     "the rule made of them is not.",
-    "The soil has to be warm enough on three days running: advice says several days.",
+    f"The soil has to be warm enough on {DAYS_HELD} days running: {MODELS.soil.days_held.reason}.",
     "A standing cover is taken to shade the soil fully.",
-    "Straw is taken to keep the soil about 2 degC (4 degF) cooler than bare ground, from memory; a soil thermometer "
-    "knows better.",
-    "The soil temperature is worked out from the air and may be 2 degC (4 degF) off for a whole spring, which is why "
-    "its dates are wide.",
+    f"Straw is taken to shade the soil like a leaf area of {MODELS.soil.straw_leaf_area.printed}: "
+    f"{MODELS.soil.straw_leaf_area.reason}, and a soil thermometer knows better.",
+    f"The soil temperature is worked out from the air and may be {in_both(SOIL_ERROR_SD, 'K')} off for a whole spring, "
+    "which is why its dates are wide.",
 )
 
 

@@ -7,12 +7,10 @@ from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
 from covercrop.base.errors import UnknownNameError
+from covercrop.parameters.constants import MODELS
 
-#: Days from turning under until seedling diseases, and what fresh residue
-#: gives off, have died down [d].  Direct seed: Pythium back down by three
-#: weeks (Grunwald et al. 2000).  Transplants: inhibition by vetch residue
-#: greatest in the first two weeks (SARE GNC05-044, 2007).
-DISEASE_DAYS = {"direct-seed": 21.0, "transplant": 14.0}
+#: Days from turning under until seedling diseases, and what fresh residue gives off, have died down [d].
+DISEASE_DAYS = {"direct-seed": MODELS.disease.direct_seed.value, "transplant": MODELS.disease.transplant.value}
 
 
 # --- seedling diseases ----------------------------------------------------------------------------

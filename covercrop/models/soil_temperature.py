@@ -20,30 +20,22 @@ from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
 from covercrop.base.errors import UnknownNameError
+from covercrop.parameters.constants import MODELS
 
 GROUND_COVERS = ("bare", "straw", "black-plastic")
 
-#: Standard deviation of the predicted temperature [K].  Models of this kind
-#: miss daily readings by a standard error of 1.5 to 2.9 K (Zheng et al. 1993).
-SOIL_ERROR_SD = 2.0
+#: Standard deviation of the predicted temperature [K].
+SOIL_ERROR_SD = MODELS.soil.error.value
 
-#: Warming by black plastic [K]: the lower end of the 3 to 8 K measured at
-#: 10 cm in spring over bare soil (Texas A&M, HortScience 39(4), 802A, 2004).
-PLASTIC_WARMING = 3.0
+#: Warming by black plastic [K].
+PLASTIC_WARMING = MODELS.soil.plastic.value
 
-#: Leaf area index of a standing cover (assumed: at 3 the published surface
-#: factor is 1, so that the sun no longer warms the surface above the air, which
-#: is what a closed stand does).
-CANOPY_LEAF_AREA = 3.0
+#: Leaf area index of a standing cover, and the one that a layer of straw is worth [1].
+CANOPY_LEAF_AREA = MODELS.soil.canopy_leaf_area.value
+STRAW_LEAF_AREA = MODELS.soil.straw_leaf_area.value
 
-#: Leaf area index that a layer of straw is worth (assumed: at 2 it keeps the
-#: soil about 2 K below bare ground in air of 20 degC, which is from memory the
-#: middle of what straw costs; no measurement was at hand).
-STRAW_LEAF_AREA = 2.0
-
-#: Days running that a soil temperature has to hold before seed is trusted to
-#: it.  Assumed: extension advice says "several days" (Alabama ANR-1061).
-DAYS_HELD = 3
+#: Days running that a soil temperature has to hold before seed is trusted to it.
+DAYS_HELD = int(MODELS.soil.days_held.value)
 
 #: Days that are summed at a time: over many more, what is left of the first becomes too small a number.
 _STRETCH = 700

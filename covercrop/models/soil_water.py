@@ -25,54 +25,56 @@ from numpy.typing import ArrayLike, NDArray
 
 from covercrop.base.arrays import Array
 from covercrop.base.errors import UnknownNameError
+from covercrop.base.units import in_both
+from covercrop.parameters.constants import MODELS
 
 #: Water that a loam holds at its drained upper limit, at the lower limit for
-#: plants (both the middle of loam in FAO-56, table 19) and when it is full
-#: (assumed: about the pores of a loam, from memory) [m3/m3].
-UPPER_LIMIT, LOWER_LIMIT, SATURATION = 0.25, 0.12, 0.45
+#: plants and when it is full [m3/m3].
+UPPER_LIMIT = MODELS.water.upper_limit.value
+LOWER_LIMIT = MODELS.water.lower_limit.value
+SATURATION = MODELS.water.saturation.value
 
-#: Depth that is turned [mm].  Assumed: a spade's depth, 8 inches.
-TURNED_DEPTH = 200.0
-
-#: Depth that evaporation reaches [mm], that of FAO-56, table 19.
-SURFACE_DEPTH = 100.0
+#: Depth that is turned, and depth that evaporation reaches [mm].
+TURNED_DEPTH = MODELS.water.turned_depth.value
+SURFACE_DEPTH = MODELS.water.surface_depth.value
 
 #: What evaporation can take from the surface in all [mm]: it dries to half of
 #: the lower limit (FAO-56, eq. 73).
 TOTAL_EVAPORABLE = (UPPER_LIMIT - 0.5 * LOWER_LIMIT) * SURFACE_DEPTH
 
-#: What it takes of that at the full rate [mm]: middle of loam in FAO-56, table 19.
-READILY_EVAPORABLE = 9.0
+#: What it takes of that at the full rate [mm].
+READILY_EVAPORABLE = MODELS.water.readily_evaporable.value
 
-#: Evaporation from wet bare ground as a multiple of the reference rate (FAO-56, eq. 72).
-WET_GROUND = 1.2
+#: Evaporation from wet bare ground as a multiple of the reference rate.
+WET_GROUND = MODELS.water.wet_ground.value
 
-#: Days running whose weather may be unknown before the water is taken to be at
-#: the drained upper limit again [d]; as many as the gaps that are filled on a line.
-UNKNOWN_DAYS = 5
+#: Days running whose weather may be unknown before the water is taken to be at the drained upper limit again [d].
+UNKNOWN_DAYS = int(MODELS.water.unknown_days.value)
 
-#: Share of a standing cover's water that comes from the turned depth.  Assumed:
-#: irrigators count on four tenths from the top quarter of the rooted depth, from
-#: memory, and the turned depth is about that quarter.
-ROOT_SHARE = 0.4
+#: Share of a standing cover's water that comes from the turned depth.
+ROOT_SHARE = MODELS.water.root_share.value
 
-#: Share of the evaporation of bare ground that is left under each ground cover
-#: (assumed; :data:`ASSUMPTIONS` says why).
-_EVAPORATION_LEFT = {"bare": 1.0, "straw": 0.5, "black-plastic": 0.2}
+#: Share of the evaporation of bare ground that is left under each ground cover.
+_EVAPORATION_LEFT = {
+    "bare": 1.0,
+    "straw": MODELS.water.straw_evaporation.value,
+    "black-plastic": MODELS.water.plastic_evaporation.value,
+}
 
 #: Keys in ``data/sources.toml``.
 SOURCES = ("allen1998", "probert1998")
 
 #: What no source gives, for the reader of the dates.
 ASSUMPTIONS = (
-    "The soil is taken to be a loam, turned 20 cm (8 inches) deep and moist on the day of sowing: a sand dries sooner. "
-    "The water limits of a loam and the rule of evaporation are those of FAO Irrigation and Drainage Paper 56, from "
-    "memory.",
+    f"The soil is taken to be a loam, turned {in_both(TURNED_DEPTH, 'mm')} deep and moist on the day of sowing: a sand "
+    "dries sooner. The water limits of a loam and the rule of evaporation are those of FAO Irrigation and Drainage "
+    "Paper 56, from memory.",
     "Rain is taken to soak in where it falls, and nothing to rise from below or run off.",
-    "A standing cover is taken to draw four tenths of its water from the ground that is later turned, the rule of "
-    "irrigators, from memory, for the top quarter of the roots.",
-    "Straw is taken to halve the evaporation and plastic to leave a fifth of it: advice, from memory, says 5 % less "
-    "for each 10 % of the ground under straw, and a half to four fifths less under plastic; rain is taken to reach "
+    f"A standing cover is taken to draw {ROOT_SHARE:.0%} of its water from the ground that is later turned, "
+    f"{MODELS.water.root_share.reason}.",
+    f"Straw is taken to leave {MODELS.water.straw_evaporation.value:.0%} of the evaporation and plastic "
+    f"{MODELS.water.plastic_evaporation.value:.0%}: {MODELS.water.straw_evaporation.reason}, and "
+    f"{MODELS.water.plastic_evaporation.reason.removeprefix('advice, from memory, says ')}; rain is taken to reach "
     "the ground under plastic from the sides.",
 )
 

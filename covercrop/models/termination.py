@@ -35,7 +35,7 @@ from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
 from covercrop.base.errors import UnknownNameError
-from covercrop.base.records import CitedValue
+from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
     from covercrop.parameters.traits import Cover
@@ -47,38 +47,13 @@ METHODS = ("turn-under", "roll", "mow", "tarp")
 NEED_PODS = ("hairy-vetch", "woollypod-vetch", "common-vetch")
 
 #: Early pod set, as a share of the days from full bloom to the end of bloom.
-EARLY_PODS = CitedValue(
-    value=0.33,
-    low=0.25,
-    high=0.45,
-    unit="1",
-    printed="0.33",
-    basis="converted",
-    source="palouse2019",
-    locator="counts of flowers and pods at Hells Gate, Alpowa Creek, Snake River Road and Nisqually Canyon, 2019",
-)
+EARLY_PODS = MODELS.ending.early_pods
 
 #: First swelling pods, as a share of the days from the first flowers to viable seed.
-SWELLING_PODS = CitedValue(
-    value=0.8,
-    unit="1",
-    printed="0.8",
-    basis="assumed",
-    reason="no source gives the day on which seed in a cut or rolled plant can still ripen; "
-    "the last fifth of the time from first flower to viable seed is kept as a margin",
-)
+SWELLING_PODS = MODELS.ending.swelling_pods
 
 #: How long a tarp takes.
-TARP_DAYS = CitedValue(
-    value=21.0,
-    low=14.0,
-    high=42.0,
-    unit="d",
-    printed="3 week",
-    basis="measured",
-    source="strader2019",
-    locator="black tarp or landscape fabric on rye and vetch in a Wisconsin spring: full kill after three weeks",
-)
+TARP_DAYS = MODELS.ending.tarp
 
 
 def window(stages: dict[str, Array], method: str, cover: Cover) -> tuple[Array, Array]:

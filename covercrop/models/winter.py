@@ -6,37 +6,23 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
-from covercrop.base.records import CitedValue
+from covercrop.base.units import in_both
 from covercrop.models.degree_days import crossing
+from covercrop.parameters.constants import MODELS
 from covercrop.parameters.traits import Winter
 
-#: Cold that kills half of the plants before any hardening.
-TENDER = CitedValue(
-    value=-4.5,
-    unit="degC",
-    printed="-4.5 degC",
-    basis="measured",
-    source="meyer2001",
-    locator="abstract; field pea seedlings",
-)
+#: Cold that kills half of the plants before any hardening, and cool days until a stand stands what its cover can.
+TENDER = MODELS.winter.tender
+HARDENING_DAYS = MODELS.winter.hardening_days
 
-#: Cool days until a stand stands what its cover can.
-HARDENING_DAYS = CitedValue(
-    value=28.0,
-    unit="d",
-    printed="4 week",
-    basis="converted",
-    source="wiering",
-    locator="abstract; hardened for four weeks at 3 degC",
-)
-
-#: Daily mean below which a day hardens [degC].  Assumed: the upper bound of the days that count as cool for bloom.
-HARDENING_BELOW = 10.0
+#: Daily mean below which a day hardens [degC].
+HARDENING_BELOW = MODELS.winter.hardening_below.value
 
 #: What no source gives about the winter, for the reader.
 ASSUMPTIONS = (
-    "A stand hardens on days with a mean below 10 degC (50 degF), evenly over four weeks of them, from what kills pea "
-    "seedlings (-4.5 degC or 24 degF) to what its kind can stand.",
+    f"A stand hardens on days with a mean below {in_both(HARDENING_BELOW, 'degC')}, evenly over "
+    f"{HARDENING_DAYS.value:.0f} of them, from what kills pea seedlings, {in_both(TENDER.value, 'degC')}, to what its "
+    "kind can stand.",
 )
 
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from covercrop.models import biomass, frost, plantback, soil_water, termination, winter
-from covercrop.models.note_weights import SCOUTING_SD_DAYS
+from covercrop.base.units import in_both
+from covercrop.models import biomass, frost, phenology, plantback, soil_water, termination, winter
+from covercrop.models.note_weights import FADING, FADING_DAYS, SCOUTING_SD_DAYS, SHARED_SCATTER
 from covercrop.parameters import catalogue
+from covercrop.parameters.constants import MODELS
 from covercrop.parameters.traits import label
 from covercrop.season import measurements
 from covercrop.weather.outlook import FEWEST_YEARS, MOST_YEARS
@@ -45,11 +47,13 @@ _CAUTIONS = (
     TREATED_SEED,
 )
 _ASSUMPTIONS = (
-    "A day with a mean between 0 and 10 degC (32 and 50 degF) counts as cool, as in the trial that the bloom of "
-    "crimson clover was fitted to.",
-    f"Two people who scout the same stand differ by about {SCOUTING_SD_DAYS:.0f} days; half of that, as variance, is "
-    "taken to be the same in all notes of a field. A note fades by 0.3 days of scatter a day, for two weeks.",
-    "A stand is called dead, and planting safe, when eight in ten of the ways the season may go say so.",
+    f"A day with a mean between {in_both(phenology.COOL_RANGE[0], 'degC')} and "
+    f"{in_both(phenology.COOL_RANGE[1], 'degC')} counts as cool, {MODELS.bloom.cool_below.reason}.",
+    f"Two people who scout the same stand differ by about {SCOUTING_SD_DAYS:.0f} days; {SHARED_SCATTER:.0%} of that, "
+    f"as variance, is taken to be the same in all notes of a field. A note fades by {FADING:g} days of scatter a day, "
+    f"for {FADING_DAYS:.0f} days.",
+    f"A stand is called dead when {MODELS.answer.dead.value:.0%} of the ways the season may go say so, and planting "
+    f"safe when {MODELS.answer.safe.value:.0%} do.",
     f"A forecast needs {FEWEST_YEARS} past years and uses no more than {MOST_YEARS}.",
 )
 TARP = "A tarp sheds its rain beside it: weigh its edges down, and keep the runoff from ditches and streams."
@@ -65,10 +69,14 @@ def cautions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
     crop : Crop
     """
     tarp = (TARP,) if field.cover.terminate == "tarp" else ()
-    days, why = (120, "lies on the soil") if crop.touches_soil else (90, "does not touch the soil")
+    days, why = (
+        (MODELS.spreading.raw_on_soil.value, "lies on the soil")
+        if crop.touches_soil
+        else (MODELS.spreading.raw_above.value, "does not touch the soil")
+    )
     manure = (
-        f"Raw manure has to be worked in at least {days} days before {crop.common_name} is harvested, since what is "
-        f"eaten {why} (US organic rule, 7 CFR 205.203(c)(1)); your own rule may ask for more."
+        f"Raw manure has to be worked in at least {days:.0f} days before {crop.common_name} is harvested, since what "
+        f"is eaten {why} (US organic rule, 7 CFR 205.203(c)(1)); your own rule may ask for more."
     )
     return (*cover.cautions, *crop.cautions, *tarp, manure, *_CAUTIONS)
 

@@ -17,6 +17,7 @@ from covercrop.field.entries import cover_of
 from covercrop.models import season_calendar
 from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, quantiles, share, share_by
 from covercrop.parameters import catalogue
+from covercrop.parameters.constants import MODELS
 from covercrop.season.doubts import Doubt
 from covercrop.season.ending import Dispute, Ending, Rival, choose_ending, is_closing
 from covercrop.season.ground import Ground, dead_from, follow_ground
@@ -39,8 +40,8 @@ TOGETHER = 16
 #: Notes in doubt that are left out one by one to see what comes of it; more than these only all together.
 MOST_ALONE = 5
 
-#: A stand is called dead once this share of the members is: cold without snow kills more than cold under it.
-DEAD_SHARE = 0.8
+#: A stand is called dead once this share of the members is.
+DEAD_SHARE = MODELS.answer.dead.value
 
 DATES = (
     "emergence",

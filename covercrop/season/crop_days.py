@@ -13,14 +13,15 @@ from covercrop.base.records import DateRange
 from covercrop.models import plantback, season_calendar
 from covercrop.models.frost import HARD_FROST, first_autumn_freeze
 from covercrop.models.members import quantiles
+from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
     from covercrop.field.entries import Field
     from covercrop.parameters.traits import Planting
     from covercrop.season.plan import Plan
 
-#: Taken for emergence where no table gives it; `assumed`: what squash and pumpkin need in soil warm enough to sow [d].
-EMERGENCE_ASSUMED = 7
+#: Taken for emergence where no table gives it [d].
+EMERGENCE_ASSUMED = int(MODELS.crop.emergence.value)
 
 
 def planting_day(plan: Plan) -> np.datetime64:

@@ -10,49 +10,50 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
-from covercrop.base.units import KG_HA_PER_LB_ACRE, M_PER_IN
+from covercrop.base.units import in_both
 from covercrop.models.soil_temperature import SOIL_ERROR_SD
+from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
     from covercrop.field.entries import ScoutingNote
     from covercrop.weather.outlook import Outlook
 
 
-# The error of the soil model is taken to be a sum of three (all assumed, as shares of its variance; only the whole is
-# published): one of the field, for its soil, slope and depth, that stays; one of what lies on the ground, that stays
-# until the cover is turned under and is then another; one that comes and goes with the weather of the week.
-FIELD_SHARE = 0.5
-COVER_SHARE = 0.25
-PASSING_SHARE = 0.25
+# The error of the soil model is taken to be a sum of three, as shares of its variance: one of the field, that stays;
+# one of what lies on the ground, that stays until the cover is turned under and is then another; one that passes.
+FIELD_SHARE = MODELS.readings.field_share.value
+COVER_SHARE = MODELS.readings.cover_share.value
+PASSING_SHARE = MODELS.readings.passing_share.value
 
-#: Days after which a third of the passing error is left (assumed: the soil at three inches forgets in a week).
-PASSING_DAYS = 5.0
+#: Days after which a third of the passing error is left.
+PASSING_DAYS = MODELS.readings.passing_days.value
 
-#: Standard deviation of a reading about the day's mean at planting depth [K] (assumed: one place, one hour of the day).
-READING_SD = 1.5
+#: Standard deviation of a reading about the day's mean at planting depth [K].
+READING_SD = MODELS.readings.soil.value
 
 #: A reading further than this from the model, in standard deviations of both, is called surprising.
 SURPRISING_SD = 2.5
 
-#: Standard error of a clip sample, as a share of it (assumed: a few squares cut from an uneven stand).
-CLIP_ERROR = 0.15
+#: Standard error of a clip sample, as a share of it.
+CLIP_ERROR = MODELS.readings.clip.value
 
-#: Dry matter of a full stand by its height (assumed: a rule of thumb of extension advice, from memory: 2,000 lb/acre
-#: at six inches, 150 for each inch more), and its standard error as a share (assumed: stands lie down, and have gaps).
-LOW_STAND_CM = 6 * M_PER_IN * 100
-LOW_STAND_KG_HA = 2000 * KG_HA_PER_LB_ACRE
-KG_HA_PER_CM = 150 * KG_HA_PER_LB_ACRE / (M_PER_IN * 100)
-HEIGHT_ERROR = 0.5
+#: Dry matter of a full stand by its height [cm, kg/ha, kg/ha for each cm more], and its standard error as a share.
+LOW_STAND_CM = MODELS.readings.low_stand.value * 100
+LOW_STAND_KG_HA = MODELS.readings.low_stand_weight.value
+KG_HA_PER_CM = MODELS.readings.each_more.value / 100
+HEIGHT_ERROR = MODELS.readings.height.value
 
 _SOIL = (
-    "Half of the error of the soil model is taken to stay with a field, and a quarter to change when the cover is "
-    f"turned under. A reading of a thermometer is taken to be good to {READING_SD} degC (2.7 degF), being of one place "
-    "and hour."
+    f"Of the error of the soil model {FIELD_SHARE:.0%} is taken to stay with a field, and {COVER_SHARE:.0%} to change "
+    f"when the cover is turned under. A reading of a thermometer is taken to be good to {in_both(READING_SD, 'K')}, "
+    f"{MODELS.readings.soil.reason}."
 )
-_CLIP = f"A clip sample is taken to be good to {CLIP_ERROR:.0%}, being a few squares of an uneven stand."
+_CLIP = f"A clip sample is taken to be good to {CLIP_ERROR:.0%}, {MODELS.readings.clip.reason}."
 _HEIGHT = (
-    "A full stand is taken to weigh 2,240 kg/ha (2,000 lb/acre) dry at 15 cm (six inches) and 66 kg/ha for each cm "
-    f"more (150 lb/acre an inch), a rule of thumb from memory that is taken to be good to {HEIGHT_ERROR:.0%}."
+    f"A full stand is taken to weigh {LOW_STAND_KG_HA:,.0f} kg/ha ({MODELS.readings.low_stand_weight.printed}) dry at "
+    f"{LOW_STAND_CM:.0f} cm ({MODELS.readings.low_stand.printed}) and {KG_HA_PER_CM:.0f} kg/ha for each cm more "
+    f"({MODELS.readings.each_more.printed}), {MODELS.readings.each_more.reason}, that is taken to be good to "
+    f"{HEIGHT_ERROR:.0%}."
 )
 
 

@@ -14,6 +14,7 @@ from covercrop.base.records import DateRange
 from covercrop.models import plantback
 from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, share, share_by, standard_draws
 from covercrop.models.season_calendar import DAYS_OF_SEASON, SEASON_DAYS, season_ends
+from covercrop.parameters.constants import MODELS
 from covercrop.season import advice, provenance
 from covercrop.season.absences import absences
 from covercrop.season.chain import DATES, Chain, Start, follow, follow_each, member_days
@@ -38,7 +39,7 @@ if TYPE_CHECKING:
 
 
 #: The ground counts as plantable once this share of the members says so.
-SAFE_SHARE = 0.8
+SAFE_SHARE = MODELS.answer.safe.value
 
 #: Below this chance of living through the winter, the chance is said.
 SURE = 0.95

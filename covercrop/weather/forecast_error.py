@@ -14,16 +14,15 @@ from statistics import NormalDist
 import numpy as np
 
 from covercrop.base.arrays import Array
+from covercrop.parameters.constants import MODELS
 
-#: Standard error of the daily mean temperature on the first day, and what each further day adds [K].  Assumed: no
-#: verification of a weather service was at hand; on the first day a forecast is about as good as a thermometer at the
-#: next farm, and after ten days hardly better than the season's usual.
-FIRST_DAY_SD = 1.2
-DAILY_GROWTH = 0.35
+#: Standard error of the daily mean temperature on the first day, and what each further day adds [K].
+FIRST_DAY_SD = MODELS.forecast.first_day.value
+DAILY_GROWTH = MODELS.forecast.each_day.value
 
 #: Departure of a day from the season's usual that is assumed where there are too few past years to tell [K]; no
 #: forecast is worse.
-USUAL_SD = 4.5
+USUAL_SD = MODELS.forecast.usual.value
 
 #: Members where there are too few past years to lend their departures.
 MEMBERS = 15
