@@ -397,6 +397,7 @@ def _assumptions(plan: Plan, doses: tuple[Dose, ...], ground: Layout) -> tuple[s
         *layout.ASSUMPTIONS,
         *materials.ASSUMPTIONS,
         *nutrients.ASSUMPTIONS,
+        *spreading.ASSUMPTIONS,
         _CLEARED,
         *(
             (_EMERGENCE.format(crop=plan.crop.common_name.capitalize(), days=crop_days.EMERGENCE_ASSUMED),)

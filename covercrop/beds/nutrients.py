@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from covercrop.base.units import M2_PER_HA, in_both
-from covercrop.beds.spreading import BIOASSAY_DAYS, POULTRY_DAYS
 from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
@@ -52,9 +51,6 @@ ASSUMPTIONS = (
     f"Soil whose organic matter is not given is taken to have {USUAL_ORGANIC_MATTER:g}%.",
     f"The nitrogen of a cover is known no better than to some {in_both(ABOUT_RIGHT, 'kg/ha')}, so a balance within "
     "that counts as about right.",
-    f"A weed-killer test with beans or peas is given {BIOASSAY_DAYS} days, {MODELS.spreading.bioassay.reason}.",
-    f"Seed is kept {POULTRY_DAYS} days away from fresh poultry manure, whose salt and ammonia burn it: "
-    f"{MODELS.spreading.poultry.reason}.",
 )
 
 Verdict = Literal["missing", "about-right", "too-much"]

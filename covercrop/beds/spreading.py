@@ -34,6 +34,13 @@ BIOASSAY_DAYS = int(MODELS.spreading.bioassay.value)
 #: From fresh poultry manure to seed [d].
 POULTRY_DAYS = int(MODELS.spreading.poultry.value)
 
+#: What no source gives, for the reader.
+ASSUMPTIONS = (
+    f"A weed-killer test with beans or peas is given {BIOASSAY_DAYS} days, {MODELS.spreading.bioassay.reason}.",
+    f"Seed is kept {POULTRY_DAYS} days away from fresh poultry manure, whose salt and ammonia burn it: "
+    f"{MODELS.spreading.poultry.reason}.",
+)
+
 RAW_RULE = "7 CFR 205.203(c)(1)"
 COMPOST_RULE = "7 CFR 205.203(c)(2)"
 

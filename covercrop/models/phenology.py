@@ -39,8 +39,8 @@ from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
 from covercrop.models.degree_days import accumulate, crossing
-from covercrop.parameters.constants import MODELS
 from covercrop.models.soil_temperature import soil_temperature
+from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
     from covercrop.parameters.traits import Bloom, Cover
