@@ -92,7 +92,7 @@ def test_unknown_unit_is_named() -> None:
         (21.0, "degC", "21 degC (70 degF)"),
         (-4.5, "degC", "-4.5 degC (24 degF)"),
         (1.5, "K", "1.5 degC (2.7 degF)"),
-        (200.0, "mm", "20 cm (7.9 in)"),
+        (200.0, "mm", "20 cm (8 in)"),
         (1.2192, "m", "1.2 m (4 ft)"),
         (2241.7, "kg/ha", "2,200 kg/ha (2,000 lb/acre)"),
     ],

@@ -113,12 +113,12 @@ def _frame(
     risk: Risk,
     draws: Draws,
     plant_by: np.datetime64 | None,
-    plan: CropEntry | None = None,
+    planting: CropEntry | None = None,
 ) -> Frame:
-    plan = plan or field.crop
-    crop = catalogue.crop(plan.name)
+    planting = planting or field.crop
+    crop = catalogue.crop(planting.name)
     if plant_by is None:
-        by, source = _plant_by(season, crop, plan, risk.plantable)
+        by, source = _plant_by(season, crop, planting, risk.plantable)
     else:
         by, source = season.position(plant_by), "asked"
         if not BEFORE_MIDWINTER < by < season.days.size:
@@ -129,7 +129,7 @@ def _frame(
     return Frame(
         field=field,
         crop=crop,
-        plan=plan,
+        planting=planting,
         season=season,
         dates=dates,
         sowing=(dates - season.days[0]).astype(np.intp),
@@ -140,16 +140,18 @@ def _frame(
     )
 
 
-def _latest_planting(season: Outlook, crop: Crop, plan: CropEntry) -> Array:
+def _latest_planting(season: Outlook, crop: Crop, planting: CropEntry) -> Array:
     """Last day of each year that lets the crop ripen; infinite where no freeze ends the season."""
     freeze = first_autumn_freeze(season.tmin, BEFORE_MIDWINTER, crop.frost.value)
-    latest = plantback.latest_planting(freeze, plantback.days_to_maturity(crop, plan.method, plan.days_to_maturity))
+    latest = plantback.latest_planting(
+        freeze, plantback.days_to_maturity(crop, planting.method, planting.days_to_maturity)
+    )
     return np.where(np.isnan(latest), np.inf, latest)
 
 
-def _plant_by(season: Outlook, crop: Crop, plan: CropEntry, share: float) -> tuple[int, str]:
+def _plant_by(season: Outlook, crop: Crop, planting: CropEntry, share: float) -> tuple[int, str]:
     """Day index by which to plant, where none is asked for, and where it comes from."""
-    ripens = _reached_by(_latest_planting(season, crop, plan), share)
+    ripens = _reached_by(_latest_planting(season, crop, planting), share)
     midsummer = BEFORE_MIDWINTER + season_calendar.HALF_YEAR - 1
     return (int(ripens), "ripens") if ripens < midsummer else (midsummer, "midsummer")
 
@@ -160,4 +162,4 @@ def _reached_by(days: Array, share: float) -> float:
 
 
 def _ripens_by(frame: Frame) -> float:
-    return float((_latest_planting(frame.season, frame.crop, frame.plan) >= frame.plant_by).mean())
+    return float((_latest_planting(frame.season, frame.crop, frame.planting) >= frame.plant_by).mean())

@@ -146,11 +146,11 @@ def _earlier_cultivar(frame: Frame, asked: Asked) -> Relaxation | None:
 
 
 def _transplants(frame: Frame, asked: Asked) -> Relaxation | None:
-    if frame.plan.method == "transplant":
+    if frame.planting.method == "transplant":
         return None
     by = frame.season.days[frame.plant_by] if frame.plant_by_from == "asked" else None
-    plan = replace(frame.plan, method="transplant")
-    changed = _frame(frame.field, frame.season, frame.dates, frame.risk, frame.draws, by, plan)
+    planting = replace(frame.planting, method="transplant")
+    changed = _frame(frame.field, frame.season, frame.dates, frame.risk, frame.draws, by, planting)
     return _if_it_fits(changed, asked, "transplants")
 
 
@@ -203,7 +203,7 @@ def _later_planting(frame: Frame, asked: Asked) -> Relaxation | None:
     days = _reached_by(np.where(np.isnan(freeze), np.inf, freeze), frame.risk.plantable) - by
     if days < _SHORTEST_CROP:
         return None
-    method, packet = frame.plan.method, frame.plan.days_to_maturity
+    method, packet = frame.planting.method, frame.planting.days_to_maturity
     return Relaxation(
         cover=asked.cover.common_name,
         kind="shorter-crop" if days < plantback.days_to_maturity(frame.crop, method, packet) else "later-planting",

@@ -143,7 +143,7 @@ class Frame:
 
     field: Field
     crop: Crop
-    plan: CropEntry
+    planting: CropEntry
     season: Outlook
     dates: Days
     sowing: NDArray[np.intp]
@@ -320,8 +320,8 @@ def limits_after(frame: Frame, cover: Cover, dead: Array) -> dict[str, Array]:
     first = BEFORE_MIDWINTER - _LEAD
     season = _cut(frame.season, slice(first, BEFORE_MIDWINTER + season_calendar.HALF_YEAR + _SUMMER))
     ended = dead - first
-    soil_c = soil_temperature(season.tmean, frame.plan.ground_cover, canopy_until=ended[..., np.newaxis])
-    limits = planting_limits(season, soil_c, cover.residue, frame.crop, frame.plan, frame.draws, ended, _LEAD)
+    soil_c = soil_temperature(season.tmean, frame.planting.ground_cover, canopy_until=ended[..., np.newaxis])
+    limits = planting_limits(season, soil_c, cover.residue, frame.crop, frame.planting, frame.draws, ended, _LEAD)
     return {name: limit + first for name, limit in limits.items()}
 
 

@@ -73,13 +73,18 @@ def in_both(value: float, unit: str) -> str:
         "degC": (value, "degC", fahrenheit_from_celsius(value), "degF"),
         "K": (value, "degC", fahrenheit_difference(value), "degF"),
         "m": (value, "m", value / M_PER_FT, "ft"),
-        "mm": (value / 10, "cm", value / 1000 / M_PER_IN, "in"),
+        "mm": (value / 10, "cm", _half_inches(value / 1000 / M_PER_IN), "in"),
         "kg/ha": (value, "kg/ha", value / KG_HA_PER_LB_ACRE, "lb/acre"),
     }
     if unit not in pairs:
         raise ParameterError(f"no two units for {unit!r}; known: {', '.join(pairs)}")
     metric, its_unit, us, us_unit = pairs[unit]
     return f"{_two_places(metric)} {its_unit} ({_two_places(us)} {us_unit})"
+
+
+def _half_inches(inches: float) -> float:
+    """A length as it is said in inches: to the half inch from one inch on."""
+    return round(2 * inches) / 2 if inches >= 0.9 else inches
 
 
 def _two_places(value: float) -> str:
