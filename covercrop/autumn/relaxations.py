@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -27,10 +26,6 @@ from covercrop.autumn.sowing_dates import (
 from covercrop.models import frost, plantback, season_calendar
 from covercrop.parameters import catalogue
 from covercrop.season.stand import brought
-
-if TYPE_CHECKING:
-    pass
-
 
 #: Where nothing fits, so many of the nearest covers are tried in other ways, on every so many days.
 NEAREST, TRIAL_STEP = 2, 3

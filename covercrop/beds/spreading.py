@@ -54,8 +54,6 @@ BIOASSAY_STEPS = (
 )
 
 
-# --- when it may be spread ------------------------------------------------------------------------
-
 NEVER = np.datetime64("NaT", "D")
 
 Kind = Literal["raw", "on-top", "compost", "heated", "plants", "poultry", "bioassay"]

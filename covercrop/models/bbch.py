@@ -3,15 +3,10 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from covercrop.base.arrays import Array
-
-if TYPE_CHECKING:
-    pass
-
 
 #: BBCH code of each stage that the model dates; 25 % bloom lies between 62 (20 %) and 63 (30 %).
 BBCH = {
@@ -48,9 +43,6 @@ STAGE_NAMES = {
 
 # Between these the code is read off a straight line; from emergence to buds a cover only grows leaves.
 _BLOOM_STAGES = ("bud", "first_flower", "bloom_10", "bloom_25", "bloom_50", "end_of_bloom", "viable_seed")
-
-
-# --- stages as a grower scouts them ---------------------------------------------------------------
 
 
 def bbch(stage_days: dict[str, float] | dict[str, np.float64], on: float) -> int:

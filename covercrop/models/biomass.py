@@ -1,18 +1,10 @@
-"""What stands in the field: winter survival, dry matter and nitrogen of the cover.
+"""What stands in the field: dry matter and nitrogen of the cover.
 
 Dry matter climbs in a straight line with thermal time once the stand is away;
 the slope is published for hairy vetch as a mean over sowing and kill dates in
 five states, so winter is in it: days colder than the base simply add nothing.
 Frost damage that a stand outlives, drought and poor stands are not modelled;
 they are part of the spread among stands that the parameter file gives.
-
-Winter kill compares the coldest spell with the cold that kills half of a stand.
-The spell is a running mean of the daily mean temperature, because the field
-rules speak of sustained cold and the crowns sit at the soil.  A stand that has
-not hardened dies sooner: the limit falls from that of seedlings to that of the
-cover over four weeks of cool days (`wiering`: four weeks at 3 degC told hardy
-from tender accessions, which without it did not differ).  Snow, which
-protects, is not known.
 """
 
 from __future__ import annotations
@@ -22,7 +14,6 @@ from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
 from covercrop.models.degree_days import accumulate
-from covercrop.models.winter import HARDENING_DAYS, TENDER
 from covercrop.parameters.constants import MODELS
 from covercrop.parameters.traits import Growth
 
@@ -39,10 +30,7 @@ PAN_MOST = MODELS.nitrogen.most.value
 CARBON_PERCENT = MODELS.nitrogen.carbon.value
 
 #: Keys in ``data/sources.toml``.
-SOURCES = (PAN_SOURCE, TENDER.source, HARDENING_DAYS.source)
-
-
-# --- dry matter and nitrogen ----------------------------------------------------------------------
+SOURCES = (PAN_SOURCE,)
 
 
 def dry_matter(tmean: Array, emergence: ArrayLike, growth: Growth) -> Array:

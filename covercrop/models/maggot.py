@@ -1,4 +1,4 @@
-"""What harms seed and seedlings after a cover is turned under: maggots, seedling diseases, frost.
+"""Seedcorn maggot: from which day on seed is at low risk of it after a cover is turned under.
 
 Seedcorn maggot flies lay where green matter rots, and their larvae bore into
 seed that is slow to come up.  The flies come in generations that degree-days
@@ -22,9 +22,6 @@ References
 ----------
 Funderburk et al. (1984). Environmental Entomology 13, 105-109.
 Hammond, R.B., Cooper, R.L. (1993). Crop Protection 12, 539-543.
-Grunwald, N.J., Hu, S., van Bruggen, A.H.C. (2000). Short-term cover crop
-    decomposition in organic and conventional soils. European Journal of Plant
-    Pathology 106, 37-50.
 """
 
 from __future__ import annotations
@@ -57,9 +54,6 @@ MAGGOT_COLD_SOIL = MODELS.maggot.cold_soil.value
 
 #: No soil is colder [degC].
 ABSOLUTE_ZERO = -273.15
-
-
-# --- seedcorn maggot ------------------------------------------------------------------------------
 
 
 def maggot_degree_days(tmin: ArrayLike, tmax: ArrayLike) -> Array:

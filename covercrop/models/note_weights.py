@@ -13,8 +13,6 @@ from covercrop.base.arrays import Array
 from covercrop.models.members import EARLY, LATE, quantiles
 from covercrop.parameters.constants import MODELS
 
-# --- scouting -------------------------------------------------------------------------------------
-
 #: Scatter of a scouted stage about the field's true stage, as days.
 SCOUTING_SD_DAYS = MODELS.notes.scatter.value
 

@@ -13,9 +13,6 @@ HALF_YEAR = 182
 AUTUMN_DAYS = 92
 
 
-# --- frost ----------------------------------------------------------------------------------------
-
-
 def midwinter_before(spring: np.datetime64, latitude: float) -> np.datetime64:
     """1 January, south of the equator 1 July, before the spring that a day belongs to.
 

@@ -1,4 +1,11 @@
-"""When seedling diseases on fresh residue have died down."""
+"""When seedling diseases on fresh residue, and what it gives off, have died down.
+
+References
+----------
+Grunwald, N.J., Hu, S., van Bruggen, A.H.C. (2000). Short-term cover crop
+    decomposition in organic and conventional soils. European Journal of Plant
+    Pathology 106, 37-50. (Pythium back down by three weeks.)
+"""
 
 from __future__ import annotations
 
@@ -11,9 +18,6 @@ from covercrop.parameters.constants import MODELS
 
 #: Days from turning under until seedling diseases, and what fresh residue gives off, have died down [d].
 DISEASE_DAYS = {"direct-seed": MODELS.disease.direct_seed.value, "transplant": MODELS.disease.transplant.value}
-
-
-# --- seedling diseases ----------------------------------------------------------------------------
 
 
 def disease_clear(start: ArrayLike, method: str) -> Array:

@@ -1,4 +1,12 @@
-"""Winter kill: the coldest spell against the cold that kills half of a stand."""
+"""Winter kill: the coldest spell against the cold that kills half of a stand.
+
+The spell is a running mean of the daily mean temperature, because the field
+rules speak of sustained cold and the crowns sit at the soil.  A stand that has
+not hardened dies sooner: the limit falls from that of seedlings to that of the
+cover over four weeks of cool days (`wiering`: four weeks at 3 degC told hardy
+from tender accessions, which without it did not differ).  Snow, which
+protects, is not known.
+"""
 
 from __future__ import annotations
 
@@ -25,8 +33,8 @@ ASSUMPTIONS = (
     "kind can stand.",
 )
 
-
-# --- winter ---------------------------------------------------------------------------------------
+#: Keys in ``data/sources.toml``.
+SOURCES = (TENDER.source, HARDENING_DAYS.source)
 
 
 def kill_day(

@@ -27,6 +27,7 @@ METHOD_SOURCES = (
     *plantback.SOURCES,
     *soil_water.SOURCES,
     *biomass.SOURCES,
+    *winter.SOURCES,
     "cfr205_203",
 )
 

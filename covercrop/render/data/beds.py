@@ -22,9 +22,6 @@ if TYPE_CHECKING:
 CSV_COLUMNS = ("field", "group", "item", "quantity", "unit", "why")
 
 
-# --- for machines ---------------------------------------------------------------------------------
-
-
 def document(
     all_beds: Sequence[BedPlan], on: np.datetime64, problems: Sequence[tuple[str, str]] = ()
 ) -> dict[str, Any]:
