@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
@@ -32,7 +33,35 @@ def test_a_page_keeps_to_the_screen(
     assert "\x1b" not in said
     assert "<!--" not in said
     assert ".md" not in said
-    assert guide_page(topic).question.split()[-1] in said
+    question = guide_page(topic).question
+    assert said.startswith(question.split()[0])
+    assert " ".join(said.split()).startswith(question)
+
+
+@pytest.mark.parametrize("topic", TOPICS)
+def test_what_is_to_be_copied_stands_as_it_is(
+    topic: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """At 80 columns each block of a page is shown line for line: broken, it could not be copied."""
+    monkeypatch.setenv("COLUMNS", "80")
+    assert main(["guide", topic]) == 0
+    said = capsys.readouterr().out
+    for block in re.findall(r"```\w+\n(.*?)\n```", guide_page(topic).text, flags=re.DOTALL):
+        assert "\n".join(line.rstrip() for line in block.splitlines()) in said
+
+
+@pytest.mark.parametrize("columns", ["40", "60", "80"])
+def test_no_word_of_a_table_is_lost(
+    columns: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where its words do not fit beside one another, a row names its columns; nothing is cut short."""
+    monkeypatch.setenv("COLUMNS", columns)
+    assert main(["guide", "trust"]) == 0
+    said = capsys.readouterr().out
+    assert "\N{HORIZONTAL ELLIPSIS}" not in said
+    for row in re.findall(r"^\| (\w.*) \|$", guide_page("trust").text, flags=re.MULTILINE):
+        assert {word for word in re.split(r"[ |]+", row) if word not in said} == set()
+    assert ("place: Landisville" in " ".join(said.split())) == (columns != "80")
 
 
 def test_a_page_where_only_ascii_is_held(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
