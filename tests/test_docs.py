@@ -14,7 +14,10 @@ import pytest
 from covercrop.cli import main as cli
 from covercrop.cli.main import main
 from covercrop.guide.pages import TOPICS, guide_pages
+from covercrop.models import termination
 from covercrop.parameters import catalogue
+from covercrop.render.words import answer
+from covercrop.season import ending
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 README = (REPOSITORY / "README.md").read_text(encoding="utf-8")
@@ -91,6 +94,42 @@ def test_every_option_that_is_named_is_there(name: str) -> None:
     assert named - options(cli._parser()) - OTHERS == set()
 
 
+def told(text: str) -> list[tuple[str, str]]:
+    """The command and the rest of each `covercrop COMMAND ...` in the code of a text."""
+    shell = re.findall(r"```sh\n(.*?)```", text, flags=re.DOTALL)
+    spans = re.findall(r"(?<!`)`([^`]+)`(?!`)", re.sub(r"```.*?```", "", text, flags=re.DOTALL))
+    lines = "\n".join([*shell, *(" ".join(span.split()) for span in spans)]).replace("\\\n", " ")
+    return re.findall(r"^(?:\S*/)?covercrop ([a-z-]+)(.*)$", lines, flags=re.MULTILINE)
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_every_command_that_is_named_takes_its_options(name: str) -> None:
+    """Each command that README or a page tells to type is one, and so are the options that it is told to be given."""
+    choices = cli._parser()._subparsers._group_actions[0].choices
+    for command, rest in told(TEXTS[name]):
+        assert command in choices
+        assert set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", rest)) <= options(choices[command]), command
+
+
+def test_each_command_in_a_block_can_be_typed() -> None:
+    """The lines of the shell blocks of the guide go through the parser as they stand."""
+    lines = [
+        line
+        for text in GUIDE.values()
+        for block in re.findall(r"```sh\n(.*?)```", text, flags=re.DOTALL)
+        for line in block.replace("\\\n", " ").splitlines()
+        if line.startswith("covercrop ")
+    ]
+    assert len(lines) >= 4
+    for line in lines:
+        cli._parser().parse_args(shlex.split(line)[1:])
+
+
+def test_python_stands_where_it_is_run() -> None:
+    """Examples are run from the page for the library, and so stand on no other."""
+    assert {name for name, text in TEXTS.items() if "```python" in text} == {"library"}
+
+
 @pytest.mark.parametrize(("name", "command", "shown"), SHOWN, ids=[f"{name}: {command}" for name, command, _ in SHOWN])
 def test_shown_output_is_current(
     name: str, command: str, shown: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
@@ -126,6 +165,29 @@ def test_the_field_file_of_the_readme_can_be_read(tmp_path: Path) -> None:
         (field,) = read_fields(path).fields
         assert field.name == "Mill terrace"
         assert [note.bloom_percent for note in field.scouting] == notes
+
+
+def test_the_states_of_a_field_are_explained() -> None:
+    """The page on reading the answer has each state in the words of the screen."""
+    for words in answer.STATE_WORDS.values():
+        assert f"`{words}`" in GUIDE["reading"]
+
+
+def test_the_page_on_ending_has_the_numbers_of_the_program() -> None:
+    """What the page states in words is what the day is chosen by."""
+    numbers = (ending.LEAST_ODDS, ending.WORTH_WAITING, ending.CLOSING_DAYS, ending.POOR)
+    assert numbers == (1 / 20, 2 / 100, 7, 1 / 2)
+    assert (termination.TARP_DAYS.value, termination.SWELLING_PODS.value) == (3 * 7, 4 / 5)
+    for words in (
+        "one in twenty",
+        "two in a hundred",
+        "within a week",
+        "below one half",
+        "three weeks before",
+        "last fifth",
+        *(f"`{way}`" for way in termination.METHODS),
+    ):
+        assert words in " ".join(GUIDE["ending"].split())
 
 
 def test_every_module_has_its_line() -> None:

@@ -144,7 +144,7 @@ def test_an_honest_note_is_seldom_surprising() -> None:
     assert np.mean([each.surprises > 0 for each in forecasts(ONE)]) < 0.125
 
 
-if __name__ == "__main__":  # the figures that the README states
+if __name__ == "__main__":  # the figures that the guide's page on notes states
     for label, visits, noted in (("no note", ONE, False), ("one note", ONE, True), ("three notes", THREE, True)):
         found = scores(forecasts(visits, noted=noted))
         print(label, {name: values.round(2).tolist() for name, values in found.items()})  # noqa: T201

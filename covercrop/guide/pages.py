@@ -11,6 +11,7 @@ from covercrop.base.errors import UnknownNameError
 TOPICS = (
     "fields",
     "reading",
+    "ending",
     "weather",
     "commands",
     "notes",
