@@ -10,9 +10,11 @@ import pandas as pd
 
 from covercrop.base.records import DailyWeather
 from covercrop.field.entries import CoverEntry, CropEntry, Field
+from covercrop.weather.outlook import Outlook
 
 if TYPE_CHECKING:
     import xarray as xr
+    from numpy.typing import ArrayLike
 
 
 def days(count: int) -> np.timedelta64:
@@ -82,6 +84,31 @@ def field(
         ),
         crop=CropEntry(name=crop, method=method, ground_cover=ground_cover, planted=date(planted)),
         scouting=scouting,
+    )
+
+
+def season(
+    tmean: ArrayLike = 10.0,
+    *,
+    first: str = "2025-09-01",
+    length: int = 400,
+    years: int = 1,
+    known: int = 0,
+    complete: bool = True,
+    half_range: float = 5.0,
+) -> Outlook:
+    """A season of so many days and years whose daily means are given: one number, one a day, or one a year and day."""
+    means = np.broadcast_to(np.asarray(tmean, dtype=np.float64), (years, length))
+    return Outlook(
+        days=np.datetime64(first, "D") + np.arange(length).astype("timedelta64[D]"),
+        tmin=means - half_range,
+        tmax=means + half_range,
+        prcp=np.zeros((years, length)),
+        known=known,
+        observed=np.ones(known, dtype=np.bool_),
+        forecast=0,
+        years=tuple(range(2024, 2024 - years, -1)),
+        complete=complete,
     )
 
 

@@ -1,0 +1,335 @@
+"""A cover in every member: what the notes, the cold and the sowing do to it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from invented import season
+
+from covercrop.field.entries import ScoutingNote
+from covercrop.models.members import Draws, standard_draws
+from covercrop.parameters import catalogue
+from covercrop.season.stand import Stand, brought, grow_stand, seedbed_temperature
+from covercrop.weather.outlook import Outlook, together
+
+CRIMSON = catalogue.cover("crimson-clover")
+DRAWS = standard_draws(8)
+LATITUDE = 37.6
+LENGTH = 400
+
+
+def wave(mean: float = 12.0, years: int = 3, **options: object) -> Outlook:
+    """A season of a smooth yearly wave from 1 September, each year a little warmer than the one before."""
+    day = np.arange(LENGTH)
+    means = mean - 11.0 * np.cos(2 * np.pi * (day + 244 - 20) / 365.25)
+    return season(means + np.linspace(-1, 1, years)[:, np.newaxis], length=LENGTH, years=years, **options)  # type: ignore[arg-type]
+
+
+OUTLOOK = wave(known=200)
+
+
+def grown(outlook: Outlook = OUTLOOK, draws: Draws = DRAWS, **options: object) -> Stand:
+    return grow_stand(outlook, LATITUDE, CRIMSON, draws, **options)  # type: ignore[arg-type]
+
+
+PLAIN = grown()
+
+
+def on(day: int) -> dt.date:
+    return dt.date(2025, 9, 1) + dt.timedelta(days=day)
+
+
+def middle(stand: Stand, name: str) -> float:
+    return float((stand.stages[name] * stand.weights).sum())
+
+
+# --- the stand without notes ----------------------------------------------------------------------
+
+
+def test_members_are_alike_without_notes() -> None:
+    """Equal weights that sum to one, one row a year, one column a draw."""
+    assert PLAIN.weights.shape == PLAIN.opens.shape == PLAIN.killed.shape == (3, 8)
+    np.testing.assert_allclose(PLAIN.weights, 1 / 24)
+    assert PLAIN.surprises == ()
+    assert PLAIN.doubts == ()
+
+
+def test_a_late_draw_blooms_late_and_an_unknown_cultivar_spreads_them() -> None:
+    """The spread of the requirement is that of the draws, wider where the cultivar is not known."""
+    known = grown(cultivar="Dixie")
+    late = np.argsort(DRAWS.requirement)
+    for stand in (PLAIN, known):
+        assert (np.diff(stand.stages["bloom_25"][:, late], axis=1) >= 0).all()
+    assert (np.ptp(PLAIN.stages["bloom_25"], axis=1) > np.ptp(known.stages["bloom_25"], axis=1)).all()
+
+
+def test_an_early_cultivar_is_early() -> None:
+    """Its offset is taken off what bloom needs."""
+    early = min(CRIMSON.cultivars, key=lambda cultivar: cultivar.offset.value)
+    late = max(CRIMSON.cultivars, key=lambda cultivar: cultivar.offset.value)
+    assert early.offset.value < late.offset.value
+    days = [middle(grown(cultivar=each.name), "bloom_25") for each in (early, late)]
+    assert days[0] < days[1]
+
+
+def test_seed_that_takes_long_is_late() -> None:
+    """The draw of the seed moves the seed alone."""
+    still = replace(DRAWS, requirement=np.zeros(8))
+    stand = grown(draws=still)
+    order = np.argsort(DRAWS.seed)
+    assert (np.diff(stand.stages["viable_seed"][:, order], axis=1) >= 0).all()
+    assert (np.ptp(stand.stages["viable_seed"], axis=1) > 0).all()
+    assert (np.ptp(stand.stages["first_flower"], axis=1) == 0).all()
+
+
+def test_emergence_waits_for_the_soil() -> None:
+    """What is given as the seedbed is what it waits for, and by default it is bare soil an inch deep."""
+    bed = seedbed_temperature(OUTLOOK.tmean)
+    np.testing.assert_array_equal(grown(seedbed=bed).stages["emergence"], PLAIN.stages["emergence"])
+    cold = grown(seedbed=np.where(np.arange(LENGTH) < 30, 0.0, bed))
+    assert (cold.stages["emergence"] > 30).all()
+    assert (PLAIN.stages["emergence"] < 20).all()
+    # Bare soil in the sun of September is not the air.
+    air = grown(seedbed=OUTLOOK.tmean)
+    assert air.stages["emergence"].shape == PLAIN.stages["emergence"].shape
+
+
+def test_seed_that_lies_for_months_comes_up_all_the_same() -> None:
+    """Sown into frost it is looked for beyond the first weeks, as with all of the seedbed known."""
+    frozen = season(np.where(np.arange(LENGTH) < 100, -3.0, 15.0), length=LENGTH)
+    stand = grown(frozen)
+    assert (stand.stages["emergence"] > 100).all()
+    whole = grown(frozen, seedbed=seedbed_temperature(frozen.tmean))
+    np.testing.assert_array_equal(stand.stages["emergence"], whole.stages["emergence"])
+
+
+def test_sowings_are_followed_together_as_alone() -> None:
+    """One day index a sowing, on an axis before the years."""
+    sowings = np.array([0.0, 20.0, 40.0])
+    both = grown(sowing=sowings[:, np.newaxis])
+    assert both.stages["bud"].shape == (3, 3, 8)
+    for place, sowing in enumerate(sowings):
+        alone = grown(sowing=sowing)
+        for name, reached in alone.stages.items():
+            np.testing.assert_array_equal(both.stages[name][place], reached)
+    assert (np.diff(both.stages["emergence"], axis=0) > 0).all()
+
+
+def test_places_are_followed_together_as_alone() -> None:
+    """Each of them has the stand that it has alone."""
+    cold = wave(10.0, known=200)
+    both = grow_stand(together([OUTLOOK, cold]), np.array([LATITUDE, 45.0]), CRIMSON, DRAWS)
+    for place, (outlook, latitude) in enumerate(((OUTLOOK, LATITUDE), (cold, 45.0))):
+        alone, one = grow_stand(outlook, latitude, CRIMSON, DRAWS), both.at(place)
+        for name, reached in alone.stages.items():
+            np.testing.assert_array_equal(one.stages[name], reached)
+        for part in ("opens", "closes", "killed", "weights"):
+            np.testing.assert_array_equal(getattr(one, part), getattr(alone, part))
+
+
+# --- the cold -------------------------------------------------------------------------------------
+
+
+def freeze(day: int, kelvin: float = 45.0, width: int = 12) -> Outlook:
+    """The wave with a spell of cold that nothing stands, from a day on."""
+    days = np.arange(LENGTH)
+    return replace(
+        OUTLOOK,
+        tmin=OUTLOOK.tmin - kelvin * ((days >= day) & (days < day + width)),
+        tmax=OUTLOOK.tmax - kelvin * ((days >= day) & (days < day + width)),
+    )
+
+
+def test_a_cold_winter_kills_and_a_second_one_does_not() -> None:
+    """What comes after the window has closed, or after midsummer, is no matter."""
+    assert np.isnan(PLAIN.killed).all()
+    dead = grown(freeze(120))
+    assert (dead.killed >= 120).all()
+    assert (dead.killed <= 132).all()
+    assert dead.living.sum() == 0
+    assert np.isnan(grown(freeze(360)).killed).all()
+
+
+def test_midsummer_ends_the_winter_of_a_stand_without_a_window() -> None:
+    """A stand that never comes to seed can be killed up to midsummer, the 2nd of July, and no later."""
+    never = replace(OUTLOOK, tmin=OUTLOOK.tmin - 100, tmax=OUTLOOK.tmax - 100)
+    days = np.arange(LENGTH)
+    mild = np.where(days < 40, 12.0, 2.0)  # up, and no further
+    midsummer = int((np.datetime64("2026-07-02") - np.datetime64("2025-09-01")).astype(int))
+    for first, dies in ((midsummer - 20, True), (midsummer + 2, False)):
+        spell = season(np.where((days >= first) & (days < first + 12), -40.0, mild), length=LENGTH)
+        stand = grown(spell)
+        assert np.isnan(stand.closes).all()
+        assert (~np.isnan(stand.killed)).all() == dies
+    assert np.isnan(grown(never).killed).all()  # what never comes up cannot be killed
+
+
+def test_a_stand_seen_alive_was_not_killed_before() -> None:
+    """Any visit to a standing cover proves it; a visit before it was up, or to the soil alone, does not."""
+    cold = freeze(120)
+    seen = {
+        "height": ScoutingNote(date=on(150), height_cm=10.0),
+        "clip": ScoutingNote(date=on(150), dry_matter_kg_ha=2000.0),
+        "up": ScoutingNote(date=on(150), bbch=9),
+    }
+    for note in seen.values():
+        assert np.isnan(grown(cold, scouting=(note,)).killed).all()
+    for note in (
+        ScoutingNote(date=on(150), soil_c=5.0),
+        ScoutingNote(date=on(150), bbch=8),
+        ScoutingNote(date=on(100), height_cm=10.0),
+    ):
+        assert (~np.isnan(grown(cold, scouting=(note,)).killed)).all()
+    both = (seen["height"], ScoutingNote(date=on(100), height_cm=5.0))
+    assert np.isnan(grown(cold, scouting=both).killed).all()
+
+
+def test_the_living_keep_their_weight() -> None:
+    """Members that die have none of the weight of the living."""
+    killed = np.array([[np.nan, 3.0], [np.nan, np.nan]])
+    weights = np.full((2, 2), 0.25)
+    stand = replace(PLAIN, killed=killed, weights=weights)
+    assert stand.living.tolist() == [[0.25, 0.0], [0.25, 0.25]]
+
+
+# --- the notes ------------------------------------------------------------------------------------
+
+
+def noted(*notes: ScoutingNote, **options: object) -> Stand:
+    return grown(scouting=notes, **options)
+
+
+def test_a_note_pulls_the_stage_towards_what_was_seen() -> None:
+    """Buds seen earlier than foretold bring the bloom forward, later seen ones put it back; more so the surer."""
+    outlook = wave(known=230)
+    bud = round(middle(grown(outlook), "bud"))
+    before = middle(grown(outlook), "bloom_50")
+    early, fits, late = (
+        middle(grown(outlook, scouting=(ScoutingNote(date=on(bud + off), bbch=51),)), "bloom_50") for off in (-8, 0, 8)
+    )
+    assert early < fits < late
+    assert early < before - 2
+    assert late > before + 2
+    assert abs(fits - before) < 2
+
+
+def test_no_buds_puts_an_early_stand_back_and_says_nothing_against_a_late_one() -> None:
+    """A note of none yet is a bound on one side only."""
+    outlook = wave(known=260)
+    plain = grown(outlook)
+    bud = round(middle(plain, "bud"))
+    # BBCH 50 is "no buds".
+    later = grown(outlook, scouting=(ScoutingNote(date=on(bud + 6), bbch=50),))
+    long_before = grown(outlook, scouting=(ScoutingNote(date=on(bud - 60), bbch=50),))
+    assert middle(later, "bud") > middle(plain, "bud") + 1
+    assert abs(middle(long_before, "bud") - middle(plain, "bud")) < 1.5
+    flowers = round(middle(plain, "first_flower"))
+    none = grown(outlook, scouting=(ScoutingNote(date=on(flowers + 6), bloom_percent=0.0),))
+    assert middle(none, "first_flower") > middle(plain, "first_flower") + 1
+
+
+def test_ripe_seed_seen_is_past() -> None:
+    """Beyond the first viable seed it is only known that it was there before."""
+    outlook = wave(known=330)
+    plain = grown(outlook)
+    seed = round(middle(plain, "viable_seed"))
+    past = grown(outlook, scouting=(ScoutingNote(date=on(seed - 4), bbch=89),))
+    assert middle(past, "viable_seed") < middle(plain, "viable_seed")
+    long_after = grown(outlook, scouting=(ScoutingNote(date=on(seed + 40), bbch=89),))
+    assert abs(middle(long_after, "viable_seed") - middle(plain, "viable_seed")) < 2
+
+
+def test_notes_count_in_any_order_and_only_those_of_a_stage() -> None:
+    """Sorted by their days; heights and soil readings move no stage; what is set aside neither."""
+    bud = round(middle(PLAIN, "bud"))
+    first, second = ScoutingNote(date=on(bud - 8), bbch=51), ScoutingNote(date=on(bud), bbch=55)
+    forth, back = noted(first, second), noted(second, first)
+    np.testing.assert_array_equal(forth.weights, back.weights)
+    np.testing.assert_array_equal(forth.stages["bloom_50"], back.stages["bloom_50"])
+    np.testing.assert_array_equal(noted(ScoutingNote(date=on(bud), height_cm=30.0)).weights, PLAIN.weights)
+    aside = noted(first, set_aside=(first,))
+    np.testing.assert_array_equal(aside.weights, PLAIN.weights)
+    np.testing.assert_array_equal(aside.stages["bud"], PLAIN.stages["bud"])
+
+
+def test_a_note_of_months_too_early_is_surprising_and_in_doubt() -> None:
+    """It is told by how many days, the positive ones where the stage was seen early."""
+    bud = round(middle(PLAIN, "bud"))
+    note = ScoutingNote(date=on(bud - 60), bbch=51)
+    stand = noted(note)
+    assert [each for each, _ in stand.surprises] == [note]
+    assert stand.surprises[0][1] == pytest.approx(60, abs=8)
+    assert [doubt.note for doubt in stand.doubts] == [note]
+    late = noted(ScoutingNote(date=on(bud + 60), bbch=51))
+    assert late.surprises[0][1] == pytest.approx(-60, abs=8)
+    assert noted(ScoutingNote(date=on(bud), bbch=51)).surprises == ()
+
+
+def test_a_note_of_today_is_of_the_plants_not_of_the_weather_to_come() -> None:
+    """The years that end the season keep their weights alike under a note of what is known."""
+    bud = round(middle(grown(wave(known=250)), "bud"))
+    stand = grown(wave(known=bud + 1), scouting=(ScoutingNote(date=on(bud), bbch=51),))
+    np.testing.assert_allclose(stand.weights.sum(axis=1), 1 / 3, rtol=1e-6)
+    ahead = grown(wave(known=bud), scouting=(ScoutingNote(date=on(bud), bbch=51),))
+    assert np.ptp(ahead.weights.sum(axis=1)) > 0.01
+
+
+def test_an_old_note_tells_less() -> None:
+    """What was seen two weeks ago leaves the bloom nearer to what it was without a note."""
+    bud = round(middle(PLAIN, "bud"))
+    note = ScoutingNote(date=on(bud - 8), bbch=51)
+    moved = [
+        middle(grown(wave(known=known), scouting=(note,)), "bud") - middle(grown(wave(known=known)), "bud")
+        for known in (bud - 7, bud + 7)
+    ]
+    assert moved[0] < moved[1] < 0
+
+
+def test_the_draws_gather_where_the_note_puts_the_stand() -> None:
+    """The members lie about the note's stage, and their spread is narrower than before it."""
+    bud = round(middle(PLAIN, "bud"))
+    stand = noted(ScoutingNote(date=on(bud - 10), bbch=51))
+    wide, narrow = (
+        np.sqrt((each.weights * (each.stages["bud"] - middle(each, "bud")) ** 2).sum()) for each in (PLAIN, stand)
+    )
+    assert narrow < wide
+    assert bud - 10 < middle(stand, "bud") < bud
+
+
+# --- what it brings -------------------------------------------------------------------------------
+
+
+def test_what_it_brings_grows_with_the_days_and_with_the_draw() -> None:
+    """More on a later day, more in a lush stand, and never less than nothing."""
+    growth = CRIMSON.growth
+    assert growth is not None
+    days = np.array([150.0, 200.0, 240.0, np.nan])
+    stages = {name: np.broadcast_to(day, (4, *day.shape)) for name, day in PLAIN.stages.items()}
+    brings = brought(growth, OUTLOOK.tmean, stages, DRAWS, days)
+    dry = brings["dry_matter_kg_ha"]
+    assert dry.shape == (4, 3, 8)
+    assert (np.diff(dry[:3], axis=0) >= 0).all()
+    assert (dry[2] > dry[0]).all()
+    assert np.isnan(dry[3]).all()
+    order = np.argsort(DRAWS.dry_matter)
+    assert (np.diff(dry[2][:, order], axis=1) > 0).all()
+    poor = brought(growth, OUTLOOK.tmean, stages, replace(DRAWS, dry_matter=np.full(8, -50.0)), days)
+    assert (poor["dry_matter_kg_ha"][:3] == 0).all()
+    even = brought(growth, OUTLOOK.tmean, stages, replace(DRAWS, dry_matter=np.zeros(8)), days)
+    one = brought(growth, OUTLOOK.tmean, stages, replace(DRAWS, dry_matter=np.ones(8)), days)
+    np.testing.assert_allclose(one["dry_matter_kg_ha"][:3], even["dry_matter_kg_ha"][:3] * (1 + growth.spread.value))
+
+
+def test_nitrogen_falls_from_buds_to_seed() -> None:
+    """Each member's own stages set it."""
+    growth = CRIMSON.growth
+    assert growth is not None
+    stand = replace(
+        PLAIN, stages={"bud": np.array([[10.0]]), "bloom_50": np.array([[20.0]]), "viable_seed": np.array([[40.0]])}
+    )
+    percents = [stand.nitrogen_percent(day, growth).item() for day in (5.0, 10.0, 20.0, 40.0, 50.0)]
+    bud, bloom, seed = growth.nitrogen_bud.value, growth.nitrogen_bloom.value, growth.nitrogen_seed.value
+    assert percents == pytest.approx([bud, bud, bloom, seed, seed])
