@@ -14,8 +14,8 @@ from invented import field, weather
 
 from covercrop.field.entries import NO_BUDS, ScoutingNote
 from covercrop.field.file import read_fields
-from covercrop.models.members import share, share_by, standard_draws
-from covercrop.models.note_weights import NOTE_NOT_YET, NOTE_PAST, NOTE_REACHED, Evidence, clash
+from covercrop.models.members import standard_draws
+from covercrop.models.note_weights import NOTE_NOT_YET, NOTE_REACHED, Evidence
 from covercrop.models.termination import probability_by_day
 from covercrop.parameters import catalogue
 from covercrop.render.words.answer import headline
@@ -58,16 +58,6 @@ def test_a_chance_is_never_above_one() -> None:
     assert odds.min() >= 0.0
 
 
-def test_a_share_of_all_is_one_and_of_none_is_nothing() -> None:
-    """From 0 to 1, and 0 without any weight."""
-    weights = UNEVEN[::-1]
-    order = np.argsort(weights % 0.001)
-    assert 0.999 < share(np.ones(399, dtype=bool), weights[order]) <= 1.0
-    assert share(np.zeros(399, dtype=bool), weights) == 0.0
-    assert share(np.ones(3, dtype=bool), np.zeros(3)) == 0.0
-    assert share_by(np.array([1.0, 5.0, np.nan]), np.array([1.0, 1.0, 2.0]), 5) == 0.5
-
-
 @pytest.mark.parametrize("species", ["faba-bean", "hairy-vetch", "crimson-clover", "woollypod-vetch"])
 def test_one_note_of_buds_is_shown(run: Run, own: Callable[..., Path], species: str) -> None:
     """The season strip of a field with one note of BBCH 55 has a sign for every chance."""
@@ -86,34 +76,6 @@ def test_one_note_of_buds_is_shown(run: Run, own: Callable[..., Path], species: 
 
 def evidence(day: float, expected: float, kind: str = NOTE_REACHED) -> Evidence:
     return Evidence(day=day, expected=expected + 6 * standard_draws().requirement[np.newaxis], kind=kind)
-
-
-@pytest.mark.parametrize(
-    ("earlier", "later", "expected"),
-    [
-        # Both notes see the stand a week ahead of the members: they go together.
-        (evidence(200, 207), evidence(203, 210), 0.0),
-        # 20 % bloom where the members have it on day 220, then no buds (day 195 in the members) three days later:
-        # the stand is back by 25 days of the members and 3 of the calendar.
-        (evidence(217, 220), evidence(220, 195, NOTE_NOT_YET), -28.0),
-        # Buds on day 200, as foretold; full bloom nine days later, where the members take thirty.
-        (evidence(200, 200), evidence(209, 230), 21.0),
-        # "No buds" twice, and "no buds" before they were due, set no bound that the other breaks.
-        (evidence(200, 195, NOTE_NOT_YET), evidence(203, 260, NOTE_NOT_YET), 0.0),
-        (evidence(200, 230, NOTE_NOT_YET), evidence(240, 232), 0.0),
-        # Seed seen ripe, 40 days after no buds were seen, for which the members take 100.
-        (evidence(200, 195, NOTE_NOT_YET), evidence(240, 295, NOTE_PAST), 60.0),
-    ],
-)
-def test_two_notes_clash_by_the_days_that_are_missing(earlier: Evidence, later: Evidence, expected: float) -> None:
-    """Worked out by hand: the days that the members take between two stages, less those between the visits."""
-    assert clash(earlier, later) == pytest.approx(expected, abs=1e-6)
-
-
-def test_members_that_never_get_there_do_not_clash() -> None:
-    """What no member comes to is a matter between the note and the weather."""
-    never = Evidence(day=220.0, expected=np.full((1, 64), np.nan), kind=NOTE_REACHED)
-    assert clash(evidence(200, 200), never) == 0.0
 
 
 DAYS = [ON - dt.timedelta(days=ago) for ago in (12, 9, 3, 0)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from statistics import NormalDist
 
 import numpy as np
@@ -11,15 +12,17 @@ from hypothesis import strategies as st
 from scipy.special import huber
 from scipy.stats import norm
 
-from covercrop.models.members import Draws, quantiles, share_by, standard_draws
+from covercrop.models.members import Draws, quantiles, share, share_by, standard_draws
 from covercrop.models.note_weights import (
     FIRM_SD,
     NOTE_NOT_YET,
     NOTE_PAST,
     NOTE_REACHED,
+    PLACES,
     SCOUTING_SD_DAYS,
     SHARED_SCATTER,
     Evidence,
+    clash,
     effective_share,
     refocus,
     scouting_weights,
@@ -54,10 +57,10 @@ def test_draws_are_the_same_twice_and_cannot_be_changed() -> None:
 def test_quantiles_of_equal_weights_are_order_statistics(values: list[float]) -> None:
     """With equal weights a quantile is the smallest value that this share of the members has reached."""
     array = np.array(values)
-    for share, got in zip((0.1, 0.5, 0.9), quantiles(array, np.ones(len(values))), strict=True):
+    for wanted, got in zip((0.1, 0.5, 0.9), quantiles(array, np.ones(len(values))), strict=True):
         assert got in array
-        assert (array <= got).mean() >= share - 1e-9
-        assert (array < got).mean() < share + 1e-9
+        assert (array <= got).mean() >= wanted - 1e-9
+        assert (array < got).mean() < wanted + 1e-9
 
 
 @given(st.lists(st.tuples(st.one_of(st.integers(-50, 700).map(float), st.just(np.nan)), st.integers(0, 4)), min_size=1))
@@ -101,6 +104,67 @@ def test_without_any_weight_nothing_is_reached() -> None:
     """A stand that is certainly dead has no dates."""
     assert np.isnan(quantiles(np.array([1.0, 2.0]), np.zeros(2))).all()
     assert share_by(np.array([1.0]), np.zeros(1), 5) == 0.0
+
+
+def test_a_share_of_all_is_one_and_of_none_is_nothing() -> None:
+    """From 0 to 1, and 0 without any weight."""
+    uneven = 1 / np.arange(1.0, 400.0)
+    weights = uneven[::-1] / uneven.sum()
+    order = np.argsort(weights % 0.001)
+    assert 0.999 < share(np.ones(399, dtype=bool), weights[order]) <= 1.0
+    assert share(np.zeros(399, dtype=bool), weights) == 0.0
+    assert share(np.ones(3, dtype=bool), np.zeros(3)) == 0.0
+    assert share_by(np.array([1.0, 5.0, np.nan]), np.array([1.0, 1.0, 2.0]), 5) == 0.5
+
+
+@pytest.mark.parametrize("far", [0.0, 1e5])
+@pytest.mark.parametrize(
+    ("weights", "wanted", "expected"),
+    [
+        ((1, 1, 1, 1), 0.5, 2.0),  # lands exactly on the second
+        ((1, 1, 1, 1), 0.5001, 3.0),
+        ((1, 1, 1, 1), 0.25, 1.0),
+        ((1, 1, 1, 1), 1.0, 4.0),
+        ((0.1,) * 10, 0.3, 3.0),  # though three tenths sum to a hair more
+        ((0.1,) * 10, 0.7, 7.0),
+        ((0.2, 0.3, 0.1, 0.4), 0.5, 2.0),
+        ((0.5, 0.0, 0.0, 0.5), 0.5, 1.0),
+        ((0.0, 0.0, 1.0), 0.1, 3.0),
+    ],
+)
+def test_a_share_that_lands_on_a_member_is_that_member(
+    weights: tuple[float, ...], wanted: float, expected: float, far: float
+) -> None:
+    """Whole days are tallied and others are sorted: either way the first day by which the share is there."""
+    values = np.arange(1.0, len(weights) + 1)
+    values[-1] += far  # beyond a few years days are no longer tallied
+    each = np.array(weights)
+    if expected == len(weights):
+        expected += far
+    assert quantiles(values, each, (wanted,)) == expected
+    assert quantiles(values + 0.5, each, (wanted,)) == expected + 0.5
+    assert quantiles(values[::-1].copy(), each[::-1].copy(), (wanted,)) == expected
+    assert share_by(values, each, expected) >= wanted - 1e-12
+
+
+def test_quantiles_are_taken_row_by_row_over_any_member_axes() -> None:
+    """A stage a row, the members on two axes; each as if it were alone, whatever the others hold."""
+    weights = np.array([[1.0, 2.0], [3.0, 4.0]])
+    rows = np.array([[[5.0, 1.0], [7.0, 3.0]], [[np.nan, 900.0], [1.0, 2.0]], [[0.5, 2.5], [1.5, 3.5]]])
+    found = quantiles(rows, weights)
+    assert found.shape == (3, 3)
+    for row, got in zip(rows, found, strict=True):
+        np.testing.assert_array_equal(got, quantiles(row, weights))
+    assert found[0].tolist() == [1.0, 3.0, 7.0]
+    assert found[1].tolist()[:2] == [1.0, 2.0]
+    assert found[2].tolist() == [0.5, 2.5, 3.5]
+
+
+def test_the_day_itself_counts_as_reached() -> None:
+    """A stage of today is there today; one that is never reached is never."""
+    days, weights = np.array([4.0, 5.0, np.nan]), np.array([1.0, 2.0, 1.0])
+    assert [share_by(days, weights, day) for day in (3, 4, 4.9, 5, 500)] == [0.0, 0.25, 0.25, 0.75, 0.75]
+    assert share(np.array([True, False, True]), weights) == 0.5
 
 
 def _members(centre: float, spread: float = 8.0) -> np.ndarray:
@@ -323,3 +387,167 @@ def test_a_stage_that_no_year_has_is_surprising_without_end() -> None:
     never = np.full((3, 4), np.nan)
     assert surprise(Evidence(day=100.0, expected=never, kind=NOTE_REACHED)) == np.inf
     assert surprise(Evidence(day=100.0, expected=never, kind=NOTE_NOT_YET)) == 0
+
+
+# --- two notes of one field -----------------------------------------------------------------------
+
+
+def evidence(day: float, expected: float, kind: str = NOTE_REACHED) -> Evidence:
+    return Evidence(day=day, expected=expected + 6 * standard_draws().requirement[np.newaxis], kind=kind)
+
+
+@pytest.mark.parametrize(
+    ("earlier", "later", "expected"),
+    [
+        # Both notes see the stand a week ahead of the members: they go together.
+        (evidence(200, 207), evidence(203, 210), 0.0),
+        # 20 % bloom where the members have it on day 220, then no buds (day 195 in the members) three days later:
+        # the stand is back by 25 days of the members and 3 of the calendar.
+        (evidence(217, 220), evidence(220, 195, NOTE_NOT_YET), -28.0),
+        # Buds on day 200, as foretold; full bloom nine days later, where the members take thirty.
+        (evidence(200, 200), evidence(209, 230), 21.0),
+        # "No buds" twice, and "no buds" before they were due, set no bound that the other breaks.
+        (evidence(200, 195, NOTE_NOT_YET), evidence(203, 260, NOTE_NOT_YET), 0.0),
+        (evidence(200, 230, NOTE_NOT_YET), evidence(240, 232), 0.0),
+        # Seed seen ripe, 40 days after no buds were seen, for which the members take 100.
+        (evidence(200, 195, NOTE_NOT_YET), evidence(240, 295, NOTE_PAST), 60.0),
+    ],
+)
+def test_two_notes_clash_by_the_days_that_are_missing(earlier: Evidence, later: Evidence, expected: float) -> None:
+    """Worked out by hand: the days that the members take between two stages, less those between the visits."""
+    assert clash(earlier, later) == pytest.approx(expected, abs=1e-6)
+
+
+def test_members_that_never_get_there_do_not_clash() -> None:
+    """What no member comes to is a matter between the note and the weather."""
+    never = Evidence(day=220.0, expected=np.full((1, 64), np.nan), kind=NOTE_REACHED)
+    assert clash(evidence(200, 200), never) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("apart", "between", "gap"),
+    [
+        # Two notes of a day or of stages alike may differ by the scatter that they do not share: sqrt(2 * 16 / 2).
+        (7.9, 0.0, 0.0),
+        (8.1, 0.0, 8.1),
+        (-7.9, 0.0, 0.0),
+        (-8.1, 0.0, -8.1),
+        # Of stages thirty days apart by a fifth of those more: hypot(4, 6), twice.
+        (14.3, 30.0, 0.0),
+        (14.5, 30.0, 14.5),
+    ],
+)
+def test_two_notes_may_differ_by_twice_their_own_scatter_and_the_pace(apart: float, between: float, gap: float) -> None:
+    """Half of the scatter of a note, as variance, is shared with the other and does not count."""
+    earlier, later = evidence(200, 200), evidence(200 + between - apart, 200 + between)
+    assert clash(earlier, later) == pytest.approx(gap)
+
+
+@pytest.mark.parametrize(
+    ("earlier", "later", "gap"),
+    [
+        # The later note sees the stand further on (+) or further back (-) by thirty days.
+        (NOTE_REACHED, NOTE_REACHED, (30, -30)),
+        (NOTE_NOT_YET, NOTE_REACHED, (30, 0)),
+        (NOTE_PAST, NOTE_REACHED, (0, -30)),
+        (NOTE_REACHED, NOTE_NOT_YET, (0, -30)),
+        (NOTE_REACHED, NOTE_PAST, (30, 0)),
+        (NOTE_NOT_YET, NOTE_PAST, (30, 0)),
+        (NOTE_PAST, NOTE_NOT_YET, (0, -30)),
+        (NOTE_NOT_YET, NOTE_NOT_YET, (0, 0)),
+        (NOTE_PAST, NOTE_PAST, (0, 0)),
+    ],
+)
+def test_a_bound_is_broken_on_its_own_side_only(earlier: str, later: str, gap: tuple[float, float]) -> None:
+    """What a note of none yet, or of past, leaves open no other note contradicts."""
+    found = tuple(clash(evidence(200, 200, earlier), evidence(205, 205 + by, later)) for by in (30, -30))
+    assert found == pytest.approx(gap)
+
+
+# --- the scatter that notes share -----------------------------------------------------------------
+
+
+def test_half_of_the_scatter_is_shared() -> None:
+    """Notes without end leave half of the variance of one: what the eyes of one person are off in all of them."""
+    bloom = np.linspace(150.0, 250.0, 2001)[np.newaxis]
+    weights, sd = scouting_weights(bloom.shape, [Evidence(day=200.0, expected=bloom, kind=NOTE_REACHED)] * 400)
+    assert sd == 4.0
+    assert np.sqrt((weights * (bloom - 200) ** 2).sum()) == pytest.approx(4.0 * np.sqrt(0.5), rel=0.02)
+
+
+@pytest.mark.parametrize("shared", [0.2, 0.8])
+def test_what_is_shared_does_not_narrow_with_more_notes(monkeypatch: pytest.MonkeyPatch, shared: float) -> None:
+    """Whatever the share is: it is what many notes leave, and the rest is what pulls."""
+    monkeypatch.setattr("covercrop.models.note_weights.SHARED_SCATTER", shared)
+    bloom = np.linspace(150.0, 250.0, 2001)[np.newaxis]
+    weights, _ = scouting_weights(bloom.shape, [Evidence(day=200.0, expected=bloom, kind=NOTE_REACHED)] * 400)
+    assert np.sqrt((weights * (bloom - 200) ** 2).sum()) == pytest.approx(4.0 * np.sqrt(shared), rel=0.03)
+
+
+def test_notes_that_scatter_more_widen_what_they_share_and_stay_where_they_are() -> None:
+    """Two notes a dozen days on either side of the middle: the middle stays, the scatter is their root mean square."""
+    bloom = np.linspace(150.0, 250.0, 2001)[np.newaxis]
+    notes = [Evidence(day=day, expected=bloom, kind=NOTE_REACHED) for day in (188.0, 212.0)]
+    weights, sd = scouting_weights(bloom.shape, notes)
+    assert sd == pytest.approx(12.0, abs=0.1)
+    mean = (weights * bloom).sum()
+    assert mean == pytest.approx(200.0, abs=0.1)
+    calm, _ = scouting_weights(bloom.shape, [replace(note, day=200.0) for note in notes])
+    assert (weights * (bloom - mean) ** 2).sum() > 100 + (calm * (bloom - 200) ** 2).sum()
+
+
+def test_a_share_of_the_members_is_always_left() -> None:
+    """Notes that leave too few widen their scatter by half until a twentieth of the members counts."""
+    bloom = _members(200.0)
+    for off in (40.0, 60.0, 90.0):
+        weights, sd = scouting_weights(bloom.shape, [Evidence(day=200 - off, expected=bloom, kind=NOTE_REACHED)])
+        assert effective_share(weights) >= 0.05
+        assert sd >= 4.0
+    assert effective_share(np.array([1.0, 1.0, 0.0, 0.0])) == 0.5
+    assert effective_share(np.array([0.25, 0.25])) == 1.0
+    assert effective_share(np.zeros(3)) == 0.0
+
+
+def test_a_note_is_surprising_from_twice_the_scatter_on() -> None:
+    """Members that are all alike: eight days are not surprising, nine are; members that are spread allow for more."""
+    alike = np.full((1, 64), 200.0)
+    for kind, sides in ((NOTE_REACHED, (1, -1)), (NOTE_NOT_YET, (-1,)), (NOTE_PAST, (1,))):
+        for side in (1, -1):
+            near, far = (surprise(Evidence(day=200 - side * by, expected=alike, kind=kind)) for by in (8.0, 8.1))
+            assert near == 0.0
+            assert far == pytest.approx(side * 8.1 if side in sides else 0.0)
+    # The spread of normal members is that of their 80 % interval: twice hypot(4, 8) is 17.9.
+    spread = 200 + 8 * np.array([[NormalDist().inv_cdf((k + 0.5) / 2001) for k in range(2001)]])
+    assert surprise(Evidence(day=200 - 17.8, expected=spread, kind=NOTE_REACHED)) == 0.0
+    assert surprise(Evidence(day=200 - 18.0, expected=spread, kind=NOTE_REACHED)) == pytest.approx(18.0)
+
+
+def test_what_was_foretold_is_weighed_by_the_notes_before() -> None:
+    """Members that earlier notes have ruled out foretell nothing."""
+    two = np.array([[200.0] * 32 + [240.0] * 32])
+    first = np.where(two == 200.0, 1.0, 0.0)
+    assert surprise(Evidence(day=240.0, expected=two, kind=NOTE_REACHED), first) == pytest.approx(-40.0)
+    assert surprise(Evidence(day=240.0, expected=two, kind=NOTE_REACHED), 1 - first) == 0.0
+    late = np.array([[200.0] * 40 + [np.nan] * 24])
+    assert surprise(Evidence(day=150.0, expected=late, kind=NOTE_REACHED)) == pytest.approx(50.0)
+
+
+def test_a_member_that_never_gets_there_is_as_good_as_a_year_late() -> None:
+    """And the others are late by their days."""
+    note = Evidence(day=100.0, expected=np.array([[90.0, 130.0, np.nan]]), kind=NOTE_REACHED)
+    assert note.lateness.tolist() == [[-10.0, 30.0, 365.0]]
+
+
+def test_gathered_draws_keep_within_reach() -> None:
+    """About the weighted mean, by a tenth more than the weighted spread, never narrower than a quarter nor wider."""
+    draw = standard_draws().requirement
+    weights = np.exp(-0.5 * ((PLACES - 1.0) / 0.5) ** 2)[np.newaxis].repeat(2, axis=0)
+    moved, prior = refocus(draw, PLACES, weights)
+    np.testing.assert_allclose(moved, 1.0 + 0.55 * draw, atol=1e-3)
+    np.testing.assert_allclose(prior, 0.5 * (draw**2 - moved**2))
+    sharp, _ = refocus(draw, PLACES, np.exp(-0.5 * ((PLACES + 2.0) / 0.01) ** 2)[np.newaxis])
+    np.testing.assert_allclose(sharp, -2.0 + 0.25 * draw, atol=1e-6)
+    wide, _ = refocus(draw, PLACES, np.ones((1, PLACES.size)))
+    np.testing.assert_allclose(wide, draw, atol=1e-9)
+    far, _ = refocus(draw, PLACES, np.exp(-0.5 * ((PLACES - 3.4) / 0.4) ** 2)[np.newaxis])
+    assert far.max() == 3.5

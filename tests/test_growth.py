@@ -453,6 +453,89 @@ def test_winter_covers_live_in_south_carolina(clemson, key, least):
     assert survival(clemson, catalogue.cover(key).winter).mean() >= least
 
 
+# --- a killing spell at the edges -----------------------------------------------------------------
+
+
+def killed(tmean, vetch, **options):
+    return float(growth_winter.kill_day(np.asarray(tmean, dtype=float), vetch.winter, 0.0, **options)[0])
+
+
+def test_a_killing_spell_on_the_first_day(vetch):
+    """It may begin on the very day from which cold can kill; a day later it is no longer whole (seedlings: -4.5 degC)."""
+    length = round(vetch.winter.days.value)
+    cold = np.full(40, 12.0)
+    cold[:length] = -4.6
+    assert killed(cold, vetch) == length - 1
+    assert killed(cold, vetch, start=0.0) == length - 1
+    assert np.isnan(killed(cold, vetch, start=1.0))
+    assert killed(cold[:length], vetch) == length - 1
+    later = np.full(40, 12.0)
+    later[12 : 12 + length] = -4.6
+    assert killed(later, vetch, start=12.0) == 12 + length - 1
+    assert killed(later, vetch, start=11.5) == 12 + length - 1
+    assert np.isnan(killed(later, vetch, start=12.5))
+    assert np.isnan(killed(later, vetch, start=np.nan))
+
+
+def test_a_spell_that_ends_on_the_last_day_kills(vetch):
+    """On the day of ending itself it does, on the day before it is not whole; an open end is the whole axis."""
+    length = round(vetch.winter.days.value)
+    cold = np.full(40, 8.0)
+    cold[20 : 20 + length] = -40.0
+    day = 20 + length - 1
+    # A mean over the spell is below the limit before all of its days are cold.
+    first = killed(cold, vetch)
+    assert 20 <= first <= day
+    assert killed(cold, vetch, end=first) == first
+    assert np.isnan(killed(cold, vetch, end=first - 1))
+    assert killed(cold, vetch, end=np.nan) == first
+    assert killed(cold, vetch, end=39.0) == killed(cold, vetch, end=500.0) == first
+    assert np.isnan(killed(cold, vetch, end=-5.0))
+    ends = np.array([first - 1, first, np.nan])
+    found = growth_winter.kill_day(cold, vetch.winter, np.zeros(3), end=ends)
+    np.testing.assert_array_equal(found, [np.nan, first, first])
+    finite = growth_winter.kill_day(cold, vetch.winter, np.zeros(2), end=ends[:2])
+    np.testing.assert_array_equal(finite, [np.nan, first])
+
+
+def test_a_stand_dies_at_its_limit_and_lives_a_hair_above(vetch):
+    """Of a hardened stand the limit is that of the cover, moved by the deviation times its spread."""
+    winter = vetch.winter
+    length = round(winter.days.value)
+    for deviation in (0.0, 1.0, -1.5):
+        limit = winter.kill_temperature.value + deviation * winter.spread.value
+        for off, dies in ((0.0, True), (0.01, False)):
+            cold = np.concatenate([np.full(40, 3.0), np.full(length, limit + off), np.full(10, 3.0)])
+            assert np.isfinite(growth_winter.kill_day(cold, winter, deviation)).all() == dies
+
+
+def test_the_killing_cold_hardens_no_one(vetch):
+    """Half of four weeks of cool days before the spell leave half of the tenderness, whatever the spell is like."""
+    winter = vetch.winter
+    length = round(winter.days.value)
+    tender = -4.5 - winter.kill_temperature.value
+    limit = winter.kill_temperature.value + tender / 2
+    for off, dies in ((-0.01, True), (0.01, False)):
+        cold = np.concatenate([np.full(14, 9.99), np.full(length, limit + off), np.full(10, 12.0)])
+        assert np.isfinite(growth_winter.kill_day(cold, winter, 0.0)).all() == dies
+        mild = np.concatenate([np.full(20, 10.0), cold])  # days of 10 degC harden no one
+        assert np.isfinite(growth_winter.kill_day(mild, winter, 0.0)).all() == dies
+        up = np.concatenate([np.full(9, 5.0), cold])  # nor do those before it is up
+        assert np.isfinite(growth_winter.kill_day(up, winter, 0.0, start=9.0)).all() == dies
+        assert np.isfinite(growth_winter.kill_day(up, winter, 0.0, start=14.0, up=9.0)).all() == dies
+        assert np.isnan(growth_winter.kill_day(up, winter, 0.0, start=9.0, up=0.0)).all() or dies
+
+
+def test_two_stages_of_nitrogen_on_one_day(vetch):
+    """Where bloom and seed fall on one day it falls at once, on that day."""
+    model = vetch.growth
+    bud, bloom, seed = (getattr(model, f"nitrogen_{name}").value for name in ("bud", "bloom", "seed"))
+    found = biomass.nitrogen_percent([199.0, 200.0, 201.0], 190.0, 200.0, 200.0, model)
+    assert found == pytest.approx([bud + (bloom - bud) * 0.9, seed, seed])
+    assert biomass.nitrogen_percent([189.0, 190.0], 190.0, 190.0, 191.0, model) == pytest.approx([bud, bloom])
+    assert biomass.nitrogen_percent([190.5], 190.0, 190.5, 191.0, model) == pytest.approx([bloom])
+
+
 # --- the parameter file ---------------------------------------------------------------------------
 
 

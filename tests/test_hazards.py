@@ -13,7 +13,7 @@ from hypothesis.extra.numpy import arrays
 
 from covercrop.base.errors import UnknownNameError
 from covercrop.base.units import celsius_from_fahrenheit, fahrenheit_difference
-from covercrop.models import frost, maggot, seedling_disease
+from covercrop.models import frost, maggot, season_calendar, seedling_disease
 from covercrop.models.soil_temperature import held
 
 CHECKS = Path(__file__).resolve().parent.parent / "data" / "validation" / "planting_checks.csv"
@@ -179,3 +179,80 @@ def test_less_risk_means_a_later_spring_date() -> None:
     assert frost.freeze_free_date(years, 0.0) == 209
     assert frost.freeze_free_date(np.append(years, np.nan), 0.1) == 208
     assert np.isnan(frost.freeze_free_date(np.array([np.nan]), 0.1))
+
+
+def test_midwinter_itself_and_the_last_day_before_midsummer_are_of_spring() -> None:
+    """A freeze on 1 January counts, as does one 181 days on; the day after is of the next autumn."""
+    assert frost.freeze_free_from(season(110), 110) == 111
+    assert frost.freeze_free_from(season(109), 110) == 110
+    assert frost.freeze_free_from(season(110 + 181), 110) == 110 + 182
+    assert frost.freeze_free_from(season(110 + 182), 110) == 110
+    assert frost.first_autumn_freeze(season(110 + 182), 110) == 110 + 182
+    assert np.isnan(frost.first_autumn_freeze(season(110 + 181), 110))
+
+
+def test_a_spring_that_begins_before_the_axis_is_what_is_left_of_it() -> None:
+    """Sown after midwinter: the days that there are count from the first on, until midsummer."""
+    assert frost.freeze_free_from(season(0), -40) == 1
+    assert frost.freeze_free_from(season(), -40) == 0
+    assert frost.freeze_free_from(season(), 0) == 0
+    assert frost.freeze_free_from(season(141, 142), -40) == 142  # midsummer is day 142
+    assert frost.first_autumn_freeze(season(141, 142), -40) == 142
+    assert frost.first_autumn_freeze(season(0), -400) == 0
+
+
+def test_springs_without_a_day_have_no_date() -> None:
+    """Off the axis at either end, a year each; the last day of the axis may be the last of spring."""
+    years = np.stack([season(), season(5)])
+    for midwinter in (-182, -300, 319, 600):
+        found = frost.freeze_free_from(years, midwinter)
+        assert found.shape == (2,)
+        assert np.isnan(found).all()
+    assert frost.freeze_free_from(years, 318).tolist() == [318, 318]
+    for midwinter in (318, 600):
+        autumn = frost.first_autumn_freeze(years, midwinter)
+        assert autumn.shape == (2,)
+        assert np.isnan(autumn).all()
+    empty = np.zeros((3, 0))
+    assert frost.freeze_free_date(empty).shape == (3,)
+    assert np.isnan(frost.freeze_free_date(empty)).all()
+    assert np.isnan(frost.freeze_free_date(np.full((2, 4), np.nan))).all()
+
+
+def test_a_spring_that_is_not_known_throughout_has_no_date_and_one_that_freezes_last_has() -> None:
+    """Every day unknown; every day a freeze; the last day unknown or a freeze."""
+    unknown = np.full(400, np.nan)
+    assert np.isnan(frost.freeze_free_from(unknown, 110))
+    assert frost.freeze_free_from(np.full(400, -1.0), 110) == 110 + 182
+    hidden = season(120, days=400)
+    hidden[110 + 181] = np.nan
+    assert np.isnan(frost.freeze_free_from(hidden, 110))
+    first = season(days=400)
+    first[110] = np.nan
+    assert np.isnan(frost.freeze_free_from(first, 110))
+
+
+@pytest.mark.parametrize(
+    ("day", "latitude", "midwinter"),
+    [
+        ("2026-04-20", 37.6, "2026-01-01"),
+        ("2026-09-30", 37.6, "2026-01-01"),
+        ("2026-10-01", 37.6, "2027-01-01"),  # 92 days before
+        ("2026-12-31", 0.0, "2027-01-01"),
+        ("2026-01-01", 37.6, "2026-01-01"),
+        ("2026-03-30", -33.0, "2025-07-01"),
+        ("2026-03-31", -33.0, "2026-07-01"),
+        ("2026-10-20", -33.0, "2026-07-01"),
+        ("2026-07-01", -0.1, "2026-07-01"),
+    ],
+)
+def test_the_midwinter_before_a_spring(day: str, latitude: float, midwinter: str) -> None:
+    """1 January, south of the equator 1 July; from a quarter of a year before it on, the next spring is meant."""
+    assert season_calendar.midwinter_before(np.datetime64(day), latitude) == np.datetime64(midwinter)
+
+
+def test_the_day_of_turning_under_breeds_nothing() -> None:
+    """Eight degree-days a day from the morrow on: the brood of 408 is out on the 51st day."""
+    warm = np.full(80, maggot.MAGGOT_LOWER + 8.0)
+    assert maggot.brood_peak(warm, warm, 10.0) == 10 + 51
+    assert np.isnan(maggot.brood_peak(warm, warm, 40.0))

@@ -480,3 +480,95 @@ def test_day_at_bbch_between_stages() -> None:
     assert bbch.day_at_bbch(members, 0) == 10.0
     members["bloom_50"] = np.array([np.nan])
     assert np.isnan(bbch.day_at_bbch(members, 64)).all()
+
+
+@pytest.mark.parametrize("earlier", range(len(bbch.BBCH) - 4))
+def test_two_stages_on_one_day(earlier: int) -> None:
+    """The later one counts on that day, the line goes on from it, and no line is drawn between the two."""
+    names = ["bud", "first_flower", "bloom_10", "bloom_25", "bloom_50", "end_of_bloom"]
+    first, second = names[earlier], names[earlier + 1]
+    stages = {**STAGES, first: STAGES[second]}
+    day = STAGES[second]
+    assert bbch.bbch(stages, day) == int(bbch.BBCH[second])
+    assert bbch.bbch(stages, day - 0.1) < bbch.BBCH[first]
+    together = dict.fromkeys(names, 220.0)
+    assert bbch.bbch({**STAGES, **together}, 220) == 69
+    assert bbch.bbch({**STAGES, **together}, 219) == 9
+    assert bbch.bbch({**STAGES, **together, "viable_seed": 220.0}, 220) == 81
+    members = {name: np.array([reached]) for name, reached in stages.items()}
+    for code in (bbch.BBCH[first], bbch.BBCH[second]):
+        np.testing.assert_array_equal(bbch.day_at_bbch(members, code), [day])
+
+
+def test_a_stage_out_of_order_is_not_gone_back_from() -> None:
+    """A draw whose seed ripens before its bloom is over: the code rises to the one and is the other from its day on."""
+    odd = {**STAGES, "bloom_50": 241.0, "end_of_bloom": 240.0}
+    assert bbch.bbch(odd, 241) == 69
+    assert bbch.bbch(odd, 240.5) == 64
+    assert [bbch.bbch(STAGES, day) for day in (9, 10, 199)] == [0, 9, 9]
+
+
+@pytest.mark.parametrize(
+    ("code", "day"), [(69, 240.0), (69.9, 240.0 + 0.9 / 12 * 20), (70, 218 + 42 * 10 / 21), (75, 248.0), (81, 260.0)]
+)
+def test_pods_are_dated_from_the_first_flowers(code: float, day: float) -> None:
+    """From 70 on the line runs from the first flowers (60, day 218) to the first viable seed (81, day 260)."""
+    members = {name: np.array([reached]) for name, reached in STAGES.items()}
+    assert bbch.day_at_bbch(members, code) == pytest.approx(day)
+
+
+@pytest.mark.parametrize(
+    ("code", "name"),
+    [
+        (-1, "sown, not yet up"),
+        (8.9, "sown, not yet up"),
+        (9, "up and growing, no buds"),
+        (50, "up and growing, no buds"),
+        (51, "first flower buds visible"),
+        (54, "first flower buds visible"),
+        (55, "flower buds all over, none open"),
+        (59, "flower buds all over, none open"),
+        (60, "first flowers open"),
+        (61, "10% in bloom"),
+        (63, "30% in bloom"),
+        (64, "40% in bloom"),
+        (66, "full bloom"),
+        (67, "bloom fading"),
+        (68, "bloom fading"),
+        (69, "bloom over, pods filling"),
+        (80, "bloom over, pods filling"),
+        (81, "first seed may be viable"),
+        (99, "first seed may be viable"),
+    ],
+)
+def test_a_code_reads_as_the_stage_that_it_has_come_to(code: float, name: str) -> None:
+    """From its own code on, up to the next."""
+    assert bbch.stage_name(code) == name
+
+
+def test_cool_days_are_those_from_above_0_to_below_10() -> None:
+    """One cool day of the two wanted lets half of the warmth count; bounds are left out."""
+    bloom = catalogue.cover("crimson-clover").bloom
+    bloom = replace(
+        bloom,
+        cool_days=replace(bloom.cool_days, value=2.0),
+        base=replace(bloom.base, value=0.0),
+        optimum=replace(bloom.optimum, value=20.0),
+    )
+    for cold, share in ((0.0, 0.0), (0.1, 0.5), (9.9, 0.5), (10.0, 0.0)):
+        rate = phenology.photothermal_rate(np.array([5.0, cold, 12.0]), np.full(3, 24.0), 0.0, bloom)
+        assert rate[2] == pytest.approx(12.0 * share)
+
+
+def test_seed_that_lies_beyond_the_days_first_looked_at() -> None:
+    """A stand that blooms only in its second year is found there, with all its stages or some of them."""
+    cover = catalogue.cover("crimson-clover")
+    days = 700
+    cold = np.where(np.arange(days) < 330, 2.0, 14.0)
+    found = phenology.stage_days(cold, np.full(days, 14.0), cover, seedbed=np.full(days, 12.0))
+    assert (found["viable_seed"] > 330).all()
+    late = np.where(np.arange(days) < 60, 5.0, np.where(np.arange(days) < 300, 14.0, -5.0))
+    late[400:] = 14.0
+    some = phenology.stage_days(late, np.full(days, 14.0), cover, seed_scale=9.0)
+    assert (some["end_of_bloom"] < 300).all()
+    assert (some["viable_seed"] > 400).all()
