@@ -461,7 +461,7 @@ def killed(tmean, vetch, **options):
 
 
 def test_a_killing_spell_on_the_first_day(vetch):
-    """It may begin on the very day from which cold can kill; a day later it is no longer whole (seedlings: -4.5 degC)."""
+    """It may begin on the very day from which cold can kill; a day later it is not whole (seedlings: -4.5 degC)."""
     length = round(vetch.winter.days.value)
     cold = np.full(40, 12.0)
     cold[:length] = -4.6

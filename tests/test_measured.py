@@ -125,6 +125,68 @@ def test_readings_mend_a_field_whose_soil_is_off() -> None:
     assert said < 0.75 * SOIL_ERROR_SD
 
 
+def test_a_reading_moves_the_soil_by_its_share() -> None:
+    """One reading after the cover of what lasts: 3 parts in 4 of the variance of 4, against all of it and 2.25."""
+    check = soil_check([on(240, soil_c=float(SOIL[0, 240] + 2.5))], OUTLOOK, SOIL, 230.0)
+    assert check.after == pytest.approx(np.full(3, 2.5 * 3 / 6.25))
+    assert check.standing == pytest.approx(np.full(3, 2.5 * 2 / 6.25))
+    assert check.sd == pytest.approx(np.sqrt(4 - 9 / 6.25))
+    under = soil_check([on(229, soil_c=float(SOIL[0, 229] + 2.5))], OUTLOOK, SOIL, 230.0)
+    assert under.after == pytest.approx(np.full(3, 2.5 * 2 / 6.25))
+    assert under.standing == pytest.approx(np.full(3, 2.5 * 3 / 6.25))
+    on_the_day = soil_check([on(230, soil_c=float(SOIL[0, 230] + 2.5))], OUTLOOK, SOIL, 230.0)
+    assert on_the_day.after == pytest.approx(np.full(3, 2.5 * 3 / 6.25))
+
+
+def test_what_passes_is_forgotten_in_days() -> None:
+    """Two readings of five days share a third of the passing quarter: 4 (3/4 + 1/4 e^-1) between them."""
+    notes = [on(day, soil_c=float(SOIL[0, day] + 2.0)) for day in (240, 245)]
+    check = soil_check(notes, OUTLOOK, SOIL, 230.0)
+    together = 6.25 + 4 * (0.75 + 0.25 * np.exp(-1))
+    assert check.after == pytest.approx(np.full(3, 2.0 * 6 / together))
+
+
+@pytest.mark.parametrize(("miss", "surprising"), [(6.2, False), (6.3, True), (-6.2, False), (-6.3, True)])
+def test_a_reading_is_surprising_beyond_its_bound(miss: float, surprising: bool) -> None:
+    """Two and a half standard deviations of both, of 2 and of 1.5 K: 6.25 K on either side."""
+    check = soil_check([on(240, soil_c=float(SOIL[0, 240] + miss))], OUTLOOK, SOIL, 230.0)
+    assert bool(check.surprising) is surprising
+    assert bool(check.left_out) is surprising
+    assert check.readings == (0 if surprising else 1)
+    if surprising:
+        assert check.sd == SOIL_ERROR_SD
+        assert (check.after == 0).all()
+
+
+def test_only_another_day_the_same_way_brings_a_far_reading_back() -> None:
+    """Not one of the same day, nor one that is off the other way, nor one that is not far off."""
+
+    def off(*misses: tuple[int, float]) -> tuple[int, int, int]:
+        check = soil_check([on(day, soil_c=float(SOIL[0, day] + miss)) for day, miss in misses], OUTLOOK, SOIL, 230.0)
+        return check.readings, len(check.surprising), len(check.left_out)
+
+    assert off((240, 9.0), (244, 9.0)) == (2, 2, 0)
+    assert off((240, -9.0), (244, -9.0)) == (2, 2, 0)
+    assert off((240, 9.0), (240, 9.0)) == (0, 2, 2)
+    assert off((240, 9.0), (244, -9.0)) == (0, 2, 2)
+    assert off((240, 9.0), (244, 5.0)) == (1, 1, 1)
+
+
+def test_a_reading_beyond_the_season_tells_nothing() -> None:
+    """The last day of the axis is one, the next is none, and one without a soil temperature neither."""
+    assert soil_check([on(499, soil_c=25.5)], OUTLOOK, SOIL, 230.0).readings == 1
+    assert soil_check([on(500, soil_c=25.5)], OUTLOOK, SOIL, 230.0).readings == 0
+    unknown = np.where(np.arange(500) < 300, SOIL, np.nan)
+    assert soil_check([on(320, soil_c=15.0), on(240, soil_c=12.5)], OUTLOOK, unknown, 230.0).readings == 1
+
+
+def test_one_of_several_places() -> None:
+    """Its years, and what all places have in common."""
+    check = soil_check([], OUTLOOK, np.stack([SOIL, SOIL]), np.array([230.0, 240.0]))
+    assert check.after.shape == (2, 3)
+    assert check.at(1).after.shape == check.at(1).standing.shape == (3,)
+
+
 # --- the stand ------------------------------------------------------------------------------------
 
 
@@ -250,3 +312,45 @@ def test_only_a_note_of_the_stand_proves_it_alive() -> None:
     day = np.datetime64("2026-04-20")
     assert make_plan(dead, cold, day).state == "winter-killed"
     assert make_plan(seen, cold, day).state != "winter-killed"
+
+
+@pytest.mark.parametrize(("inches", "pounds"), [(0, 0), (3, 1000), (6, 2000), (7, 2150), (16, 3500)])
+def test_heights_weigh_by_the_rule_of_thumb(inches: float, pounds: float) -> None:
+    """2,000 lb an acre at six inches and 150 for each more, in proportion below (from memory, as the code says)."""
+    assert height_weight(2.54 * inches) == pytest.approx(1.12085 * pounds, rel=1e-4)
+
+
+def test_a_sample_is_good_to_15_percent_and_a_height_to_half() -> None:
+    """The errors that are said, in numbers: what a sample leaves, and how far a height pulls."""
+    _, sd = dry_matter(100, [on(100, dry_matter_kg_ha=3000.0)], OUTLOOK, grown_on, 0.3)
+    assert sd == pytest.approx(np.full(2, 450.0))
+    model = grown_on(100)
+    by_height = height_weight(60.0)
+    trust = (0.3 * model) ** 2 / ((0.3 * model) ** 2 + (0.5 * by_height) ** 2)
+    mean, sd = dry_matter(100, [on(100, height_cm=60.0)], OUTLOOK, grown_on, 0.3)
+    assert mean == pytest.approx(model + trust * (by_height - model))
+    assert sd == pytest.approx(0.3 * model * np.sqrt(1 - trust))
+
+
+def test_what_counts_for_the_weight() -> None:
+    """The last of each, and a height only if it is later than the sample."""
+    low, high = on(100, height_cm=20.0), on(120, height_cm=40.0)
+    sample, again = on(110, dry_matter_kg_ha=1000.0), on(120, dry_matter_kg_ha=2000.0)
+    assert measurements.weighing([low, high]) == (None, high)
+    assert measurements.weighing([low, sample, high]) == (sample, high)
+    assert measurements.weighing([low, sample, again]) == (again, None)
+    assert measurements.weighing([sample, high, again]) == (again, None)
+    assert measurements.weighing([]) == (None, None)
+
+
+def test_each_measurement_says_what_it_rests_on() -> None:
+    """A sentence a kind that is used, none where there is none."""
+    assert measurements.assumptions([]) == ()
+    soil, clip, height = (
+        measurements.assumptions([note])
+        for note in (on(100, soil_c=9.0), on(100, dry_matter_kg_ha=1000.0), on(100, height_cm=10.0))
+    )
+    assert [len(each) for each in (soil, clip, height)] == [1, 1, 1]
+    assert "thermometer" in soil[0]
+    assert "15%" in clip[0]
+    assert "50%" in height[0]

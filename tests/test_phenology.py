@@ -569,6 +569,6 @@ def test_seed_that_lies_beyond_the_days_first_looked_at() -> None:
     assert (found["viable_seed"] > 330).all()
     late = np.where(np.arange(days) < 60, 5.0, np.where(np.arange(days) < 300, 14.0, -5.0))
     late[400:] = 14.0
-    some = phenology.stage_days(late, np.full(days, 14.0), cover, seed_scale=9.0)
+    some = phenology.stage_days(late, np.full(days, 14.0), cover, seed_scale=12.0)
     assert (some["end_of_bloom"] < 300).all()
     assert (some["viable_seed"] > 400).all()

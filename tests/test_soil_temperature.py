@@ -145,3 +145,69 @@ def test_held_is_the_lowest_of_three_days() -> None:
     expected = np.array([[np.nan, np.nan, 10.0, 20.0, 19.0], [np.nan] * 5])
     np.testing.assert_array_equal(held(soil), expected)
     np.testing.assert_array_equal(held(soil[:, :2]), np.full((2, 2), np.nan))
+
+
+# --- what is assumed, by what it does -------------------------------------------------------------
+
+
+def test_the_error_of_the_model_is_two_degrees() -> None:
+    """As every answer says (:data:`covercrop.models.plantback.ASSUMPTIONS`), and no other number of the published range."""
+    assert SOIL_ERROR_SD == 2.0
+
+
+def test_straw_and_a_cover_shade_as_leaves_do() -> None:
+    """Straw is worth a leaf area of two, a standing cover one of three; in steady air the soil goes to that surface."""
+    air = np.full(400, 20.0)
+    assert soil_temperature(air, "straw")[-1] == pytest.approx(20 * (0.95 + 0.05 * np.exp(0.4)))
+    assert soil_temperature(air, "bare")[-1] == pytest.approx(20 * (0.95 + 0.05 * np.exp(1.2)))
+    assert soil_temperature(air, "straw", canopy_until=np.nan)[-1] == pytest.approx(20.0)
+
+
+def test_each_shade_slows_the_soil() -> None:
+    """After a step of ten degrees the gap closes by 0.24 exp(-0.017 depth / 20) exp(-0.15 area / 0.8) a day."""
+    step = np.concatenate([np.zeros(1), np.full(3, 10.0)])
+    for cover, area in (("bare", 0.0), ("straw", 2.0)):
+        surface = 10 * (0.95 + 0.05 * np.exp(-0.4 * (area - 3)))
+        for depth in (75.0, 150.0):
+            gain = 0.24 * np.exp(-0.017 * depth / 20) * np.exp(-0.15 * area / 0.8)
+            expected = surface * (1 - (1 - gain) ** np.arange(4))
+            np.testing.assert_allclose(soil_temperature(step, cover, depth_mm=depth), expected, atol=1e-12)
+    by_default = soil_temperature(step, "bare")
+    np.testing.assert_array_equal(by_default, soil_temperature(step, "bare", depth_mm=75.0))
+
+
+def test_plastic_warms_only_once_it_is_laid() -> None:
+    """Under the standing cover there is none."""
+    air = np.full(40, 18.0)
+    warmer = soil_temperature(air, "black-plastic", canopy_until=25) - soil_temperature(air, "bare", canopy_until=25)
+    assert warmer.tolist() == pytest.approx([0.0] * 25 + [3.0] * 15)
+
+
+def test_frost_is_damped_and_thaw_is_not() -> None:
+    """A fifth of the air below 0 degC; from 0 up the air itself under a closed stand."""
+    assert surface_temperature([-10.0, -0.5, 0.0, 0.5, 0.99], 3.0).tolist() == pytest.approx(
+        [-2.0, -0.1, 0.0, 0.5, 0.99]
+    )
+
+
+def test_years_of_days_are_followed_as_day_by_day() -> None:
+    """Across the stretches that are summed at a time, with a cover and without."""
+    air = 12 + 10 * np.sin(np.arange(1500) / 58)
+    for until in (None, 690.0, 1405.0):
+        soil = soil_temperature(air, "straw", canopy_until=until)
+        area = np.where(np.arange(1500) < (until or 0), 3.0, 2.0)
+        surface, gain = surface_temperature(air, area), daily_gain(75.0, area)
+        expected = [surface[0]]
+        for day in range(1, 1500):
+            expected.append(expected[-1] + gain[day] * (surface[day] - expected[-1]))
+        np.testing.assert_allclose(soil, expected, atol=1e-9)
+
+
+def test_held_over_other_days() -> None:
+    """One day is itself; as many days as there are give one value."""
+    soil = np.array([3.0, 1.0, 2.0])
+    assert held(soil, 1).tolist() == [3.0, 1.0, 2.0]
+    assert held(soil, 2)[1:].tolist() == [1.0, 1.0]
+    assert held(soil, 3)[2] == held(soil)[2] == 1.0
+    assert np.isnan(held(soil)[:2]).all()
+    assert np.isnan(held(soil, 4)).all()
