@@ -106,6 +106,19 @@ def test_a_layer_by_hand() -> None:
     assert load.on_beds == pytest.approx(12 * load.brought)
 
 
+@pytest.mark.parametrize(
+    ("oxide", "element", "share"), [("phosphate", "phosphorus", 0.4364), ("potash", "potassium", 0.8301)]
+)
+def test_oxides_hold_so_much_of_their_element(oxide: str, element: str, share: float) -> None:
+    """P2O5 is 43.64 % phosphorus, K2O 83.01 % potassium (2 * 30.974 of 141.943, 2 * 39.098 of 94.195 g/mol)."""
+    material = catalogue.material("poultry-manure")
+    entry = AmendmentEntry(material=material.key, rate_kg_m2=1.0, **{oxide: 100.0})
+    found = dose(entry, material, 1000.0, 1000.0)  # one tonne, of 100 kg a tonne
+    assert getattr(found, element) == pytest.approx(100.0 * share, rel=1e-4)
+    table = dose(AmendmentEntry(material=material.key, rate_kg_m2=1.0), material, 1000.0, 1000.0)
+    assert getattr(table, element) == pytest.approx(getattr(material, oxide).value * share, rel=1e-4)
+
+
 def test_own_numbers_come_first() -> None:
     """The grower's analysis and bucket replace the table's, one by one."""
     material = catalogue.material("plant-compost")

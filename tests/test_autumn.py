@@ -370,6 +370,20 @@ def test_asked_too_late_it_says_how_much_earlier() -> None:
     assert again.choices[0].fits[[0, -1]].all()
 
 
+@pytest.mark.parametrize("place", [0, 1, 2])
+def test_earlier_sowing_is_tried_from_the_second_day_on(place: int) -> None:
+    """Where a day makes the difference: before the second of the days that are known lies the first, and it works.
+
+    At a place as cold as this the ground is covered in 16, 14 and 10 years of 25, sown on 1, 2 and 3 July.
+    """
+    first, cold = day("2026-07-01"), weather(mean=-1.0)
+    asked = {"covers": ("crimson-clover",), "risk": Risk(established=0.6, survives=0.0, plantable=0.0)}
+    answer = sow(cold, start=first + invented.days(place), end=first + invented.days(place), **asked)
+    found = [(each.kind, each.start, each.end) for each in answer.relaxations]
+    assert found == [("earlier-sowing", first, first)] * min(place, 1)
+    assert answer.choices[0].fit == (place == 0)
+
+
 def test_an_autumn_that_is_over_is_called_that() -> None:
     """Asked at its very end: the dates that would have worked are past, and the next autumn is pointed to."""
     late = day("2025-11-20")

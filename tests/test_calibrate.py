@@ -28,7 +28,7 @@ from covercrop.models import bbch, phenology
 from covercrop.models.daylength import day_length
 from covercrop.models.members import quantiles, standard_draws
 from covercrop.parameters import catalogue
-from covercrop.parameters.own_bloom import calibrated, read_calibration, write_calibration
+from covercrop.parameters.own_bloom import Calibration, Gate, calibrated, read_calibration, write_calibration
 from covercrop.season.plan import make_plan
 from covercrop.season.stand import grow_stand
 from covercrop.weather.outlook import season_outlook
@@ -268,6 +268,44 @@ def test_the_demonstration_holds_its_truth(fitted: Calibrated) -> None:
     number = fitted.calibration.requirement
     assert number.low <= 500 <= number.high
     assert fitted.left_out < min(fitted.plain_sum, fitted.latitude)
+
+
+def own_numbers(fitted: Calibrated, **requirement: float) -> Calibration:
+    """The fit with other numbers, under a gate of its own."""
+    gate = Gate(base=1.0, optimum=26.0, day_length_none=9.5, day_length_full=13.5, cool_days=12.0)
+    return replace(fitted.calibration, requirement=replace(fitted.calibration.requirement, **requirement), gate=gate)
+
+
+def test_a_cover_takes_over_its_own_gate_and_numbers(fitted: Calibrated) -> None:
+    """Every part of the gate, the sum, its pace and its spread; the strain is the one that was fitted."""
+    cover = catalogue.cover(fitted.calibration.cover)
+    own = calibrated(cover, own_numbers(fitted, value=900.0, pace=7.0, spread=33.0, scale=1.0))
+    bloom = {name: getattr(own.bloom, name).value for name in ("base", "optimum", "day_length_none")}
+    assert bloom == {"base": 1.0, "optimum": 26.0, "day_length_none": 9.5}
+    assert (own.bloom.day_length_full.value, own.bloom.cool_days.value) == (13.5, 12.0)
+    assert (own.bloom.requirement.value, own.bloom.pace.value, own.bloom.spread.value) == (900.0, 7.0, 33.0)
+    assert own.bloom.cultivar_spread.value == 0.0
+    assert own.confidence == "own records"
+    assert own.cultivars[-1].offset.value == 0.0
+
+
+@pytest.mark.parametrize("scale", [0.5, 1.0, 1.6])
+@pytest.mark.parametrize("more", [0.6, 1.0, 1.4])
+def test_an_own_gate_scales_the_sums_before_bloom(fitted: Calibrated, scale: float, more: float) -> None:
+    """By its pace over the shipped one; and by how much smaller the sum is than the shipped one on that scale.
+
+    A plant that blooms on a greater sum does not dawdle through its buds.
+    """
+    cover = catalogue.cover(fitted.calibration.cover)
+    value = more * scale * cover.bloom.requirement.value
+    own = calibrated(cover, own_numbers(fitted, value=value, scale=scale))
+    for stage in ("bud", "first_flower", "bloom_10"):
+        before, after = getattr(cover.stages, stage), getattr(own.stages, stage)
+        assert after.value == pytest.approx(before.value * scale * min(more, 1.0))
+        # A number that was changed is not what its source printed.
+        assert (after == before) == (scale * min(more, 1.0) == 1.0)
+    for stage in ("bloom_50", "end_of_bloom"):
+        assert getattr(own.stages, stage) == getattr(cover.stages, stage)
 
 
 def test_the_file_comes_back(fitted: Calibrated, tmp_path: Path) -> None:
