@@ -127,6 +127,7 @@ def test_a_share_of_all_is_one_and_of_none_is_nothing() -> None:
         ((1, 1, 1, 1), 1.0, 4.0),
         ((0.1,) * 10, 0.3, 3.0),  # though three tenths sum to a hair more
         ((0.1,) * 10, 0.7, 7.0),
+        ((0.1,) * 8, 0.75, 6.0),  # and six of eight to a hair less
         ((0.2, 0.3, 0.1, 0.4), 0.5, 2.0),
         ((0.5, 0.0, 0.0, 0.5), 0.5, 1.0),
         ((0.0, 0.0, 1.0), 0.1, 3.0),

@@ -1,0 +1,295 @@
+"""The course of one season: followed alone or together, with notes in doubt and without them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from functools import cache
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from invented import days, field, weather
+
+from covercrop.base.records import DailyWeather
+from covercrop.field.entries import Field, ScoutingNote
+from covercrop.models.members import share_by, standard_draws
+from covercrop.season.chain import DATES, Course, Start, doubts_about, follow, follow_each, member_days
+from covercrop.season.plan import start_of
+
+RECORD = weather("2010-01-01")
+DRAWS = standard_draws(16)
+ON = np.datetime64("2026-04-20")
+
+
+def started(plot: Field, on: np.datetime64 = ON, record: DailyWeather = RECORD) -> Start:
+    return start_of(plot, record, on)
+
+
+def followed(plot: Field, on: np.datetime64 = ON, record: DailyWeather = RECORD) -> Course:
+    return follow(started(plot, on, record), DRAWS)
+
+
+def seen(day: int, month: int = 4, **what: float) -> ScoutingNote:
+    return ScoutingNote(date=dt.date(2026, month, day), **what)
+
+
+#: Full bloom weeks before this weather has it, and no buds after buds.
+WILD = seen(3, 3, bloom_percent=50.0)
+
+
+@cache
+def plain() -> Course:
+    return followed(field())
+
+
+@cache
+def doubted() -> Course:
+    return followed(field(scouting=(WILD,)))
+
+
+def alike(one: Course, other: Course) -> None:
+    """The same answer, to the last digit."""
+    assert one.ending.day == other.ending.day
+    assert one.ending.method == other.ending.method
+    np.testing.assert_array_equal(one.ending.odds, other.ending.odds)
+    np.testing.assert_array_equal(one.weights, other.weights)
+    for name, index in one.indexes().items():
+        np.testing.assert_array_equal(index, other.indexes()[name], err_msg=name)
+    assert (one.survival, one.killed) == (other.survival, other.killed)
+    assert [doubt.note for doubt in one.doubts] == [doubt.note for doubt in other.doubts]
+
+
+# --- alone and together ---------------------------------------------------------------------------
+
+
+def test_fields_are_followed_together_as_alone() -> None:
+    """Twenty places, of which some have notes, are ended, or have another crop: each in its own order, none lost."""
+    plots = [field(latitude=37.0 + 0.1 * place) for place in range(18)]
+    plots[3] = field(scouting=(WILD,))
+    plots[5] = field(turned_under="2026-04-10")
+    plots[7] = field(crop="sweet-corn", ground_cover="straw")
+    plots[8] = field(terminate="roll")
+    plots[9] = field(scouting=(seen(10, bbch=55),))
+    plots += [field(latitude=-37.0), field(species="hairy-vetch"), field(cultivar="Dixie"), field(sown="2025-09-25")]
+    starts = [started(plot) for plot in plots]
+    found = {place: course for place, start, course in follow_each(iter(starts), DRAWS) if start is starts[place]}
+    assert sorted(found) == list(range(len(plots)))
+    for place in (0, 3, 5, 7, 8, 9, 16, 17, 18, 19, 20, 21):
+        alike(found[place], follow(starts[place], DRAWS))
+
+
+def test_sixteen_fields_do_not_wait_for_the_next() -> None:
+    """As soon as so many alike are there they are followed; what is left at the end too."""
+    asked = []
+
+    def starts():
+        for place in range(18):
+            asked.append(place)
+            yield started(field(latitude=37.0 + 0.1 * place))
+
+    each = follow_each(starts(), DRAWS)
+    place, _, _ = next(each)
+    assert (place, len(asked)) == (0, 16)
+    assert [place for place, _, _ in each] == list(range(1, 18))
+
+
+def test_springs_of_two_years_are_followed_together() -> None:
+    """A cover that was ended in autumn has another midwinter before its crop than one that stands."""
+    early = field(turned_under="2025-09-25")
+    both = [early, field(turned_under="2026-04-10")]
+    found = {place: course for place, _, course in follow_each(map(started, both), DRAWS)}
+    for place, plot in enumerate(both):
+        alike(found[place], followed(plot))
+    # The spring before the first crop was over at sowing: of its frost nothing is known.
+    assert np.isnan(found[0].ground.frost_free).all()
+    assert not np.isnan(found[1].ground.frost_free).any()
+
+
+# --- what a course says ---------------------------------------------------------------------------
+
+
+def test_every_date_of_the_chain_is_there() -> None:
+    """Each in every member, the window that of the way of ending, the frost that of the years."""
+    course = plain()
+    indexes = course.indexes()
+    assert set(DATES) <= set(indexes)
+    np.testing.assert_array_equal(indexes["window_open"], course.ending.stand.opens)
+    np.testing.assert_array_equal(indexes["window_close"], course.stand.closes)
+    np.testing.assert_array_equal(indexes["frost"], course.ground.frost_free)
+    np.testing.assert_array_equal(indexes["earliest_planting"], course.ground.earliest)
+    np.testing.assert_array_equal(indexes["latest_planting"], course.ground.latest)
+    np.testing.assert_array_equal(indexes["bloom_25"], course.stand.stages["bloom_25"])
+    np.testing.assert_array_equal(indexes["residue"], course.ground.limits["residue"])
+
+
+def test_days_of_the_members_are_whole_days_reached() -> None:
+    """Rounded up; a year's array goes with that of its draws."""
+    weights = np.full((2, 2), 0.25)
+    found = member_days([np.array([[1.0, 2.2], [3.0, 4.0]]), np.array([[5.5], [7.0]])], weights, (0.5, 0.75, 1.0))
+    assert found.tolist() == [[3.0, 3.0, 4.0], [6.0, 7.0, 7.0]]
+    assert member_days([np.array([[1.0, 2.0], [3.0, np.nan]])], weights).tolist()[0][:2] == [1.0, 2.0]
+
+
+def test_a_stand_that_lives_weighs_by_its_chance_to() -> None:
+    """Members that die have no weight, whose sum is the survival; once it is ended, all have theirs."""
+    cold = weather("2010-01-01", mean=8.5)
+    standing = followed(field(species="winter-pea"), np.datetime64("2025-11-20"), cold)
+    assert 0 < standing.survival < 1
+    assert standing.weights.sum() == pytest.approx(standing.survival)
+    assert (standing.weights[~np.isnan(standing.stand.killed)] == 0).all()
+    done = followed(field(species="winter-pea", turned_under="2025-11-19"), np.datetime64("2025-11-20"), cold)
+    assert done.weights.sum() == pytest.approx(1.0)
+    assert not done.killed
+
+
+def test_a_stand_is_called_dead_only_once_the_cold_has_been() -> None:
+    """Certain death ahead is none yet; then it is, with nothing left to end; and what is ended cannot die."""
+    arctic = weather("2010-01-01", mean=-2.0)
+    before = followed(field(sown="2025-07-01"), np.datetime64("2025-09-01"), arctic)
+    after = followed(field(sown="2025-07-01"), np.datetime64("2026-02-20"), arctic)
+    assert (before.killed, after.killed) == (False, True)
+    assert after.survival == 0.0
+    assert after.weights.sum() == pytest.approx(1.0)  # nobody lives, so that all count
+    assert (after.ending.day, after.ending.best) == (None, None)
+    ended = followed(field(sown="2025-07-01", turned_under="2025-09-20"), np.datetime64("2026-02-20"), arctic)
+    assert not ended.killed
+
+
+def test_the_ground_starts_with_the_day_of_ending() -> None:
+    """That of the best day, of the field file, or of the tarp three weeks on."""
+    course = plain()
+    assert course.ground.dead == course.ending.day
+    sown = np.datetime64("2025-09-20")
+    done = followed(field(turned_under="2026-04-10"))
+    assert sown + days(int(done.ground.dead)) == np.datetime64("2026-04-10")
+    tarp = followed(field(terminate="tarp", turned_under="2026-03-10"))
+    assert sown + days(int(tarp.ground.dead)) == np.datetime64("2026-03-31")
+
+
+# --- notes in doubt -------------------------------------------------------------------------------
+
+
+def test_no_doubt_no_rival() -> None:
+    """A season whose notes fit stands on its own."""
+    for course in (plain(), followed(field(scouting=(seen(10, bbch=55),)))):
+        assert (course.doubts, course.rivals, course.settled, course.set_aside) == ((), (), None, ())
+
+
+def test_a_note_in_doubt_is_held_to_the_season_without_it() -> None:
+    """On no day is the chance higher than without it; and where no day goes with both, it is set aside."""
+    course = doubted()
+    assert [doubt.note for doubt in course.doubts] == [WILD]
+    assert course.settled is not None
+    alike(course.settled, plain())
+    assert [rival is course.settled for rival in course.rivals] == [True]
+    assert (course.ending.odds <= plain().ending.odds + 1e-12).all()
+    assert course.ending.best is not None or course.ending.too_late
+    if course.set_aside:
+        assert [doubt.note for doubt in course.set_aside] == [WILD]
+
+
+def test_chances_are_the_least_of_all_and_those_without_the_notes() -> None:
+    """The least over a course and its rivals; without the notes, over the rivals alone, theirs in turn."""
+
+    def chance(course: Course) -> float:
+        return {id(top): 0.3, id(left): 0.6, id(right): 0.5, id(below): 0.2, id(alone): 0.7}[id(course)]
+
+    alone, below = replace(plain()), replace(plain())
+    left, right = replace(plain()), replace(plain(), rivals=(below,))
+    top = replace(plain(), rivals=(left, right))
+    assert (alone.least(chance), alone.undoubted(chance)) == (0.7, 0.7)
+    assert (right.least(chance), right.undoubted(chance)) == (0.2, 0.2)
+    assert top.least(chance) == 0.2
+    assert top.undoubted(chance) == 0.2
+    pair = replace(plain(), rivals=(left, alone))
+    assert pair.undoubted(chance) == 0.6
+
+
+def test_a_window_has_closed_and_is_closing_by_the_members() -> None:
+    """The share of the members, on and off the day; with rivals, what they say."""
+    course = plain()
+    day = int(np.nanmedian(course.stand.closes))
+    assert course.closed_by(day) == share_by(course.stand.closes, course.weights, day)
+    assert course.is_closing(day - 3)
+    assert not course.is_closing(day - 60)
+    later = replace(course, stand=replace(course.stand, closes=course.stand.closes + 40))
+    held = replace(course, rivals=(later,))
+    assert held.closed_by(day) == later.closed_by(day) < course.closed_by(day)
+    assert not held.is_closing(day - 3)
+    assert replace(later, rivals=(course,)).closed_by(day) == course.closed_by(day)
+
+
+def test_of_two_that_clash_each_is_left_out_alone() -> None:
+    """Buds, then no buds: a rival without each, and the season without both."""
+    buds, none = seen(2, bbch=59), seen(8, bbch=50)
+    course = followed(field(scouting=(buds, none)))
+    assert {doubt.note for doubt in course.doubts} == {buds, none}
+    assert len(course.rivals) == 2
+    assert course.settled is not None
+    alike(course.settled, plain())
+    for rival, kept in zip(course.rivals, (none, buds), strict=True):
+        alike(rival, followed(field(scouting=(kept,))))
+
+
+def test_notes_that_confirm_each_other_are_no_rivals() -> None:
+    """Bloom seen twice weeks early is doubted by no one but the weather: all of it is left out in one go only."""
+    twice = (seen(3, 3, bloom_percent=40.0), seen(9, 3, bloom_percent=55.0))
+    course = followed(field(scouting=twice))
+    assert course.doubts
+    assert all(doubt.confirmed for doubt in course.doubts)
+    assert course.rivals == ()
+    assert course.set_aside == ()
+    assert course.settled is not None
+    alike(course.settled, plain())
+
+
+@pytest.mark.parametrize(("pairs", "rivals"), [(2, 4), (3, 1)])
+def test_of_many_in_doubt_none_is_left_out_alone(pairs: int, rivals: int) -> None:
+    """Up to five a season without each; of six, the one without any."""
+    days_of_pairs = [(20 + 4 * pair, 22 + 4 * pair) for pair in range(pairs)]
+    notes = tuple(note for one, other in days_of_pairs for note in (seen(one, 3, bbch=65), seen(other, 3, bbch=50)))
+    course = followed(field(scouting=notes))
+    assert len([doubt for doubt in course.doubts if not doubt.confirmed]) == 2 * pairs
+    assert len(course.rivals) == rivals
+    if rivals == 1:
+        assert course.rivals[0] is course.settled
+    assert all(earlier.note.date <= later.note.date for earlier, later in pairwise(course.doubts))
+
+
+def test_once_it_is_done_the_stage_is_in_doubt_no_more() -> None:
+    """Of an ended cover no stage is; of a planted crop no soil either."""
+    hot = seen(18, soil_c=45.0)
+    notes = (WILD, hot)
+    standing = followed(field(scouting=notes))
+    assert [doubt.note for doubt in standing.doubts] == [WILD, hot]
+    assert [doubt.of_soil for doubt in standing.doubts] == [False, True]
+    ended = followed(field(scouting=notes, turned_under="2026-04-15"))
+    assert [doubt.note for doubt in ended.doubts] == [hot]
+    assert followed(field(scouting=notes, turned_under="2026-04-15", planted="2026-04-19")).doubts == ()
+
+
+def test_a_reading_that_another_confirms_is_said_to_be() -> None:
+    """One alone is left out; two that agree are used, and are in doubt all the same."""
+    alone = followed(field(scouting=(seen(18, soil_c=45.0),)))
+    assert [(doubt.confirmed, doubt.kelvin > 15) for doubt in alone.doubts] == [(False, True)]
+    both = followed(field(scouting=(seen(15, soil_c=45.0), seen(18, soil_c=45.0))))
+    assert [doubt.confirmed for doubt in both.doubts] == [True, True]
+
+
+def test_what_does_not_fit_of_one_note() -> None:
+    """Only of the one that is asked about, or against it, and nothing where another day tells the same."""
+    buds, none, fits = seen(2, bbch=59), seen(8, bbch=50), seen(10, bbch=55)
+    pair = started(field(scouting=(buds, none)))
+    for note, other in ((buds, none), (none, buds)):
+        found = doubts_about(pair, note, DRAWS)
+        assert note in {doubt.note for doubt in found}
+        assert all(doubt.note == note or doubt.against == note for doubt in found)
+        assert other in {each for doubt in found for each in (doubt.note, doubt.against)}
+    assert doubts_about(started(field(scouting=(fits,))), fits, DRAWS) == ()
+    twice = (seen(3, 3, bloom_percent=40.0), seen(9, 3, bloom_percent=55.0))
+    assert doubts_about(started(field(scouting=twice)), twice[0], DRAWS) == ()
+    hot = seen(18, soil_c=45.0)
+    mixed = started(field(scouting=(WILD, hot)))
+    assert [doubt.note for doubt in doubts_about(mixed, hot, DRAWS)] == [hot]
+    assert [doubt.note for doubt in doubts_about(mixed, WILD, DRAWS)] == [WILD]
