@@ -182,3 +182,45 @@ def test_nitrogen_follows_the_residue() -> None:
         1 - mass_left(7 * decomposition.temperature_factor(18.0), FRACTIONS["mucuna"])
     )
     assert np.isnan(released[1]).all()
+
+
+def test_the_fast_and_the_slow_case_stand_at_the_ends_of_80_percent() -> None:
+    """A tenth of a normal distribution lies above 1.2816 (NIST tables); half way there is half way in days."""
+    soil = np.full(300, 12.0)
+    slow, half_slow, likely, half_fast, fast, faster = decomposition.residue_clear(
+        soil, 10, residue(), draw=1.2816 * np.array([-1.0, -0.5, 0.0, 0.5, 1.0, 1.5])
+    )
+    need = decomposition.days_to_clear(FRACTIONS["mucuna"])
+    for found, case in ((slow, "slow"), (likely, "likely"), (fast, "fast")):
+        assert found == 10 + np.ceil(need / decomposition.temperature_factor(12.0, case))
+    assert half_slow == np.ceil((slow + likely) / 2)
+    assert half_fast == np.ceil((likely + fast) / 2)
+    assert faster == np.ceil(likely + (fast - likely) * 1.5)
+
+
+def test_it_is_never_clear_before_the_morrow() -> None:
+    """However lucky the draw."""
+    found = decomposition.residue_clear(np.full(300, 14.0), 10, residue(), draw=np.array([9.0]))
+    assert found == 11
+
+
+def test_a_slow_case_without_an_end_says_nothing_of_the_likely_one() -> None:
+    """Where only the slow case is not reached, members on its side have no date and the others have theirs."""
+    soil = np.full(900, 4.9)  # one of the three factors begins at 5 degC
+    slow, likely, fast = decomposition.residue_clear(soil, 0, residue(), draw=np.array([-0.1, 0.0, 0.1]))
+    assert np.isnan(slow)
+    assert fast <= likely == decomposition.residue_clear(soil, 0, residue())
+
+
+@pytest.mark.parametrize("start", [-3.0, -1.0, 0.0, 1.0, 150.0, 260.0])
+def test_a_start_anywhere_on_the_axis(start: float) -> None:
+    """Before its first day nothing rots; what takes longer than the days first looked at is found as well."""
+    soil = np.full(400, 6.0)
+    soil[300:] = 25.0
+    daily = decomposition.temperature_factor(soil)
+    total = np.cumsum(np.where(np.arange(400) > start, daily, 0.0))
+    need = decomposition.days_to_clear(FRACTIONS["mucuna"])
+    assert decomposition.residue_clear(soil, start, residue()) == np.argmax(total >= need - 1e-6)
+    both = decomposition.residue_clear(soil, np.array([start, np.nan]), residue())
+    assert both[0] == np.argmax(total >= need - 1e-6)
+    assert np.isnan(both[1])

@@ -300,6 +300,8 @@ def test_the_last_day_ends_on_its_own_minimum(method: str) -> None:
         ({"upper": 4.0}, UsageError, "lower threshold 10 is above the upper threshold 4; give the lower one first"),
         ({"upper": np.inf}, UsageError, "upper threshold inf is not a temperature; leave it out for none"),
         ({"lower": np.nan}, UsageError, "lower threshold nan is not a temperature; give degrees"),
+        ({"upper": [30.0, np.inf]}, UsageError, "upper threshold inf is not a temperature; leave it out for none"),
+        ({"lower": [12.0, 9.0], "upper": [15.0, 8.0]}, UsageError, "lower threshold 9 is above the upper threshold 8"),
     ],
 )
 def test_refusals_name_the_value_and_the_way_out(

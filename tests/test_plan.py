@@ -16,7 +16,8 @@ from covercrop.base.records import DailyWeather
 from covercrop.field.entries import ScoutingNote
 from covercrop.models.members import Draws, standard_draws
 from covercrop.models.note_weights import SCOUTING_SD_DAYS
-from covercrop.season.plan import DATES, STATES, Plan, make_plan
+from covercrop.models.plantback import LIMITS
+from covercrop.season.plan import DATES, STATES, Plan, make_plan, make_plans, start_of
 from covercrop.season.stand import grow_stand
 
 RECORD = weather()
@@ -413,3 +414,60 @@ def test_a_note_narrows_the_stage_and_leaves_the_rest_as_wide() -> None:
     ]
     assert spans[1] > 0.9 * spans[0]
     assert width(noted, "soil_warm") > 0.85 * width(plain, "soil_warm")
+
+
+# --- single parts ---------------------------------------------------------------------------------
+
+
+def test_plans_made_together_keep_their_own_weather() -> None:
+    """Each is that of its field and its record, in the order asked."""
+    named = replace(RECORD, attribution="A")
+    asked = [
+        (start_of(field(turned_under=ended), record, day("2026-04-20")), record)
+        for ended, record in ((None, named), ("2026-04-10", RECORD))
+    ]
+    first, second = make_plans(asked)
+    assert (first.state, second.state) == ("budding", "turned-under")
+    assert first.notes[0] == "Weather: A"
+    assert second.notes[0] != "Weather: A"
+
+
+def test_no_limit_binds_where_the_season_is_not_known() -> None:
+    """Without past years there is none; with them there is, unless there is no day of ending."""
+    short = DailyWeather(table=RECORD.table.loc["2025-09-01":])
+    assert plan_on("2026-04-20", record=short, turned_under="2026-04-10").binding_limit is None
+    assert plan_on("2026-04-20", turned_under="2026-04-10").binding_limit in LIMITS
+
+
+def test_seed_is_a_risk_from_the_morrow_of_the_middle_close_on() -> None:
+    """On the last day of the window of half of the members it is still closing."""
+    middle = plan_on("2026-04-20").dates["window_close"].median
+    later = plan_on(str(middle))
+    close = later.dates["window_close"].median
+    assert plan_on(str(close)).state == "closing" or plan_on(str(close)).dates["window_close"].median < close
+    states = [plan_on(str(close + np.timedelta64(by, "D"))).state for by in range(-8, 8)]
+    assert "closing" in states
+    first = states.index("seed-risk")
+    on = close + np.timedelta64(first - 8, "D")
+    assert plan_on(str(on)).dates["window_close"].median < on
+    assert plan_on(str(on - np.timedelta64(1, "D"))).dates["window_close"].median >= on - np.timedelta64(1, "D")
+
+
+def test_a_stand_of_nothing_brings_nothing() -> None:
+    """A clip sample of nothing, on the day of ending, has no dry matter in any member."""
+    note = ScoutingNote(date=dt.date(2026, 4, 10), dry_matter_kg_ha=0.0)
+    brings = plan_on("2026-04-20", turned_under="2026-04-10", scouting=(note,)).nitrogen
+    assert (brings["dry_matter_kg_ha"].low, brings["dry_matter_kg_ha"].high) == (0.0, 0.0)
+
+
+def test_what_the_day_would_be_without_a_doubtful_note() -> None:
+    """Said where it is another, and not where there is no note in doubt."""
+    wild = ScoutingNote(date=dt.date(2026, 3, 3), bloom_percent=50.0)
+    plain, doubted = plan_on("2026-04-20"), plan_on("2026-04-20", scouting=(wild,))
+    assert plain.undoubted is None
+    assert plain.turn_under is not None
+    if doubted.turn_under is None or doubted.turn_under.date != plain.turn_under.date:
+        assert doubted.undoubted is not None
+        assert doubted.undoubted.date == plain.turn_under.date
+    else:
+        assert doubted.undoubted is None

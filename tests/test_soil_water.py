@@ -282,3 +282,57 @@ def test_moisture_factor_is_as_published(row: dict[str, str]) -> None:
 def test_the_model_rests_on_listed_sources() -> None:
     """Each key that the model names is an entry of sources.toml."""
     assert all(catalogue.source(key).title for key in soil_water.SOURCES)
+
+
+# --- a loam, in numbers ---------------------------------------------------------------------------
+
+# 25 % of water at the drained upper limit, 12 % at the lower limit, 45 % when full, over 200 mm: 26 mm from one limit
+# to the other, and 40 mm above them.
+
+
+@pytest.mark.parametrize(("rain", "scale"), [(0, 2.0), (10, 2.25), (20, 2.5), (38, 2.95), (40, 3.0), (60, 3.0)])
+def test_rain_fills_a_loam(rain: float, scale: float) -> None:
+    """Forty millimetres above the drained limit it is full."""
+    assert relative_water([rain], [0.0], "bare", np.nan)[0] == pytest.approx(scale)
+
+
+def test_a_standing_cover_draws_four_tenths() -> None:
+    """Two of five millimetres a day come from the layer, down to the lower limit and no further."""
+    water = relative_water(np.zeros(20), np.full(20, 5.0), "bare", np.nan)
+    expected = [max(2 - 2 * (day + 1) / 26, 1.0) for day in range(20)]
+    assert water.tolist() == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(("cover", "left"), [("bare", 1.0), ("straw", 0.5), ("black-plastic", 0.2)])
+def test_ground_dries_by_its_cover(cover: str, left: float) -> None:
+    """A fifth above the reference rate times what the cover leaves; beyond nine of nineteen millimetres ever slower."""
+    water = relative_water(np.zeros(40), np.full(40, 5.0), cover, 0)
+    dry, expected = 0.0, []
+    for _ in range(40):
+        dry += 1.2 * 5.0 * left * min((19 - dry) / 10, 1.0)
+        expected.append(2 - dry / 26)
+    assert water.tolist() == pytest.approx(expected)
+
+
+def test_half_of_what_a_cover_left_dry_is_dry_on_top() -> None:
+    """What is missing on the day of turning is spread over both halves: then the first ten centimetres evaporate."""
+    water = relative_water(np.zeros(6), np.full(6, 5.0), "bare", 5)
+    below = 10.0  # five days of two millimetres
+    used = 6.0 * min((19 - below / 2) / 10, 1.0)
+    assert water[5] == pytest.approx(2 - (below + used) / 26)
+    late = relative_water(np.zeros(14), np.full(14, 5.0), "bare", 13)
+    used = 6.0 * min((19 - 13.0) / 10, 1.0)
+    # Below the lower limit the scale runs down to air-dry ground, at half of it: 12 mm further.
+    assert late[13] == pytest.approx(1 - used / 12)
+
+
+def test_five_unknown_days_are_passed_over_and_a_sixth_is_not() -> None:
+    """Then the ground is taken to be moist again."""
+    rain, demand = np.zeros(12), np.full(12, 5.0)
+    for unknown, moist in ((5, False), (6, True)):
+        holes = rain.copy()
+        holes[3 : 3 + unknown] = np.nan
+        water = relative_water(holes, demand, "bare", np.nan)
+        assert bool(water[2 + unknown] == 2.0) is moist
+        assert water[2] == pytest.approx(2 - 6 / 26)
+        assert water[2 + unknown] == pytest.approx(2.0 if moist else 2 - 6 / 26)
