@@ -11,8 +11,9 @@ from invented import season
 
 from covercrop.field.entries import ScoutingNote
 from covercrop.models.members import Draws, standard_draws
+from covercrop.models.note_weights import NOTE_REACHED, Evidence
 from covercrop.parameters import catalogue
-from covercrop.season.stand import Stand, brought, grow_stand, seedbed_temperature
+from covercrop.season.stand import Stand, _straightened, brought, grow_stand, seedbed_temperature
 from covercrop.weather.outlook import Outlook, together
 
 CRIMSON = catalogue.cover("crimson-clover")
@@ -297,6 +298,38 @@ def test_the_draws_gather_where_the_note_puts_the_stand() -> None:
     )
     assert narrow < wide
     assert bud - 10 < middle(stand, "bud") < bud
+
+
+DAYS = np.array([6.0, -6.0, 2.0, -2.0])  # of the draws, in no order
+WHERE = np.array([-10.0, 0.0, 4.0])
+
+
+def straightened(*lateness: float) -> list[float]:
+    """What becomes of a note of day 100, for members so many days later than it, at the places asked for."""
+    fact = Evidence(day=100.0, expected=100.0 + np.array([lateness]), kind=NOTE_REACHED)
+    return (_straightened(fact, DAYS, WHERE).expected[0] - 100.0).tolist()
+
+
+@pytest.mark.parametrize(
+    ("lateness", "nought"),
+    [
+        # By draw as in DAYS; in order of their days, -6, -2, 2 and 6:
+        ((6.0, -6.0, 2.0, -2.0), 0.0),
+        ((9.0, -3.0, 5.0, 1.0), -3.0),  # between the first two
+        ((8.0, -1.0, 6.0, 1.0), -4.0),  # half way between them
+        ((9.0, -1.0, 6.0, 3.0), -5.0),  # a quarter of the way
+        ((3.0, -9.0, -1.0, -5.0), 3.0),  # a quarter of the way from the third to the last
+        ((4.0, -4.0, 0.0, 0.0), 0.0),  # at the stage over a stretch: its middle
+        ((0.0, 0.0, 0.0, 0.0), 0.0),
+        ((4.0, 0.0, 0.0, 0.0), -2.0),
+        ((20.0, 8.0, 16.0, 12.0), -14.0),  # all later: beyond the first, a day for a day
+        ((-8.0, -20.0, -12.0, -16.0), 14.0),  # all earlier: beyond the last
+        ((4.0, -4.0, 0.0, 2.0), -6 + 8 / 3),  # no draw is earlier for being later
+    ],
+)
+def test_a_note_is_told_in_the_days_of_the_draws(lateness: tuple[float, ...], nought: float) -> None:
+    """Where the lateness of the members passes nought, on the scale of the draws, is how late the stand is."""
+    assert straightened(*lateness) == pytest.approx([place - nought for place in WHERE])
 
 
 # --- what it brings -------------------------------------------------------------------------------
