@@ -148,6 +148,12 @@ def test_a_share_that_lands_on_a_member_is_that_member(
     assert share_by(values, each, expected) >= wanted - 1e-12
 
 
+def test_what_is_shown_is_the_middle_80_percent() -> None:
+    """Of a hundred members the tenth, the fiftieth and the ninetieth."""
+    assert quantiles(np.arange(1.0, 101.0), np.ones(100)).tolist() == [10.0, 50.0, 90.0]
+    assert quantiles(np.arange(1.0, 1001.0) ** 2, np.ones(1000)).tolist() == [100.0**2, 500.0**2, 900.0**2]
+
+
 def test_quantiles_are_taken_row_by_row_over_any_member_axes() -> None:
     """A stage a row, the members on two axes; each as if it were alone, whatever the others hold."""
     weights = np.array([[1.0, 2.0], [3.0, 4.0]])

@@ -12,6 +12,7 @@ from invented import season
 from covercrop.field.entries import ScoutingNote
 from covercrop.models.members import Draws, standard_draws
 from covercrop.models.note_weights import NOTE_REACHED, Evidence
+from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters import catalogue
 from covercrop.season.stand import Stand, _straightened, brought, grow_stand, seedbed_temperature
 from covercrop.weather.outlook import Outlook, together
@@ -96,6 +97,13 @@ def test_emergence_waits_for_the_soil() -> None:
     # Bare soil in the sun of September is not the air.
     air = grown(seedbed=OUTLOOK.tmean)
     assert air.stages["emergence"].shape == PLAIN.stages["emergence"].shape
+
+
+def test_seed_lies_an_inch_deep_in_bare_soil() -> None:
+    """As the assumption has it."""
+    np.testing.assert_array_equal(
+        seedbed_temperature(OUTLOOK.tmean), soil_temperature(OUTLOOK.tmean, "bare", depth_mm=25.0)
+    )
 
 
 def test_seed_that_lies_for_months_comes_up_all_the_same() -> None:
