@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import replace
 
 import pytest
@@ -67,7 +68,7 @@ def test_assumptions_are_those_of_the_cover_the_crop_and_the_way() -> None:
 def test_assumptions_of_measurements_and_ways_come_with_them() -> None:
     """A thermometer, and a tarp."""
     plain = set(advice.assumptions(field(), CRIMSON, CORN))
-    note = ScoutingNote(date=field().cover.sown, soil_c=9.0)
+    note = ScoutingNote(date=field().cover.sown + dt.timedelta(days=30), soil_c=9.0)
     with_note = set(advice.assumptions(field(scouting=(note,)), CRIMSON, CORN))
     assert len(with_note - plain) == 1
     assert plain < with_note

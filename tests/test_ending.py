@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import numpy as np
 import pytest
-from invented import days, field, season
+from invented import days, season
 
 from covercrop.base.errors import UnknownNameError
 from covercrop.models.termination import probability_by_day, window
@@ -46,7 +48,8 @@ def ended(
     dispute: Dispute | None = None,
 ) -> Ending:
     return choose_ending(
-        field(terminate=by, turned_under=turned_under),
+        by,
+        None if turned_under is None else dt.date.fromisoformat(turned_under),
         CRIMSON,
         season(length=60, complete=complete),
         grown,
@@ -193,7 +196,7 @@ def test_weights_that_do_not_sum_to_one_are_shares_all_the_same() -> None:
     """A stand half of which lives has the chances of the living."""
     grown = stand(members(10, 20), members(31, 41))
     weights = members(0.125, 0.375)
-    found = choose_ending(field(), CRIMSON, OUTLOOK, grown, weights, 0, settled=False)
+    found = choose_ending("turn-under", None, CRIMSON, OUTLOOK, grown, weights, 0, settled=False)
     assert found.odds[[15, 25, 35]].tolist() == [0.25, 1.0, 0.75]
 
 

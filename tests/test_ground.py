@@ -16,7 +16,7 @@ from covercrop.models.decomposition import nitrogen_released, residue_clear
 from covercrop.models.members import standard_draws
 from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters import catalogue
-from covercrop.season.ground import Ground, dead_from, follow_ground, ground_aside, planting_limits
+from covercrop.season.ground import Ground, dead_from, follow_ground, ground_details, planting_limits
 from covercrop.weather.outlook import Outlook, together
 
 CRIMSON, SQUASH = catalogue.cover("crimson-clover"), catalogue.crop("summer-squash")
@@ -137,11 +137,11 @@ def test_places_are_followed_together_as_alone() -> None:
 
 def test_what_is_said_beside_the_dates() -> None:
     """The brood, the nitrogen, and the residue in a drought."""
-    aside = ground_aside(OUTLOOK, 37.6, CRIMSON, PLAN, GROUND)
+    aside = ground_details(OUTLOOK, 37.6, CRIMSON, PLAN, GROUND)
     np.testing.assert_array_equal(aside.brood[:, 0], maggot.brood_peak(OUTLOOK.tmin, OUTLOOK.tmax, ENDED))
     moist = residue_clear(GROUND.soil_c, ENDED, CRIMSON.residue)
     assert (aside.residue_by_rain[:, 0] >= moist).all()
-    dry = ground_aside(wave(wet=0.0), 37.6, CRIMSON, PLAN, GROUND)
+    dry = ground_details(wave(wet=0.0), 37.6, CRIMSON, PLAN, GROUND)
     assert not (dry.residue_by_rain[:, 0] <= aside.residue_by_rain[:, 0]).any()
     likely = nitrogen_released(GROUND.soil_c, ENDED, CRIMSON.residue)
     np.testing.assert_array_equal(aside.released, likely)
@@ -151,7 +151,7 @@ def test_what_is_said_beside_the_dates() -> None:
 
 def test_the_release_is_told_two_four_and_eight_weeks_on() -> None:
     """The slow, the likely and the fast case, a year each; nothing beyond the season."""
-    aside = ground_aside(OUTLOOK, 37.6, CRIMSON, PLAN, GROUND)
+    aside = ground_details(OUTLOOK, 37.6, CRIMSON, PLAN, GROUND)
     assert tuple(aside.release) == (2, 4, 8)
     for weeks, shares in aside.release.items():
         assert shares.shape == (3, 3)
@@ -165,7 +165,7 @@ def test_the_release_is_told_two_four_and_eight_weeks_on() -> None:
 def test_the_last_day_of_the_season_is_a_day_of_it(ended: int, known: list[bool]) -> None:
     """Two weeks after the fifteenth day from the end is the last one; a day later is none."""
     late = followed(dead=float(ended))
-    aside = ground_aside(OUTLOOK, 37.6, CRIMSON, PLAN, late)
+    aside = ground_details(OUTLOOK, 37.6, CRIMSON, PLAN, late)
     assert [not np.isnan(aside.release[weeks]).any() for weeks in (2, 4)] == known
     assert aside.release[4].shape == (3, 3)
 
@@ -173,7 +173,7 @@ def test_the_last_day_of_the_season_is_a_day_of_it(ended: int, known: list[bool]
 def test_a_cover_that_stands_gives_nothing_up() -> None:
     """No release, no brood, no end of the residue."""
     standing = followed(dead=np.nan)
-    aside = ground_aside(OUTLOOK, 37.6, CRIMSON, PLAN, standing)
+    aside = ground_details(OUTLOOK, 37.6, CRIMSON, PLAN, standing)
     assert all(np.isnan(shares).all() for shares in aside.release.values())
     assert np.isnan(aside.brood).all()
     assert np.isnan(aside.residue_by_rain).all()

@@ -457,7 +457,7 @@ def test_winter_covers_live_in_south_carolina(clemson, key, least):
 
 
 def killed(tmean, vetch, **options):
-    return float(growth_winter.kill_day(np.asarray(tmean, dtype=float), vetch.winter, 0.0, **options)[0])
+    return float(kill_day(np.asarray(tmean, dtype=float), vetch.winter, 0.0, **options)[0])
 
 
 def test_a_killing_spell_on_the_first_day(vetch):
@@ -492,9 +492,9 @@ def test_a_spell_that_ends_on_the_last_day_kills(vetch):
     assert killed(cold, vetch, end=39.0) == killed(cold, vetch, end=500.0) == first
     assert np.isnan(killed(cold, vetch, end=-5.0))
     ends = np.array([first - 1, first, np.nan])
-    found = growth_winter.kill_day(cold, vetch.winter, np.zeros(3), end=ends)
+    found = kill_day(cold, vetch.winter, np.zeros(3), end=ends)
     np.testing.assert_array_equal(found, [np.nan, first, first])
-    finite = growth_winter.kill_day(cold, vetch.winter, np.zeros(2), end=ends[:2])
+    finite = kill_day(cold, vetch.winter, np.zeros(2), end=ends[:2])
     np.testing.assert_array_equal(finite, [np.nan, first])
 
 
@@ -506,7 +506,7 @@ def test_a_stand_dies_at_its_limit_and_lives_a_hair_above(vetch):
         limit = winter.kill_temperature.value + deviation * winter.spread.value
         for off, dies in ((0.0, True), (0.01, False)):
             cold = np.concatenate([np.full(40, 3.0), np.full(length, limit + off), np.full(10, 3.0)])
-            assert np.isfinite(growth_winter.kill_day(cold, winter, deviation)).all() == dies
+            assert np.isfinite(kill_day(cold, winter, deviation)).all() == dies
 
 
 def test_the_killing_cold_hardens_no_one(vetch):
@@ -517,13 +517,13 @@ def test_the_killing_cold_hardens_no_one(vetch):
     limit = winter.kill_temperature.value + tender / 2
     for off, dies in ((-0.01, True), (0.01, False)):
         cold = np.concatenate([np.full(14, 9.99), np.full(length, limit + off), np.full(10, 12.0)])
-        assert np.isfinite(growth_winter.kill_day(cold, winter, 0.0)).all() == dies
+        assert np.isfinite(kill_day(cold, winter, 0.0)).all() == dies
         mild = np.concatenate([np.full(20, 10.0), cold])  # days of 10 degC harden no one
-        assert np.isfinite(growth_winter.kill_day(mild, winter, 0.0)).all() == dies
+        assert np.isfinite(kill_day(mild, winter, 0.0)).all() == dies
         up = np.concatenate([np.full(9, 5.0), cold])  # nor do those before it is up
-        assert np.isfinite(growth_winter.kill_day(up, winter, 0.0, start=9.0)).all() == dies
-        assert np.isfinite(growth_winter.kill_day(up, winter, 0.0, start=14.0, up=9.0)).all() == dies
-        assert np.isnan(growth_winter.kill_day(up, winter, 0.0, start=9.0, up=0.0)).all() or dies
+        assert np.isfinite(kill_day(up, winter, 0.0, start=9.0)).all() == dies
+        assert np.isfinite(kill_day(up, winter, 0.0, start=14.0, up=9.0)).all() == dies
+        assert np.isnan(kill_day(up, winter, 0.0, start=9.0, up=0.0)).all() or dies
 
 
 def test_two_stages_of_nitrogen_on_one_day(vetch):

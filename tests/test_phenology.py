@@ -565,7 +565,7 @@ def test_seed_that_lies_beyond_the_days_first_looked_at() -> None:
     cover = catalogue.cover("crimson-clover")
     days = 700
     cold = np.where(np.arange(days) < 330, 2.0, 14.0)
-    found = phenology.stage_days(cold, np.full(days, 14.0), cover, seedbed=np.full(days, 12.0))
+    found = phenology.stage_days(cold, np.full(days, 14.0), cover, emerged=8.0)
     assert (found["viable_seed"] > 330).all()
     late = np.where(np.arange(days) < 60, 5.0, np.where(np.arange(days) < 300, 14.0, -5.0))
     late[400:] = 14.0

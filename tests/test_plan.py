@@ -423,20 +423,23 @@ def test_plans_made_together_keep_their_own_weather() -> None:
     """Each is that of its field and its record, in the order asked."""
     named = replace(RECORD, attribution="A")
     asked = [
-        (start_of(field(turned_under=ended), record, day("2026-04-20")), record)
-        for ended, record in ((None, named), ("2026-04-10", RECORD))
+        (asked_of, start_of(asked_of, record, day("2026-04-20")), record)
+        for asked_of, record in (
+            (field(), named),
+            (field(turned_under="2026-04-10"), RECORD),
+        )
     ]
     first, second = make_plans(asked)
     assert (first.state, second.state) == ("budding", "turned-under")
-    assert first.notes[0] == "Weather: A"
-    assert second.notes[0] != "Weather: A"
+    assert first.provenance.notes[0] == "Weather: A"
+    assert second.provenance.notes[0] != "Weather: A"
 
 
 def test_no_limit_binds_where_the_season_is_not_known() -> None:
     """Without past years there is none; with them there is, unless there is no day of ending."""
     short = DailyWeather(table=RECORD.table.loc["2025-09-01":])
-    assert plan_on("2026-04-20", record=short, turned_under="2026-04-10").binding_limit is None
-    assert plan_on("2026-04-20", turned_under="2026-04-10").binding_limit in LIMITS
+    assert plan_on("2026-04-20", record=short, turned_under="2026-04-10").planting.binding is None
+    assert plan_on("2026-04-20", turned_under="2026-04-10").planting.binding in LIMITS
 
 
 def test_seed_is_a_risk_from_the_morrow_of_the_middle_close_on() -> None:
@@ -454,20 +457,20 @@ def test_seed_is_a_risk_from_the_morrow_of_the_middle_close_on() -> None:
 
 
 def test_a_stand_of_nothing_brings_nothing() -> None:
-    """A clip sample of nothing, on the day of ending, has no dry matter in any member."""
-    note = ScoutingNote(date=dt.date(2026, 4, 10), dry_matter_kg_ha=0.0)
-    brings = plan_on("2026-04-20", turned_under="2026-04-10", scouting=(note,)).nitrogen
-    assert (brings["dry_matter_kg_ha"].low, brings["dry_matter_kg_ha"].high) == (0.0, 0.0)
+    """The least clip sample that is taken, on the day of ending, leaves no member below nothing."""
+    note = ScoutingNote(date=dt.date(2026, 4, 10), dry_matter_kg_ha=50.0)
+    brings = plan_on("2026-04-20", turned_under="2026-04-10", scouting=(note,)).nitrogen.amounts
+    assert 0.0 <= brings["dry_matter_kg_ha"].low < 50.0 < brings["dry_matter_kg_ha"].high < 100.0
 
 
 def test_what_the_day_would_be_without_a_doubtful_note() -> None:
     """Said where it is another, and not where there is no note in doubt."""
     wild = ScoutingNote(date=dt.date(2026, 3, 3), bloom_percent=50.0)
     plain, doubted = plan_on("2026-04-20"), plan_on("2026-04-20", scouting=(wild,))
-    assert plain.undoubted is None
-    assert plain.turn_under is not None
-    if doubted.turn_under is None or doubted.turn_under.date != plain.turn_under.date:
-        assert doubted.undoubted is not None
-        assert doubted.undoubted.date == plain.turn_under.date
+    assert plain.window.undoubted is None
+    assert plain.window.best is not None
+    if doubted.window.best is None or doubted.window.best.date != plain.window.best.date:
+        assert doubted.window.undoubted is not None
+        assert doubted.window.undoubted.date == plain.window.best.date
     else:
-        assert doubted.undoubted is None
+        assert doubted.window.undoubted is None

@@ -151,7 +151,7 @@ def test_held_is_the_lowest_of_three_days() -> None:
 
 
 def test_the_error_of_the_model_is_two_degrees() -> None:
-    """As every answer says (:data:`covercrop.models.plantback.ASSUMPTIONS`), and no other number of the published range."""
+    """As every answer says (``plantback.ASSUMPTIONS``), and no other number of the published range."""
     assert SOIL_ERROR_SD == 2.0
 
 

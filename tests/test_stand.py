@@ -10,11 +10,12 @@ import pytest
 from invented import season
 
 from covercrop.field.entries import ScoutingNote
+from covercrop.models import phenology
 from covercrop.models.members import Draws, standard_draws
 from covercrop.models.note_weights import NOTE_REACHED, Evidence
 from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters import catalogue
-from covercrop.season.stand import Stand, _straightened, brought, grow_stand, seedbed_temperature
+from covercrop.season.stand import Stand, _straightened, brought, grow_stand
 from covercrop.weather.outlook import Outlook, together
 
 CRIMSON = catalogue.cover("crimson-clover")
@@ -88,31 +89,23 @@ def test_seed_that_takes_long_is_late() -> None:
 
 
 def test_emergence_waits_for_the_soil() -> None:
-    """What is given as the seedbed is what it waits for, and by default it is bare soil an inch deep."""
-    bed = seedbed_temperature(OUTLOOK.tmean)
-    np.testing.assert_array_equal(grown(seedbed=bed).stages["emergence"], PLAIN.stages["emergence"])
-    cold = grown(seedbed=np.where(np.arange(LENGTH) < 30, 0.0, bed))
-    assert (cold.stages["emergence"] > 30).all()
-    assert (PLAIN.stages["emergence"] < 20).all()
-    # Bare soil in the sun of September is not the air.
-    air = grown(seedbed=OUTLOOK.tmean)
-    assert air.stages["emergence"].shape == PLAIN.stages["emergence"].shape
-
-
-def test_seed_lies_an_inch_deep_in_bare_soil() -> None:
-    """As the assumption has it."""
-    np.testing.assert_array_equal(
-        seedbed_temperature(OUTLOOK.tmean), soil_temperature(OUTLOOK.tmean, "bare", depth_mm=25.0)
-    )
+    """It is that of the bare soil an inch deep, and days known before sowing warm it."""
+    np.testing.assert_array_equal(PLAIN.stages["emergence"][..., 0], phenology.emergence(OUTLOOK.tmean, CRIMSON))
+    warmed = grown(replace(OUTLOOK, lead=np.full(40, 30.0)))
+    chilled = grown(replace(OUTLOOK, lead=np.full(40, -5.0)))
+    assert (warmed.stages["emergence"] < chilled.stages["emergence"]).all()
+    assert (chilled.stages["emergence"] < 20).all()
 
 
 def test_seed_that_lies_for_months_comes_up_all_the_same() -> None:
-    """Sown into frost it is looked for beyond the first weeks, as with all of the seedbed known."""
+    """Sown into frost it is looked for beyond the first weeks, by the warmth of the soil."""
     frozen = season(np.where(np.arange(LENGTH) < 100, -3.0, 15.0), length=LENGTH)
     stand = grown(frozen)
     assert (stand.stages["emergence"] > 100).all()
-    whole = grown(frozen, seedbed=seedbed_temperature(frozen.tmean))
-    np.testing.assert_array_equal(stand.stages["emergence"], whole.stages["emergence"])
+    soil = soil_temperature(frozen.tmean, "bare", depth_mm=25.0)
+    warmth = np.cumsum(np.maximum(soil - CRIMSON.emergence.base.value, 0.0), axis=-1)
+    first = np.argmax(warmth >= CRIMSON.emergence.sum.value, axis=-1)
+    np.testing.assert_array_equal(stand.stages["emergence"][..., 0], first)
 
 
 def test_sowings_are_followed_together_as_alone() -> None:

@@ -15,7 +15,7 @@ from covercrop.models.members import standard_draws
 from covercrop.parameters import catalogue
 from covercrop.season.doubts import Doubt
 from covercrop.season.ground import Ground, follow_ground
-from covercrop.season.note_effects import doubt_said, remarks, stage_noted, would_take
+from covercrop.season.note_effects import doubt_said, stage_noted, what_notes_did, would_take
 from covercrop.season.stand import Stand, grow_stand
 
 CRIMSON, SQUASH = catalogue.cover("crimson-clover"), catalogue.crop("summer-squash")
@@ -44,7 +44,9 @@ def season_of(notes: tuple[ScoutingNote, ...]) -> tuple[Stand, Ground]:
 
 def said(*notes: ScoutingNote, aside: tuple[Doubt, ...] = (), cover=CRIMSON, **of_stand: object) -> list[str]:
     stand, ground = season_of(notes)
-    return remarks(field(sown="2025-09-01", scouting=notes), cover, OUTLOOK, replace(stand, **of_stand), ground, aside)
+    return what_notes_did(
+        field(sown="2025-09-01", scouting=notes), cover, OUTLOOK, replace(stand, **of_stand), ground, aside
+    )
 
 
 # --- stages ---------------------------------------------------------------------------------------

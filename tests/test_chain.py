@@ -1,4 +1,4 @@
-"""The course of one season: followed alone or together, with notes in doubt and without them."""
+"""The chain of one season: followed alone or together, with notes in doubt and without them."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from invented import days, field, weather
 from covercrop.base.records import DailyWeather
 from covercrop.field.entries import Field, ScoutingNote
 from covercrop.models.members import share_by, standard_draws
-from covercrop.season.chain import DATES, Course, Start, doubts_about, follow, follow_each, member_days
+from covercrop.season.chain import DATES, Chain, Start, doubts_about, follow, follow_each, member_days
 from covercrop.season.plan import start_of
 
 RECORD = weather("2010-01-01")
@@ -26,7 +26,7 @@ def started(plot: Field, on: np.datetime64 = ON, record: DailyWeather = RECORD) 
     return start_of(plot, record, on)
 
 
-def followed(plot: Field, on: np.datetime64 = ON, record: DailyWeather = RECORD) -> Course:
+def followed(plot: Field, on: np.datetime64 = ON, record: DailyWeather = RECORD) -> Chain:
     return follow(started(plot, on, record), DRAWS)
 
 
@@ -39,16 +39,16 @@ WILD = seen(3, 3, bloom_percent=50.0)
 
 
 @cache
-def plain() -> Course:
+def plain() -> Chain:
     return followed(field())
 
 
 @cache
-def doubted() -> Course:
+def doubted() -> Chain:
     return followed(field(scouting=(WILD,)))
 
 
-def alike(one: Course, other: Course) -> None:
+def alike(one: Chain, other: Chain) -> None:
     """The same answer, to the last digit."""
     assert one.ending.day == other.ending.day
     assert one.ending.method == other.ending.method
@@ -73,7 +73,7 @@ def test_fields_are_followed_together_as_alone() -> None:
     plots[9] = field(scouting=(seen(10, bbch=55),))
     plots += [field(latitude=-37.0), field(species="hairy-vetch"), field(cultivar="Dixie"), field(sown="2025-09-25")]
     starts = [started(plot) for plot in plots]
-    found = {place: course for place, start, course in follow_each(iter(starts), DRAWS) if start is starts[place]}
+    found = {place: chain for place, start, chain in follow_each(iter(starts), DRAWS) if start is starts[place]}
     assert sorted(found) == list(range(len(plots)))
     for place in (0, 3, 5, 7, 8, 9, 16, 17, 18, 19, 20, 21):
         alike(found[place], follow(starts[place], DRAWS))
@@ -98,7 +98,7 @@ def test_springs_of_two_years_are_followed_together() -> None:
     """A cover that was ended in autumn has another midwinter before its crop than one that stands."""
     early = field(turned_under="2025-09-25")
     both = [early, field(turned_under="2026-04-10")]
-    found = {place: course for place, _, course in follow_each(map(started, both), DRAWS)}
+    found = {place: chain for place, _, chain in follow_each(map(started, both), DRAWS)}
     for place, plot in enumerate(both):
         alike(found[place], followed(plot))
     # The spring before the first crop was over at sowing: of its frost nothing is known.
@@ -106,21 +106,21 @@ def test_springs_of_two_years_are_followed_together() -> None:
     assert not np.isnan(found[1].ground.frost_free).any()
 
 
-# --- what a course says ---------------------------------------------------------------------------
+# --- what a chain says ---------------------------------------------------------------------------
 
 
 def test_every_date_of_the_chain_is_there() -> None:
     """Each in every member, the window that of the way of ending, the frost that of the years."""
-    course = plain()
-    indexes = course.indexes()
+    chain = plain()
+    indexes = chain.indexes()
     assert set(DATES) <= set(indexes)
-    np.testing.assert_array_equal(indexes["window_open"], course.ending.stand.opens)
-    np.testing.assert_array_equal(indexes["window_close"], course.stand.closes)
-    np.testing.assert_array_equal(indexes["frost"], course.ground.frost_free)
-    np.testing.assert_array_equal(indexes["earliest_planting"], course.ground.earliest)
-    np.testing.assert_array_equal(indexes["latest_planting"], course.ground.latest)
-    np.testing.assert_array_equal(indexes["bloom_25"], course.stand.stages["bloom_25"])
-    np.testing.assert_array_equal(indexes["residue"], course.ground.limits["residue"])
+    np.testing.assert_array_equal(indexes["window_open"], chain.ending.stand.opens)
+    np.testing.assert_array_equal(indexes["window_close"], chain.stand.closes)
+    np.testing.assert_array_equal(indexes["frost"], chain.ground.frost_free)
+    np.testing.assert_array_equal(indexes["earliest_planting"], chain.ground.earliest)
+    np.testing.assert_array_equal(indexes["latest_planting"], chain.ground.latest)
+    np.testing.assert_array_equal(indexes["bloom_25"], chain.stand.stages["bloom_25"])
+    np.testing.assert_array_equal(indexes["residue"], chain.ground.limits["residue"])
 
 
 def test_days_of_the_members_are_whole_days_reached() -> None:
@@ -158,8 +158,8 @@ def test_a_stand_is_called_dead_only_once_the_cold_has_been() -> None:
 
 def test_the_ground_starts_with_the_day_of_ending() -> None:
     """That of the best day, of the field file, or of the tarp three weeks on."""
-    course = plain()
-    assert course.ground.dead == course.ending.day
+    chain = plain()
+    assert chain.ground.dead == chain.ending.day
     sown = np.datetime64("2025-09-20")
     done = followed(field(turned_under="2026-04-10"))
     assert sown + days(int(done.ground.dead)) == np.datetime64("2026-04-10")
@@ -172,28 +172,28 @@ def test_the_ground_starts_with_the_day_of_ending() -> None:
 
 def test_no_doubt_no_rival() -> None:
     """A season whose notes fit stands on its own."""
-    for course in (plain(), followed(field(scouting=(seen(10, bbch=55),)))):
-        assert (course.doubts, course.rivals, course.settled, course.set_aside) == ((), (), None, ())
+    for chain in (plain(), followed(field(scouting=(seen(10, bbch=55),)))):
+        assert (chain.doubts, chain.rivals, chain.settled, chain.set_aside) == ((), (), None, ())
 
 
 def test_a_note_in_doubt_is_held_to_the_season_without_it() -> None:
     """On no day is the chance higher than without it; and where no day goes with both, it is set aside."""
-    course = doubted()
-    assert [doubt.note for doubt in course.doubts] == [WILD]
-    assert course.settled is not None
-    alike(course.settled, plain())
-    assert [rival is course.settled for rival in course.rivals] == [True]
-    assert (course.ending.odds <= plain().ending.odds + 1e-12).all()
-    assert course.ending.best is not None or course.ending.too_late
-    if course.set_aside:
-        assert [doubt.note for doubt in course.set_aside] == [WILD]
+    chain = doubted()
+    assert [doubt.note for doubt in chain.doubts] == [WILD]
+    assert chain.settled is not None
+    alike(chain.settled, plain())
+    assert [rival is chain.settled for rival in chain.rivals] == [True]
+    assert (chain.ending.odds <= plain().ending.odds + 1e-12).all()
+    assert chain.ending.best is not None or chain.ending.too_late
+    if chain.set_aside:
+        assert [doubt.note for doubt in chain.set_aside] == [WILD]
 
 
 def test_chances_are_the_least_of_all_and_those_without_the_notes() -> None:
-    """The least over a course and its rivals; without the notes, over the rivals alone, theirs in turn."""
+    """The least over a chain and its rivals; without the notes, over the rivals alone, theirs in turn."""
 
-    def chance(course: Course) -> float:
-        return {id(top): 0.3, id(left): 0.6, id(right): 0.5, id(below): 0.2, id(alone): 0.7}[id(course)]
+    def chance(chain: Chain) -> float:
+        return {id(top): 0.3, id(left): 0.6, id(right): 0.5, id(below): 0.2, id(alone): 0.7}[id(chain)]
 
     alone, below = replace(plain()), replace(plain())
     left, right = replace(plain()), replace(plain(), rivals=(below,))
@@ -208,40 +208,40 @@ def test_chances_are_the_least_of_all_and_those_without_the_notes() -> None:
 
 def test_a_window_has_closed_and_is_closing_by_the_members() -> None:
     """The share of the members, on and off the day; with rivals, what they say."""
-    course = plain()
-    day = int(np.nanmedian(course.stand.closes))
-    assert course.closed_by(day) == share_by(course.stand.closes, course.weights, day)
-    assert course.is_closing(day - 3)
-    assert not course.is_closing(day - 60)
-    later = replace(course, stand=replace(course.stand, closes=course.stand.closes + 40))
-    held = replace(course, rivals=(later,))
-    assert held.closed_by(day) == later.closed_by(day) < course.closed_by(day)
+    chain = plain()
+    day = int(np.nanmedian(chain.stand.closes))
+    assert chain.closed_by(day) == share_by(chain.stand.closes, chain.weights, day)
+    assert chain.is_closing(day - 3)
+    assert not chain.is_closing(day - 60)
+    later = replace(chain, stand=replace(chain.stand, closes=chain.stand.closes + 40))
+    held = replace(chain, rivals=(later,))
+    assert held.closed_by(day) == later.closed_by(day) < chain.closed_by(day)
     assert not held.is_closing(day - 3)
-    assert replace(later, rivals=(course,)).closed_by(day) == course.closed_by(day)
+    assert replace(later, rivals=(chain,)).closed_by(day) == chain.closed_by(day)
 
 
 def test_of_two_that_clash_each_is_left_out_alone() -> None:
     """Buds, then no buds: a rival without each, and the season without both."""
     buds, none = seen(2, bbch=59), seen(8, bbch=50)
-    course = followed(field(scouting=(buds, none)))
-    assert {doubt.note for doubt in course.doubts} == {buds, none}
-    assert len(course.rivals) == 2
-    assert course.settled is not None
-    alike(course.settled, plain())
-    for rival, kept in zip(course.rivals, (none, buds), strict=True):
+    chain = followed(field(scouting=(buds, none)))
+    assert {doubt.note for doubt in chain.doubts} == {buds, none}
+    assert len(chain.rivals) == 2
+    assert chain.settled is not None
+    alike(chain.settled, plain())
+    for rival, kept in zip(chain.rivals, (none, buds), strict=True):
         alike(rival, followed(field(scouting=(kept,))))
 
 
 def test_notes_that_confirm_each_other_are_no_rivals() -> None:
     """Bloom seen twice weeks early is doubted by no one but the weather: all of it is left out in one go only."""
     twice = (seen(3, 3, bloom_percent=40.0), seen(9, 3, bloom_percent=55.0))
-    course = followed(field(scouting=twice))
-    assert course.doubts
-    assert all(doubt.confirmed for doubt in course.doubts)
-    assert course.rivals == ()
-    assert course.set_aside == ()
-    assert course.settled is not None
-    alike(course.settled, plain())
+    chain = followed(field(scouting=twice))
+    assert chain.doubts
+    assert all(doubt.confirmed for doubt in chain.doubts)
+    assert chain.rivals == ()
+    assert chain.set_aside == ()
+    assert chain.settled is not None
+    alike(chain.settled, plain())
 
 
 @pytest.mark.parametrize(("pairs", "rivals"), [(2, 4), (3, 1)])
@@ -249,12 +249,12 @@ def test_of_many_in_doubt_none_is_left_out_alone(pairs: int, rivals: int) -> Non
     """Up to five a season without each; of six, the one without any."""
     days_of_pairs = [(20 + 4 * pair, 22 + 4 * pair) for pair in range(pairs)]
     notes = tuple(note for one, other in days_of_pairs for note in (seen(one, 3, bbch=65), seen(other, 3, bbch=50)))
-    course = followed(field(scouting=notes))
-    assert len([doubt for doubt in course.doubts if not doubt.confirmed]) == 2 * pairs
-    assert len(course.rivals) == rivals
+    chain = followed(field(scouting=notes))
+    assert len([doubt for doubt in chain.doubts if not doubt.confirmed]) == 2 * pairs
+    assert len(chain.rivals) == rivals
     if rivals == 1:
-        assert course.rivals[0] is course.settled
-    assert all(earlier.note.date <= later.note.date for earlier, later in pairwise(course.doubts))
+        assert chain.rivals[0] is chain.settled
+    assert all(earlier.note.date <= later.note.date for earlier, later in pairwise(chain.doubts))
 
 
 def test_once_it_is_done_the_stage_is_in_doubt_no_more() -> None:
