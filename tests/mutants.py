@@ -40,13 +40,11 @@ COPIED = ("covercrop", "tests", "data", "pyproject.toml", "README.md", "DEVELOPE
 ELSEWHERE = {
     "bbch": "phenology",
     "biomass": "growth",
-    "chain": "course",
     "frost": "hazards",
     "maggot": "hazards",
     "many": "many_fields",
     "measurements": "measured",
     "members": "ensemble",
-    "note_effects": "remarks",
     "note_weights": "ensemble",
     "season_calendar": "hazards",
     "seedling_disease": "hazards",
