@@ -38,16 +38,28 @@ COPIED = ("covercrop", "tests", "data", "pyproject.toml", "README.md", "DEVELOPE
 
 #: Modules whose tests stand in a file of another name: the parts of a module that was split.
 ELSEWHERE = {
+    "absences": "plan_parts",
     "bbch": "phenology",
     "biomass": "growth",
+    "columns": "front_door",
+    "crop_days": "agenda",
     "frost": "hazards",
+    "ground_part": "plan_parts",
+    "labelled": "front_door",
     "maggot": "hazards",
     "many": "many_fields",
     "measurements": "measured",
     "members": "ensemble",
     "note_weights": "ensemble",
+    "next_step": "plan_parts",
+    "nitrogen_part": "plan_parts",
+    "noting": "front_door",
+    "planting_part": "plan_parts",
+    "provenance": "plan_parts",
     "season_calendar": "hazards",
     "seedling_disease": "hazards",
+    "stand_part": "plan_parts",
+    "window_part": "plan_parts",
     "winter": "growth",
 }
 
