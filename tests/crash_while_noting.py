@@ -18,7 +18,8 @@ from pathlib import Path
 from types import FrameType
 from typing import Any
 
-import filelock  # noqa: F401  so that not every child has to import it
+import filelock  # noqa: F401  these two so that not every child has to import them
+import tomlkit.items  # noqa: F401
 
 from covercrop.field import add_note
 from covercrop.field.file import read_fields

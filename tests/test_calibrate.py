@@ -311,7 +311,7 @@ def test_an_own_gate_scales_the_sums_before_bloom(fitted: Calibrated, scale: flo
 def test_the_file_comes_back(fitted: Calibrated, tmp_path: Path) -> None:
     """What is read is what was written, to four decimals, whatever the cultivar is called."""
     path = tmp_path / "mine.toml"
-    odd = replace(fitted.calibration, cultivar='L\u00f6ss "A\\B" \u2028end')
+    odd = replace(fitted.calibration, cultivar='L\u00f6ss "A\\B" \u2028end\x07')
     write_calibration(path, odd)
     back = read_calibration(path)
     assert back.cultivar == " ".join(odd.cultivar.split()) or back.cultivar == odd.cultivar

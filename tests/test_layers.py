@@ -31,7 +31,7 @@ ROOMS: tuple[tuple[str, ...], ...] = (
 #: What may import what inside a room: a module only those of the lines above its own.
 INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "base": (
-        ("arrays", "errors", "marks", "reading", "records", "shipped", "version"),
+        ("arrays", "errors", "marks", "reading", "records", "shipped", "toml_text", "version"),
         ("days", "extras", "replacing", "spreadsheet", "streams", "units"),
         ("output",),
     ),
@@ -249,7 +249,7 @@ def test_one_module_speaks_to_the_weather_service() -> None:
 def test_slow_packages_wait_until_they_are_needed(path: Path) -> None:
     """Outside weather/ and render/ nothing slow is imported at module level: starting takes no longer than numpy."""
     slow = {"pandas", "scipy", "meteostat", "rich", "icalendar", "matplotlib", "jinja2", "markupsafe"}
-    slow |= {"xarray", "dask", "distributed", "cftime", "netCDF4"}
+    slow |= {"xarray", "dask", "distributed", "cftime", "netCDF4", "tomlkit"}
     if name_of(path).split(".")[0] in ("weather", "render"):
         slow -= {"pandas", "rich"}
     statements = [

@@ -1,9 +1,7 @@
 """Add a scouting note to a field file: whole, or not at all.
 
-The note is put in as text at the end of its field, so that every other byte
-of the file stays as it was: comments, order, blank lines, ends of lines.  That
-it landed in the right place is not taken on trust: the new text is parsed, and
-has to say what the old one said and the note, nothing else.
+Every other byte of the file stays as it was: comments, order, blank lines,
+ends of lines.
 
 A lock keeps two writers apart.  The new file is written beside the old one and
 takes its place in one step, so that a crash leaves the one or the other.
@@ -12,17 +10,14 @@ takes its place in one step, so that a crash leaves the one or the other.
 from __future__ import annotations
 
 import datetime as dt
-import json
 import os
-import re
-import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
-from copy import deepcopy
 from math import isfinite
 from pathlib import Path
 
 from covercrop.base.errors import FieldFileError, UnknownNameError
+from covercrop.base.toml_text import NoPlaceError, with_table
 from covercrop.field.entries import Field, FieldFile, ScoutingNote
 from covercrop.field.file import check_dates, parse_fields, read_bytes
 from covercrop.models.bbch import stage_name
@@ -33,8 +28,6 @@ PATIENCE = 10.0
 
 Entry = Mapping[str, dt.date | float | str]
 
-_FIELD = re.compile(r"""^[ \t]*\[\[[ \t]*(?:field|"field"|'field')[ \t]*\]\]""", re.MULTILINE)
-_LIST = re.compile(r"^[ \t]*[\"']?scouting[\"']?[ \t]*=", re.MULTILINE)
 _MARK = "\ufeff"
 
 
@@ -83,7 +76,7 @@ def _told(path: Path, content: bytes, name: str, entry: Entry, today: dt.date) -
     file = parse_fields(path, content)
     check_dates(file, today)
     number = _number(file, name)
-    new = _with_note(content, number, entry, path)
+    new = _with_note(content, number, file.fields[number].name, entry, path)
     told = parse_fields(path, new)
     check_dates(told, today)
     field, note = told.fields[number], _added(file.fields[number], told.fields[number], path)
@@ -119,72 +112,39 @@ def _added(before: Field, after: Field, path: Path) -> ScoutingNote:
 # --- the text -------------------------------------------------------------------------------------
 
 
-def _with_note(content: bytes, number: int, entry: Entry, path: Path) -> bytes:
+def _with_note(content: bytes, number: int, name: str, entry: Entry, path: Path) -> bytes:
     """The file with the note at the end of a field."""
     text = content.decode("utf-8")
     mark, text = (_MARK, text[1:]) if text.startswith(_MARK) else ("", text)
-    wanted = deepcopy(tomllib.loads(text))
-    wanted["field"][number].setdefault("scouting", []).append(dict(entry))
-    newline = "\r\n" if 2 * text.count("\r\n") > text.count("\n") else "\n"
-    table = newline.join(_table(entry, path))
-    for place in _places(text, number):
-        head, tail = text[:place], text[place:]
-        joint = newline if not head or head.endswith("\n") else newline + newline
-        gap = newline if tail and not tail.lstrip(" \t").startswith(("\n", "\r\n")) else ""
-        new = f"{head}{joint}{table}{newline}{gap}{tail}"
-        with suppress(tomllib.TOMLDecodeError):
-            if tomllib.loads(new) == wanted:
-                return (mark + new).encode("utf-8")
-    if _LIST.search(text):
+    bbch = entry.get("bbch")
+    said = {"bbch": stage_name(float(bbch))} if isinstance(bbch, int | float) else {}
+    note = {key: _value(key, value, path) for key, value in entry.items()}
+    try:
+        return (mark + with_table(text, ("field", number), "scouting", note, said)).encode("utf-8")
+    except NoPlaceError as error:
+        if error.key == "scouting":
+            raise FieldFileError(
+                f'{path}: field "{name}": scouting = [...] is a list, to which no note can be '
+                "added; write each of its notes as its own [[field.scouting]]"
+            ) from None
         raise FieldFileError(
-            f'{path}: field "{wanted["field"][number]["name"]}": scouting = [...] is a list, to which no note can be '
-            "added; write each of its notes as its own [[field.scouting]]"
-        )
-    raise FieldFileError(f"{path}: has no place for a note; begin each field with a line [[field]] of its own")
+            f"{path}: has no place for a note; begin each field with a line [[field]] of its own"
+        ) from None
 
 
-def _places(text: str, number: int) -> Iterator[int]:
-    """Where the field may end, the likeliest place first; a header inside a text is told from a real one by parsing."""
-    starts = [match.start() for match in _FIELD.finditer(text)]
-    ends = [*starts[1:], len(text)]
-    for end in ends[number:] + ends[:number]:
-        yield _last_line(text, end)
-        yield end
-
-
-def _last_line(text: str, end: int) -> int:
-    """The end of the last line of a field, before the blank lines and the comment that belong to the next one."""
-    lines = text[:end].split("\n")
-    lines = [f"{line}\n" for line in lines[:-1]] + [lines[-1]] * bool(lines[-1])
-    if end < len(text):
-        while lines and lines[-1].lstrip().startswith("#"):
-            lines.pop()
-    while lines and not lines[-1].strip():
-        lines.pop()
-    return len("".join(lines))
-
-
-def _table(entry: Entry, path: Path) -> Iterator[str]:
-    yield "[[field.scouting]]"
-    for key, value in entry.items():
-        said = f"  # {stage_name(float(value))}" if key == "bbch" and isinstance(value, int | float) else ""
-        if isinstance(value, float) and not isfinite(value):
-            raise FieldFileError(f"{path}: {key} = {value}: give a number")
-        yield f"{key} = {_value(value, path)}{said}"
-
-
-def _value(value: dt.date | float | str, path: Path) -> str:
-    """A value as TOML."""
+def _value(key: str, value: dt.date | float | str, path: Path) -> dt.date | float | str:
+    """A value as it is to stand in the file: whole numbers without a point."""
     if isinstance(value, dt.date):
-        return value.isoformat()
+        return value
     if isinstance(value, str):
         try:
             value.encode("utf-8")
         except UnicodeEncodeError:
             raise FieldFileError(f"{path}: the words of the note are not text in this terminal's encoding") from None
-        # A JSON string is a TOML one, but for the delete character.
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-    return str(int(value)) if float(value).is_integer() else repr(float(value))
+        return value
+    if not isfinite(value):
+        raise FieldFileError(f"{path}: {key} = {value}: give a number")
+    return int(value) if float(value).is_integer() else float(value)
 
 
 # --- the file -------------------------------------------------------------------------------------

@@ -87,6 +87,12 @@ def quantiles(values: Array, weights: Array, shares: tuple[float, ...] = (EARLY,
     -------
     numpy.ndarray, shape (..., len(shares))
         NaN for a share that falls among the members that do not get there.
+
+    Notes
+    -----
+    ``numpy.quantile(..., weights=..., method="inverted_cdf")`` gives the same, bit by bit, but takes three times as
+    long for the whole days of one field (30 years, 64 draws), five to ten times for several together, and 0.9 to 2.6
+    times for other numbers (measured with numpy 2.4.6); it refuses weights that are all zero.
     """
     leading = values.shape[: values.ndim - weights.ndim]
     rows, weight = values.reshape(-1, weights.size), weights.ravel()

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import math
 import tomllib
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields, is_dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from covercrop.base.errors import ParameterError
 from covercrop.base.reading import read_whole
@@ -159,12 +160,11 @@ def _scaled(cited: CitedValue, factor: float) -> CitedValue:
 # --- the file -------------------------------------------------------------------------------------
 
 _HEAD = """\
-# The bloom of {what}, fitted to own records.
-# Written by covercrop calibrate; run it again rather than edit it.
-# A field uses it with a line in [field.cover]:  calibration = "{name}"
-# Sums in degC d (25 % bloom, counted from emergence), pace and temperatures in
-# K and degC, day lengths in hours; 80 % interval from low to high.
-
+The bloom of {what}, fitted to own records.
+Written by covercrop calibrate; run it again rather than edit it.
+A field uses it with a line in [field.cover]:  calibration = "{name}"
+Sums in degC d (25 % bloom, counted from emergence), pace and temperatures in
+K and degC, day lengths in hours; 80 % interval from low to high.
 """
 
 
@@ -205,34 +205,27 @@ def _is_ours(path: Path) -> bool:
 
 
 def _text(name: str, calibration: Calibration) -> str:
+    import tomlkit
+
     cover = catalogue.cover(calibration.cover)
     cultivar = " ".join(calibration.cultivar.split())
-    lines = [
-        _HEAD.format(what=f"{cover.common_name}{f', {cultivar}' if cultivar else ''}", name=name),
-        f"made_by = {_quoted(MADE_BY)}\nschema = {SCHEMA}\n",
-    ]
-    tables: dict[str, Calibration | Requirement | Gate] = {
-        "": calibration,
-        "\n[requirement]\n": calibration.requirement,
-        "\n[gate]\n": calibration.gate,
+    what = f"{cover.common_name}{f', {cultivar}' if cultivar else ''}"
+    document = tomlkit.document()
+    for line in _HEAD.format(what=what, name=name).splitlines():
+        document.add(tomlkit.comment("".join(filter(str.isprintable, line))))  # TOML allows nothing else there
+    document.add(tomlkit.nl())
+    document.update({"made_by": MADE_BY, "schema": SCHEMA, **_plain(calibration)})
+    return document.as_string()
+
+
+def _plain(record: Any) -> dict[str, Any]:
+    """A record as a table; what it does not have is left out."""
+    values = {field.name: getattr(record, field.name) for field in fields(record)}
+    return {
+        key: _plain(value) if is_dataclass(value) else round(value, 4) if isinstance(value, float) else value
+        for key, value in values.items()
+        if value is not None
     }
-    for heading, record in tables.items():
-        lines.append(heading)
-        for field in fields(record):
-            key, value = field.name, getattr(record, field.name)
-            if isinstance(value, str):
-                lines.append(f"{key} = {_quoted(value)}\n")
-            elif isinstance(value, int):
-                lines.append(f"{key} = {value}\n")
-            elif isinstance(value, float):
-                lines.append(f"{key} = {round(value, 4)!r}\n")
-    return "".join(lines)
-
-
-def _quoted(text: str) -> str:
-    r"""A TOML basic string; what may not stand in one is written as ``\uXXXX``."""
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(letter if letter.isprintable() else f"\\U{ord(letter):08X}" for letter in escaped) + '"'
 
 
 def read_calibration(path: Path) -> Calibration:

@@ -1,0 +1,149 @@
+"""A TOML text that keeps what is not changed in it: read, added to, and text again.
+
+Comments, blank lines, order and spelling are tomlkit's to keep.  It is
+imported where it is needed: what only reads goes without it.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from contextlib import suppress
+from copy import deepcopy
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from tomlkit.items import Item, Table
+
+
+class NoPlaceError(Exception):
+    """A text takes no table where one is to go: ``key`` stands in the way.  Never leaves the package."""
+
+    def __init__(self, key: str) -> None:
+        super().__init__(f"{key} takes no table")
+        self.key = key
+
+
+def with_table(
+    text: str, inside: tuple[str, int], key: str, entry: Mapping[str, Any], said: Mapping[str, str] | None = None
+) -> str:
+    """A text with one more table in a list of tables, such as ``[[field.scouting]]`` of the first ``[[field]]``.
+
+    Parameters
+    ----------
+    text : str
+        TOML, without a byte-order mark.
+    inside : (str, int)
+        The list of tables, and which of them is added to.
+    key : str
+        The list inside it, which is begun where there is none.
+    entry : mapping of str to date, number or text
+    said : mapping of str to str
+        Comments to keys of the entry.
+
+    Returns
+    -------
+    str
+        All of the text, and the new lines at the end of the list, or of the
+        table where the list is new; a blank line and a comment that stand
+        before what follows stay there.
+
+    Raises
+    ------
+    NoPlaceError
+        If one of the two is not written as tables of their own, or the text
+        would come to say anything but what it said and the entry.
+    """
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+    from tomlkit.items import AoT
+
+    newline = "\r\n" if 2 * text.count("\r\n") > text.count("\n") else "\n"
+    whole = text if text.endswith("\n") else text + newline
+    wanted = deepcopy(tomllib.loads(whole))
+    wanted[inside[0]][inside[1]].setdefault(key, []).append(dict(entry))
+    new = _table(entry, said or {}, newline)
+    try:
+        document = tomlkit.parse(whole)
+        tables = document[inside[0]]
+        if not isinstance(tables, AoT):
+            raise NoPlaceError(inside[0])
+        table = tables[inside[1]]
+        listed = table.get(key, tomlkit.aot())
+        if not isinstance(listed, AoT):
+            raise NoPlaceError(key)
+        if document.as_string() != whole:
+            return _put_in(whole, inside, f"[[{inside[0]}.{key}]]{newline}{new.as_string()}", wanted, newline)
+        before = _end(listed[-1] if listed else table)
+        at_the_end = before is _end(document)
+        rest = _taken(before, comments=not at_the_end)
+        tail = "".join(item.as_string() for _, item in rest)
+        if not at_the_end and not tail.lstrip(" \t").startswith(("\n", "\r\n")):
+            new.value.body.append((None, tomlkit.ws(newline)))
+        new.value.body.extend(rest)
+        listed.append(new)
+        if key not in table:
+            table.append(key, listed)
+        told = document.as_string()
+        # That it landed in the right place is not taken on trust.
+        if tomllib.loads(told) != wanted:
+            raise NoPlaceError(inside[0])
+    except (TOMLKitError, tomllib.TOMLDecodeError):
+        raise NoPlaceError(inside[0]) from None
+    return told
+
+
+def _table(entry: Mapping[str, Any], said: Mapping[str, str], newline: str) -> Table:
+    """A table of its own, a blank line before it."""
+    import tomlkit
+
+    new = tomlkit.table()
+    new.trivia.indent, new.trivia.trail = newline, newline
+    for name, value in entry.items():
+        item = tomlkit.item(value)
+        item.trivia.trail = newline
+        if name in said:
+            item.comment(said[name])
+            item.trivia.comment_ws = "  "
+        new.append(name, item)
+    return new
+
+
+def _put_in(text: str, inside: tuple[str, int], table: str, wanted: dict[str, Any], newline: str) -> str:
+    """The same for a list with another table between two of its own, which tomlkit does not keep where they stand."""
+    header = rf"^[ \t]*\[\[[ \t]*[\"']?{re.escape(inside[0])}[\"']?[ \t]*\]\]"
+    # Blank lines and a comment before a header belong to it.
+    starts = re.finditer(rf"(?:^[ \t]*\r?\n)*(?:^[ \t]*#[^\n]*\n)*{header}", text, re.MULTILINE)
+    ends = [*(match.start() for match in starts), len(text)][1:]
+    for end in ends[inside[1] :] + ends[: inside[1]]:
+        gap = newline if text[end:] and not text[end:].lstrip(" \t").startswith(("\n", "\r\n")) else ""
+        told = f"{text[:end]}{newline}{table}{gap}{text[end:]}"
+        with suppress(tomllib.TOMLDecodeError):
+            if tomllib.loads(told) == wanted:
+                return told
+    raise NoPlaceError(inside[0])
+
+
+def _end(table: Any) -> list[tuple[Any, Item]]:
+    """The items among which the last line of a table or a document stands."""
+    from tomlkit.items import AoT, Table
+
+    body: list[tuple[Any, Item]] = (table.value if isinstance(table, Table) else table).body
+    last = body[-1][1] if body else None
+    if isinstance(last, AoT):
+        return _end(last[-1])
+    return _end(last) if isinstance(last, Table) else body
+
+
+def _taken(body: list[tuple[Any, Item]], *, comments: bool) -> list[tuple[Any, Item]]:
+    """Take the blank lines at the end, and the comment after them, out of a body."""
+    from tomlkit.items import Comment, Whitespace
+
+    cut = len(body)
+    for kind in (Comment, Whitespace) if comments else (Whitespace,):
+        while cut and isinstance(body[cut - 1][1], kind):
+            cut -= 1
+    rest = body[cut:]
+    del body[cut:]
+    return rest
