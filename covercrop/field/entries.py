@@ -24,14 +24,16 @@ NO_BUDS = 50
 NO_FLOWERS = 59
 
 
-#: What is believed of a place, and of what was seen or measured: from, to, and in words.
-_PLACE = {
+#: What is believed of a place, of a packet, and of what was seen or measured: from, to, and in words.  The file is
+#: read by them too.
+PLACE = {
     "latitude": (-90, 90, "degrees north of the equator, -90 to 90"),
     "longitude": (-180, 180, "degrees east of Greenwich, -180 to 180"),
     "elevation_m": (-430, 6000, "metres above the sea, -430 to 6000"),
     "area_m2": (0.1, 1e8, "the area in square metres"),
 }
-_MEASURED = {
+TO_MATURITY = (20, 250, "give the days on the seed packet, 20 to 250")
+MEASURED = {
     "bloom_percent": (0, 100, "the share of the plants in flower [%]"),
     "bbch": (0, 99, "a BBCH stage"),
     "soil_c": (-20, 45, "the soil temperature [degC]"),
@@ -101,7 +103,7 @@ class CropEntry:
         object.__setattr__(self, "name", catalogue.crop(self.name).key)
         check_choice("method", self.method, tuple(seedling_disease.DISEASE_DAYS))
         check_choice("ground_cover", self.ground_cover, soil_temperature.GROUND_COVERS)
-        check_number("days_to_maturity", self.days_to_maturity, 20, 250, "give the days on the seed packet, 20 to 250")
+        check_number("days_to_maturity", self.days_to_maturity, *TO_MATURITY)
         check_date("planted", self.planted)
 
 
@@ -136,7 +138,7 @@ class ScoutingNote:
         if self.date is None:
             raise wrong("date", None, "give the day of the visit")
         check_date("date", self.date)
-        for name, (low, high, words) in _MEASURED.items():
+        for name, (low, high, words) in MEASURED.items():
             check_number(name, getattr(self, name), low, high, f"give {words}, {low:g} to {high:,g}")
         if self.bbch is not None and int(self.bbch) != self.bbch:
             raise wrong("bbch", self.bbch, "give a whole number, such as 60")
@@ -144,7 +146,7 @@ class ScoutingNote:
             raise wrong("bbch", self.bbch, "bloom_percent is given too; keep one of them")
         check_kind("note", self.note, str)
         if not self.of_the_stand and self.soil_c is None:
-            raise UsageError(f"give bloom_percent or bbch, or what was measured: {', '.join(list(_MEASURED)[2:])}")
+            raise UsageError(f"give bloom_percent or bbch, or what was measured: {', '.join(list(MEASURED)[2:])}")
 
     @property
     def has_stage(self) -> bool:
@@ -206,7 +208,7 @@ class Field:
         check_kind("name", self.name, str)
         if not self.name.strip():
             raise wrong("name", self.name, "give the field a name")
-        for name, (low, high, words) in _PLACE.items():
+        for name, (low, high, words) in PLACE.items():
             value = getattr(self, name)
             if value is None and name in ("latitude", "longitude"):
                 raise wrong(name, value, f"give {words}")

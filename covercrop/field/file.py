@@ -21,6 +21,9 @@ from covercrop.base.records import Units
 from covercrop.base.shipped import data_path
 from covercrop.field import bed_entries
 from covercrop.field.entries import (
+    MEASURED,
+    PLACE,
+    TO_MATURITY,
     UNITS,
     CoverEntry,
     CropEntry,
@@ -144,7 +147,7 @@ def _crop(table: Table, cover: CoverEntry) -> CropEntry:
         name=name,
         method=table.choice("method", tuple(seedling_disease.DISEASE_DAYS), "direct-seed"),
         ground_cover=table.choice("ground_cover", soil_temperature.GROUND_COVERS, "bare"),
-        days_to_maturity=table.number("days_to_maturity", 20, 250, "give the days on the seed packet, 20 to 250", None),
+        days_to_maturity=table.number("days_to_maturity", *TO_MATURITY, None),
         planted=planted,
     )
 
@@ -163,15 +166,17 @@ class _Unit:
 #: What a note may measure, each in the metric and in the US unit.
 _MEASURED = {
     "soil": (
-        _Unit("soil_c", "degC", -20, 45),
+        _Unit("soil_c", "degC", *MEASURED["soil_c"][:2]),
         _Unit("soil_f", "degF", -4, 113, units.celsius_from_fahrenheit),
     ),
     "height": (
-        _Unit("height_cm", "cm", 1, 300),
+        _Unit("height_cm", "cm", *MEASURED["height_cm"][:2]),
         _Unit("height_in", "inches", 0.5, 120, lambda inches: inches * units.M_PER_IN * 100),
     ),
     "dry weight": (
-        _Unit("dry_matter_kg_ha", "kg/ha (the dry grams of a square metre, times 10)", 50, 20_000),
+        _Unit(
+            "dry_matter_kg_ha", "kg/ha (the dry grams of a square metre, times 10)", *MEASURED["dry_matter_kg_ha"][:2]
+        ),
         _Unit(
             "dry_matter_lb_acre",
             "lb/acre (the dry grams of a square foot, times 96)",
@@ -204,8 +209,8 @@ def _measured(table: Table, name: str) -> float | None:
 
 
 def _note(table: Table, cover: CoverEntry) -> ScoutingNote:
-    percent = table.number("bloom_percent", 0, 100, "give 0 to 100", None)
-    bbch = table.number("bbch", 0, 99, "give a BBCH stage, 0 to 99", None)
+    percent = table.number("bloom_percent", *MEASURED["bloom_percent"][:2], "give 0 to 100", None)
+    bbch = table.number("bbch", *MEASURED["bbch"][:2], "give a BBCH stage, 0 to 99", None)
     if percent is not None and bbch is not None:
         raise FieldFileError(f"{table.where}: give bloom_percent or bbch, not both")
     if bbch is not None and bbch != int(bbch):
@@ -220,7 +225,9 @@ def _note(table: Table, cover: CoverEntry) -> ScoutingNote:
         soil_c=_measured(table, "soil"),
         height_cm=_measured(table, "height"),
         dry_matter_kg_ha=_measured(table, "dry weight"),
-        nitrogen_percent=table.number("nitrogen_percent", 0.3, 8, "give % N of the dry weight, 0.3 to 8", None),
+        nitrogen_percent=table.number(
+            "nitrogen_percent", *MEASURED["nitrogen_percent"][:2], "give % N of the dry weight, 0.3 to 8", None
+        ),
     )
     if note.date <= cover.sown:
         raise table.fail("date", f"is not after sowing on {cover.sown}")
@@ -231,13 +238,19 @@ def _note(table: Table, cover: CoverEntry) -> ScoutingNote:
     return note
 
 
+def _place(table: Table, key: str, default: Any = ...) -> Any:
+    """A number that says where or how large a field is."""
+    low, high, words = PLACE[key]
+    return table.number(key, low, high, f"give {words}", default)
+
+
 def _field(where: str, raw: Any, folder: Path) -> Field:
     named = raw.get("name") if isinstance(raw, dict) else None
     table = Table(f'{where} "{named}"' if isinstance(named, str) else where, raw, _FIELD)
     name = table.text("name", "give the field a name")
     cover = _cover(table.below("cover", _COVER, "it says what was sown, and when"), folder)
     crop = _crop(table.below("crop", _CROP, "it says what is to follow the cover"), cover)
-    area = table.number("area_m2", 0.1, 1e8, "give the area in square metres", None)
+    area = _place(table, "area_m2", None)
     square_feet = table.number("area_ft2", 1, 1e9, "give the area in square feet", None)
     if area is not None and square_feet is not None:
         raise table.fail("area_ft2", "area_m2 is given too; keep one of them")
@@ -248,9 +261,9 @@ def _field(where: str, raw: Any, folder: Path) -> Field:
         raise table.fail("scouting", "write each note as its own [[field.scouting]]")
     return Field(
         name=name,
-        latitude=table.number("latitude", -90, 90, "give degrees north of the equator, -90 to 90"),
-        longitude=table.number("longitude", -180, 180, "give degrees east of Greenwich, -180 to 180"),
-        elevation_m=table.number("elevation_m", -430, 6000, "give metres above the sea", None),
+        latitude=_place(table, "latitude"),
+        longitude=_place(table, "longitude"),
+        elevation_m=_place(table, "elevation_m", None),
         area_m2=area,
         cover=cover,
         weather=_weather(table.below("weather", _WEATHER, default={}), folder),
