@@ -32,6 +32,7 @@ NAMED = {
     "figures.svg": {"PNG_DPI"},
     "page.report": {"MOST_PRINTED", "CLAMPED", "PARAGRAPH"},
     "page.sheet": {"SIZES", "_ROOM", "_TITLE", "_WIDE", "_ANSWER", "_SMALL", "_FOOT"},
+    "screen.guide": {"_GAP"},
     "screen.many_fields": {"_NAMED"},
     "screen.sowing": {"LABEL"},
     "screen.strip": {"LABEL", "LEAST_SHOWN"},
