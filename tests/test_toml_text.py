@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import tomllib
+
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from covercrop.base.toml_text import NoPlaceError, with_table
 
@@ -64,3 +68,42 @@ def test_what_would_say_something_else_is_refused(monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr(tomlkit.TOMLDocument, "as_string", lambda self: "[[field]]\na = 1\n")
     with pytest.raises(NoPlaceError):
         added("[[field]]\na = 1\n")
+
+
+#: What may stand in a field, in any order: tables, notes with others between them, comments, texts of several lines.
+PARTS = st.lists(
+    st.sampled_from(
+        [
+            '[field.cover]\nspecies = "x"   # y\n',
+            '[ field . "crop" ]\nname="p"\n\n',
+            "[[field.amendment]]\nn = 1\n[field.amendment.composting]\ndays = 2\n",
+            "[[field.scouting]]\ndate = 2026-05-01\n",
+            '[["field".scouting]]\nnote = """a\n[[field]]\n# b"""\n',
+            "[[field.scouting]]\nnote = '''\n# c'''\n",
+            "# a comment\n",
+            "\n \t\n",
+        ]
+    ),
+    max_size=7,
+)
+
+
+@given(first=PARTS, second=PARTS, number=st.sampled_from([0, 1]), form=st.sampled_from(["plain", "windows", "no end"]))
+def test_every_other_byte_stays(first: list[str], second: list[str], number: int, form: str) -> None:
+    """However the parts of a file are ordered: two tables more are read back at their field, and can be cut out."""
+    text = "# top\n"
+    for parts in (first, second):
+        once = [part for at, part in enumerate(parts) if not part.startswith(("[f", "[ f")) or part not in parts[:at]]
+        text += "".join(["[[field]]\n", 'name = "a"\n', *once])
+    if form == "windows":
+        text = text.replace("\n", "\r\n")
+    if form == "no end":
+        text = text.rstrip()
+    wanted = tomllib.loads(text)
+    for entry in ({"bbch": 55, "note": "a\n[[field]]"}, {"bbch": 60}):
+        new = with_table(text, ("field", number), "scouting", entry)
+        wanted["field"][number].setdefault("scouting", []).append(entry)
+        assert tomllib.loads(new) == wanted
+        more = len(new) - len(text)
+        assert any(new[:cut] + new[cut + more :] == text for cut in range(len(text) + 1))
+        text = new

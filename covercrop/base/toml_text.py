@@ -74,7 +74,8 @@ def with_table(
         if not isinstance(listed, AoT):
             raise NoPlaceError(key)
         if document.as_string() != whole:
-            return _put_in(whole, inside, f"[[{inside[0]}.{key}]]{newline}{new.as_string()}", wanted, newline)
+            told = _put_in(whole, inside, f"[[{inside[0]}.{key}]]{newline}{new.as_string()}", wanted, newline)
+            return _ended_as(text, told, new.as_string(), newline)
         before = _end(listed[-1] if listed else table)
         at_the_end = before is _end(document)
         rest = _taken(before, comments=not at_the_end)
@@ -85,13 +86,20 @@ def with_table(
         listed.append(new)
         if key not in table:
             table.append(key, listed)
-        told = document.as_string()
+        told = _ended_as(text, document.as_string(), new.as_string(), newline)
         # That it landed in the right place is not taken on trust.
         if tomllib.loads(told) != wanted:
             raise NoPlaceError(inside[0])
     except (TOMLKitError, tomllib.TOMLDecodeError):
         raise NoPlaceError(inside[0]) from None
     return told
+
+
+def _ended_as(text: str, told: str, new: str, newline: str) -> str:
+    """The new text without a line end that the old one did not have, where the new table is not the last."""
+    last = text.rpartition("\n")[2]
+    ours = not last or told.endswith(new) or not told.endswith(last + newline)
+    return told if ours else told.removesuffix(newline)
 
 
 def _table(entry: Mapping[str, Any], said: Mapping[str, str], newline: str) -> Table:
@@ -113,9 +121,13 @@ def _table(entry: Mapping[str, Any], said: Mapping[str, str], newline: str) -> T
 def _put_in(text: str, inside: tuple[str, int], table: str, wanted: dict[str, Any], newline: str) -> str:
     """The same for a list with another table between two of its own, which tomlkit does not keep where they stand."""
     header = rf"^[ \t]*\[\[[ \t]*[\"']?{re.escape(inside[0])}[\"']?[ \t]*\]\]"
-    # Blank lines and a comment before a header belong to it.
-    starts = re.finditer(rf"(?:^[ \t]*\r?\n)*(?:^[ \t]*#[^\n]*\n)*{header}", text, re.MULTILINE)
-    ends = [*(match.start() for match in starts), len(text)][1:]
+    # Blank lines and a comment before a header belong to it; what looks like a comment may be the end of a text.
+    with_comment = rf"(?:^[ \t]*\r?\n)*(?:^[ \t]*#[^\n]*\n)*{header}"
+    ends = [
+        end
+        for before in (with_comment, header)
+        for end in [*(match.start() for match in re.finditer(before, text, re.MULTILINE)), len(text)][1:]
+    ]
     for end in ends[inside[1] :] + ends[: inside[1]]:
         gap = newline if text[end:] and not text[end:].lstrip(" \t").startswith(("\n", "\r\n")) else ""
         told = f"{text[:end]}{newline}{table}{gap}{text[end:]}"
