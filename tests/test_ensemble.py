@@ -22,6 +22,7 @@ from covercrop.models.note_weights import (
     SCOUTING_SD_DAYS,
     SHARED_SCATTER,
     Evidence,
+    _log_normal,
     clash,
     effective_share,
     refocus,
@@ -558,3 +559,9 @@ def test_gathered_draws_keep_within_reach() -> None:
     np.testing.assert_allclose(wide, draw, atol=1e-9)
     far, _ = refocus(draw, PLACES, np.exp(-0.5 * ((PLACES - 3.4) / 0.4) ** 2)[np.newaxis])
     assert far.max() == 3.5
+
+
+def test_far_off_a_note_pulls_on_a_straight_line() -> None:
+    """Within one and a half standard deviations it counts in full, beyond by Huber's rule."""
+    found = _log_normal(np.array([0.0, 1.0, -1.5, 3.0, -4.0]))
+    assert found == pytest.approx([0.0, -0.5, -1.125, 1.5 * (0.75 - 3.0), 1.5 * (0.75 - 4.0)])

@@ -576,3 +576,11 @@ def test_kill_temperatures_are_in_the_order_of_the_trade():
         catalogue.cover(key).winter.kill_temperature.value for key in ("hairy-vetch", "winter-pea", "berseem-clover")
     )
     assert vetch < pea < berseem
+
+
+@pytest.mark.parametrize("length", [0.5, 1.0, 2.0])
+def test_nitrogen_falls_evenly_between_stages_however_near(length):
+    """Half way from bud to bloom it is half way between the two, also where they lie within a day."""
+    growth = catalogue.cover("hairy-vetch").growth
+    half = biomass.nitrogen_percent(10.0 + length / 2, 10.0, 10.0 + length, 40.0, growth)
+    assert half == pytest.approx((growth.nitrogen_bud.value + growth.nitrogen_bloom.value) / 2)

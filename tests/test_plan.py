@@ -474,3 +474,10 @@ def test_what_the_day_would_be_without_a_doubtful_note() -> None:
         assert doubted.window.undoubted.date == plain.window.best.date
     else:
         assert doubted.window.undoubted is None
+
+
+def test_the_chance_to_ripen_is_a_chance(april: Plan) -> None:
+    """Squash sown in June at 37.6 N ripens in most years, and where the season is not known nothing is said."""
+    assert 0.5 < april.planting.ripens <= 1.0
+    short = DailyWeather(table=RECORD.table.loc["2025-09-01":])
+    assert np.isnan(plan_on("2026-04-20", record=short).planting.ripens)

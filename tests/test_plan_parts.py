@@ -474,3 +474,13 @@ def test_the_dates_are_those_of_the_parts(spring: Plan) -> None:
     moved = DateRange(early=ON, median=ON, late=ON)
     assert replace(spring, window=replace(spring.window, opens=moved)).dates["window_open"] is moved
     assert replace(spring, planting=replace(spring.planting, latest=moved)).dates["latest_planting"] is moved
+
+
+def test_weather_of_last_week_is_not_stale() -> None:
+    """So long as the last day is no further back than the limit, no day is named; from the next day on it is."""
+    outlook = SimpleNamespace(days=np.arange("2026-03-01", "2026-04-01", dtype="datetime64[D]"), known=31)
+    last = np.datetime64("2026-03-31")
+    limit = next(age for age in range(1, 100) if not np.isnat(stale_since(outlook, last + days(age))))
+    assert limit > 1
+    assert np.isnat(stale_since(outlook, last + days(limit - 1)))
+    assert stale_since(outlook, last + days(limit)) == last

@@ -15,7 +15,7 @@ from covercrop.models.members import Draws, standard_draws
 from covercrop.models.note_weights import NOTE_REACHED, Evidence
 from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters import catalogue
-from covercrop.season.stand import Stand, _straightened, brought, grow_stand
+from covercrop.season.stand import Stand, _straightened, brought, grow_stand, stages_of
 from covercrop.weather.outlook import Outlook, together
 
 CRIMSON = catalogue.cover("crimson-clover")
@@ -367,3 +367,14 @@ def test_nitrogen_falls_from_buds_to_seed() -> None:
     percents = [stand.nitrogen_percent(day, growth).item() for day in (5.0, 10.0, 20.0, 40.0, 50.0)]
     bud, bloom, seed = growth.nitrogen_bud.value, growth.nitrogen_bloom.value, growth.nitrogen_seed.value
     assert percents == pytest.approx([bud, bud, bloom, seed, seed])
+
+
+def test_nothing_drawn_is_the_middle_plant() -> None:
+    """Without draws the stages are those of the middle sum and of the middle time to seed."""
+    hours = np.full(LENGTH, 14.0)
+    plain = stages_of(OUTLOOK.tmean, hours, CRIMSON)
+    drawn = stages_of(OUTLOOK.tmean, hours, CRIMSON, requirement=np.array([0.0, 1.0]), seed=np.array([0.0, 1.0]))
+    for stage, index in plain.items():
+        np.testing.assert_array_equal(index[..., 0], drawn[stage][..., 0])
+    assert (drawn["bloom_25"][..., 1] > drawn["bloom_25"][..., 0]).all()
+    assert (drawn["viable_seed"][..., 1] > drawn["viable_seed"][..., 0]).all()
