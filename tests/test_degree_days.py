@@ -16,7 +16,7 @@ from hypothesis.extra import numpy as hnp
 
 from covercrop.base.errors import UnknownNameError, UsageError
 from covercrop.base.shipped import data_file
-from covercrop.models.degree_days import CUTOFFS, METHODS, accumulate, crossing, degree_days, first_at_least
+from covercrop.models.degree_days import CUTOFFS, METHODS, accumulate, crossing, degree_days, first_at_least, first_day
 
 DOUBLE = tuple(method for method in METHODS if method.startswith("double-"))
 SINGLE = tuple(method for method in METHODS if method not in DOUBLE)
@@ -466,3 +466,9 @@ def test_one_search_finds_what_a_count_finds(daily: list[list[float]], threshold
         for place, threshold in enumerate(thresholds):
             days = [day for day in range(start, 40) if sums[day] >= before + (threshold - 1e-6)]
             assert got[row, place] == days[0] if days else np.isnan(got[row, place])
+
+
+def test_the_first_day_that_holds() -> None:
+    """Of several the first, the first and the last of the axis among them; none where it never does."""
+    holds = np.array([[0, 1, 1, 0], [1, 0, 0, 1], [0, 0, 0, 1], [0, 0, 0, 0]], dtype=bool)
+    np.testing.assert_array_equal(first_day(holds), [1.0, 0.0, 3.0, np.nan])

@@ -477,6 +477,12 @@ def test_a_killing_spell_on_the_first_day(vetch):
     assert np.isnan(killed(later, vetch, start=np.nan))
 
 
+def test_a_stand_that_comes_up_beyond_the_days_given_is_not_killed(vetch):
+    """Neither a day nor a year after the last of them."""
+    for up in (40.0, 41.0, 400.0):
+        assert np.isnan(killed(np.full(40, -40.0), vetch, start=up))
+
+
 def test_a_spell_that_ends_on_the_last_day_kills(vetch):
     """On the day of ending itself it does, on the day before it is not whole; an open end is the whole axis."""
     length = round(vetch.winter.days.value)

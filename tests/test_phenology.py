@@ -572,3 +572,17 @@ def test_seed_that_lies_beyond_the_days_first_looked_at() -> None:
     some = phenology.stage_days(late, np.full(days, 14.0), cover, seed_scale=12.0)
     assert (some["end_of_bloom"] < 300).all()
     assert (some["viable_seed"] > 400).all()
+
+
+@pytest.mark.parametrize(("share", "hurry"), [(0.5, 0.5), (1.0, 1.0), (1.3, 1.0)])
+def test_a_plant_that_blooms_on_less_hurries_through_its_buds(share: float, hurry: float) -> None:
+    """Its buds come so much of their sum before bloom as its sum is of the usual one; on a greater sum, all of it."""
+    cover = catalogue.cover("crimson-clover")
+    tmean, hours = np.full(700, 9.0), np.full(700, 24.0)
+    need = cover.bloom.requirement.value
+    found = phenology.stage_days(tmean, hours, cover, requirement_shift=(share - 1) * need)
+    rate = phenology.photothermal_rate(tmean, hours, found["emergence"][0], cover.bloom)
+    total = np.cumsum(rate)
+    for stage in ("bud", "first_flower", "bloom_10"):
+        wanted = share * need - hurry * getattr(cover.stages, stage).value
+        assert found[stage][0] == np.argmax(total >= wanted - 1e-6)

@@ -481,3 +481,15 @@ def test_the_chance_to_ripen_is_a_chance(april: Plan) -> None:
     assert 0.5 < april.planting.ripens <= 1.0
     short = DailyWeather(table=RECORD.table.loc["2025-09-01":])
     assert np.isnan(plan_on("2026-04-20", record=short).planting.ripens)
+
+
+def test_a_plan_is_of_the_day_asked_about() -> None:
+    """And a window that is not known to have closed is open, on a day beyond what is known too."""
+    assert plan_on("2026-04-20").on == day("2026-04-20")
+    cut = weather(last="2026-05-14").table.loc["2025-09-01":]
+    beyond = plan_on("2026-05-16", record=DailyWeather(table=cut))
+    assert beyond.on == day("2026-05-16")
+    assert not np.isnat(beyond.dates["window_open"].median)
+    assert np.isnat(beyond.dates["window_close"].median)
+    assert not np.isnat(beyond.dates["window_close"].early)
+    assert 0.5 < beyond.window.open_now < 0.9  # of some it is known to have closed

@@ -11,6 +11,7 @@ from invented import season
 
 from covercrop.field.entries import ScoutingNote
 from covercrop.models import phenology
+from covercrop.models.daylength import day_length
 from covercrop.models.members import Draws, standard_draws
 from covercrop.models.note_weights import NOTE_REACHED, Evidence
 from covercrop.models.soil_temperature import soil_temperature
@@ -86,6 +87,21 @@ def test_seed_that_takes_long_is_late() -> None:
     assert (np.diff(stand.stages["viable_seed"][:, order], axis=1) >= 0).all()
     assert (np.ptp(stand.stages["viable_seed"], axis=1) > 0).all()
     assert (np.ptp(stand.stages["first_flower"], axis=1) == 0).all()
+
+
+def test_the_middle_draw_is_the_cover_as_it_is() -> None:
+    """Neither its sum to bloom nor that to seed is moved; a standard deviation of the seed is its published spread."""
+    noughts = replace(DRAWS, requirement=np.zeros(8), seed=np.zeros(8))
+    lengths = day_length(LATITUDE, OUTLOOK.day_of_year)
+    middle_one = grown(draws=noughts)
+    emerged = middle_one.stages["emergence"][:, 0]
+    as_it_is = phenology.stage_days(OUTLOOK.tmean, lengths, CRIMSON, emerged=emerged)
+    slow = grown(draws=replace(noughts, seed=np.ones(8)))
+    variation = CRIMSON.seed.spread.value / CRIMSON.seed.flower_to_maturity.value
+    slower = phenology.stage_days(OUTLOOK.tmean, lengths, CRIMSON, emerged=emerged, seed_scale=1 + variation)
+    for stand, stages in ((middle_one, as_it_is), (slow, slower)):
+        for name, reached in stages.items():
+            np.testing.assert_array_equal(stand.stages[name], np.broadcast_to(reached, (3, 8)))
 
 
 def test_emergence_waits_for_the_soil() -> None:
