@@ -213,3 +213,15 @@ def test_latest_planting_leaves_time_to_ripen() -> None:
     """Counted back from the first freeze; without a freeze there is no last day."""
     found = plantback.latest_planting(np.array([400.0, np.nan]), 90.5)
     np.testing.assert_array_equal(found, [309, np.nan])
+
+
+def test_emergence_is_read_off_the_table_of_the_crop() -> None:
+    """Its days at its temperatures, half way between two half way in days; outside them, and without it, nothing."""
+    crop = next(each for each in map(catalogue.crop, catalogue.crop_names()) if len(each.emergence) > 1)
+    points = [(point.soil.value, point.days.value) for point in crop.emergence]
+    for soil, days in points:
+        assert plantback.emergence_days(crop, soil) == pytest.approx(days)
+    (first, slow), (second, quick) = points[:2]
+    assert plantback.emergence_days(crop, (first + second) / 2) == pytest.approx((slow + quick) / 2)
+    assert np.isnan(plantback.emergence_days(crop, [points[0][0] - 0.1, points[-1][0] + 0.1])).all()
+    assert np.isnan(plantback.emergence_days(replace(crop, emergence=()), [20.0, 25.0])).all()

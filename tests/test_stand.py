@@ -96,6 +96,8 @@ def test_the_middle_draw_is_the_cover_as_it_is() -> None:
     middle_one = grown(draws=noughts)
     emerged = middle_one.stages["emergence"][:, 0]
     as_it_is = phenology.stage_days(OUTLOOK.tmean, lengths, CRIMSON, emerged=emerged)
+    for name, reached in stages_of(OUTLOOK.tmean, lengths, CRIMSON, emerged=emerged).items():
+        np.testing.assert_array_equal(reached, as_it_is[name])
     slow = grown(draws=replace(noughts, seed=np.ones(8)))
     variation = CRIMSON.seed.spread.value / CRIMSON.seed.flower_to_maturity.value
     slower = phenology.stage_days(OUTLOOK.tmean, lengths, CRIMSON, emerged=emerged, seed_scale=1 + variation)

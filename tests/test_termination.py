@@ -105,6 +105,16 @@ def test_a_window_that_closes_before_it_opens_holds_no_day() -> None:
     assert not termination.probability_by_day([20.0], [15.0], [1.0], 40).any()
 
 
+def test_a_day_that_all_windows_hold_is_certain_and_no_more() -> None:
+    """Also where the running sum of the weights ends a hair above the whole."""
+    uneven = 1 / np.arange(1.0, 400.0)[::-1]
+    weights = uneven / uneven.sum()
+    odds = termination.probability_by_day(np.zeros(399), np.full(399, 9.0), weights, 20)
+    assert odds[:10] == pytest.approx(np.ones(10), abs=1e-12)
+    assert odds.max() <= 1.0
+    assert odds[10:] == pytest.approx(np.zeros(10), abs=1e-12)
+
+
 def test_dead_members_lower_the_odds() -> None:
     """Weights are taken as they are: if half of the members are dead, the odds are at most a half."""
     odds = termination.probability_by_day([[5.0, 5.0]], [[9.0, 9.0]], [[0.5, 0.0]], 20)
