@@ -25,7 +25,6 @@ from covercrop.parameters import catalogue
 from covercrop.render.data import machine
 from covercrop.render.screen import terminal
 from covercrop.render.words import answer
-from covercrop.season.ending import best_ahead
 from covercrop.season.ground import dead_from, follow_ground, ground_details
 from covercrop.season.plan import Plan, make_plan
 from covercrop.weather.daily import summary
@@ -244,17 +243,6 @@ def test_a_forecast_that_stops_short_of_today_is_not_the_whole_of_it() -> None:
     assert "the 10 days since are partly forecast, partly taken from past years" in notes[0]
 
 
-def test_the_best_week_does_not_begin_in_the_past() -> None:
-    """On the last three days of a window the week to work in begins today."""
-    odds = np.zeros(500)
-    odds[200:233] = 1.0
-    outlook = season_outlook(RECORD, day("2025-09-20"), 500, day("2026-04-20"))
-    closes = np.full((1, 1), np.nan)
-    best = best_ahead(odds, closes, closes, np.ones((1, 1)), 230, outlook)
-    assert best is not None
-    assert best.start >= outlook.days[230]
-
-
 @pytest.mark.parametrize(
     ("spring", "latitude", "midwinter"),
     [
@@ -405,16 +393,6 @@ def test_heights_and_distances_in_us_units() -> None:
     terminal.weather(screen, ["A"], "station X", record, summary(record), us=True)
     assert "3281 ft" in text.getvalue()
     assert "62 miles away" in text.getvalue()
-
-
-def test_a_short_window_that_has_not_opened_is_not_closing() -> None:
-    """Where the window of a few days opens and closes within the week, the best day is its own, not today."""
-    odds = np.zeros(500)
-    odds[203:206] = 0.9
-    outlook = season_outlook(RECORD, day("2025-09-20"), 500, day("2026-04-20"))
-    best = best_ahead(odds, np.full((1, 1), 203.0), np.full((1, 1), 205.0), np.ones((1, 1)), 200, outlook)
-    assert best is not None
-    assert best.date == outlook.days[204]
 
 
 @pytest.mark.parametrize("note", [{"dry_matter_kg_ha": 3000.0}, {"height_cm": 40.0}])

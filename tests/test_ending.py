@@ -11,7 +11,7 @@ from invented import days, season
 from covercrop.base.errors import UnknownNameError
 from covercrop.models.termination import probability_by_day, window
 from covercrop.parameters import catalogue
-from covercrop.season.ending import Dispute, Ending, Rival, TurnUnder, best_ahead, choose_ending, is_closing
+from covercrop.season.ending import Ahead, Dispute, Ending, Rival, choose_ending, is_closing
 from covercrop.season.stand import Stand
 
 CRIMSON = catalogue.cover("crimson-clover")
@@ -37,6 +37,13 @@ def stand(opens: np.ndarray, seed: np.ndarray, buds: np.ndarray | None = None) -
     )
 
 
+def ahead(today: int, in_time: float = np.inf, *, cover_first: bool = False) -> Ahead:
+    """All days from today on; each way leaves the crop in time up to one day."""
+    return Ahead(
+        may=np.arange(60) >= today, cover_first=cover_first, in_time_until=lambda method: np.full((1, 1), in_time)
+    )
+
+
 def ended(
     grown: Stand,
     today: int,
@@ -45,6 +52,8 @@ def ended(
     turned_under: str | None = None,
     complete: bool = True,
     settled: bool = False,
+    in_time: float = np.inf,
+    cover_first: bool = False,
     dispute: Dispute | None = None,
 ) -> Ending:
     return choose_ending(
@@ -55,7 +64,7 @@ def ended(
         grown,
         grown.weights,
         today,
-        settled=settled,
+        ahead=None if settled or not complete else ahead(today, in_time, cover_first=cover_first),
         dispute=dispute,
     )
 
@@ -90,74 +99,6 @@ def test_one_half_of_a_closing_window_is_not_enough() -> None:
     assert is_closing(members(10, 30), members(17, 17), members(0.5, 0.5), 10)
 
 
-# --- the best day ahead ---------------------------------------------------------------------------
-
-
-def ahead(odds: np.ndarray, today: int, **options: bool) -> TurnUnder | None:
-    never = np.full((1, 2), np.nan)
-    return best_ahead(odds, never, never, TWO, today, season(length=odds.size), **options)
-
-
-def test_the_last_day_of_the_axis_is_still_ahead() -> None:
-    """Today may be the last day that is known; a day beyond it is none."""
-    odds = np.full(20, 0.6)
-    best = ahead(odds, 19)
-    assert best is not None
-    assert best.date == best.start == best.end == OUTLOOK.days[19]
-    assert best.probability == 0.6
-    assert ahead(odds, 20) is None
-    assert ahead(odds, 21) is None
-
-
-@pytest.mark.parametrize(("most", "found"), [(0.05, True), (0.0499, False), (0.0, False)])
-def test_a_chance_to_speak_of_is_one_in_twenty(most: float, found: bool) -> None:
-    """Of a smaller one nothing is said."""
-    odds = np.zeros(30)
-    odds[12] = most
-    assert (ahead(odds, 0) is not None) is found
-
-
-def test_what_is_past_is_not_ahead() -> None:
-    """The best day is looked for from today on, and its week does not begin before."""
-    odds = np.zeros(40)
-    odds[5], odds[20:24] = 1.0, 0.5
-    best = ahead(odds, 6)
-    assert best is not None
-    assert (best.date, best.probability) == (OUTLOOK.days[21], 0.5)
-    assert best.start >= OUTLOOK.days[15]
-    assert best.end - best.start == days(6)
-    assert best.start <= OUTLOOK.days[20] < OUTLOOK.days[23] <= best.end
-
-
-@pytest.mark.parametrize(("now", "waits"), [(0.48, False), (0.4799, True), (0.5, False)])
-def test_two_hundredths_are_not_worth_waiting_for(now: float, waits: bool) -> None:
-    """A gain of exactly so much is none."""
-    odds = np.full(20, now)
-    odds[10:13] = 0.5
-    best = ahead(odds, 3)
-    assert best is not None
-    assert best.date == OUTLOOK.days[11 if waits else 3]
-
-
-def test_a_closing_window_does_not_wait_unless_that_is_in_doubt() -> None:
-    """It is ended today, whatever tomorrow would be; where notes in doubt say so, the better day stands."""
-    odds = np.full(20, 0.5)
-    odds[6] = 0.9
-    found = [
-        best_ahead(odds, members(2, 2), members(8, 8), TWO, 3, season(length=20), may_close=may)
-        for may in (True, False)
-    ]
-    assert [best and best.date for best in found] == [OUTLOOK.days[3], OUTLOOK.days[6]]
-    by_default = best_ahead(odds, members(2, 2), members(8, 8), TWO, 3, season(length=20))
-    assert by_default == found[0]
-
-
-def test_nothing_is_best_where_the_season_is_not_known() -> None:
-    """Without past years no day is named."""
-    never = np.full((1, 2), np.nan)
-    assert best_ahead(np.ones(20), never, never, TWO, 3, season(length=20, complete=False)) is None
-
-
 # --- the way and the day --------------------------------------------------------------------------
 
 
@@ -186,8 +127,9 @@ def test_the_chances_are_those_of_the_members() -> None:
     found = ended(grown, 0)
     assert found.odds[[9, 10, 19, 20, 30, 31, 40, 41]].tolist() == [0.0, 0.5, 0.5, 1.0, 1.0, 0.5, 0.5, 0.0]
     assert found.best is not None
-    assert found.best.date == OUTLOOK.days[25]
-    assert found.day == 25
+    assert found.best.date == OUTLOOK.days[20]  # the first on which both are open
+    assert found.best.end == OUTLOOK.days[26]
+    assert found.day == 20
     assert found.stand.opens.tolist() == [[10, 20]]
     assert found.stand.closes.tolist() == [[30, 40]]
 
@@ -196,7 +138,7 @@ def test_weights_that_do_not_sum_to_one_are_shares_all_the_same() -> None:
     """A stand half of which lives has the chances of the living."""
     grown = stand(members(10, 20), members(31, 41))
     weights = members(0.125, 0.375)
-    found = choose_ending("turn-under", None, CRIMSON, OUTLOOK, grown, weights, 0, settled=False)
+    found = choose_ending("turn-under", None, CRIMSON, OUTLOOK, grown, weights, 0, ahead=ahead(0))
     assert found.odds[[15, 25, 35]].tolist() == [0.25, 1.0, 0.75]
 
 
@@ -246,7 +188,7 @@ def test_a_surer_way_is_named_where_the_one_asked_for_is_poor() -> None:
     assert poor.best.probability == pytest.approx(1 / 3)
     assert poor.surer is not None
     assert poor.surer.probability == 1.0
-    assert poor.surer.date == OUTLOOK.days[44]
+    assert poor.surer.date == OUTLOOK.days[40]
     half = ended(stand(members(40, 40), members(50, 55), members(26, 32)), 10, by="tarp")
     assert half.best is not None
     assert half.best.probability == 0.5
@@ -254,11 +196,38 @@ def test_a_surer_way_is_named_where_the_one_asked_for_is_poor() -> None:
     assert ended(stand(members(40, 50), members(45, 55)), 10).surer is None
 
 
+def test_the_crop_has_its_say() -> None:
+    """Where only the first days leave it in time, they are taken; what that gives up is said with its day."""
+    grown = stand(members(10, 20), members(31, 41))
+    found = ended(grown, 0, in_time=12)
+    assert found.best is not None
+    assert (found.day, found.best.why, found.best.given_up) == (10, "crop", "bloom")
+    assert found.best.in_time == 1.0
+    assert found.best.other is not None
+    assert (found.best.other.date, found.best.other.in_time) == (OUTLOOK.days[20], 0.0)
+    kept = ended(grown, 0, in_time=12, cover_first=True)
+    assert kept.best is not None
+    assert (kept.day, kept.best.given_up) == (20, "crop")
+
+
+def test_the_chance_of_any_day_counts_the_seasons_that_have_one() -> None:
+    """Windows that do not overlap have no day that fits both, and both have one."""
+    found = ended(stand(members(10, 30), members(21, 41)), 0)
+    assert found.best is not None
+    assert (found.best.probability, found.best.some_day) == (0.5, 1.0)
+    late = ended(stand(members(10, 30), members(21, 41)), 20)
+    assert late.best is not None
+    assert late.best.some_day == 1.0
+    past = ended(stand(members(10, 30, 30), members(21, 41, 41)), 25)
+    assert past.best is not None
+    assert past.best.some_day == pytest.approx(2 / 3)
+
+
 # --- notes in doubt -------------------------------------------------------------------------------
 
 
-def rival(grown: Stand, today: int, *, by: str = "turn-under", closed: float = 0.0, closing: bool = False) -> Rival:
-    return Rival(stand=grown, weights=grown.weights, ending=ended(grown, today, by=by), closed=closed, closing=closing)
+def rival(grown: Stand, today: int, *, by: str = "turn-under", closed: float = 0.0) -> Rival:
+    return Rival(stand=grown, weights=grown.weights, ending=ended(grown, today, by=by), closed=closed)
 
 
 EARLY, LATE = stand(members(10, 10), members(31, 31)), stand(members(25, 25), members(46, 46))
@@ -269,7 +238,7 @@ def test_no_day_is_surer_than_without_a_note_in_doubt() -> None:
     other = rival(LATE, 5)
     found = ended(EARLY, 5, dispute=Dispute(rivals=(other,), settled=other))
     assert np.flatnonzero(found.odds).tolist() == [*range(25, 31)]
-    assert found.day == 27
+    assert found.day == 25
 
 
 def test_no_chance_is_above_the_best_without_any_of_them() -> None:
@@ -293,14 +262,6 @@ def test_it_is_too_late_only_where_it_is_without_the_notes() -> None:
     half = rival(EARLY, 40, closed=0.5)
     assert ended(LATE, 40, dispute=Dispute(rivals=(half,), settled=half)).too_late
     assert ended(EARLY, 40, dispute=Dispute(rivals=(), settled=open_yet)).too_late
-
-
-def test_it_is_closing_only_where_it_is_in_all_of_them() -> None:
-    """One stand without the notes that is not about to close is enough to wait."""
-    yes, no = rival(EARLY, 25, closing=True), rival(EARLY, 25)
-    assert Dispute(rivals=(yes, yes), settled=yes).closing
-    assert not Dispute(rivals=(yes, no), settled=yes).closing
-    assert not Dispute(rivals=(yes, yes), settled=no).closing
 
 
 def test_the_way_is_that_of_the_stand_without_the_notes() -> None:

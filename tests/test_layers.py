@@ -53,8 +53,9 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "field": (("checks", "table"), ("bed_entries",), ("entries",), ("file", "rows", "weather_source"), ("add_note",)),
     "season": (
         ("absent", "doubts", "ground_part", "measurements", "planting_part", "progress", "stand_part"),
-        ("advice", "ground", "stand"),
-        ("ending", "nitrogen_part", "note_effects"),
+        ("advice", "ground", "stand", "wants"),
+        ("decision", "in_time", "nitrogen_part", "note_effects"),
+        ("ending",),
         ("chain", "provenance", "window_part"),
         ("absences", "next_step"),
         ("plan",),
@@ -73,7 +74,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     ),
     "dates": (("agenda",), ("needs",)),
     "beds": (("layout", "lengths", "nutrients"), ("materials", "spreading"), ("loading_list",), ("beds",)),
-    "render.words": (("phrases",), ("answer", "beds", "hindcast"), ("charts", "reminders", "sowing")),
+    "render.words": (("phrases",), ("ending",), ("answer", "beds", "hindcast"), ("charts", "reminders", "sowing")),
     "render.figures": (("beds", "maps", "svg"), ("canvas",), ("charts",)),
     "render.data": (("icalendar", "machine"), ("beds", "sowing")),
     "render.screen": (

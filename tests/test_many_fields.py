@@ -19,7 +19,7 @@ from covercrop.cli.main import main
 from covercrop.dates.needs import by_need, is_due
 from covercrop.field import weather_source
 from covercrop.field.entries import ScoutingNote, WeatherEntry, as_of
-from covercrop.season.ending import TurnUnder
+from covercrop.season.ending import Recommended
 from covercrop.season.plan import Plan, make_plan, make_plans, start_of
 from covercrop.weather.sharing import SharedWeather
 
@@ -48,10 +48,13 @@ def varied(plan: Plan, name: str, state: str, **changes: object) -> Plan:
     )
 
 
-def ahead(days: int, length: int = 6) -> TurnUnder:
+def ahead(days: int, length: int = 6) -> Recommended:
     """A best day so many days after the day asked about, its week around it."""
     start = ON + invented.days(days)
-    return TurnUnder(date=start + invented.days(3), probability=0.9, start=start, end=start + invented.days(length))
+    chances = dict.fromkeys(("probability", "killed", "seed_free", "bloom", "in_time", "together", "some_day"), 0.9)
+    return Recommended(
+        date=start + invented.days(3), start=start, end=start + invented.days(length), why="window", **chances
+    )
 
 
 def until(days: int) -> dict[str, DateRange]:

@@ -19,7 +19,7 @@ from covercrop.autumn.comparison import compare_sowing_dates
 from covercrop.base.records import DailyWeather
 from covercrop.checking import hindcast
 from covercrop.checking.bloom_fit import Model, Season
-from covercrop.field.entries import CoverEntry, CropEntry, Field, ScoutingNote
+from covercrop.field.entries import AimEntry, CoverEntry, CropEntry, Field, ScoutingNote
 from covercrop.models.members import Draws
 from covercrop.parameters import catalogue
 from covercrop.region import cells
@@ -148,6 +148,7 @@ def test_calibrate_expects_the_same_day(asked: tuple[Field, DailyWeather, dict[s
 CHANGES: dict[str, dict[str, Any]] = {
     "sown": {"cover": CoverEntry(species="crimson-clover", sown=dt.date(2025, 9, 20), cultivar="Dixie")},
     "planting": {"crop": CropEntry(name="summer-squash", method="transplant")},
+    "aim": {"aim": AimEntry(favour="cover")},
     "scouting": {"scouting": (ScoutingNote(date=dt.date(2026, 4, 1), bbch=51),)},
 }
 

@@ -126,7 +126,9 @@ def window_of(plan: Plan, *, chance: float = 0.0, closes: np.datetime64 = NEVER,
     odds = np.zeros(plan.outlook.days.size)
     today = plan.outlook.position(plan.on)
     odds[today] = chance
-    ending = SimpleNamespace(method="turn-under", odds=odds, best=None, day=today, surer=None, too_late=False)
+    ending = SimpleNamespace(
+        method="turn-under", odds=odds, best=None, day=today, surer=None, too_late=False, chances=None
+    )
     never = DateRange(early=NEVER, median=NEVER, late=NEVER)
     given = {"asked": "turn-under", "open_now": chance, "undoubted": None, "killed": False, "ended": False}
     dates = (never, replace(never, early=closes))
@@ -151,7 +153,7 @@ def test_a_day_without_the_doubts_is_told_where_it_is_another(spring: Plan) -> N
     other = replace(best, date=best.date + days(1))
     outlook, today = spring.outlook, spring.outlook.position(ON)
     ending = SimpleNamespace(
-        method="roll", odds=spring.window.chances, best=best, day=today, surer=None, too_late=False
+        chances=None, method="roll", odds=spring.window.chances, best=best, day=today, surer=None, too_late=False
     )
     edges = (spring.window.opens, spring.window.closes)
     given = {"asked": "roll", "dates": edges, "open_now": 0.5, "killed": False, "ended": False}

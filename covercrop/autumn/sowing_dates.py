@@ -24,7 +24,7 @@ from covercrop.parameters.constants import MODELS
 from covercrop.season.ending import LEAST_ODDS, POOR
 from covercrop.season.ground import dead_from, planting_limits
 from covercrop.season.stand import Stand, brought, grow_stand
-from covercrop.weather.outlook import LEAD_DAYS, Outlook
+from covercrop.weather.outlook import Outlook, part_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -186,7 +186,7 @@ def compare(frame: Frame, asked: Iterable[Asked]) -> list[Choice]:
 def follow(frame: Frame, asked: Asked) -> Followed:
     """A cover on every date, from sowing to the day on which it is ended."""
     cover, field, first = asked.cover, frame.field, int(frame.sowing[0])
-    season = _cut(frame.season, slice(first, stand_days()))
+    season = part_of(frame.season, slice(first, stand_days()))
     parts = np.split(frame.sowing, range(DATES_TOGETHER, frame.sowing.size, DATES_TOGETHER))
     stand = _joined([_stand_on(frame, asked, part) for part in parts])
     alive = np.ones(stand.killed.shape, dtype=np.bool_) if asked.snow else np.isnan(stand.killed)
@@ -213,7 +213,7 @@ def _stand_on(frame: Frame, asked: Asked, sowing: NDArray[np.intp]) -> Stand:
     begin = int(sowing[0])
     part = slice(begin, stand_days())
     stand = grow_stand(
-        _cut(frame.season, part),
+        part_of(frame.season, part),
         frame.field.latitude,
         asked.cover,
         frame.draws,
@@ -240,17 +240,6 @@ def _joined(stands: Sequence[Stand]) -> Stand:
         closes=np.concatenate([stand.closes for stand in stands]),
         killed=np.concatenate([stand.killed for stand in stands]),
         weights=np.concatenate([stand.weights for stand in stands]),
-    )
-
-
-def _cut(season: Outlook, part: slice) -> Outlook:
-    return replace(
-        season,
-        days=season.days[part],
-        tmin=season.tmin[:, part],
-        tmax=season.tmax[:, part],
-        prcp=season.prcp[:, part],
-        lead=season.tmean[:, max(part.start - LEAD_DAYS, 0) : part.start],
     )
 
 
@@ -318,7 +307,7 @@ def limits_after(frame: Frame, cover: Cover, dead: Array) -> dict[str, Array]:
     """Limits on planting after each day on which a cover dies, on the axis of the season."""
     # Soil and residue forget the autumn, and no one waits for the next: half of the days are enough.
     first = BEFORE_MIDWINTER - _LEAD
-    season = _cut(frame.season, slice(first, BEFORE_MIDWINTER + season_calendar.HALF_YEAR + _SUMMER))
+    season = part_of(frame.season, slice(first, BEFORE_MIDWINTER + season_calendar.HALF_YEAR + _SUMMER))
     ended = dead - first
     soil_c = soil_temperature(season.tmean, frame.planting.ground_cover, canopy_until=ended[..., np.newaxis])
     limits = planting_limits(season, soil_c, cover.residue, frame.crop, frame.planting, frame.draws, ended, _LEAD)

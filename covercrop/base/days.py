@@ -9,9 +9,17 @@ from covercrop.base.errors import UsageError
 
 if TYPE_CHECKING:
     import numpy as np
+    from numpy.typing import NDArray
+
+    from covercrop.base.arrays import Days
 
 #: What is taken for a day: a date, a numpy or pandas one at midnight, or text such as 2026-04-20.
 Day: TypeAlias = "dt.date | np.datetime64 | str"
+
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+#: As few letters of a weekday tell it from the others.
+_FEWEST_LETTERS = 3
 
 #: Years outside these are slips of the pen.
 FIRST_YEAR, LAST_YEAR = 1800, 2100
@@ -52,3 +60,23 @@ def day_of(value: Day, argument: str) -> np.datetime64:
     import numpy as np
 
     return np.datetime64(date_of(value, argument), "D")
+
+
+def weekday(days: Days) -> NDArray[np.int64]:
+    """Number of the weekday of each day, Monday being 0."""
+    return (days.astype("datetime64[D]").astype("int64") + 3) % 7  # 1 January 1970 was a Thursday
+
+
+def weekday_named(value: object, argument: str) -> str:
+    """A weekday that a caller names, in full or by its first letters.
+
+    Raises
+    ------
+    UsageError
+        If it is none.
+    """
+    text = value.strip().lower() if isinstance(value, str) else ""
+    found = [day for day in WEEKDAYS if len(text) >= _FEWEST_LETTERS and day.startswith(text)]
+    if not found:
+        raise UsageError(f"`{argument}` = {value!r} is no weekday; name it as in sat or saturday")
+    return found[0]

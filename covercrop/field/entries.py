@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from covercrop.base.days import WEEKDAYS, weekday_named
 from covercrop.base.errors import FieldFileError, UsageError
 from covercrop.base.records import Units
 from covercrop.field.bed_entries import AmendmentEntry, BedsEntry, SoilEntry
@@ -107,6 +108,38 @@ class CropEntry:
         check_date("planted", self.planted)
 
 
+FAVOURS = ("crop", "cover")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AimEntry:
+    """What the grower is after.
+
+    Attributes
+    ----------
+    plant_by : datetime.date or None
+        The day by which the crop is to be planted.
+    favour : str
+        What comes first where bloom and crop cannot both be had: ``crop`` or ``cover``.
+    can_come : tuple of str
+        The weekdays on which the cover can be ended (:data:`covercrop.base.days.WEEKDAYS`); none means any.
+    """
+
+    plant_by: dt.date | None = None
+    favour: str = "crop"
+    can_come: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        check_date("plant_by", self.plant_by)
+        check_choice("favour", self.favour, FAVOURS)
+        object.__setattr__(self, "can_come", tuple(weekday_named(day, "can_come") for day in self.can_come))
+
+    @property
+    def weekdays(self) -> tuple[int, ...]:
+        """Numbers of the weekdays on which the cover can be ended, Monday being 0."""
+        return tuple(WEEKDAYS.index(day) for day in self.can_come or WEEKDAYS)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScoutingNote:
     """What was seen on one visit.
@@ -181,6 +214,8 @@ class Field:
     crop : CropEntry
     weather : WeatherEntry
         The nearest stations by default.
+    aim : AimEntry
+        The crop first, on any day, by default.
     elevation_m : float or None
         [m]
     area_m2 : float or None
@@ -197,6 +232,7 @@ class Field:
     cover: CoverEntry
     crop: CropEntry
     weather: WeatherEntry = WeatherEntry()
+    aim: AimEntry = AimEntry()
     elevation_m: float | None = None
     area_m2: float | None = None
     scouting: tuple[ScoutingNote, ...] = ()
@@ -213,7 +249,7 @@ class Field:
             if value is None and name in ("latitude", "longitude"):
                 raise wrong(name, value, f"give {words}")
             check_number(name, value, low, high, f"give {words}")
-        for name, kind in (("cover", CoverEntry), ("crop", CropEntry), ("weather", WeatherEntry)):
+        for name, kind in (("cover", CoverEntry), ("crop", CropEntry), ("weather", WeatherEntry), ("aim", AimEntry)):
             check_kind(name, getattr(self, name), kind)
         for note in self.scouting:
             check_kind("scouting", note, ScoutingNote)
@@ -227,6 +263,8 @@ class Field:
             raise wrong("planted", planted, "the cover is still standing; give turned_under of the cover too")
         if planted is not None and ended is not None and planted <= ended:
             raise wrong("planted", planted, f"is not after turning under on {ended}")
+        if self.aim.plant_by is not None and self.aim.plant_by <= sown:
+            raise wrong("plant_by", self.aim.plant_by, f"is not after sowing on {sown}")
         for note in self.scouting:
             if note.date <= sown:
                 raise wrong("date", note.date, f"is not after sowing on {sown}")

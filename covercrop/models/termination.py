@@ -43,6 +43,9 @@ if TYPE_CHECKING:
 
 METHODS = ("turn-under", "roll", "mow", "tarp")
 
+#: Those that kill a cover whatever its stage.
+KILL_AT_ANY_STAGE = ("turn-under", "tarp")
+
 #: Covers that a roller kills reliably only once they set pods.
 NEED_PODS = ("hairy-vetch", "woollypod-vetch", "common-vetch")
 

@@ -63,6 +63,16 @@ class Ending:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Decision:
+    """Which day is best for ending a cover."""
+
+    most_risk: CitedValue
+    in_time_within: CitedValue
+    flat_top: CitedValue
+    out_of_reach: CitedValue
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ResidueDecay:
     """How residue decays, and how much of it is in the way."""
 
@@ -222,6 +232,7 @@ class Models:
     bloom: CoolDays
     sowing: SowingPractice
     ending: Ending
+    decision: Decision
     residue: ResidueDecay
     maggot: Maggot
     disease: Disease

@@ -8,19 +8,23 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
-from covercrop.base.arrays import Array
+from covercrop.base.arrays import Array, Days
+from covercrop.base.days import weekday
 from covercrop.field.entries import cover_of
 from covercrop.models import season_calendar
 from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, quantiles, share, share_by
 from covercrop.parameters import catalogue
 from covercrop.parameters.constants import MODELS
 from covercrop.season.doubts import Doubt
-from covercrop.season.ending import Dispute, Ending, Rival, choose_ending, is_closing
-from covercrop.season.ground import Ground, dead_from, follow_ground
+from covercrop.season.ending import Ahead, Dispute, Ending, Rival, choose_ending, is_closing
+from covercrop.season.ground import Ground, dead_from, follow_ground, latest_planting
+from covercrop.season.in_time import Deadline, ending_in_time_until
 from covercrop.season.stand import Stand, grow_stand
 from covercrop.weather.outlook import together
 
@@ -28,7 +32,7 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
 
-    from covercrop.field.entries import CoverEntry, CropEntry, Field, ScoutingNote
+    from covercrop.field.entries import AimEntry, CoverEntry, CropEntry, Field, ScoutingNote
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.weather.outlook import Outlook
 
@@ -39,6 +43,9 @@ TOGETHER = 16
 
 #: Notes in doubt that are left out one by one to see what comes of it; more than these only all together.
 MOST_ALONE = 5
+
+#: So many days past midsummer a cover may still be ended for this year's crop.
+LATEST_ENDING = 30
 
 #: A stand is called dead once this share of the members is.
 DEAD_SHARE = MODELS.answer.dead.value
@@ -139,6 +146,7 @@ class Conditions:
     sown : CoverEntry
     planting : CropEntry
         As they were known on the day of the answer, but for what was done on some day: that is in :class:`Start`.
+    aim : AimEntry
     scouting : tuple of ScoutingNote
         As it was known on that day.
     today : int
@@ -150,6 +158,7 @@ class Conditions:
 
     sown: CoverEntry
     planting: CropEntry
+    aim: AimEntry
     scouting: tuple[ScoutingNote, ...]
     today: int
     cover: Cover = dataclasses.field(compare=False)
@@ -196,6 +205,7 @@ class Start:
         conditions = Conditions(
             sown=replace(field.cover, turned_under=None),
             planting=replace(field.crop, planted=None),
+            aim=field.aim,
             scouting=field.scouting,
             today=today,
             cover=cover_of(field.cover),
@@ -345,7 +355,6 @@ def _held(
             weights=other.weights,
             ending=other.ending,
             closed=other.closed_by(start.conditions.today - 1),
-            closing=other.is_closing(start.conditions.today),
         )
 
     def follow_without(doubted: Sequence[Doubt], dispute: Dispute) -> Chain:
@@ -383,7 +392,8 @@ def _follow_together(
         scouting=shared.scouting,
         set_aside=set_aside,
     )
-    ended = [_end(start, stand, dispute) for start, stand in zip(starts, _apart(whole, len(starts)), strict=True)]
+    stands = _apart(whole, len(starts))
+    ended = [_end(start, stand, draws, dispute) for start, stand in zip(starts, stands, strict=True)]
     grounds: dict[int, Ground] = {}
     # Nearly always one: they are all ended before the same summer.
     for midwinter in {each.midwinter for each in ended}:
@@ -430,14 +440,14 @@ class _Ended:
     midwinter: int
 
 
-def _end(start: Start, stand: Stand, dispute: Dispute | None) -> _Ended:
+def _end(start: Start, stand: Stand, draws: Draws, dispute: Dispute | None) -> _Ended:
     conditions, outlook, today = start.conditions, start.outlook, start.conditions.today
     survival = share(np.isnan(stand.killed), stand.weights)
     ended = start.ended is not None
     # Once the cover is ended, what the cold would have done to it no longer matters.
     weights = stand.weights if ended or survival == 0 else stand.living
     killed = not ended and share_by(stand.killed, stand.weights, today) >= DEAD_SHARE
-
+    midwinter = _midwinter(start, stand, weights)
     ending = choose_ending(
         conditions.sown.terminate,
         start.ended,
@@ -446,22 +456,65 @@ def _end(start: Start, stand: Stand, dispute: Dispute | None) -> _Ended:
         stand,
         weights,
         today,
-        settled=ended or killed,
+        ahead=None if ended or killed or not outlook.complete else _ahead(start, draws, midwinter),
         dispute=dispute,
     )
-    turned = spring = ending.day
-    if spring is None:
-        opens = quantiles(ending.stand.opens, weights, (MEDIAN,))[0]
-        spring = max(today, season_calendar.HALF_YEAR) if np.isnan(opens) else int(opens)
-    midwinter = season_calendar.midwinter_before(outlook.days[0] + np.timedelta64(spring, "D"), start.latitude)
     return _Ended(
         ending=ending,
         weights=weights,
         survival=survival,
         killed=killed,
-        dead=float(dead_from(np.nan if turned is None else turned, ending.method)),
-        midwinter=outlook.position(midwinter),
+        dead=float(dead_from(np.nan if ending.day is None else ending.day, ending.method)),
+        midwinter=midwinter,
     )
+
+
+def _midwinter(start: Start, stand: Stand, weights: Array) -> int:
+    """Day index of the midwinter before the spring in which the cover is ended."""
+    outlook, today = start.outlook, start.conditions.today
+    if start.ended is not None:
+        spring = outlook.position(np.datetime64(start.ended, "D"))
+    else:
+        opens = quantiles(stand.opens, weights, (MEDIAN,))[0]
+        spring = max(today, season_calendar.HALF_YEAR if np.isnan(opens) else int(opens))
+    midwinter = season_calendar.midwinter_before(outlook.days[0] + np.timedelta64(spring, "D"), start.latitude)
+    return outlook.position(midwinter)
+
+
+def _ahead(start: Start, draws: Draws, midwinter: int) -> Ahead:
+    """What there is to choose from: the days from today to past midsummer, and by when each way has to be done."""
+    conditions, outlook, today = start.conditions, start.outlook, start.conditions.today
+    horizon = min(max(midwinter + season_calendar.HALF_YEAR + LATEST_ENDING, today), outlook.days.size - 1)
+    latest = latest_planting(outlook, conditions.crop, conditions.planting, midwinter)
+    plant_by = np.where(np.isnan(latest), np.inf, latest)
+    if conditions.aim.plant_by is not None:
+        plant_by = np.minimum(plant_by, outlook.position(np.datetime64(conditions.aim.plant_by, "D")))
+    deadline = Deadline(today=today, horizon=horizon, midwinter=midwinter, plant_by=plant_by)
+
+    @cache
+    def in_time_until(method: str) -> Array:
+        return ending_in_time_until(
+            outlook,
+            conditions.cover,
+            conditions.crop,
+            conditions.planting,
+            draws,
+            deadline,
+            method=method,
+            scouting=conditions.scouting,
+        )
+
+    return Ahead(
+        may=_may(conditions.aim, outlook.days, today, horizon),
+        cover_first=conditions.aim.favour == "cover",
+        in_time_until=in_time_until,
+    )
+
+
+def _may(aim: AimEntry, days: Days, first: int, last: int) -> NDArray[np.bool_]:
+    """Which of the days lie ahead, and are days on which the grower can come."""
+    places = np.arange(days.size)
+    return (places >= first) & (places <= last) & np.isin(weekday(days), aim.weekdays)
 
 
 def member_days(indexes: Sequence[Array], weights: Array, shares: tuple[float, ...] = (EARLY, MEDIAN, LATE)) -> Array:

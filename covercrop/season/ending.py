@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from covercrop.base.arrays import Array
 from covercrop.models import termination
 from covercrop.models.members import share, share_by
+from covercrop.season.decision import decide
 from covercrop.season.stand import Stand
+from covercrop.season.wants import Chances, chances, wants
 
 if TYPE_CHECKING:
     import datetime as dt
+    from collections.abc import Callable
 
     from covercrop.parameters.traits import Cover
     from covercrop.weather.outlook import Outlook
@@ -28,24 +32,63 @@ LEAST_ODDS = 0.05
 #: Where the best day has a smaller chance than this, turning under is named beside another way of ending the cover.
 POOR = 0.5
 
-#: A gain in the chance that is worth waiting for.
-WORTH_WAITING = 0.02
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TurnUnder:
-    """The best day, its chance, and the first and last day of the best week."""
+class Odds:
+    """What a day of ending the cover promises [1].
+
+    Attributes
+    ----------
+    date : numpy.datetime64[D]
+    probability : float
+        That the window is then open: the cover killed, in bloom, and no seed left behind.
+    killed, seed_free, bloom, in_time : float
+        Of each want alone; ``in_time`` that the crop is planted by the wanted day, and ripens.
+    together : float
+        Of all four.
+    """
 
     date: np.datetime64
     probability: float
+    killed: float
+    seed_free: float
+    bloom: float
+    in_time: float
+    together: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recommended(Odds):
+    """The day on which the cover is best ended, and why.
+
+    Attributes
+    ----------
+    start, end : numpy.datetime64[D]
+        First and last day of those around it that are about as good, a week at most.
+    some_day : float
+        Chance that there is a day at all on which the cover is killed, in bloom and without seed [1]: whoever goes by
+        what he sees on the field may find it.
+    why : str
+        One of :data:`covercrop.season.decision.WHY`.
+    given_up : str or None
+        What this day gives up: ``bloom`` or ``crop``; None where nothing.
+    other : Odds or None
+        The day that would have that; None where nothing is given up.
+    """
+
     start: np.datetime64
     end: np.datetime64
+    some_day: float
+    why: str
+    given_up: str | None = None
+    other: Odds | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ending:
     """How the cover is to be ended, or was: the way, its window and chances, the best day, and the day that counts.
 
+    ``odds`` are those of the window by day; ``chances`` those of every want, while there is something to choose.
     ``surer`` is the best day of turning under, where the way asked for has poor chances; ``too_late`` says that the
     window has most likely closed, so that the day is today.
     """
@@ -53,9 +96,10 @@ class Ending:
     method: str
     stand: Stand
     odds: Array
-    best: TurnUnder | None
+    best: Recommended | None
     day: int | None
-    surer: TurnUnder | None = None
+    chances: Chances | None = None
+    surer: Recommended | None = None
     too_late: bool = False
 
 
@@ -63,14 +107,13 @@ class Ending:
 class Rival:
     """The stand as it would be without a note in doubt, the weights of its members, and its ending.
 
-    ``closed`` is the chance that its window has closed by yesterday, ``closing`` whether it is about to.
+    ``closed`` is the chance that its window has closed by yesterday.
     """
 
     stand: Stand
     weights: Array
     ending: Ending
     closed: float
-    closing: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -91,10 +134,25 @@ class Dispute:
     settled: Rival
     ceilings: tuple[Rival, ...] = ()
 
-    @property
-    def closing(self) -> bool:
-        """Whether the window is about to close in all of them."""
-        return all(rival.closing for rival in (self.settled, *self.rivals))
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ahead:
+    """What there is to choose from.
+
+    Attributes
+    ----------
+    may : numpy.ndarray of bool, shape (day,)
+        The days that are to come and on which the cover can be ended.
+    cover_first : bool
+        Whether bloom comes before the crop.
+    in_time_until : callable
+        Last day of ending the cover, in a way, that leaves the crop in time
+        (:func:`covercrop.season.in_time.ending_in_time_until`).
+    """
+
+    may: NDArray[np.bool_]
+    cover_first: bool
+    in_time_until: Callable[[str], Array]
 
 
 def choose_ending(
@@ -106,7 +164,7 @@ def choose_ending(
     weights: Array,
     today: int,
     *,
-    settled: bool,
+    ahead: Ahead | None,
     dispute: Dispute | None = None,
 ) -> Ending:
     """The ending that the field file asks for, or turning under where that has no window, or none any more.
@@ -124,8 +182,9 @@ def choose_ending(
         Weights of the members.
     today : int
         Day index.
-    settled : bool
-        Whether there is nothing left to choose: the cover is ended, or dead.
+    ahead : Ahead or None
+        What there is to choose from; None where the cover is ended, or dead, and where the season is not known to its
+        end.
     dispute : Dispute, optional
         Where notes are in doubt: the day is then one on which the stand with them and the stands without them agree.
 
@@ -142,23 +201,27 @@ def choose_ending(
 
     def by(method: str) -> Ending:
         opens, closes = termination.window(stand.stages, method, cover)
-        odds = _odds(opens, closes, weights, outlook)
+        moved = replace(stand, opens=opens, closes=closes)
+        if ahead is None:
+            odds = termination.probability_by_day(opens, closes, weights / weights.sum(), outlook.days.size)
+            return Ending(method=method, stand=moved, odds=odds, best=None, day=None)
+
+        def chances_of(stages: dict[str, Array], weights: Array) -> Chances:
+            return chances(wants(stages, method, cover, ahead.in_time_until(method)), weights, outlook.days.size)
+
+        found = chances_of(stand.stages, weights)
         if dispute is not None:
-            odds = _undisputed(odds, dispute, method, cover, outlook, today)
-        may_close = dispute is None or dispute.closing
-        best = None if settled else best_ahead(odds, opens, closes, weights, today, outlook, may_close=may_close)
-        return Ending(
-            method=method,
-            stand=replace(stand, opens=opens, closes=closes),
-            odds=odds,
-            best=best,
-            day=None if best is None else outlook.position(best.date),
-        )
+            found = _undisputed(found, dispute, method, chances_of, ahead)
+        best = None  # what does not bloom has no day of its own
+        if found.window[ahead.may].max(initial=0.0) >= LEAST_ODDS:
+            best = _best(found, moved, weights, ahead, outlook)
+        day = None if best is None else outlook.position(best.date)
+        return Ending(method=method, stand=moved, odds=found.window, best=best, day=day, chances=found)
 
     wanted = by(terminate)
     if ended is not None:
         return replace(wanted, day=outlook.position(np.datetime64(ended, "D")))
-    if settled or not outlook.complete:
+    if ahead is None:
         return wanted
     if wanted.method != "turn-under":
         turning = by("turn-under")
@@ -174,61 +237,49 @@ def choose_ending(
     return replace(wanted, best=None, surer=None, day=today, too_late=True) if closed >= 0.5 else wanted
 
 
-def _odds(opens: Array, closes: Array, weights: Array, outlook: Outlook) -> Array:
-    return termination.probability_by_day(opens, closes, weights / weights.sum(), outlook.days.size)
+def _best(found: Chances, stand: Stand, weights: Array, ahead: Ahead, outlook: Outlook) -> Recommended | None:
+    decided = decide(found, ahead.may, cover_first=ahead.cover_first)
+    if decided is None:
+        return None
+    today = int(np.argmax(ahead.may))
+    closes = np.where(np.isnan(stand.closes), np.inf, stand.closes)
+    return Recommended(
+        **_odds(found, decided.day, outlook),
+        start=outlook.days[decided.first],
+        end=outlook.days[decided.last],
+        some_day=share(closes >= np.maximum(stand.opens, today), weights),
+        why=decided.why,
+        given_up=decided.given_up,
+        other=None if decided.other is None else Odds(**_odds(found, decided.other, outlook)),
+    )
 
 
-def _undisputed(odds: Array, dispute: Dispute, method: str, cover: Cover, outlook: Outlook, today: int) -> Array:
+def _odds(found: Chances, day: int, outlook: Outlook) -> dict[str, Any]:
+    return {
+        "date": outlook.days[day],
+        "probability": float(found.window[day]),
+        **{name: float(getattr(found, name)[day]) for name in ("killed", "seed_free", "bloom", "in_time", "together")},
+    }
+
+
+def _undisputed(
+    found: Chances,
+    dispute: Dispute,
+    method: str,
+    chances_of: Callable[[dict[str, Array], Array], Chances],
+    ahead: Ahead,
+) -> Chances:
     """The chances of each day that neither the notes in doubt nor their absence would raise."""
 
-    def without(rival: Rival) -> Array:
-        if rival.ending.method == method:
-            return rival.ending.odds
-        return _odds(*termination.window(rival.stand.stages, method, cover), rival.weights, outlook)
+    def without(rival: Rival) -> Chances:
+        if rival.ending.method == method and rival.ending.chances is not None:
+            return rival.ending.chances
+        return chances_of(rival.stand.stages, rival.weights)
 
-    least = np.minimum.reduce([odds, *(without(rival) for rival in dispute.rivals)])
-    top = least[today:].max(initial=0.0)
-    ceiling = min(without(rival)[today:].max(initial=0.0) for rival in (dispute.settled, *dispute.ceilings))
-    return least * (ceiling / top) if top > ceiling else least
-
-
-def best_ahead(
-    odds: Array, opens: Array, closes: Array, weights: Array, today: int, outlook: Outlook, *, may_close: bool = True
-) -> TurnUnder | None:
-    """The best day that is still to come.
-
-    Parameters
-    ----------
-    odds : numpy.ndarray, shape (day,)
-        Chance that the window holds each day.
-    opens, closes, weights : numpy.ndarray, shape (year, draw)
-        First and last day index of the window, and weight, of each member.
-    today : int
-        Day index.
-    outlook : Outlook
-    may_close : bool
-        Whether a window that is about to close is a reason to go today; not where that is in doubt.
-
-    Returns
-    -------
-    TurnUnder or None
-        None where what is to come is not known, and where no day has a chance
-        to speak of.
-    """
-    if not outlook.complete or today >= odds.size:
-        return None
-    ahead = odds[today:]
-    top = ahead.max()
-    if top < LEAST_ODDS:
-        return None
-    # A gain of a hundredth or two is no reason to wait, and once the window is closing there is none at all.
-    closing = may_close and is_closing(opens, closes, weights, today)
-    place = 0 if ahead[0] >= top - WORTH_WAITING or closing else termination.best_day(ahead)
-    day = today + place
-    start, end = (today + edge for edge in termination.best_week(ahead, place))
-    return TurnUnder(
-        date=outlook.days[day], probability=float(odds[day]), start=outlook.days[start], end=outlook.days[end]
-    )
+    least = found.least(map(without, dispute.rivals))
+    top = least.window[ahead.may].max(initial=0.0)
+    ceiling = min(without(rival).window[ahead.may].max(initial=0.0) for rival in (dispute.settled, *dispute.ceilings))
+    return least.scaled(ceiling / top) if top > ceiling else least
 
 
 def is_closing(opens: Array, closes: Array, weights: Array, today: int) -> bool:

@@ -190,17 +190,22 @@ def follow_ground(
     check = soil_check(scouting, outlook, modelled, died)
     soil_c = check.corrected(modelled, died)
     limits = planting_limits(outlook, soil_c, cover.residue, crop, entry, draws, died, midwinter, soil_sd=check.sd)
-    freeze = frost.first_autumn_freeze(outlook.tmin, midwinter, crop.frost.value)
-    days = plantback.days_to_maturity(crop, entry.method, entry.days_to_maturity)
     return Ground(
         limits=limits,
         earliest=plantback.earliest(limits),
-        latest=plantback.latest_planting(freeze, days)[..., np.newaxis],
+        latest=latest_planting(outlook, crop, entry, midwinter),
         frost_free=frost.freeze_free_from(outlook.tmin, midwinter, crop.frost.value)[..., np.newaxis],
         dead=died,
         soil_c=soil_c,
         soil_check=check,
     )
+
+
+def latest_planting(outlook: Outlook, crop: Crop, entry: CropEntry, midwinter: int) -> Array:
+    """Last day on which the crop can be planted and still ripen, shape (..., year, 1); NaN where it never freezes."""
+    freeze = frost.first_autumn_freeze(outlook.tmin, midwinter, crop.frost.value)
+    days = plantback.days_to_maturity(crop, entry.method, entry.days_to_maturity)
+    return plantback.latest_planting(freeze, days)[..., np.newaxis]
 
 
 def ground_details(outlook: Outlook, latitude: float, cover: Cover, entry: CropEntry, ground: Ground) -> GroundDetails:

@@ -98,10 +98,10 @@ class SoilCheck:
         return replace(self, standing=self.standing[place], after=self.after[place])
 
     def corrected(self, soil_c: Array, ended: ArrayLike) -> Array:
-        """Soil temperature, shape (year, day), with the readings in it [degC]."""
+        """Soil temperature, shape (year, day), with the readings in it [degC]; after the axes of ``ended``, if any."""
         if not self.readings:
             return soil_c
-        is_after = np.arange(soil_c.shape[-1]) >= np.asarray(ended)  # NaN: never
+        is_after = np.arange(soil_c.shape[-1]) >= np.asarray(ended)[..., np.newaxis, np.newaxis]  # NaN: never
         return soil_c + np.where(is_after, self.after[:, np.newaxis], self.standing[:, np.newaxis])
 
 

@@ -49,12 +49,15 @@ class NitrogenPart:
         to the fast case of decay [1]; without the weeks beyond the season, and empty where no day of ending is known.
     by_planting : float
         Share of it released by the likely day of the earliest planting [1]; NaN where there is no such day.
+    forgone_kg_ha : float
+        How much more of it the cover would hold on the day that is given up [kg/ha]; NaN where there is none.
     """
 
     amounts: dict[str, Amount]
     no_amounts: str | None
     release: dict[int, Amount]
     by_planting: float
+    forgone_kg_ha: float = np.nan
 
 
 def nitrogen_part(
@@ -69,6 +72,7 @@ def nitrogen_part(
     killed: bool,
     release: dict[int, Array],
     by_planting: float,
+    other: int | None = None,
 ) -> NitrogenPart:
     """The nitrogen of the cover, summed up.
 
@@ -89,17 +93,23 @@ def nitrogen_part(
         Share released by so many weeks, slow, likely and fast [1].
     by_planting : float
         As in :class:`NitrogenPart`.
+    other : int, optional
+        Day index of the ending that is given up for this one.
     """
     nowhere = ending is None or killed
     why = _no_amounts(growth, outlook, ending, killed=killed)
-    amounts = {}
+    amounts, forgone = {}, np.nan
     if why is None and growth is not None and ending is not None:
         amounts = _amounts(stand, growth, outlook, notes, weights, draws, ending)
+        if other is not None:
+            then = _amounts(stand, growth, outlook, notes, weights, draws, other)
+            forgone = then["pan_kg_ha"].median - amounts["pan_kg_ha"].median
     return NitrogenPart(
         amounts=amounts,
         no_amounts=why,
         release={} if nowhere else _middle(release),
         by_planting=by_planting,
+        forgone_kg_ha=forgone,
     )
 
 

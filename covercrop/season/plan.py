@@ -316,6 +316,7 @@ def _details(
     """What is said beside the dates: ``planting`` is the likely day index of it, ``residue`` the date of its limit."""
     cover, outlook, weights = start.conditions.cover, start.outlook, chain.weights
     found = ground_details(outlook, field.latitude, cover, field.crop, chain.ground)
+    best = chain.ending.best
     by_rain, brood = outlook.dates(member_days((found.residue_by_rain, found.brood), weights, (MEDIAN,))[:, 0])
     return Details(
         ground=ground_part(residue, by_rain, brood, known=outlook.complete),
@@ -330,6 +331,7 @@ def _details(
             killed=chain.killed,
             release=found.release,
             by_planting=_median_on(found.released, planting),
+            other=outlook.position(best.other.date) if best and best.other else None,
         ),
     )
 

@@ -13,7 +13,7 @@ from covercrop.season.ending import LEAST_ODDS, POOR
 
 if TYPE_CHECKING:
     from covercrop.base.records import DateRange
-    from covercrop.season.ending import Ending, TurnUnder
+    from covercrop.season.ending import Ending, Recommended
     from covercrop.weather.outlook import Outlook
 
 #: A smaller chance than this rounds to nothing.
@@ -38,17 +38,19 @@ class WindowPart:
         Chance that the window holds each day, if the stand lives [1]; none for a dead one.
     open_now : float
         Chance that it holds the day of the answer [1].
-    best : TurnUnder or None
+    best : Recommended or None
         The best day; None where there is nothing to choose any more or yet, as ``no_best`` says.
     no_best : str or None
         Why there is no best day (:mod:`covercrop.season.absent`); None where there is one.
+    best_in_time : float
+        The best chance that any day ahead offers that the crop is in time [1]; NaN where there is nothing to choose.
     waits : bool
         Whether the best day is still ahead; not so where it is the day of the answer, or there is none.
     may_be_closed : bool
         Whether the chance that the window has closed has passed one in ten before the day of the answer.
-    surer : TurnUnder or None
+    surer : Recommended or None
         The best day of turning under, where another way was asked for and has poor chances; None where it has not.
-    undoubted : TurnUnder or None
+    undoubted : Recommended or None
         The best day without the notes in doubt, where it is another than ``best``; None where it is the same.
     ending_day : numpy.datetime64[D]
         The day from which the ground is followed: that of the ending of the cover, done or best, or the day of the
@@ -64,12 +66,13 @@ class WindowPart:
     days: Days
     chances: Array
     open_now: float
-    best: TurnUnder | None
+    best: Recommended | None
     no_best: str | None
+    best_in_time: float
     waits: bool
     may_be_closed: bool
-    surer: TurnUnder | None
-    undoubted: TurnUnder | None
+    surer: Recommended | None
+    undoubted: Recommended | None
     ending_day: np.datetime64
     foretold: bool
 
@@ -104,7 +107,7 @@ def window_part(
     asked: str,
     dates: tuple[DateRange, DateRange],
     open_now: float,
-    undoubted: TurnUnder | None,
+    undoubted: Recommended | None,
     killed: bool,
     ended: bool,
 ) -> WindowPart:
@@ -122,7 +125,7 @@ def window_part(
         Opening and closing.
     open_now : float
         Chance that the window holds today.
-    undoubted : TurnUnder or None
+    undoubted : Recommended or None
         The best day without the notes in doubt.
     killed, ended : bool
         Whether the stand is dead, and whether it has been ended.
@@ -140,6 +143,7 @@ def window_part(
         open_now=open_now,
         best=ending.best,
         no_best=None if ending.best else _no_best(ending, killed=killed, ended=ended, known=outlook.complete),
+        best_in_time=np.nan if ending.chances is None else float(ending.chances.in_time[today:].max(initial=0.0)),
         waits=ending.best is not None and bool(ending.best.date > outlook.days[0] + np.timedelta64(today, "D")),
         may_be_closed=bool(closes.early < outlook.days[0] + np.timedelta64(today, "D")),  # never true of NaT
         surer=ending.surer,

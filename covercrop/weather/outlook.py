@@ -125,6 +125,21 @@ def together(outlooks: Sequence[Outlook]) -> Outlook:
     return replace(first, tmin=tmin, tmax=tmax, prcp=prcp, lead=lead)
 
 
+def part_of(outlook: Outlook, days: slice) -> Outlook:
+    """A stretch of the days of a season, with the days before it as its lead.
+
+    What was known of it and forecast is no longer told apart.
+    """
+    return replace(
+        outlook,
+        days=outlook.days[days],
+        tmin=outlook.tmin[..., days],
+        tmax=outlook.tmax[..., days],
+        prcp=outlook.prcp[..., days],
+        lead=outlook.tmean[..., max(days.start - LEAD_DAYS, 0) : days.start],
+    )
+
+
 def years_earlier(days: Days, years: NDArray[np.int64]) -> Days:
     """The same calendar days, so many years before.
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from covercrop.base.spreadsheet import csv_table
 from covercrop.parameters import catalogue
+from covercrop.render.words.ending import given_up
 from covercrop.season import advice, note_effects
 from covercrop.season.nitrogen_part import AMOUNTS
 
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.render.words.reminders import Reminder
     from covercrop.season.doubts import Doubt
-    from covercrop.season.ending import TurnUnder
+    from covercrop.season.ending import Odds, Recommended
     from covercrop.season.nitrogen_part import Amount, NitrogenPart
     from covercrop.season.plan import Plan
     from covercrop.season.provenance import Provenance
@@ -93,6 +94,7 @@ def field(plan: Plan) -> dict[str, Any]:
             "may_be_closed": window.may_be_closed,
             "surer": _best(window.surer) if window.surer else None,
         },
+        "given_up": given_up(plan) or None,
         "next_step": {
             "action": plan.next_step.action,
             "method": plan.next_step.method,
@@ -122,16 +124,35 @@ def field(plan: Plan) -> dict[str, Any]:
     }
 
 
-def _best(best: TurnUnder | None) -> dict[str, Any]:
-    """The best day, its chance and its week; null throughout where there is none."""
+def _best(best: Recommended | None) -> dict[str, Any]:
+    """The best day, its chances and the days about as good; null throughout where there is none."""
     if best is None:
-        return dict.fromkeys(("date", "probability", "from", "to"))
+        return dict.fromkeys(("date", "from", "to", *_CHANCES, "p_some_day", "why", "given_up", "instead_of_day"))
     return {
-        "date": iso_date(best.date),
-        "probability": round(best.probability, 3),
+        **_odds(best),
         "from": iso_date(best.start),
         "to": iso_date(best.end),
+        "p_some_day": round(best.some_day, 3),
+        "why": best.why,
+        "given_up": best.given_up,
+        "instead_of_day": None if best.other is None else _odds(best.other),
     }
+
+
+#: Chances of a day of ending the cover, as they are called here and in :class:`covercrop.season.ending.Odds`.
+_CHANCES = {
+    "probability": "probability",
+    "p_killed": "killed",
+    "p_seed_free": "seed_free",
+    "p_bloom": "bloom",
+    "p_in_time": "in_time",
+    "p_all": "together",
+}
+
+
+def _odds(odds: Odds) -> dict[str, Any]:
+    chances = {key: round(getattr(odds, name), 3) for key, name in _CHANCES.items()}
+    return {"date": iso_date(odds.date), **chances}
 
 
 def _seen(note: ScoutingNote | None) -> dict[str, Any] | None:

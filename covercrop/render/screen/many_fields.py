@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.dates.needs import by_need, is_due
-from covercrop.render.words import answer, phrases
+from covercrop.render.words import answer, ending, phrases
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -104,7 +104,7 @@ def _when(step: NextStep, on: np.datetime64) -> str:
 
 def _what(step: NextStep) -> str:
     if step.method is not None:
-        return answer.to_end_by(step.method)
+        return ending.to_end(step.method)
     match step.action:
         case "look":
             return "look at it"

@@ -9,7 +9,9 @@ import numpy as np
 from covercrop.base import units
 from covercrop.models import plantback
 from covercrop.models.bbch import stage_name
-from covercrop.render.words.phrases import DATE_LABELS, chance, day_month, interval, percent, span, temperature, weekday
+from covercrop.render.words.ending import advice, ended, given_up
+from covercrop.render.words.ending import to_end as to_end_by
+from covercrop.render.words.phrases import DATE_LABELS, chance, day_month, interval, percent, temperature, weekday
 from covercrop.season import note_effects
 from covercrop.season.stand_part import STAND_DATES
 
@@ -31,13 +33,6 @@ STATE_WORDS = {
     "winter-killed": "winter-killed",
 }
 
-#: What is done to the cover, and what has been done once it is.
-_ENDING = {
-    "turn-under": ("turn it under", "turned under"),
-    "roll": ("roll it", "rolled"),
-    "mow": ("mow it", "mown"),
-    "tarp": ("tarp it", "tarped"),
-}
 _GERUND = {"roll": "Rolling", "mow": "Mowing", "tarp": "Tarping"}
 _PLANTING = {"direct-seed": "sow {}", "transplant": "set out {}"}
 _GROUND = {"bare": "on bare ground", "straw": "under straw", "black-plastic": "in black plastic"}
@@ -54,7 +49,7 @@ def state(plan: Plan) -> str:
 
 def ending(plan: Plan) -> str:
     """What the cover was or is to be: ``turned under``."""
-    return _ENDING[plan.window.method][1]
+    return ended(plan.window.method)
 
 
 def date_rows(plan: Plan, *, us: bool = False) -> list[tuple[str, str, str, str]]:
@@ -118,16 +113,12 @@ def _stand_headline(plan: Plan) -> str:
                 "turn it under at once, and expect volunteers."
             )
         case "closing":
-            said = (
-                f"The window is closing ({chance(plan.window.open_now)} chance that it is still open): "
-                f"{to_end(plan)} now."
-            )
+            said = _closing(plan)
         case "in-window":
             said = _open(plan)
         case _:
             said = _not_yet(plan)
-    said = " ".join(filter(None, (instead(plan), said, surer(plan))))
-    return if_it_lives(plan, said)
+    return if_it_lives(plan, " ".join(filter(None, (instead(plan), said, given_up(plan), surer(plan)))))
 
 
 def instead(plan: Plan) -> str:
@@ -157,40 +148,31 @@ def to_end(plan: Plan) -> str:
     return to_end_by(plan.window.method)
 
 
-def to_end_by(method: str) -> str:
-    """The same for a way of ending it."""
-    return _ENDING[method][0]
-
-
 def _not_yet(plan: Plan) -> str:
-    ending, best = to_end(plan), plan.window.best
+    if plan.window.best is not None:
+        return advice(plan, plan.window.best)
+    why = ": in most years it does not bloom in time" if plan.outlook.complete else " yet"
+    return f"No day to {to_end(plan)} can be named{why}."
+
+
+def _closing(plan: Plan) -> str:
+    best = plan.window.best
+    closing = f"The window is closing ({chance(plan.window.open_now)} chance that it is still open)"
     if best is None:
-        why = ": in most years it does not bloom in time" if plan.outlook.complete else " yet"
-        return f"No day to {ending} can be named{why}."
-    about = f"if it has to be, {ending} now"
-    if plan.window.waits:
-        about = f"plan to {ending} about {weekday(best.date, _year(plan))}"
-    poor = ", which is little" if plan.window.poor else ""
-    return (
-        f"Not yet: {about} ({chance(best.probability)} chance that the window is open{poor}; best week "
-        f"{span(best.start, best.end)})."
-    )
+        return f"{closing}: {to_end(plan)} now."
+    return f"{advice(plan, best)} {closing}."
 
 
 def _open(plan: Plan) -> str:
     best, last = plan.window.best, plan.window.closes.early
-    day = (
-        f"best on {weekday(best.date, _year(plan))}"
-        if best is not None and plan.window.waits
-        else "today is as good as any day"
-    )
     if np.isnat(last):
         risk = ""
     elif plan.window.may_be_closed:
         risk = "; the chance that it has closed has passed one in ten"
     else:
         risk = f"; after {day_month(last)} the chance that it has closed passes one in ten"
-    return f"The window is open ({chance(plan.window.open_now)} chance): {to_end(plan)}, {day}{risk}."
+    now = f"The window is open ({chance(plan.window.open_now)} chance){risk}."
+    return now if best is None else f"{advice(plan, best)} {now}"
 
 
 def _ground_headline(plan: Plan) -> str:
@@ -245,7 +227,7 @@ def then(plan: Plan) -> str:
         said = f"It was likely safe to {planting(plan)} from {weekday(likely, _year(plan))}{sure}{after}."
     else:
         said = f"It is likely safe to {planting(plan)} from {weekday(likely, _year(plan))}{sure}{after}{why}."
-    if plan.planting.likely_ripe is False:
+    if plan.is_ended and plan.planting.likely_ripe is False:
         said += f" Planted then, it ripens before frost with a chance of only {chance(plan.planting.ripens)}."
     return said
 

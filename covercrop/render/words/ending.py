@@ -1,0 +1,105 @@
+"""The advice about ending a cover in words: what to do and with what odds, and what that gives up."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from covercrop.base import units
+from covercrop.render.words.phrases import chance, day_month, span, weekday
+
+if TYPE_CHECKING:
+    from covercrop.season.ending import Odds, Recommended
+    from covercrop.season.plan import Plan
+
+#: What is done to the cover, what has been done once it is, and the doing of it.
+TO_END = {
+    "turn-under": ("turn it under", "turned under", "turning under"),
+    "roll": ("roll it", "rolled", "rolling"),
+    "mow": ("mow it", "mown", "mowing"),
+    "tarp": ("tarp it", "tarped", "tarping"),
+}
+
+
+def to_end(method: str) -> str:
+    """What is to be done to the cover: ``turn it under``."""
+    return TO_END[method][0]
+
+
+def ended(method: str) -> str:
+    """What has been done to it then: ``turned under``."""
+    return TO_END[method][1]
+
+
+def ending(method: str) -> str:
+    """The doing of it: ``turning under``."""
+    return TO_END[method][2]
+
+
+def advice(plan: Plan, best: Recommended) -> str:
+    """What to do, when, how, and the odds, in a sentence or two."""
+    year, method = int(str(plan.on)[:4]), plan.window.method
+    day = weekday(best.date, year)
+    do = f"plan to {to_end(method)} about {day}" if plan.window.waits else f"{to_end(method)} now"
+    around = f" ({span(best.start, best.end)} is about as good)" if best.end > best.start else ""
+    crop = plan.crop.common_name
+    match best.why:
+        case "crop-out-of-reach":
+            return (
+                f"{crop.capitalize()} will hardly be in time after this cover: on no safe day is its chance higher "
+                f"than {chance(plan.window.best_in_time)}. For the sake of the cover, {do}{around}: {odds(plan, best)}."
+            )
+        case "crop" | "before-bloom":
+            bloom = "before most of it blooms" if best.why == "crop" else "before it blooms"
+            return f"{_upper(do)}, {bloom}, so that {crop} is in time{around}: {odds(plan, best)}."
+        case "least-risk" if best.killed < best.seed_free:
+            return (
+                f"{_upper(do)}, and go by what you see{around}: {ending(method)} kills it on that day with a chance of "
+                f"{chance(best.killed)}, but in {chance(best.some_day)} of the seasons there is a day on which it "
+                f"works; {odds(plan, best)}."
+            )
+        case "least-risk":
+            return f"No day is left without some risk of seed; {do}{around}: {odds(plan, best)}."
+        case _:
+            wait = "Not yet: " if plan.window.waits and plan.state in ("growing", "budding") else ""
+            return f"{_upper(f'{wait}{do}')}{around}: {odds(plan, best)}."
+
+
+def odds(plan: Plan, day: Odds) -> str:
+    """The chances of a day: of everything together, and of what it is made of."""
+    return (
+        f"everything works with a chance of {chance(day.together)} (in bloom {chance(day.bloom)}, no seed "
+        f"{chance(day.seed_free)}, {plan.crop.common_name} in time {chance(day.in_time)})"
+    )
+
+
+def given_up(plan: Plan, *, us: bool = False) -> str:
+    """What the day that is advised gives up, and the price; empty where nothing."""
+    best = plan.window.best
+    if best is None or best.other is None:
+        return ""
+    other, crop = best.other, plan.crop.common_name
+    on = f"on {day_month(other.date, int(str(plan.on)[:4]))}"
+    if best.given_up == "crop":
+        return (
+            f"That puts the cover before the crop: {ended(plan.window.method)} {on}, {crop} would be in time with a "
+            f"chance of {chance(other.in_time)}, in bloom {chance(other.bloom)}."
+        )
+    nitrogen = forgone(plan, us=us)
+    return (
+        f"That gives up bloom: {ended(plan.window.method)} {on} it would be in bloom without seed with a chance of "
+        f"{chance(other.probability)}{nitrogen}, and {crop} in time with one of {chance(other.in_time)}."
+    )
+
+
+def forgone(plan: Plan, *, us: bool) -> str:
+    """The nitrogen that an earlier ending costs; empty where it is not known, or none to speak of."""
+    lost = plan.details.nitrogen.forgone_kg_ha if plan.details else np.nan
+    per, unit = (1 / units.KG_HA_PER_LB_ACRE, "lb/acre") if us else (1.0, "kg/ha")
+    amount = 5 * round(lost * per / 5) if np.isfinite(lost) else 0
+    return f", with about {amount} {unit} more nitrogen for the crop" if amount > 0 else ""
+
+
+def _upper(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}"

@@ -1,0 +1,146 @@
+"""What a grower wants of the day on which a cover is ended, and the chance of each want on every day.
+
+Each want holds over one stretch of days in a member, so that a member is four day indexes, and a chance by day is a
+sum of steps.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from covercrop.base.arrays import Array
+from covercrop.models import termination
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from covercrop.parameters.traits import Cover
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Wants:
+    """Between which days each want is met, if the cover is ended in one way; arrays of shape (year, draw).
+
+    Attributes
+    ----------
+    killed_from : numpy.ndarray
+        First day on which this way kills the cover; NaN where it never does.
+    bloom_from : numpy.ndarray
+        First day on which the cover has bloomed as far as it is to; NaN where it does not.
+    seed_free_until : numpy.ndarray
+        Last day on which no seed is left behind that could come up; NaN where the cover sets none.
+    in_time_until : numpy.ndarray
+        Last day that leaves the crop in time; ``-inf`` where none does.
+    """
+
+    killed_from: Array
+    bloom_from: Array
+    seed_free_until: Array
+    in_time_until: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Chances:
+    """The chance of each want on every day, and of some of them together; arrays of shape (day,) [1].
+
+    Attributes
+    ----------
+    killed, seed_free, bloom, in_time
+        Of each want alone (:class:`Wants`).
+    clean
+        Killed, and no seed left behind.
+    window
+        Killed, no seed, and in bloom: the window.
+    together
+        All four.
+    """
+
+    killed: Array
+    seed_free: Array
+    bloom: Array
+    in_time: Array
+    clean: Array
+    window: Array
+    together: Array
+
+    def least(self, others: Iterable[Chances]) -> Chances:
+        """Each chance, no higher than any of the others has it."""
+        others = tuple(others)
+        if not others:
+            return self
+        return Chances(
+            **{
+                each.name: np.minimum.reduce([getattr(chances, each.name) for chances in (self, *others)])
+                for each in fields(self)
+            }
+        )
+
+    def scaled(self, factor: float) -> Chances:
+        """With the chances of the window, and of all together, so many times as high."""
+        return replace(self, window=self.window * factor, together=self.together * factor)
+
+
+def wants(stages: dict[str, Array], method: str, cover: Cover, in_time_until: Array) -> Wants:
+    """Between which days each want is met.
+
+    Parameters
+    ----------
+    stages : dict of str to numpy.ndarray, shape (year, draw)
+        From :func:`covercrop.models.phenology.stage_days`.
+    method : str
+        One of :data:`covercrop.models.termination.METHODS`.
+    cover : Cover
+    in_time_until : numpy.ndarray
+        As in :class:`Wants`.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such way of ending a cover.
+    """
+    opens, closes = termination.window(stages, method, cover)
+    # Dug in or kept dark, a cover dies at any stage; rolled or mown, not before its window opens.
+    anyhow = method in termination.KILL_AT_ANY_STAGE
+    return Wants(
+        killed_from=np.zeros_like(opens) if anyhow else opens,
+        bloom_from=opens if anyhow else stages["bloom_10"],
+        seed_free_until=closes,
+        in_time_until=in_time_until,
+    )
+
+
+def chances(wanted: Wants, weights: ArrayLike, days: int) -> Chances:
+    """The chance of each want on every day.
+
+    Parameters
+    ----------
+    wanted : Wants
+    weights : array_like, shape (year, draw)
+        Weights of the members; need not sum to 1.
+    days : int
+        Length of the day axis.
+    """
+    weight = np.asarray(weights, dtype=np.float64)
+    weight = weight / weight.sum()
+    always, never = np.zeros_like(weight), np.full_like(weight, np.inf)
+    seed_free = np.where(np.isnan(wanted.seed_free_until), np.inf, wanted.seed_free_until)
+    blooms = np.maximum(wanted.killed_from, wanted.bloom_from)  # np.maximum passes NaN on
+    both = np.minimum(seed_free, wanted.in_time_until)
+
+    def held(first: Array, last: Array) -> Array:
+        first, last = np.broadcast_arrays(first, last)
+        return termination.probability_by_day(first, last, np.broadcast_to(weight, first.shape), days)
+
+    return Chances(
+        killed=held(wanted.killed_from, never),
+        seed_free=held(always, seed_free),
+        bloom=held(wanted.bloom_from, never),
+        in_time=held(always, wanted.in_time_until),
+        clean=held(wanted.killed_from, seed_free),
+        window=held(blooms, seed_free),
+        together=held(blooms, both),
+    )
