@@ -6,7 +6,7 @@ import datetime as dt
 
 import numpy as np
 import pytest
-from invented import days, season
+from invented import season
 
 from covercrop.base.errors import UnknownNameError
 from covercrop.models.termination import probability_by_day, window

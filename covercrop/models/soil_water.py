@@ -61,6 +61,9 @@ _EVAPORATION_LEFT = {
     "black-plastic": MODELS.water.plastic_evaporation.value,
 }
 
+#: The ground can be worked up to this wetness, on the scale of :func:`relative_water` [1].
+WORKABLE = 1 + MODELS.water.workable.value
+
 #: Keys in ``data/sources.toml``.
 SOURCES = ("allen1998", "probert1998")
 

@@ -134,6 +134,7 @@ class SoilWater:
     surface_depth: CitedValue
     readily_evaporable: CitedValue
     wet_ground: CitedValue
+    workable: CitedValue
     unknown_days: CitedValue
     root_share: CitedValue
     straw_evaporation: CitedValue

@@ -86,6 +86,10 @@ class Chain:
         Chance that the stand lives through the winter.
     killed : bool
         Whether it is called dead by today.
+    midwinter : int
+        Day index of the midwinter before the crop's spring.
+    ahead : Ahead or None
+        What there is to choose from; None where there is nothing.
     doubts : tuple of Doubt
         Notes that do not fit, while there is something to be decided by them.
     rivals : tuple of Chain
@@ -102,6 +106,8 @@ class Chain:
     weights: Array
     survival: float
     killed: bool
+    midwinter: int
+    ahead: Ahead | None
     doubts: tuple[Doubt, ...] = ()
     rivals: tuple[Chain, ...] = ()
     settled: Chain | None = None
@@ -417,6 +423,8 @@ def _follow_together(
             weights=each.weights,
             survival=each.survival,
             killed=each.killed,
+            midwinter=each.midwinter,
+            ahead=each.ahead,
             doubts=_doubts(starts[place], each, grounds[place]),
         )
         for place, each in enumerate(ended)
@@ -438,6 +446,7 @@ class _Ended:
     killed: bool
     dead: float
     midwinter: int
+    ahead: Ahead | None
 
 
 def _end(start: Start, stand: Stand, draws: Draws, dispute: Dispute | None) -> _Ended:
@@ -448,6 +457,7 @@ def _end(start: Start, stand: Stand, draws: Draws, dispute: Dispute | None) -> _
     weights = stand.weights if ended or survival == 0 else stand.living
     killed = not ended and share_by(stand.killed, stand.weights, today) >= DEAD_SHARE
     midwinter = _midwinter(start, stand, weights)
+    ahead = None if ended or killed or not outlook.complete else _ahead(start, draws, midwinter)
     ending = choose_ending(
         conditions.sown.terminate,
         start.ended,
@@ -456,7 +466,7 @@ def _end(start: Start, stand: Stand, draws: Draws, dispute: Dispute | None) -> _
         stand,
         weights,
         today,
-        ahead=None if ended or killed or not outlook.complete else _ahead(start, draws, midwinter),
+        ahead=ahead,
         dispute=dispute,
     )
     return _Ended(
@@ -466,6 +476,7 @@ def _end(start: Start, stand: Stand, draws: Draws, dispute: Dispute | None) -> _
         killed=killed,
         dead=float(dead_from(np.nan if ending.day is None else ending.day, ending.method)),
         midwinter=midwinter,
+        ahead=ahead,
     )
 
 

@@ -159,7 +159,7 @@ def plan_field(
     -----
     Each plan names the sources that it rests on: ``plan.sources``, keys of :func:`covercrop.season.advice.reference`.
     """
-    now, day = _days(on, today, None)
+    now, day = days_asked(on, today, None)
     known, record = gathered(field, weather, day, now, SharedWeather())
     return make_plan(known, record, np.datetime64(day, "D"))
 
@@ -202,7 +202,7 @@ def plan_fields(
     UsageError
         If a column of the table is missing or not known, or a day is none.
     """
-    now, day = _days(on, today, fields)
+    now, day = days_asked(on, today, fields)
     asked, index = _asked(fields)
     shared = SharedWeather()
 
@@ -265,7 +265,7 @@ def _each(
     return answers, problems
 
 
-def _days(on: Day | None, today: Day | None, fields: object) -> tuple[dt.date, dt.date]:
+def days_asked(on: Day | None, today: Day | None, fields: object) -> tuple[dt.date, dt.date]:
     """Today, and the day asked about."""
     fixed = fields.today if isinstance(fields, FieldFile) else None
     now = (fixed or dt.date.today()) if today is None else date_of(today, "today")

@@ -100,9 +100,9 @@ def nitrogen_part(
     why = _no_amounts(growth, outlook, ending, killed=killed)
     amounts, forgone = {}, np.nan
     if why is None and growth is not None and ending is not None:
-        amounts = _amounts(stand, growth, outlook, notes, weights, draws, ending)
+        amounts = amounts_on(stand, growth, outlook, notes, weights, draws, ending)
         if other is not None:
-            then = _amounts(stand, growth, outlook, notes, weights, draws, other)
+            then = amounts_on(stand, growth, outlook, notes, weights, draws, other)
             forgone = then["pan_kg_ha"].median - amounts["pan_kg_ha"].median
     return NitrogenPart(
         amounts=amounts,
@@ -123,7 +123,7 @@ def _no_amounts(growth: Growth | None, outlook: Outlook, ending: int | None, *, 
     return None if ending < outlook.days.size else absent.NOT_KNOWN
 
 
-def _amounts(
+def amounts_on(
     stand: Stand,
     growth: Growth,
     outlook: Outlook,
@@ -132,6 +132,10 @@ def _amounts(
     draws: Draws,
     ending: int,
 ) -> dict[str, Amount]:
+    """What the cover holds on a day, by the model and what was measured: each of :data:`AMOUNTS`.
+
+    Takes what :func:`nitrogen_part` takes.
+    """
     # Emergence is the same in every draw, since it does not depend on what is drawn.
     up = stand.stages["emergence"][:, 0]
     grown_on = partial(biomass.dry_matter_on, outlook.tmean, up, growth=growth)

@@ -209,7 +209,7 @@ def make_plan(
     """
     draws = draws or standard_draws()
     start = start_of(field, weather, on)
-    return _plan(field, start, weather, follow(start, draws), draws, details=details)
+    return plan_of(field, start, weather, follow(start, draws), draws, details=details)
 
 
 def make_plans(
@@ -226,7 +226,7 @@ def make_plans(
     """
     draws = draws or standard_draws()
     plans = {
-        place: _plan(asked[place][0], start, asked[place][2], chain, draws, details=details)
+        place: plan_of(asked[place][0], start, asked[place][2], chain, draws, details=details)
         for place, start, chain in follow_each((start for _, start, _ in asked), draws)
     }
     return [plans[place] for place in range(len(asked))]
@@ -243,7 +243,10 @@ def start_of(field: Field, weather: DailyWeather, on: np.datetime64) -> Start:
     return Start.of(field, outlook, outlook.position(on))
 
 
-def _plan(field: Field, start: Start, weather: DailyWeather, chain: Chain, draws: Draws, *, details: bool) -> Plan:
+def plan_of(
+    field: Field, start: Start, weather: DailyWeather, chain: Chain, draws: Draws, *, details: bool = True
+) -> Plan:
+    """The plan of a field that has been followed; takes what :func:`make_plan` does, and what it was followed from."""
     outlook, today = start.outlook, start.conditions.today
     cover, crop = start.conditions.cover, start.conditions.crop
     stand, ending, ground, weights, killed = chain.stand, chain.ending, chain.ground, chain.weights, chain.killed

@@ -79,6 +79,10 @@ class Chances:
             }
         )
 
+    def between(self, first: int, end: int) -> Chances:
+        """The same on some of the days, the last one left out."""
+        return Chances(**{each.name: getattr(self, each.name)[first:end] for each in fields(self)})
+
     def scaled(self, factor: float) -> Chances:
         """With the chances of the window, and of all together, so many times as high."""
         return replace(self, window=self.window * factor, together=self.together * factor)

@@ -1,0 +1,239 @@
+"""The endings of one field side by side: what each day and way gives and costs, and what would help."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from covercrop.base.arrays import Days
+from covercrop.base.days import date_of
+from covercrop.base.errors import UsageError
+from covercrop.models import plantback, soil_water
+from covercrop.models.members import MEDIAN, Draws, standard_draws
+from covercrop.parameters.constants import MODELS
+from covercrop.season.chain import Chain, Start, follow, member_days
+from covercrop.season.ending import chances_by
+from covercrop.season.ground import dead_from, follow_ground
+from covercrop.season.helps import Help, helps
+from covercrop.season.many import days_asked, gathered
+from covercrop.season.nitrogen_part import Amount, amounts_on
+from covercrop.season.plan import Plan, plan_of, start_of
+from covercrop.weather.sharing import SharedWeather
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from covercrop.base.days import Day
+    from covercrop.base.records import DailyWeather
+    from covercrop.field.entries import Field
+    from covercrop.season.wants import Chances
+
+#: Days between two rows, and the most of them; the ground is dry enough in so many of the days from an ending on.
+EVERY, MOST_ROWS, WORK_DAYS = 7, 10, 7
+
+#: The chances of a row, by the names of :class:`covercrop.season.wants.Chances`.
+WANTS = ("killed", "seed_free", "bloom", "in_time", "together")
+
+#: Planting is called safe when this share of the members says so.
+SAFE_SHARE = MODELS.answer.safe.value
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One day and way of ending the cover.
+
+    Attributes
+    ----------
+    date : numpy.datetime64[D]
+    method : str
+    killed, seed_free, bloom, in_time, together : float
+        Chance of each want, and of all at once [1].
+    workable : float
+        Share of the seven days from then on which the soil is dry enough to work [1]; NaN where rain is not known.
+    plant_likely, plant_safe : numpy.datetime64[D]
+        First day without a limit, as likely as not, and in eight years of ten; ``NaT`` where there is none.
+    binding : str or None
+        The limit that is most often the last.
+    amounts : dict of str to Amount
+        What the cover holds then (:data:`covercrop.season.nitrogen_part.AMOUNTS`); empty where that is not known.
+    chosen : bool
+        Whether this is what is advised.
+    """
+
+    date: np.datetime64
+    method: str
+    killed: float
+    seed_free: float
+    bloom: float
+    in_time: float
+    together: float
+    workable: float
+    plant_likely: np.datetime64
+    plant_safe: np.datetime64
+    binding: str | None
+    amounts: dict[str, Amount]
+    chosen: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Endings:
+    """The endings of one field compared.
+
+    Attributes
+    ----------
+    plan : Plan
+        The answer for the field, with the day and the way that are advised.
+    rows : tuple of Row
+        In the order of the ways asked for, and of the days.
+    helps : tuple of Help
+        What would help, what gains most first.
+    days : numpy.ndarray of datetime64[D], shape (day,)
+        The days that lie ahead.
+    chances : dict of str to Chances
+        Of each way compared, the chances on those days.
+    """
+
+    plan: Plan
+    rows: tuple[Row, ...]
+    helps: tuple[Help, ...]
+    days: Days
+    chances: dict[str, Chances]
+
+
+def compare_endings(
+    field: Field,
+    weather: DailyWeather | None = None,
+    on: Day | None = None,
+    *,
+    end: Sequence[Day] = (),
+    by: Sequence[str] = (),
+    today: Day | None = None,
+) -> Endings:
+    """The days and ways of ending a cover side by side; ``covercrop compare`` shows them.
+
+    Parameters
+    ----------
+    field : Field
+        What was done or seen after ``on`` is left out.
+    weather : DailyWeather, optional
+        As for :func:`covercrop.plan_field`.
+    on : date, optional
+        The day asked about; ``today`` by default.
+    end : sequence of date, optional
+        Days to compare beside each week ahead and the day that is advised.
+    by : sequence of str, optional
+        Ways of ending it (:data:`covercrop.models.termination.METHODS`); the one that is advised by default.
+    today : date, optional
+        The last day of which weather can be known; that of this machine's clock by default.
+
+    Returns
+    -------
+    Endings
+
+    Raises
+    ------
+    UsageError
+        If there is nothing left to choose, or a day to compare is not ahead, or beyond the season.
+    UnknownNameError
+        If there is no such way.
+    WeatherError
+        If there is no weather from sowing on.
+    """
+    now, day = days_asked(on, today, None)
+    known, record = gathered(field, weather, day, now, SharedWeather())
+    draws = standard_draws()
+    start = start_of(known, record, np.datetime64(day, "D"))
+    chain = follow(start, draws)
+    plan = plan_of(known, start, record, chain, draws)
+    if chain.ahead is None or chain.ending.day is None:
+        raise UsageError(f"{field.name}: there is nothing to compare: {_settled(plan)}")
+    ways = tuple(dict.fromkeys(by)) or (chain.ending.method,)
+    first = start.conditions.today
+    days = [_position(wanted, start, first) for wanted in end]
+    chances = {way: chances_by(chain, way, start.conditions.cover, start.outlook.days.size) for way in ways}
+    ahead = np.flatnonzero(chain.ahead.may)
+    return Endings(
+        plan=plan,
+        rows=tuple(
+            _row(start, chain, draws, way, place, chances[way])
+            for way in ways
+            for place in _places(chain, chances[way], first, days, way)
+        ),
+        helps=helps(start, chain, draws),
+        days=start.outlook.days[ahead[0] : ahead[-1] + 1],
+        chances={way: found.between(int(ahead[0]), int(ahead[-1]) + 1) for way, found in chances.items()},
+    )
+
+
+def _settled(plan: Plan) -> str:
+    if plan.is_ended:
+        return f"the cover was ended on {plan.field.cover.turned_under}; ask about an earlier day with `on`"
+    if plan.stand.killed:
+        return "the cold has most likely killed the cover"
+    if not plan.outlook.complete:
+        return "the rest of the season is not known; name a station with a longer record"
+    return "in most years the cover does not bloom in time"
+
+
+def _position(wanted: Day, start: Start, first: int) -> int:
+    day = np.datetime64(date_of(wanted, "end"), "D")
+    place = start.outlook.position(day)
+    if not first <= place < start.outlook.days.size:
+        raise UsageError(
+            f"`end` = {day} is not ahead; give a day from {start.outlook.days[first]} to {start.outlook.days[-1]}"
+        )
+    return place
+
+
+def _places(chain: Chain, chances: Chances, first: int, asked: Sequence[int], way: str) -> list[int]:
+    """Day indexes to compare: each week while there is anything to choose, those asked for, and the one advised."""
+    assert chain.ending.day is not None
+    alive = np.flatnonzero(chances.window >= 0.005)
+    last = max(int(alive[-1]) if alive.size else first, chain.ending.day if way == chain.ending.method else first)
+    weekly = range(first, min(last, first + EVERY * (MOST_ROWS - 1)) + 1, EVERY)
+    advised = (chain.ending.day,) if way == chain.ending.method else ()
+    return sorted({*weekly, *asked, *advised})
+
+
+def _row(start: Start, chain: Chain, draws: Draws, way: str, place: int, chances: Chances) -> Row:
+    conditions, outlook = start.conditions, start.outlook
+    ground = follow_ground(
+        outlook,
+        conditions.cover,
+        conditions.crop,
+        conditions.planting,
+        draws,
+        dead=dead_from(place, way),
+        midwinter=chain.midwinter,
+        scouting=conditions.scouting,
+    )
+    likely, safe = outlook.dates(member_days([ground.earliest], chain.weights, (MEDIAN, SAFE_SHARE))[0])
+    growth = conditions.cover.growth
+    return Row(
+        date=outlook.days[place],
+        method=way,
+        **{
+            name: float(getattr(chances, name)[place])
+            for name in ("killed", "seed_free", "bloom", "in_time", "together")
+        },
+        workable=_workable(start, place),
+        plant_likely=likely,
+        plant_safe=safe,
+        binding=plantback.binding(ground.limits, chain.weights),
+        amounts={}
+        if growth is None
+        else amounts_on(chain.stand, growth, outlook, conditions.scouting, chain.weights, draws, place),
+        chosen=way == chain.ending.method and place == chain.ending.day,
+    )
+
+
+def _workable(start: Start, place: int) -> float:
+    """Share of the seven days from one on, over the years, on which the soil under the cover is dry enough to work."""
+    outlook = start.outlook
+    if np.isnan(outlook.prcp[..., place : place + WORK_DAYS]).all():
+        return float("nan")
+    et0 = soil_water.evapotranspiration(outlook.tmin, outlook.tmax, start.latitude, outlook.day_of_year)
+    water = soil_water.relative_water(outlook.prcp, et0, "bare", np.nan)
+    return float((water[..., place : place + WORK_DAYS] <= soil_water.WORKABLE).mean())

@@ -1,0 +1,124 @@
+"""What would help a field most: one thing done differently, each followed through the whole chain."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from covercrop.models import termination
+from covercrop.models.members import MEDIAN, Draws
+from covercrop.models.soil_temperature import GROUND_COVERS
+from covercrop.parameters.constants import MODELS
+from covercrop.season.chain import Chain, Start, follow, member_days
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from covercrop.field.entries import CropEntry
+    from covercrop.parameters.traits import Crop
+
+#: What is gained has to be more than this to be named.
+LEAST_GAIN = MODELS.decision.flat_top.value
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Help:
+    """One thing done differently, and what comes of it.
+
+    Attributes
+    ----------
+    change : str
+        ``transplants``, ``quicker-variety``, ``ground-cover`` or ``way``.
+    detail : str
+        The ground cover, or the way of ending; the days to maturity of the variety.
+    date : numpy.datetime64[D]
+        The best day of ending the cover then.
+    probability, in_time, together : float
+        Chances of that day: the window is open; the crop in time; all of it [1].
+    gain : float
+        How much higher the chance of all of it is than that of the day that is advised now [1].
+    plant_likely : numpy.datetime64[D]
+        Likely first safe day of planting then.
+    """
+
+    change: str
+    detail: str
+    date: np.datetime64
+    probability: float
+    in_time: float
+    together: float
+    gain: float
+    plant_likely: np.datetime64
+
+
+def helps(start: Start, chain: Chain, draws: Draws) -> tuple[Help, ...]:
+    """What would help, what gains most first.
+
+    Parameters
+    ----------
+    start : Start
+    chain : Chain
+        What was followed from it.
+    draws : Draws
+
+    Returns
+    -------
+    tuple of Help
+        Empty where there is no day to choose, and where nothing gains more than :data:`LEAST_GAIN`.
+    """
+    best = chain.ending.best
+    if best is None:
+        return ()
+    found = []
+    for change, detail, other in _changes(start, chain.ending.method):
+        then = follow(other, draws)
+        day = then.ending.best
+        if day is None:
+            continue
+        gain = day.together - best.together
+        likely = member_days([then.ground.earliest], then.weights, (MEDIAN,))[0, 0]
+        found.append(
+            Help(
+                change=change,
+                detail=detail,
+                date=day.date,
+                probability=day.probability,
+                in_time=day.in_time,
+                together=day.together,
+                gain=gain,
+                plant_likely=start.outlook.dates([likely])[0],
+            )
+        )
+    worth = (each for each in found if each.gain >= LEAST_GAIN)
+    return tuple(sorted(worth, key=lambda each: -each.gain))
+
+
+def _changes(start: Start, method: str) -> Iterator[tuple[str, str, Start]]:
+    """Each thing that can be done differently, and what the field is followed from then."""
+    conditions = start.conditions
+    planting, crop = conditions.planting, conditions.crop
+
+    def planted(entry: CropEntry) -> Start:
+        return replace(start, conditions=replace(conditions, planting=entry))
+
+    if planting.method == "direct-seed":
+        yield "transplants", "", planted(replace(planting, method="transplant"))
+    quick = _quicker(crop, planting)
+    if quick is not None:
+        yield "quicker-variety", f"{quick:.0f}", planted(replace(planting, days_to_maturity=quick))
+    for ground in GROUND_COVERS:
+        if ground != planting.ground_cover:
+            yield "ground-cover", ground, planted(replace(planting, ground_cover=ground))
+    for way in termination.METHODS:
+        if way not in (method, conditions.sown.terminate):
+            changed = replace(conditions, sown=replace(conditions.sown, terminate=way))
+            yield "way", way, replace(start, conditions=changed)
+
+
+def _quicker(crop: Crop, planting: CropEntry) -> float | None:
+    """Days to maturity of the quickest variety that the source knows of; None where it is no quicker."""
+    quickest = crop.days_to_maturity.low
+    now = crop.days_to_maturity.value if planting.days_to_maturity is None else planting.days_to_maturity
+    return quickest if quickest is not None and quickest < now else None
