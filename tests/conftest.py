@@ -31,14 +31,20 @@ settings.load_profile("same")
 #: The files that take longest, which go first where tests run side by side, so that no core waits for one of them.
 SLOW = (
     "report_browser",
-    "notebooks",
     "region",
-    "random_fields",
+    "weather_faults",
+    "notebooks",
+    "field_notes",
+    "calibrate",
     "report",
+    "random_fields",
+    "calendar",
+    "weather_stations",
     "sow",
+    "front_door",
+    "bad_input",
     "hindcast",
     "packaging",
-    "field_notes",
 )
 
 

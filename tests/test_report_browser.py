@@ -93,7 +93,7 @@ class Seen:
 
 @pytest.fixture(scope="module")
 def pages() -> Callable[..., str]:
-    """The page of some plans, on which a chart that another page has too is not drawn again: that is what takes long."""
+    """The page of some plans; a chart that an earlier page has too is not drawn again: that is what takes long."""
     drawn: dict[Any, tuple[Plan, Any]] = {}
     draw = report._chart
 
@@ -183,9 +183,7 @@ def test_nothing_is_asked_for_and_nothing_complains(show: Callable[..., Seen], d
     assert seen.said == []
 
 
-def test_the_browser_would_complain(
-    browser: Any, pages: Callable[..., str], tmp_path: Path, demo: list[Plan]
-) -> None:
+def test_the_browser_would_complain(browser: Any, pages: Callable[..., str], tmp_path: Path, demo: list[Plan]) -> None:
     """The check above can fail: a style attribute, or a picture from elsewhere, breaks the page's policy."""
     path = tmp_path / "broken.html"
     html = pages(demo[:1])
