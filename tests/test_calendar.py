@@ -6,7 +6,6 @@ import datetime as dt
 import hashlib
 import json
 import os
-import pickle
 import re
 import sys
 import uuid
@@ -24,10 +23,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from invented import field, weather
 
-from covercrop.autumn.comparison import compare_sowing_dates
 from covercrop.base.errors import LONGEST_LINE, one_line
 from covercrop.cli.main import main
-from covercrop.dates import agenda
 from covercrop.dates.agenda import KINDS
 from covercrop.render.data import icalendar as calendar
 from covercrop.render.words.reminders import CATEGORIES, Reminder, reminders
@@ -38,21 +35,7 @@ Run = Callable[..., tuple[int, str, str]]
 
 FEBRUARY, APRIL, MAY = "2026-02-15", "2026-04-20", "2026-05-05"
 
-
-_AUTUMNS: dict[bytes, Any] = {}
-
-
-@pytest.fixture(autouse=True)
-def _an_autumn_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Most runs here are about the same fields on the same days: the autumn ahead of those is compared once."""
-
-    def once(*arguments: Any, **named: Any) -> Any:
-        key = pickle.dumps((arguments, named))
-        if key not in _AUTUMNS:
-            _AUTUMNS[key] = compare_sowing_dates(*arguments, **named)
-        return _AUTUMNS[key]
-
-    monkeypatch.setattr(agenda, "compare_sowing_dates", once)
+pytestmark = pytest.mark.usefixtures("autumns_once")
 
 
 def parsed(content: bytes) -> list[Any]:
