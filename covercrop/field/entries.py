@@ -218,22 +218,29 @@ class Field:
         for note in self.scouting:
             check_kind("scouting", note, ScoutingNote)
         object.__setattr__(self, "scouting", tuple(sorted(self.scouting, key=lambda note: note.date)))
-        self._check_order()
-
-    def _check_order(self) -> None:
-        """Refuse what cannot have come in this order."""
-        sown, ended, planted = self.cover.sown, self.cover.turned_under, self.crop.planted
-        if planted is not None and ended is None:
-            raise wrong("planted", planted, "the cover is still standing; give turned_under of the cover too")
-        if planted is not None and ended is not None and planted <= ended:
-            raise wrong("planted", planted, f"is not after turning under on {ended}")
+        check_planted(self.crop, self.cover)
         for note in self.scouting:
-            if note.date <= sown:
-                raise wrong("date", note.date, f"is not after sowing on {sown}")
-            if ended is not None and note.date > ended and note.of_the_stand:
-                raise wrong(
-                    "date", note.date, f"is after turning under on {ended}; mend one of the two, or note the soil alone"
-                )
+            check_visit(note, self.cover)
+
+
+def check_planted(crop: CropEntry, cover: CoverEntry) -> None:
+    """Refuse a crop that was planted before its cover was ended."""
+    planted, ended = crop.planted, cover.turned_under
+    if planted is not None and ended is None:
+        raise wrong("planted", planted, "the cover is still standing; give turned_under of the cover too")
+    if planted is not None and ended is not None and planted <= ended:
+        raise wrong("planted", planted, f"is not after turning under on {ended}")
+
+
+def check_visit(note: ScoutingNote, cover: CoverEntry) -> None:
+    """Refuse a visit before sowing, and one to a stand that was turned under."""
+    ended = cover.turned_under
+    if note.date <= cover.sown:
+        raise wrong("date", note.date, f"is not after sowing on {cover.sown}")
+    if ended is not None and note.date > ended and note.of_the_stand:
+        raise wrong(
+            "date", note.date, f"is after turning under on {ended}; mend one of the two, or note the soil alone"
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

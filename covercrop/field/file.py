@@ -20,6 +20,7 @@ from covercrop.base.reading import read_whole
 from covercrop.base.records import Units
 from covercrop.base.shipped import data_path
 from covercrop.field import bed_entries
+from covercrop.field.checks import shown
 from covercrop.field.entries import (
     MEASURED,
     PLACE,
@@ -32,9 +33,10 @@ from covercrop.field.entries import (
     ScoutingNote,
     WeatherEntry,
     check_past,
+    check_planted,
+    check_visit,
 )
 from covercrop.field.table import Table
-from covercrop.field.table import shown as _shown
 from covercrop.models import seedling_disease, soil_temperature, termination
 from covercrop.parameters import catalogue
 from covercrop.parameters.own_bloom import Calibration, read_calibration
@@ -83,7 +85,7 @@ def _named(lookup: Callable[..., Value], table: Table, *arguments: Any) -> Value
 
 
 def _made(table: Table, record: Callable[..., Value], **values: Any) -> Value:
-    """A record of what stands in a table; what it refuses itself is said of the place in the file."""
+    """A record of a table, or a check of one; what it refuses is said of the place in the file."""
     try:
         return record(**values)
     except UsageError as error:
@@ -138,18 +140,15 @@ def _weather(table: Table, folder: Path) -> WeatherEntry:
 def _crop(table: Table, cover: CoverEntry) -> CropEntry:
     name = table.text("name", 'name the crop that follows, such as "pumpkin" (see: covercrop crops)')
     name = _named(catalogue.crop, table, name).key
-    planted = table.date("planted", None)
-    if planted is not None and cover.turned_under is None:
-        raise table.fail("planted", "the cover is still standing; give turned_under in [field.cover] too")
-    if planted is not None and cover.turned_under is not None and planted <= cover.turned_under:
-        raise table.fail("planted", f"is not after turning under on {cover.turned_under}")
-    return CropEntry(
+    crop = CropEntry(
         name=name,
         method=table.choice("method", tuple(seedling_disease.DISEASE_DAYS), "direct-seed"),
         ground_cover=table.choice("ground_cover", soil_temperature.GROUND_COVERS, "bare"),
         days_to_maturity=table.number("days_to_maturity", *TO_MATURITY, None),
-        planted=planted,
+        planted=table.date("planted", None),
     )
+    _made(table, check_planted, crop=crop, cover=cover)
+    return crop
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,12 +228,7 @@ def _note(table: Table, cover: CoverEntry) -> ScoutingNote:
             "nitrogen_percent", *MEASURED["nitrogen_percent"][:2], "give % N of the dry weight, 0.3 to 8", None
         ),
     )
-    if note.date <= cover.sown:
-        raise table.fail("date", f"is not after sowing on {cover.sown}")
-    if cover.turned_under is not None and note.date > cover.turned_under and note.of_the_stand:
-        raise table.fail(
-            "date", f"is after turning under on {cover.turned_under}; mend one of the two, or note the soil alone"
-        )
+    _made(table, check_visit, note=note, cover=cover)
     return note
 
 
@@ -290,7 +284,7 @@ def _line_named(error: tomllib.TOMLDecodeError, text: str) -> str:
     """The line that a message names, as it stands in the file."""
     number = re.search(r"at line (\d+)", str(error))
     lines = text.split("\n")
-    return f": {_shown(lines[int(number[1]) - 1].strip())}" if number else ""
+    return f": {shown(lines[int(number[1]) - 1].strip())}" if number else ""
 
 
 def read_fields(path: str | Path | None = None) -> FieldFile:
