@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import pickle
 import shutil
 import socket
 from collections.abc import Callable, Iterator
@@ -31,14 +32,20 @@ settings.load_profile("same")
 #: The files that take longest, which go first where tests run side by side, so that no core waits for one of them.
 SLOW = (
     "report_browser",
-    "notebooks",
     "region",
-    "random_fields",
+    "weather_faults",
+    "notebooks",
+    "field_notes",
+    "calibrate",
     "report",
+    "random_fields",
+    "calendar",
+    "weather_stations",
     "sow",
+    "front_door",
+    "bad_input",
     "hindcast",
     "packaging",
-    "field_notes",
 )
 
 
@@ -148,6 +155,34 @@ def clemson() -> pd.DataFrame:
     index = pd.DatetimeIndex(pd.to_datetime(table["date"]), name="date")
     celsius = (table[["tmin", "tmax"]].to_numpy(dtype=float) - 32.0) / 1.8
     return pd.DataFrame(celsius, index=index, columns=["tmin_c", "tmax_c"])
+
+
+@pytest.fixture(scope="module")
+def autumns() -> dict[bytes, Any]:
+    """The comparisons of sowing dates that the tests of a file have had made, by what was asked."""
+    return {}
+
+
+@pytest.fixture
+def autumns_once(autumns: dict[bytes, Any], monkeypatch: pytest.MonkeyPatch) -> None:
+    """For tests of what is shown: sowing dates that were compared before, for the same question, are not again."""
+    from covercrop.autumn import comparison
+    from covercrop.dates import agenda
+
+    compare = comparison.compare_sowing_dates
+
+    def once(field: Any, *arguments: Any, **named: Any) -> Any:
+        file = field.weather.file
+        record = file.read_bytes() if file and file.is_file() else None  # it is read anew where no weather is given
+        if record is None and not arguments:
+            return compare(field, **named)
+        asked = pickle.dumps((record, field, arguments, named))
+        if asked not in autumns:
+            autumns[asked] = compare(field, *arguments, **named)
+        return autumns[asked]
+
+    for module in (comparison, agenda):
+        monkeypatch.setattr(module, "compare_sowing_dates", once)
 
 
 @pytest.fixture

@@ -12,9 +12,12 @@ repository under the temporary folder, and only the test files named after its m
 what was changed.  In the end stands the score, and the exit status is 1 if it is below ``--least``.
 
 Mutants that can change nothing are left out by rule (:func:`_passed_over`): texts and messages, type hints, decorators
-(``maxsize``, ``frozen``), ``__slots__``, what is imported for types only, ``strict`` of a zip, and guards against the
-last digits of a sum (below :data:`TINY`).  Whatever survives else is either a hole or argued for where the numbers are
-told.  The same seed draws the same mutants of the same code.
+(``maxsize``, ``frozen``), ``__slots__``, what is imported for types only, overloads, ``strict`` of a zip, guards
+against the last digits of a sum (below :data:`TINY`, added or taken away), and what stands in for a
+divisor where the condition around it says that the quotient is not used (:func:`_stand_ins`).  A line that ends in
+:data:`SPEED` is passed over too: such a mark is set only where either way gives the same answer, one later than the
+other, and says how that is.  Whatever survives else is either a hole or argued for where the numbers are told.  The
+same seed draws the same mutants of the same code.
 """
 
 from __future__ import annotations
@@ -65,6 +68,9 @@ ELSEWHERE = {
 
 #: Numbers nearer to nothing than this guard against the last digits of a sum.
 TINY = 1e-5
+
+#: What marks a line on which a change costs time and no answer.
+SPEED = "# speed only: "
 
 COMPARED = {
     ast.Lt: ("<=", ">="),
@@ -118,7 +124,7 @@ def tests_of(module: Path, root: Path) -> list[Path]:
 def mutants_of(module: Path) -> list[Mutant]:
     """Every mutant of a module, in the order of its text."""
     source = module.read_bytes()
-    lines = [0]
+    written, lines = source.decode().splitlines(), [0]
     for line in source.splitlines(keepends=True):
         lines.append(lines[-1] + len(line))
 
@@ -128,7 +134,21 @@ def mutants_of(module: Path) -> list[Mutant]:
         start, end = lines[place.lineno - 1] + place.col_offset, lines[place.end_lineno - 1] + place.end_col_offset
         return Mutant(module=module, line=place.lineno, start=start, end=end, text=text)
 
-    return [mutant(*change) for node in _nodes(ast.parse(source)) for change in _changes(node)]
+    tree = ast.parse(source)
+    passed = _stand_ins(tree)
+    found = [mutant(*change) for node in _nodes(tree) if node not in passed for change in _changes(node)]
+    return [each for each in found if SPEED not in written[each.line - 1]]
+
+
+def _stand_ins(tree: ast.AST) -> set[ast.AST]:
+    """The ``1.0`` of every ``where(c, a / where(c, b, 1.0), ...)``: without ``c`` its quotient is not read."""
+    chosen = [node for node in ast.walk(tree) if isinstance(node, ast.Call) and ast.unparse(node.func) == "np.where"]
+    return {
+        inner.args[2]
+        for outer in chosen
+        for inner in ast.walk(outer.args[1])
+        if inner in chosen and ast.unparse(inner.args[0]) == ast.unparse(outer.args[0])  # type: ignore[attr-defined]
+    }
 
 
 def _nodes(node: ast.AST) -> Iterator[ast.AST]:
@@ -143,6 +163,8 @@ def _nodes(node: ast.AST) -> Iterator[ast.AST]:
 def _passed_over(parent: ast.AST, name: str, child: ast.AST) -> bool:
     """Whether a change there could change nothing that is tested: see the head of this file."""
     if name in ("annotation", "returns", "decorator_list") or isinstance(child, ast.JoinedStr | ast.Raise | ast.Assert):
+        return True
+    if isinstance(child, ast.FunctionDef) and any(ast.unparse(each) == "overload" for each in child.decorator_list):
         return True
     if isinstance(child, ast.If) and ast.unparse(child.test) == "TYPE_CHECKING":
         return True
@@ -165,7 +187,9 @@ def _texts(node: ast.expr | ast.stmt) -> Iterator[str]:
     match node:
         case ast.Compare(left=left, ops=[operator], comparators=[right]):
             yield from (f"{_inside(left)} {other} {_inside(right)}" for other in COMPARED[type(operator)])
-        case ast.BinOp(left=left, op=operator, right=right) if type(operator) in RECKONED and not _text(left, right):
+        case ast.BinOp(left=left, op=operator, right=right) if type(operator) in RECKONED and not _text_or_tiny(
+            left, right
+        ):
             yield f"({_inside(left)} {RECKONED[type(operator)]} {_inside(right)})"
         case ast.AugAssign(target=target, op=operator, value=value) if type(operator) in RECKONED:
             yield f"{ast.unparse(target)} {RECKONED[type(operator)]}= {ast.unparse(value)}"
@@ -187,8 +211,14 @@ def _texts(node: ast.expr | ast.stmt) -> Iterator[str]:
             yield _called(node, OPPOSITE[name])
 
 
-def _text(*nodes: ast.AST) -> bool:
-    return any(isinstance(node, ast.JoinedStr) or isinstance(getattr(node, "value", None), str) for node in nodes)
+def _text_or_tiny(*nodes: ast.AST) -> bool:
+    values = [getattr(node, "value", None) for node in nodes if isinstance(node, ast.Constant)]
+    tiny = any(isinstance(value, float) and 0 < value < TINY for value in values)
+    return (
+        tiny
+        or any(isinstance(value, str) for value in values)
+        or any(isinstance(node, ast.JoinedStr) for node in nodes)
+    )
 
 
 def _inside(node: ast.AST) -> str:

@@ -35,6 +35,8 @@ Run = Callable[..., tuple[int, str, str]]
 
 FEBRUARY, APRIL, MAY = "2026-02-15", "2026-04-20", "2026-05-05"
 
+pytestmark = pytest.mark.usefixtures("autumns_once")
+
 
 def parsed(content: bytes) -> list[Any]:
     """The events as vobject reads them."""

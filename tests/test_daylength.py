@@ -149,3 +149,9 @@ def test_impossible_latitudes_are_refused(latitude: float) -> None:
 def test_unknown_days_stay_unknown() -> None:
     """A day that is not reached has no length."""
     assert np.isnan(daylength.day_length(40.0, [100.0, np.nan])).tolist() == [False, True]
+
+
+@pytest.mark.parametrize(("sun_angle", "degrees"), [(CENTRE, 0), (CIVIL, 6), (NAUTICAL, 12), (ASTRONOMICAL, 18)])
+def test_twilights_at_the_equator(sun_angle: float, degrees: float) -> None:
+    """There the sun of an equinox goes straight down, 15 degrees an hour, in the morning and in the evening."""
+    assert day_length(0.0, 79.6, sun_angle) == pytest.approx(12 + 2 * degrees / 15, abs=0.01)

@@ -472,3 +472,22 @@ def test_the_first_day_that_holds() -> None:
     """Of several the first, the first and the last of the axis among them; none where it never does."""
     holds = np.array([[0, 1, 1, 0], [1, 0, 0, 1], [0, 0, 0, 1], [0, 0, 0, 0]], dtype=bool)
     np.testing.assert_array_equal(first_day(holds), [1.0, 0.0, 3.0, np.nan])
+
+
+def test_the_first_day_of_each_row_of_any_shape() -> None:
+    """The day lies on the last of three axes; a row that never holds has none."""
+    holds = np.array([[[False, True, True, False]], [[False, False, False, False]], [[True, False, False, True]]])
+    np.testing.assert_array_equal(first_day(holds), [[1.0], [np.nan], [0.0]])
+
+
+def test_a_start_before_the_first_day_is_the_first() -> None:
+    """Nothing is known of the days before it, whether the start is one or one of several."""
+    for start in ([-3.0], [-3.0, -1.0]):
+        np.testing.assert_array_equal(first_at_least([5.0, 1.0, 2.0], 5.0, start), np.zeros(len(start)))
+
+
+@pytest.mark.parametrize(("cutoff", "expected"), [("horizontal", 12.5), ("intermediate", 10.0), ("vertical", 2.5)])
+def test_half_a_day_above_the_upper_threshold(cutoff: str, expected: float) -> None:
+    """15 to 35 degrees between 10 and 30, each extreme for half the day: (5 + 20) / 2; less 5 / 2; less 20 / 2."""
+    got = degree_days([15.0], [35.0], 10.0, 30.0, method="clamped-average", cutoff=cutoff)
+    assert got[0] == pytest.approx(expected)

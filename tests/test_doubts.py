@@ -20,7 +20,7 @@ from covercrop.models.termination import probability_by_day
 from covercrop.parameters import catalogue
 from covercrop.render.words.answer import headline
 from covercrop.season import note_effects
-from covercrop.season.doubts import Doubt, doubts_of
+from covercrop.season.doubts import Doubt, doubts_of, worst
 from covercrop.season.plan import Plan, make_plan
 
 Run = Callable[..., tuple[int, str, str]]
@@ -298,3 +298,14 @@ def test_a_note_years_after_sowing_is_refused(run: Run, farm: Path) -> None:
 def test_what_it_would_take(doubt: Doubt, said: str) -> None:
     """For each kind of doubt, what would have to be so."""
     assert note_effects.would_take(doubt, catalogue.cover("crimson-clover")).startswith(said)
+
+
+def test_the_doubt_to_name_is_the_furthest_off() -> None:
+    """Ahead or behind; of two alike the later; and a reading of the soil only where there is no other."""
+    first, second, third = (ScoutingNote(date=dt.date(2026, 4, number), bbch=60) for number in (1, 2, 3))
+    near, far, alike = Doubt(note=first, days=9.0), Doubt(note=first, days=-20.0), Doubt(note=second, days=20.0)
+    soil = Doubt(note=third, kelvin=40.0)
+    assert worst([near, far]) is far
+    assert worst([far, alike, near]) is alike
+    assert worst([soil, near]) is near
+    assert worst([soil]) is soil

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from statistics import NormalDist
 
 import numpy as np
@@ -590,3 +591,11 @@ def test_nitrogen_falls_evenly_between_stages_however_near(length):
     growth = catalogue.cover("hairy-vetch").growth
     half = biomass.nitrogen_percent(10.0 + length / 2, 10.0, 10.0 + length, 40.0, growth)
     assert half == pytest.approx((growth.nitrogen_bud.value + growth.nitrogen_bloom.value) / 2)
+
+
+def test_the_day_of_emergence_itself_grows(vetch):
+    """Ten degrees above the base each day, no lag: from day 3 on, one day's growth, two, and none before."""
+    growth = replace(vetch.growth, lag=replace(vetch.growth.lag, value=0.0))
+    tmean = np.full((1, 5), growth.base.value + 10.0)
+    found = [biomass.dry_matter_on(tmean, 3.0, day, growth)[0] for day in (2, 3, 4)]
+    assert found == pytest.approx([0.0, 10.0 * growth.slope.value, 20.0 * growth.slope.value])

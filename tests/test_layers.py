@@ -50,7 +50,14 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("decomposition", "frost", "labelled", "maggot", "note_weights", "phenology", "winter"),
         ("biomass", "plantback"),
     ),
-    "field": (("checks", "table"), ("bed_entries",), ("entries",), ("file", "rows", "weather_source"), ("add_note",)),
+    "field": (
+        ("checks",),
+        ("table",),
+        ("bed_entries",),
+        ("entries",),
+        ("file", "rows", "weather_source"),
+        ("add_note",),
+    ),
     "season": (
         ("absent", "doubts", "ground_part", "measurements", "planting_part", "progress", "stand_part"),
         ("advice", "ground", "stand", "wants"),

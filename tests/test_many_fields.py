@@ -14,12 +14,13 @@ import numpy as np
 import pytest
 
 from covercrop.base.errors import UsageError
-from covercrop.base.records import DateRange
+from covercrop.base.records import DailyWeather, DateRange
 from covercrop.cli.main import main
 from covercrop.dates.needs import by_need, is_due
 from covercrop.field import weather_source
 from covercrop.field.entries import ScoutingNote, WeatherEntry, as_of
 from covercrop.season.ending import Recommended
+from covercrop.season.many import plan_fields
 from covercrop.season.plan import Plan, make_plan, make_plans, start_of
 from covercrop.weather.sharing import SharedWeather
 
@@ -284,3 +285,50 @@ def test_each_station_is_asked_once(monkeypatch: pytest.MonkeyPatch) -> None:
     assert high is again
     difference = (high.table["tmin_c"] - low.table["tmin_c"]).to_numpy()
     np.testing.assert_allclose(difference, -1.3, atol=1e-9)  # 200 m at the 6.5 K/km of ISO 2533
+
+
+# --- one field's trouble --------------------------------------------------------------------------
+
+
+def test_one_that_cannot_be_planned_leaves_the_others_theirs() -> None:
+    """A season that is over stops its own field only, and trouble met later stands in its place."""
+    record = invented.weather("2023-01-01")
+    plots = [
+        replace(invented.field(), name="first"),
+        replace(invented.field(sown="2024-03-01"), name="second"),
+        replace(invented.field(terminate="mow"), name="third"),
+    ]
+    plans = plan_fields(plots, record, "2026-04-20", today="2026-04-20", details=False)
+    assert [(plan.field.name, place) for plan, place in zip(plans, plans.places, strict=True)] == [
+        ("first", 0),
+        ("third", 2),
+    ]
+    assert [(problem.place, problem.name) for problem in plans.problems] == [(1, "second")]
+    assert "that season is over" in plans.problems[0].message
+
+    def work(plan: Plan, weather: DailyWeather) -> str:
+        if plan.field.name == "first":
+            raise UsageError("no luck")
+        return plan.field.name
+
+    answers, problems = plans.each(work)
+    assert answers == ["third"]
+    assert [problem.place for problem in problems] == [0, 1]
+    assert str(problems[0]) == "field 0, first: no luck"
+
+
+@pytest.mark.parametrize(("count", "more"), [(1, ""), (5, ""), (6, ", ...")])
+def test_weather_that_is_not_there_is_named(count: int, more: str) -> None:
+    """With the first five that are; that of the station comes before that of the field."""
+    record = invented.weather("2025-09-01")
+    given = {f"S{number}": record for number in range(count)}
+    plot = replace(invented.field(), name="plot")
+    plans = plan_fields([plot], given, "2026-04-20", today="2026-04-20")
+    held = ", ".join(f"S{number}" for number in range(min(count, 5)))
+    assert [problem.message for problem in plans.problems] == [
+        f"no weather for field 'plot'; `weather` holds {held}{more}"
+    ]
+    other = invented.weather("2025-09-01", mean=14.0)
+    by_station = replace(plot, weather=replace(plot.weather, station="S0"))
+    plans = plan_fields([by_station], {"plot": other, "S0": record}, "2026-04-20", today="2026-04-20", details=False)
+    assert plans.weather == (record,)

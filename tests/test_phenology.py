@@ -586,3 +586,18 @@ def test_a_plant_that_blooms_on_less_hurries_through_its_buds(share: float, hurr
     for stage in ("bud", "first_flower", "bloom_10"):
         wanted = share * need - hurry * getattr(cover.stages, stage).value
         assert found[stage][0] == np.argmax(total >= wanted - 1e-6)
+
+
+def test_fields_sown_on_days_of_their_own_come_up_as_each_alone() -> None:
+    """Three axes, soil of before the first day, a sowing day each, and one of them up only after a winter."""
+    cover = catalogue.cover("crimson-clover")
+    day = np.arange(300)
+    air = 11.0 - 9.0 * np.cos(2 * np.pi * (day - 110) / 365) + np.array([[0.0], [1.5]])
+    air[1, 100:180] = -5.0
+    lead = air[:, :1] - np.linspace(3, 0, 20)
+    sown = np.array([[3.0, 102.0]])
+    together = phenology.emergence(air[np.newaxis], cover, sown, lead=lead[np.newaxis])
+    alone = [phenology.emergence(air[row], cover, sown[0, row], lead=lead[row]) for row in range(2)]
+    np.testing.assert_array_equal(together, [alone])
+    assert together[0, 0] < 30
+    assert together[0, 1] > 180

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
+from types import SimpleNamespace
 
 import invented
 import numpy as np
@@ -17,7 +18,20 @@ from covercrop.field.entries import ScoutingNote
 from covercrop.models.members import Draws, standard_draws
 from covercrop.models.note_weights import SCOUTING_SD_DAYS
 from covercrop.models.plantback import LIMITS
-from covercrop.season.plan import DATES, STATES, Plan, make_plan, make_plans, start_of
+from covercrop.parameters import catalogue
+from covercrop.season.chain import Chain
+from covercrop.season.plan import (
+    DATES,
+    STATES,
+    Plan,
+    _median_on,
+    _notes,
+    _ripens_at_least,
+    _state,
+    make_plan,
+    make_plans,
+    start_of,
+)
 from covercrop.season.stand import grow_stand
 
 RECORD = weather()
@@ -493,3 +507,85 @@ def test_a_plan_is_of_the_day_asked_about() -> None:
     assert np.isnat(beyond.dates["window_close"].median)
     assert not np.isnat(beyond.dates["window_close"].early)
     assert 0.5 < beyond.window.open_now < 0.9  # of some it is known to have closed
+
+
+# --- the edges of what is decided -----------------------------------------------------------------
+
+
+def two_members(opens: float, bud: float, *, closed: float = 0.0, closing: bool = False) -> SimpleNamespace:
+    """As much of a chain as a state is read from: two members of one weight, of which one never gets there."""
+    stand = SimpleNamespace(opens=np.array([[opens, np.nan]]), stages={"bud": np.array([[bud, np.nan]])})
+    chain = SimpleNamespace(stand=stand, weights=np.ones((1, 2)), is_closing=lambda today: closing)
+    chain.closed_by = lambda day: closed if day == 99 else 0.0
+    chain.least = lambda ask: ask(chain)
+    return chain
+
+
+@pytest.mark.parametrize(
+    ("chain", "state"),
+    [
+        (two_members(101, 101), "growing"),
+        (two_members(101, 100), "budding"),
+        (two_members(100, 90), "in-window"),
+        (two_members(100, 90, closing=True), "closing"),
+        (two_members(100, 90, closed=0.49, closing=True), "closing"),
+        (two_members(100, 90, closed=0.5, closing=True), "seed-risk"),  # by yesterday, day 99
+    ],
+)
+def test_half_of_the_members_make_a_state(chain: Chain, state: str) -> None:
+    """From the day on which half have come to it, that day included."""
+    assert _state(field(), chain, 100) == state
+
+
+@pytest.mark.parametrize(("ready", "state"), [(7, "turned-under"), (8, "plantable")])
+def test_eight_members_of_ten_make_it_plantable(ready: int, state: str) -> None:
+    """By the day asked about, and neither seed nor buds matter any more."""
+    earliest = np.where(np.arange(10) < ready, 100.0, 101.0)
+    chain = SimpleNamespace(ground=SimpleNamespace(earliest=earliest), weights=np.ones(10))
+    assert _state(field(turned_under="2026-05-08"), chain, 100) == state  # type: ignore[arg-type]
+
+
+def ripening(*latest: float, rivals: tuple = (), earliest: float = 250.0) -> SimpleNamespace:
+    """As much of a chain as the chance to ripen is read from, with one member for each last day of planting."""
+    ground = SimpleNamespace(earliest=np.full(len(latest), earliest), latest=np.array(latest))
+    return SimpleNamespace(ground=ground, weights=np.ones(len(latest)), rivals=rivals)
+
+
+@pytest.mark.parametrize(
+    ("chain", "chance"),
+    [
+        (ripening(250.0, 249.0, np.nan, 251.0), 0.75),  # on the last day it ripens, and where it never freezes
+        (ripening(250.0, 249.0, rivals=(ripening(251.0, 252.0),)), 0.5),
+        (ripening(251.0, 252.0, rivals=(ripening(250.0, 249.0), ripening(250.0, earliest=np.nan))), 0.5),
+        (ripening(251.0, rivals=(ripening(250.0, earliest=np.nan),)), 1.0),
+    ],
+)
+def test_the_chance_to_ripen_is_the_least_that_is_known(chain: Chain, chance: float) -> None:
+    """With the notes in doubt or without them; a chain whose ground is never ready says nothing."""
+    assert _ripens_at_least(chain) == pytest.approx(chance)
+
+
+def test_without_past_years_nothing_is_said_of_ripening() -> None:
+    """The ground is ready, but of the freezes to come no year tells; with past years there is a chance."""
+    for first, known in (("2025-09-01", False), ("2000-01-01", True)):
+        plan = plan_on("2026-08-01", record=weather(first, "2026-08-01"), turned_under="2026-05-08")
+        assert not np.isnat(plan.planting.earliest.median)
+        assert np.isnan(plan.planting.ripens) != known
+
+
+@pytest.mark.parametrize(
+    ("survival", "turned_under", "said"),
+    [(0.95, None, ""), (0.9499, None, " 95%,"), (0.004, None, " 1%,"), (0.5, "2026-05-08", "")],
+)
+def test_a_doubtful_winter_is_said_below_95_percent(survival: float, turned_under: str | None, said: str) -> None:
+    """While the stand stands; and never a chance of nothing."""
+    notes = _notes(field(turned_under=turned_under), catalogue.cover("crimson-clover"), survival)
+    found = [note for note in notes if note.startswith("The chance that the stand lives through the cold is")]
+    assert [said in note for note in found] == [True] * bool(said)
+
+
+def test_the_middle_year_of_a_day() -> None:
+    """Up to the last day of the season; beyond it, or on no day, there is none."""
+    by_year = np.array([[1.0, 2.0], [5.0, 9.0], [2.0, 4.0]])
+    assert [_median_on(by_year, day) for day in (0.0, 1.0)] == [2.0, 4.0]
+    assert np.isnan([_median_on(by_year, day) for day in (2.0, np.nan)]).all()

@@ -202,6 +202,8 @@ def test_planted_before_it_was_safe_and_too_late_to_plant() -> None:
     early = plan_on("2026-07-01", turned_under="2026-05-08", planted="2026-05-15").planting
     in_time = plan_on("2026-07-01", turned_under="2026-05-08", planted="2026-06-20").planting
     assert (early.before_safe, in_time.before_safe) == (True, False)
+    on_the_day = plan_on("2026-07-01", turned_under="2026-05-08", planted=str(early.earliest.median)).planting
+    assert (on_the_day.earliest.median, on_the_day.before_safe) == (early.earliest.median, False)
     assert early.earliest.median > day("2026-05-15")
     assert not plan_on("2026-07-01", turned_under="2026-05-08").planting.too_late
     assert plan_on("2026-10-15", turned_under="2026-05-08").planting.too_late
@@ -244,6 +246,40 @@ def test_watering_is_worth_three_days(by_rain: str, known: bool, worth: bool) ->
 def test_nothing_is_gained_where_nothing_rots() -> None:
     """Where the residue is not gone on moist ground either, water does not help."""
     assert not ground_part(NEVER, NEVER, NEVER, known=True).worth_watering
+
+
+# --- nitrogen -------------------------------------------------------------------------------------
+
+
+def test_amounts_are_those_of_a_sample_and_its_scatter(spring: Plan) -> None:
+    """4,000 kg/ha clipped on the day of ending, good to 15 %: 3,400 to 4,600; at 3 % N; and never less than nothing."""
+    ending = spring.outlook.position(ON)
+    years = spring.outlook.tmean.shape[0]
+    stand = SimpleNamespace(
+        stages={"emergence": np.full((years, 4), 10.0)}, nitrogen_percent=lambda day, growth: np.full((years, 4), 3.0)
+    )
+    note = ScoutingNote(date=ON.item(), dry_matter_kg_ha=4000.0)
+
+    def made(draws: list[float]) -> dict:
+        return nitrogen_part(
+            stand,  # type: ignore[arg-type]
+            spring.cover.growth,
+            spring.outlook,
+            [note],
+            np.ones((years, 4)),
+            SimpleNamespace(dry_matter=np.array(draws)),  # type: ignore[arg-type]
+            ending,
+            killed=False,
+            release={},
+            by_planting=np.nan,
+        ).amounts
+
+    found = made([-1.0, 0.0, 0.0, 1.0])
+    for name, share in (("dry_matter_kg_ha", 1.0), ("n_kg_ha", 0.03)):
+        assert (found[name].low, found[name].median, found[name].high) == pytest.approx(
+            (3400 * share, 4000 * share, 4600 * share)
+        )
+    assert made([-10.0, 0.0, 0.0, 1.0])["dry_matter_kg_ha"].low == 0.0
 
 
 # --- provenance -----------------------------------------------------------------------------------

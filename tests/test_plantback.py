@@ -225,3 +225,18 @@ def test_emergence_is_read_off_the_table_of_the_crop() -> None:
     assert plantback.emergence_days(crop, (first + second) / 2) == pytest.approx((slow + quick) / 2)
     assert np.isnan(plantback.emergence_days(crop, [points[0][0] - 0.1, points[-1][0] + 0.1])).all()
     assert np.isnan(plantback.emergence_days(replace(crop, emergence=()), [20.0, 25.0])).all()
+
+
+def test_left_out_means_the_likely_case(weather: tuple[np.ndarray, np.ndarray]) -> None:
+    """The likely residue, no error of the soil, and one year in ten that freezes later."""
+    tmin, tmax = weather
+    soil = soil_temperature((tmin + tmax) / 2, "bare")
+    given = {"residue": RESIDUE, "crop": catalogue.crop("summer-squash"), "method": "direct-seed"}
+    short = plantback.limits(tmin, tmax, soil, TURNED_UNDER, MIDWINTER, **given)  # type: ignore[arg-type]
+    plain = {"residue_draw": 0.0, "soil_error": 0.0, "frost_risk": 0.1}
+    full = plantback.limits(tmin, tmax, soil, TURNED_UNDER, MIDWINTER, **given, **plain)  # type: ignore[arg-type]
+    for name in plantback.LIMITS:
+        np.testing.assert_array_equal(short[name], full[name])
+    other = plantback.limits(tmin, tmax, soil, TURNED_UNDER, MIDWINTER, **given, **(plain | {"residue_draw": 1.0}))  # type: ignore[arg-type]
+    assert (other["residue"] <= short["residue"]).all()
+    assert (other["residue"] < short["residue"]).any()

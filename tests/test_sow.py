@@ -14,6 +14,8 @@ import pytest
 
 Run = Callable[..., tuple[int, str, str]]
 
+pytestmark = pytest.mark.usefixtures("autumns_once")
+
 
 @pytest.fixture
 def run(run: Run) -> Run:

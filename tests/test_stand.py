@@ -16,7 +16,7 @@ from covercrop.models.members import Draws, standard_draws
 from covercrop.models.note_weights import NOTE_REACHED, Evidence
 from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters import catalogue
-from covercrop.season.stand import Stand, _straightened, brought, grow_stand, stages_of
+from covercrop.season.stand import Stand, _over_years, _straightened, brought, grow_stand, stages_of
 from covercrop.weather.outlook import Outlook, together
 
 CRIMSON = catalogue.cover("crimson-clover")
@@ -396,3 +396,11 @@ def test_nothing_drawn_is_the_middle_plant() -> None:
         np.testing.assert_array_equal(index[..., 0], drawn[stage][..., 0])
     assert (drawn["bloom_25"][..., 1] > drawn["bloom_25"][..., 0]).all()
     assert (drawn["viable_seed"][..., 1] > drawn["viable_seed"][..., 0]).all()
+
+
+def test_most_of_the_years_say_when_a_stage_is_expected() -> None:
+    """The mean of those that reach it, where they are more than half of the years; else nothing."""
+    years = np.array([[10.0, 10.0, np.nan], [14.0, np.nan, np.nan], [15.0, np.nan, 9.0], [np.nan, 20.0, 9.0]])
+    np.testing.assert_array_equal(_over_years(years), [[13.0, np.nan, np.nan]])
+    np.testing.assert_array_equal(_over_years(years[:3]), [[13.0, np.nan, np.nan]])
+    np.testing.assert_array_equal(_over_years(years[2:]), [[np.nan, np.nan, 9.0]])

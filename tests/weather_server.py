@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import gzip
 import math
+import pickle
 import sqlite3
 import threading
 import time
@@ -16,10 +17,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from functools import cache
+from hashlib import sha256
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    import pandas as pd
     import pytest
 
 FIRST, LAST = 1985, 2024
@@ -56,6 +59,7 @@ PLACES = {
 }
 
 
+@cache
 def temperatures(station: str, day: date) -> tuple[float, float]:
     """Invented minimum and maximum, the same for ever [degC]."""
     mean = 11 - 13.5 * math.cos(2 * math.pi * (day.timetuple().tm_yday - 20) / 365.25)
@@ -166,17 +170,30 @@ class WeatherServer:
             request.wfile.write(body)
 
     def _daily(self, station: str, year: int) -> bytes:
-        lines = ["year,month,day,temp,temp_source,tmin,tmin_source,tmax,tmax_source,prcp,prcp_source"]
-        day = date(year, 1, 1)
-        while day.year == year and day <= self.today + timedelta(days=10):
-            row = self.row(station, day) if day <= self.today else (5.5, "metno_forecast", 15.5, "metno_forecast")
-            if row is not None:
-                low, low_source, high, high_source = row
-                lines.append(
-                    f"{day.year},{day.month},{day.day},,,{low},{low_source},{high},{high_source},0.4,{high_source}"
-                )
-            day += timedelta(days=1)
-        return gzip.compress("\n".join(lines).encode())
+        if self.row is observed_row:
+            return _sound_year(station, year, self.today)
+        return _year(station, year, self.today, self.row)
+
+
+def _year(station: str, year: int, today: date, row_of: Callable[[str, date], Row | None]) -> bytes:
+    """A station's file of a year, as it stands on a day."""
+    lines = ["year,month,day,temp,temp_source,tmin,tmin_source,tmax,tmax_source,prcp,prcp_source"]
+    day = date(year, 1, 1)
+    while day.year == year and day <= today + timedelta(days=10):
+        row = row_of(station, day) if day <= today else (5.5, "metno_forecast", 15.5, "metno_forecast")
+        if row is not None:
+            low, low_source, high, high_source = row
+            lines.append(
+                f"{day.year},{day.month},{day.day},,,{low},{low_source},{high},{high_source},0.4,{high_source}"
+            )
+        day += timedelta(days=1)
+    return gzip.compress("\n".join(lines).encode(), compresslevel=1)
+
+
+@cache
+def _sound_year(station: str, year: int, today: date) -> bytes:
+    """Such a file with nothing changed, which most tests ask for: made once."""
+    return _year(station, year, today, observed_row)
 
 
 @cache
@@ -201,8 +218,12 @@ def _stations_db() -> bytes:
 
 
 def point_client_at(server: WeatherServer, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Have the real client ask this server; nothing else of it is replaced."""
+    """Have the real client ask this server; nothing else of it is replaced.
+
+    What it makes of a table that it has had before is remembered: that takes it most of its time.
+    """
     import meteostat as ms
+    from meteostat.api import timeseries
     from meteostat.providers.meteostat import daily
 
     monkeypatch.setenv("NO_PROXY", "127.0.0.1")
@@ -220,3 +241,21 @@ def point_client_at(server: WeatherServer, monkeypatch: pytest.MonkeyPatch) -> N
     monkeypatch.setattr(ms.config, "stations_db_endpoints", [f"{server.url}/stations.db"])
     # The provider module copied its address when it was imported.
     monkeypatch.setattr(daily, "ENDPOINT", server.url + "/daily/{year}/{station}.csv.gz")
+    monkeypatch.setattr(daily, "reshape_by_source", _remembered(daily.reshape_by_source))
+    monkeypatch.setattr(timeseries, "squash_df", _remembered(timeseries.squash_df))
+
+
+_MADE: dict[bytes, bytes] = {}
+
+
+def _remembered(make: Callable[..., pd.DataFrame]) -> Callable[..., pd.DataFrame]:
+    """A function of a table, called once for each table; each caller gets a copy of its own, as it came."""
+
+    def remembered(*arguments: object, **named: object) -> pd.DataFrame:
+        key = sha256(pickle.dumps((make.__name__, arguments, named))).digest()
+        if key not in _MADE:
+            _MADE[key] = pickle.dumps(make(*arguments, **named))
+        made: pd.DataFrame = pickle.loads(_MADE[key])
+        return made
+
+    return remembered

@@ -78,5 +78,5 @@ def weekday_named(value: object, argument: str) -> str:
     text = value.strip().lower() if isinstance(value, str) else ""
     found = [day for day in WEEKDAYS if len(text) >= _FEWEST_LETTERS and day.startswith(text)]
     if not found:
-        raise UsageError(f"`{argument}` = {value!r} is no weekday; name it as in sat or saturday")
+        raise UsageError(f"{argument} = {value!r} is no weekday; name it in full or by three letters, such as sat")
     return found[0]

@@ -10,8 +10,15 @@ from covercrop.base.errors import UsageError
 
 def wrong(name: str, value: object, way_out: str) -> UsageError:
     """The error that an argument holds something that it cannot."""
-    text = str(value) if isinstance(value, dt.date) else repr(value)
-    return UsageError(f"{name} = {text if len(text) <= 60 else f'{text[:57]}...'}: {way_out}")
+    return UsageError(f"{name} = {shown(value)}: {way_out}")
+
+
+def shown(value: object) -> str:
+    """A value as messages repeat it."""
+    if isinstance(value, dt.date | dt.time):
+        return value.isoformat()
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
 
 
 def check_number(name: str, value: Any, low: float, high: float, way_out: str) -> None:

@@ -254,24 +254,36 @@ class Field:
         for note in self.scouting:
             check_kind("scouting", note, ScoutingNote)
         object.__setattr__(self, "scouting", tuple(sorted(self.scouting, key=lambda note: note.date)))
-        self._check_order()
-
-    def _check_order(self) -> None:
-        """Refuse what cannot have come in this order."""
-        sown, ended, planted = self.cover.sown, self.cover.turned_under, self.crop.planted
-        if planted is not None and ended is None:
-            raise wrong("planted", planted, "the cover is still standing; give turned_under of the cover too")
-        if planted is not None and ended is not None and planted <= ended:
-            raise wrong("planted", planted, f"is not after turning under on {ended}")
-        if self.aim.plant_by is not None and self.aim.plant_by <= sown:
-            raise wrong("plant_by", self.aim.plant_by, f"is not after sowing on {sown}")
+        check_planted(self.crop, self.cover)
+        check_aim(self.aim, self.cover)
         for note in self.scouting:
-            if note.date <= sown:
-                raise wrong("date", note.date, f"is not after sowing on {sown}")
-            if ended is not None and note.date > ended and note.of_the_stand:
-                raise wrong(
-                    "date", note.date, f"is after turning under on {ended}; mend one of the two, or note the soil alone"
-                )
+            check_visit(note, self.cover)
+
+
+def check_planted(crop: CropEntry, cover: CoverEntry) -> None:
+    """Refuse a crop that was planted before its cover was ended."""
+    planted, ended = crop.planted, cover.turned_under
+    if planted is not None and ended is None:
+        raise wrong("planted", planted, "the cover is still standing; give turned_under of the cover too")
+    if planted is not None and ended is not None and planted <= ended:
+        raise wrong("planted", planted, f"is not after turning under on {ended}")
+
+
+def check_aim(aim: AimEntry, cover: CoverEntry) -> None:
+    """Refuse a day of planting before the cover is sown."""
+    if aim.plant_by is not None and aim.plant_by <= cover.sown:
+        raise wrong("plant_by", aim.plant_by, f"is not after sowing on {cover.sown}")
+
+
+def check_visit(note: ScoutingNote, cover: CoverEntry) -> None:
+    """Refuse a visit before sowing, and one to a stand that was turned under."""
+    ended = cover.turned_under
+    if note.date <= cover.sown:
+        raise wrong("date", note.date, f"is not after sowing on {cover.sown}")
+    if ended is not None and note.date > ended and note.of_the_stand:
+        raise wrong(
+            "date", note.date, f"is after turning under on {ended}; mend one of the two, or note the soil alone"
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -325,5 +337,9 @@ def check_past(field: Field, today: dt.date) -> None:
         *(("scouting date", note.date) for note in field.scouting),
     ]
     for key, day in events:
-        if day is not None and day > today:
-            raise FieldFileError(f"{key} = {day} is after {today}, today; mend the date")
+        if day is None or day <= today:
+            continue
+        way_out = "mend the date"
+        if key == "turned_under":
+            way_out = "enter it once it is done; covercrop compare --end shows what a day to come would give"
+        raise FieldFileError(f"{key} = {day} is after {today}, today; {way_out}")

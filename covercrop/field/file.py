@@ -20,21 +20,26 @@ from covercrop.base.reading import read_whole
 from covercrop.base.records import Units
 from covercrop.base.shipped import data_path
 from covercrop.field import bed_entries
+from covercrop.field.checks import shown
 from covercrop.field.entries import (
+    FAVOURS,
     MEASURED,
     PLACE,
     TO_MATURITY,
     UNITS,
+    AimEntry,
     CoverEntry,
     CropEntry,
     Field,
     FieldFile,
     ScoutingNote,
     WeatherEntry,
+    check_aim,
     check_past,
+    check_planted,
+    check_visit,
 )
 from covercrop.field.table import Table
-from covercrop.field.table import shown as _shown
 from covercrop.models import seedling_disease, soil_temperature, termination
 from covercrop.parameters import catalogue
 from covercrop.parameters.own_bloom import Calibration, read_calibration
@@ -52,14 +57,16 @@ _FIELD = (
     "cover",
     "weather",
     "crop",
+    "aim",
     "scouting",
     "beds",
     "amendment",
     "soil",
 )
-_COVER = ("species", "cultivar", "sown", "turned_under", "terminate", "calibration")
+_COVER = ("species", "cultivar", "sown", "ended", "turned_under", "terminate", "calibration")
 _WEATHER = ("file", "station", "units")
 _CROP = ("name", "method", "ground_cover", "days_to_maturity", "planted")
+_AIM = ("plant_by", "favour", "can_come")
 _SCOUTING = (
     "date",
     "bloom_percent",
@@ -83,7 +90,7 @@ def _named(lookup: Callable[..., Value], table: Table, *arguments: Any) -> Value
 
 
 def _made(table: Table, record: Callable[..., Value], **values: Any) -> Value:
-    """A record of what stands in a table; what it refuses itself is said of the place in the file."""
+    """A record of a table, or a check of one; what it refuses is said of the place in the file."""
     try:
         return record(**values)
     except UsageError as error:
@@ -120,10 +127,30 @@ def _cover(table: Table, folder: Path) -> CoverEntry:
         species=cover.key,
         cultivar=cultivar,
         sown=table.date("sown"),
-        turned_under=table.date("turned_under", None),
+        turned_under=_ended(table),
         terminate=table.choice("terminate", termination.METHODS, "turn-under"),
         calibration=calibration,
     )
+
+
+def _ended(table: Table) -> dt.date | None:
+    """The day on which the cover was ended; ``turned_under`` is its older name."""
+    days: list[dt.date] = [day for key in ("ended", "turned_under") if (day := table.date(key, None)) is not None]
+    if len(days) > 1:
+        raise table.fail("turned_under", "ended is given too; keep one of them")
+    return days[0] if days else None
+
+
+def _aim(table: Table, cover: CoverEntry) -> AimEntry:
+    aim = _made(
+        table,
+        AimEntry,
+        plant_by=table.date("plant_by", None),
+        favour=table.choice("favour", FAVOURS, "crop"),
+        can_come=tuple(table.list_of("can_come", 'list weekdays, such as ["sat", "sun"]')),
+    )
+    _made(table, check_aim, aim=aim, cover=cover)
+    return aim
 
 
 def _weather(table: Table, folder: Path) -> WeatherEntry:
@@ -138,18 +165,15 @@ def _weather(table: Table, folder: Path) -> WeatherEntry:
 def _crop(table: Table, cover: CoverEntry) -> CropEntry:
     name = table.text("name", 'name the crop that follows, such as "pumpkin" (see: covercrop crops)')
     name = _named(catalogue.crop, table, name).key
-    planted = table.date("planted", None)
-    if planted is not None and cover.turned_under is None:
-        raise table.fail("planted", "the cover is still standing; give turned_under in [field.cover] too")
-    if planted is not None and cover.turned_under is not None and planted <= cover.turned_under:
-        raise table.fail("planted", f"is not after turning under on {cover.turned_under}")
-    return CropEntry(
+    crop = CropEntry(
         name=name,
         method=table.choice("method", tuple(seedling_disease.DISEASE_DAYS), "direct-seed"),
         ground_cover=table.choice("ground_cover", soil_temperature.GROUND_COVERS, "bare"),
         days_to_maturity=table.number("days_to_maturity", *TO_MATURITY, None),
-        planted=planted,
+        planted=table.date("planted", None),
     )
+    _made(table, check_planted, crop=crop, cover=cover)
+    return crop
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,12 +253,7 @@ def _note(table: Table, cover: CoverEntry) -> ScoutingNote:
             "nitrogen_percent", *MEASURED["nitrogen_percent"][:2], "give % N of the dry weight, 0.3 to 8", None
         ),
     )
-    if note.date <= cover.sown:
-        raise table.fail("date", f"is not after sowing on {cover.sown}")
-    if cover.turned_under is not None and note.date > cover.turned_under and note.of_the_stand:
-        raise table.fail(
-            "date", f"is after turning under on {cover.turned_under}; mend one of the two, or note the soil alone"
-        )
+    _made(table, check_visit, note=note, cover=cover)
     return note
 
 
@@ -268,6 +287,7 @@ def _field(where: str, raw: Any, folder: Path) -> Field:
         cover=cover,
         weather=_weather(table.below("weather", _WEATHER, default={}), folder),
         crop=crop,
+        aim=_aim(table.below("aim", _AIM, default={}), cover),
         scouting=tuple(
             sorted(
                 (
@@ -290,7 +310,7 @@ def _line_named(error: tomllib.TOMLDecodeError, text: str) -> str:
     """The line that a message names, as it stands in the file."""
     number = re.search(r"at line (\d+)", str(error))
     lines = text.split("\n")
-    return f": {_shown(lines[int(number[1]) - 1].strip())}" if number else ""
+    return f": {shown(lines[int(number[1]) - 1].strip())}" if number else ""
 
 
 def read_fields(path: str | Path | None = None) -> FieldFile:

@@ -13,6 +13,7 @@ from typing import Any
 
 from covercrop.base.days import FIRST_YEAR, LAST_YEAR
 from covercrop.base.errors import FieldFileError
+from covercrop.field.checks import shown, wrong
 
 
 class Table:
@@ -32,7 +33,7 @@ class Table:
 
     def fail(self, key: str, way_out: str) -> FieldFileError:
         """The error that a key holds something wrong."""
-        return FieldFileError(f"{self.where}: {key} = {shown(self.table.get(key))}: {way_out}")
+        return FieldFileError(f"{self.where}: {wrong(key, self.table.get(key), way_out)}")
 
     def flag(self, key: str, default: bool) -> bool:
         """True or false."""
@@ -132,11 +133,3 @@ class Table:
                 raise FieldFileError(f"{self.where}: the table [field.{key}] is missing; {way_out}")
             return Table(self.where, default, known)
         return Table(f"{self.where}: {key}", self.table[key], known)
-
-
-def shown(value: Any) -> str:
-    """A value as messages repeat it."""
-    if isinstance(value, dt.date | dt.time):
-        return value.isoformat()
-    text = repr(value)
-    return text if len(text) <= 60 else f"{text[:57]}..."

@@ -64,7 +64,7 @@ CARBOHYDRATE_CLEAR = MODELS.residue.carbohydrate_clear.value
 MASS_CLEAR = MODELS.residue.mass_clear.value
 
 #: Days after turning under within which residue is first looked for.
-SOON = 100
+SOON = 100  # speed only: all days are looked at where these do not do
 
 #: Standard normal draw at which the slow and the fast case stand: between
 #: them lie 80 % of the members.

@@ -57,10 +57,10 @@ TOLERANCE = 1e-6
 _SAME = 1e-9
 
 # Most of what is waited for comes within so many days: the rest of the season is looked at only if it does not.
-_SOON = 100
+_SOON = 100  # speed only: the whole season is searched where these do not do
 
 # Searched at a time, so that the work stays in the processor's cache.
-_BLOCK = 16384
+_BLOCK = 16384  # speed only: each block finds its own
 
 
 def _average_area(tmin: Array, tmax: Array, threshold: Array) -> Array:
@@ -267,9 +267,9 @@ def crossing(total: ArrayLike, threshold: ArrayLike, start: ArrayLike = 0.0) -> 
     # All rows end to end, so that one search serves any number of them.
     sums = total.ravel()
     row = np.arange(0, sums.size, days).reshape(*leading, 1)
-    earlier = np.where(first > 0, sums[row + np.maximum(first - 1, 0)], 0.0)
+    earlier = np.where(first > 0, sums[row + first - 1], 0.0)
     target, low, end = earlier + (threshold - TOLERANCE), row + first, row + days
-    if math.prod(shape) <= _BLOCK:
+    if math.prod(shape) <= _BLOCK:  # speed only: the search by blocks finds the same
         sound = np.isfinite(total[..., 0]).all() and np.isfinite(total[..., -1]).all()
         search = _first_in_bands if sound else _first_reaching
         found = search(sums, target, low, end)

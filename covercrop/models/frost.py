@@ -40,7 +40,7 @@ def freeze_free_from(tmin: ArrayLike, midwinter: float, threshold: float = 0.0) 
     # Counted from the back: a day that is not known hides whether it froze.
     backwards = ~(spring > threshold)[..., ::-1]
     after = spring.shape[-1] - np.where(backwards.any(axis=-1), backwards.argmax(axis=-1), spring.shape[-1])
-    last = np.take_along_axis(spring, np.maximum(after - 1, 0)[..., np.newaxis], axis=-1)[..., 0]
+    last = np.take_along_axis(spring, (after - 1)[..., np.newaxis], axis=-1)[..., 0]
     return np.where((after > 0) & np.isnan(last), np.nan, begin + after.astype(np.float64))
 
 

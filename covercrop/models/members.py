@@ -36,7 +36,7 @@ class Draws:
 
 
 #: Day indexes that lie within so many days are tallied.
-_FEW_DAYS = 2000
+_FEW_DAYS = 2000  # speed only: those further apart are sorted
 
 #: The six of the first nine primes whose points are least correlated.
 _PRIMES = (2, 11, 13, 17, 19, 23)

@@ -53,7 +53,7 @@ COOL_RANGE = (MODELS.bloom.cool_above.value, MODELS.bloom.cool_below.value)
 SEED_DEPTH = MODELS.sowing.depth.value
 
 #: Days from sowing within which the stages, and the seed, are first looked for.
-SOON, SOON_UP = 310, 60
+SOON, SOON_UP = 310, 60  # speed only: all days are looked at where these do not do
 
 #: The soil is followed from so many days before sowing, where they are known: nothing is left then of its first guess.
 SOIL_DAYS = 45
@@ -205,8 +205,8 @@ def _up_within(air: Array, cover: Cover, sown: Array, days: int) -> Array:
     """Emergence, looked for in so many days from sowing on."""
     begin = np.where(sown > SOIL_DAYS, sown - SOIL_DAYS, 0.0).astype(np.intp)
     length = SOIL_DAYS + days
-    if (begin == begin.flat[0]).all():
-        after = air[..., int(begin.flat[0]) :][..., :length]  # all sown on one day, as nearly always
+    if (begin == begin.flat[0]).all():  # speed only: all sown on one day, as nearly always
+        after = air[..., int(begin.max()) :][..., :length]
     else:
         shape = np.broadcast_shapes(begin.shape, air.shape[:-1])
         place = np.broadcast_to(begin, shape)[..., np.newaxis] + np.arange(length)

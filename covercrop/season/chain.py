@@ -273,7 +273,7 @@ def doubts_about(start: Start, note: ScoutingNote, draws: Draws) -> tuple[Doubt,
     tuple of Doubt
         Empty where it fits, and where a note of another day tells the same.
     """
-    chain = _follow_together([start], draws)[0]
+    [chain] = _follow_together([start], draws)
     found = (*chain.stand.doubts, *_of_soil(chain.ground))
     return tuple(doubt for doubt in found if note in (doubt.note, doubt.against) and not doubt.confirmed)
 
@@ -335,7 +335,7 @@ def _answer(start: Start, draws: Draws, known: dict[tuple[ScoutingNote, ...], Ch
     notes = start.conditions.scouting
     if notes in known:
         return known[notes]
-    chain = _follow_together([start], draws)[0]
+    [chain] = _follow_together([start], draws)
     doubts = [doubt for doubt in chain.doubts if not doubt.of_soil]
     known[notes] = _held(start, chain, doubts, draws, known) if doubts else chain
     return known[notes]

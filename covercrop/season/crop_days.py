@@ -105,7 +105,7 @@ def hard_frost(plan: Plan) -> DateRange:
     freeze = first_autumn_freeze(outlook.tmin, midwinter, HARD_FROST.value)
     if not outlook.complete:
         freeze = np.full_like(freeze, np.nan)
-    early, median, late = outlook.dates(np.ceil(quantiles(freeze, np.ones_like(freeze))))
+    early, median, late = outlook.dates(quantiles(freeze, np.ones_like(freeze)))
     return DateRange(early=early, median=median, late=late)
 
 

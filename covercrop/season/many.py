@@ -253,13 +253,13 @@ def _each(
     """The same by place; a text stands for a field that is none, and says why."""
     answers, problems = {}, []
     for place, (name, field) in enumerate(asked):
+        if isinstance(field, str):
+            problems.append(Problem(place=place, name=name, message=one_line(field)))
+            continue
         try:
-            if isinstance(field, str):
-                raise UsageError(field)
             answers[place] = work(field)
         except WeatherGapError as error:
-            source = f"{described(field)}: " if isinstance(field, Field) else ""
-            problems.append(Problem(place=place, name=name, message=one_line(f"{source}{error}")))
+            problems.append(Problem(place=place, name=name, message=one_line(f"{described(field)}: {error}")))
         except CovercropError as error:
             problems.append(Problem(place=place, name=name, message=one_line(error)))
     return answers, problems

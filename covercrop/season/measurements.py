@@ -229,8 +229,7 @@ def dry_matter(
         return now, mean + now - weight, variance + (spread * (now - weight)) ** 2
 
     for note in weighing(scouting):
-        noted = day + 1 if note is None else outlook.position(np.datetime64(note.date, "D"))
-        if note is None or noted > day:
+        if note is None or (noted := outlook.position(np.datetime64(note.date, "D"))) > day:
             continue
         weight, mean, variance = grow(noted)
         if note.dry_matter_kg_ha is not None:

@@ -321,7 +321,14 @@ def _wait(axes: Axes, plan: Plan, row: _Row, height: float) -> None:
 
 
 def _bar(axes: Axes, start: float, end: float, height: float, thickness: float, colour: str) -> None:
-    axes.barh(height, end - start, left=start, height=thickness, color=colour, linewidth=0)
+    _rectangle(axes, start, height - thickness / 2, end - start, thickness, colour)
+
+
+def _rectangle(axes: Axes, left: float, bottom: float, width: float, height: float, colour: str) -> None:
+    """Draw what bar() and barh() draw, in a tenth of their time: they look for limits of the axes, which are set."""
+    from matplotlib.patches import Rectangle
+
+    axes.add_artist(Rectangle((left, bottom), width, height, facecolor=colour, linewidth=0))
 
 
 # --- the window -----------------------------------------------------------------------------------
@@ -350,9 +357,8 @@ def window_chart(plan: Plan) -> Figure | None:
         axes.text(last + 1.8, share, f"{share:.0%}", fontsize=SMALL, color=MUTED, ha="right", va="bottom")
     best = plan.window.best
     chosen = np.zeros(days.size, bool) if best is None else (days >= best.start) & (days <= best.end)
-    axes.bar(
-        days.astype(float) + 0.5, odds, width=0.8, linewidth=0, color=[WINDOW if week else "#cfa6b4" for week in chosen]
-    )
+    for day, chance, week in zip(days.astype(float) + 0.5, odds, chosen, strict=True):
+        _rectangle(axes, day - 0.8 / 2, 0, 0.8, chance, WINDOW if week else "#cfa6b4")
     if best is not None:
         start, end = at(best.start), at(best.end) + 1
         axes.plot([start, end], [1.08, 1.08], color=WINDOW, linewidth=2.5, solid_capstyle="butt")
