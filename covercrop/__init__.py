@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from covercrop.render.data.icalendar import write_icalendar
     from covercrop.render.page.report import report_html
     from covercrop.render.words.reminders import upcoming_dates
+    from covercrop.season.comparison import compare_endings
     from covercrop.season.many import plan_field, plan_fields
     from covercrop.season.noting import add_scouting_note
     from covercrop.season.plan import Plan
@@ -50,6 +51,7 @@ _HOME = {
     "ScoutingNote": "field.entries",
     "add_scouting_note": "season.noting",
     "calibrate_bloom": "checking.bloom_records",
+    "compare_endings": "season.comparison",
     "compare_sowing_dates": "autumn.comparison",
     "cover": "parameters.catalogue",
     "covers": "parameters.catalogue",
@@ -83,6 +85,7 @@ __all__ = [
     "ScoutingNote",
     "add_scouting_note",
     "calibrate_bloom",
+    "compare_endings",
     "compare_sowing_dates",
     "cover",
     "covers",

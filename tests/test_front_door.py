@@ -44,6 +44,7 @@ PARSERS = main._parser()._subparsers._group_actions[0].choices
 TWINS = {
     "ready": ("plan_field", "plan_fields"),
     "scout": ("add_scouting_note",),
+    "compare": ("compare_endings",),
     "sow": ("compare_sowing_dates",),
     "beds": ("lay_out_beds",),
     "calendar": ("upcoming_dates", "write_icalendar"),

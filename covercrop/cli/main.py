@@ -17,6 +17,7 @@ from covercrop.cli import (
     beds,
     calendar,
     calibrate,
+    compare,
     degree_days,
     guide,
     hindcast,
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
 #: In the order of the help.
 COMMANDS = (
     ready,
+    compare,
     scout,
     sow,
     beds,
@@ -59,6 +61,7 @@ EPILOG = """\
 examples:
   covercrop ready                        this week's answer for the demonstration
   covercrop ready fields.toml --due      which of your own fields need you this week
+  covercrop compare fields.toml          each week and way of ending the cover, and what would help
   covercrop scout fields.toml "Mill terrace" --bloom 10
   covercrop sow fields.toml              what to sow this autumn, and when
   covercrop report fields.toml -o fields.html

@@ -27,6 +27,7 @@ OPTIONS = {
     "on": "--on",
     "start": "--from",
     "end": "--to",
+    "ends": "--end",
     "plant_by": "--plant-by",
     "covers": "--cover",
     "base": "--lower",

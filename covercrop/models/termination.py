@@ -7,15 +7,16 @@ could come up again in the crop.
 method         opens                        closes
 ============== ============================ =====================================
 ``turn-under`` 10 % bloom                   first viable seed
-``roll``       full bloom; vetches with     first swelling pods
-               the first pods
+``roll``       full bloom; vetches by the   first swelling pods
+               first pods
 ``mow``        full bloom                   first swelling pods
 ``tarp``       first buds                   in time to be dead before viable seed
 ============== ============================ =====================================
 
 Turned-under plants die whatever their stage.  Rolled or mown ones live on, or
 grow again, until they are in full bloom; a roller was unreliable on hairy
-vetch through flowering and reliable once pods had set (`mischler2010`), and
+vetch through flowering and reliable once pods had set (`mischler2010`), so
+that the day from which it kills is drawn between the two; and
 vetch, pea and faba hardly regrow once mown after bloom (`clark2007`).  What is
 rolled or mown dries above ground, where common vetch seed that had only begun
 to fill ripened in its pods (`samarah`); so these two close before turning
@@ -38,6 +39,7 @@ from covercrop.base.errors import UnknownNameError
 from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
+    from covercrop.base.records import CitedValue
     from covercrop.parameters.traits import Cover
 
 
@@ -52,8 +54,14 @@ NEED_PODS = ("hairy-vetch", "woollypod-vetch", "common-vetch")
 #: Early pod set, as a share of the days from full bloom to the end of bloom.
 EARLY_PODS = MODELS.ending.early_pods
 
-#: First swelling pods, as a share of the days from the first flowers to viable seed.
+#: When a roller kills what needs pods for it, as such a share: at full bloom in some stands, with early pods in all.
+ROLLED_FROM = MODELS.ending.rolled_from
+
+#: Last day on which seed in a cut plant does not ripen, as a share of the days from the first flowers to viable seed.
 SWELLING_PODS = MODELS.ending.swelling_pods
+
+#: The share of a normal distribution that lies between an 80 % interval's middle and its end, in standard deviations.
+_TENTH = 1.2816
 
 #: How long a tarp takes.
 TARP_DAYS = MODELS.ending.tarp
@@ -90,9 +98,44 @@ def window(stages: dict[str, Array], method: str, cover: Cover) -> tuple[Array, 
         raise UnknownNameError("way of ending a cover", method, METHODS)
     opens = stages["bloom_50"]
     if method == "roll" and cover.key in NEED_PODS:
-        opens = np.ceil(opens + EARLY_PODS.value * (stages["end_of_bloom"] - opens))
+        opens = stages["rolled_from"] if "rolled_from" in stages else rolled_from(stages)
+    return opens, stages["swelling_pods"] if "swelling_pods" in stages else swelling_pods(stages)
+
+
+def rolled_from(stages: dict[str, Array], draw: ArrayLike = 0.0) -> Array:
+    """First day on which a roller kills a cover that needs pods for it.
+
+    Parameters
+    ----------
+    stages : dict of str to numpy.ndarray
+        As for :func:`window`.
+    draw : array_like, shape (draw,), optional
+        Standard normal; above 0 the stand has to be further on than is likely.
+
+    Returns
+    -------
+    numpy.ndarray
+        Day index; NaN where not reached.
+    """
+    bloom = stages["bloom_50"]
+    return np.ceil(bloom + _drawn(ROLLED_FROM, draw) * (stages["end_of_bloom"] - bloom))
+
+
+def swelling_pods(stages: dict[str, Array], draw: ArrayLike = 0.0) -> Array:
+    """Last day on which no seed ripens in plants that are rolled or mown; later than is likely for a draw above 0.
+
+    Takes and gives what :func:`rolled_from` does.
+    """
     flower = stages["first_flower"]
-    return opens, np.floor(flower + SWELLING_PODS.value * (seed - flower))
+    return np.floor(flower + _drawn(SWELLING_PODS, draw) * (stages["viable_seed"] - 1 - flower))
+
+
+def _drawn(value: CitedValue, draw: ArrayLike) -> Array:
+    """A value with its range taken for an 80 % interval, and never beyond it."""
+    low, high = value.value if value.low is None else value.low, value.value if value.high is None else value.high
+    normal = np.asarray(draw, dtype=np.float64)
+    off = np.where(normal < 0, value.value - low, high - value.value) * normal / _TENTH
+    return np.clip(value.value + off, low, high)
 
 
 def probability_by_day(opens: ArrayLike, closes: ArrayLike, weights: ArrayLike, days: int) -> Array:
@@ -194,4 +237,5 @@ def assumptions(method: str) -> tuple[str, ...]:
     return (
         *surface,
         f"A cover that is rolled or mown is safe only up to its first swelling pods: {SWELLING_PODS.reason}.",
+        *((f"A roller kills vetch from full bloom to early pods on: {ROLLED_FROM.reason}.",) * (method == "roll")),
     )

@@ -58,6 +58,7 @@ class Ending:
     """The pods that open or close a window, and the tarp."""
 
     early_pods: CitedValue
+    rolled_from: CitedValue
     swelling_pods: CitedValue
     tarp: CitedValue
 

@@ -107,7 +107,7 @@ def compare_endings(
     weather: DailyWeather | None = None,
     on: Day | None = None,
     *,
-    end: Sequence[Day] = (),
+    ends: Sequence[Day] = (),
     by: Sequence[str] = (),
     today: Day | None = None,
 ) -> Endings:
@@ -121,7 +121,7 @@ def compare_endings(
         As for :func:`covercrop.plan_field`.
     on : date, optional
         The day asked about; ``today`` by default.
-    end : sequence of date, optional
+    ends : sequence of date, optional
         Days to compare beside each week ahead and the day that is advised.
     by : sequence of str, optional
         Ways of ending it (:data:`covercrop.models.termination.METHODS`); the one that is advised by default.
@@ -151,7 +151,7 @@ def compare_endings(
         raise UsageError(f"{field.name}: there is nothing to compare: {_settled(plan)}")
     ways = tuple(dict.fromkeys(by)) or (chain.ending.method,)
     first = start.conditions.today
-    days = [_position(wanted, start, first) for wanted in end]
+    days = [_position(wanted, start, first) for wanted in ends]
     chances = {way: chances_by(chain, way, start.conditions.cover, start.outlook.days.size) for way in ways}
     ahead = np.flatnonzero(chain.ahead.may)
     return Endings(
@@ -178,11 +178,11 @@ def _settled(plan: Plan) -> str:
 
 
 def _position(wanted: Day, start: Start, first: int) -> int:
-    day = np.datetime64(date_of(wanted, "end"), "D")
+    day = np.datetime64(date_of(wanted, "ends"), "D")
     place = start.outlook.position(day)
     if not first <= place < start.outlook.days.size:
         raise UsageError(
-            f"`end` = {day} is not ahead; give a day from {start.outlook.days[first]} to {start.outlook.days[-1]}"
+            f"`ends` = {day} is not ahead; give a day from {start.outlook.days[first]} to {start.outlook.days[-1]}"
         )
     return place
 

@@ -18,8 +18,10 @@ from covercrop.parameters.constants import MODELS
 from covercrop.season import advice, provenance
 from covercrop.season.absences import absences
 from covercrop.season.chain import DATES, Chain, Start, follow, follow_each, member_days
+from covercrop.season.ending import POOR
 from covercrop.season.ground import ground_details
 from covercrop.season.ground_part import GroundPart, ground_part
+from covercrop.season.helps import Help, helps
 from covercrop.season.next_step import NextStep, next_step, work_ahead
 from covercrop.season.nitrogen_part import NitrogenPart, nitrogen_part
 from covercrop.season.note_effects import what_notes_did
@@ -65,10 +67,13 @@ class Details:
     ----------
     ground : GroundPart
     nitrogen : NitrogenPart
+    helps : tuple of Help
+        What would help, what gains most first; only looked for where the best day is more likely to fail than not.
     """
 
     ground: GroundPart
     nitrogen: NitrogenPart
+    helps: tuple[Help, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -239,6 +244,8 @@ def start_of(field: Field, weather: DailyWeather, on: np.datetime64) -> Start:
             f"sown = {field.cover.sown} lies more than {SEASON_DAYS} days before {on}, and that season is over; "
             "enter the cover that stands now, or ask about an earlier day with `on`"
         )
+    if field.aim.plant_by is not None and np.datetime64(field.aim.plant_by, "D") < on and field.crop.planted is None:
+        raise FieldFileError(f"plant_by = {field.aim.plant_by} is before {on}; give a later day, or leave it out")
     outlook = season_outlook(weather, np.datetime64(field.cover.sown, "D"), DAYS_OF_SEASON, on)
     return Start.of(field, outlook, outlook.position(on))
 
@@ -336,6 +343,7 @@ def _details(
             by_planting=_median_on(found.released, planting),
             other=outlook.position(best.other.date) if best and best.other else None,
         ),
+        helps=helps(start, chain, draws) if best and best.together < POOR else (),
     )
 
 

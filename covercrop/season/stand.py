@@ -177,9 +177,13 @@ def grow_stand(
     up = phenology.emergence(tmean, cover, sowing, lead=outlook.lead)
 
     def followed(requirement: Array) -> dict[str, Array]:
-        return stages_of(
+        found = stages_of(
             tmean, lengths, cover, cultivar, sowing=sowing, emerged=up, requirement=requirement, seed=draws.seed
         )
+        return found | {
+            "rolled_from": termination.rolled_from(found, draws.kill),
+            "swelling_pods": termination.swelling_pods(found, draws.pods),
+        }
 
     stages = followed(draws.requirement)
     shape = stages["bud"].shape

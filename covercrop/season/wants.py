@@ -137,7 +137,8 @@ def chances(wanted: Wants, weights: ArrayLike, days: int) -> Chances:
 
     def held(first: Array, last: Array) -> Array:
         first, last = np.broadcast_arrays(first, last)
-        return termination.probability_by_day(first, last, np.broadcast_to(weight, first.shape), days)
+        by_day = termination.probability_by_day(first, last, np.broadcast_to(weight, first.shape), days)
+        return np.round(by_day, 9)  # what is left of sums in another order is no chance
 
     return Chances(
         killed=held(wanted.killed_from, never),

@@ -14,6 +14,7 @@ from covercrop.season.ending import LEAST_ODDS, POOR
 if TYPE_CHECKING:
     from covercrop.base.records import DateRange
     from covercrop.season.ending import Ending, Recommended
+    from covercrop.season.wants import Chances
     from covercrop.weather.outlook import Outlook
 
 #: A smaller chance than this rounds to nothing.
@@ -36,6 +37,9 @@ class WindowPart:
         The season from sowing on.
     chances : numpy.ndarray, shape (day,)
         Chance that the window holds each day, if the stand lives [1]; none for a dead one.
+    wants : Chances or None
+        The chance of each want on every day (:class:`covercrop.season.wants.Chances`), while there is something to
+        choose.
     open_now : float
         Chance that it holds the day of the answer [1].
     best : Recommended or None
@@ -65,6 +69,7 @@ class WindowPart:
     closes: DateRange
     days: Days
     chances: Array
+    wants: Chances | None
     open_now: float
     best: Recommended | None
     no_best: str | None
@@ -140,6 +145,7 @@ def window_part(
         closes=closes,
         days=outlook.days,
         chances=chances,
+        wants=ending.chances,
         open_now=open_now,
         best=ending.best,
         no_best=None if ending.best else _no_best(ending, killed=killed, ended=ended, known=outlook.complete),

@@ -392,6 +392,59 @@ def _window_shown(plan: Plan) -> np.ndarray[Any, np.dtype[np.datetime64]]:
     return days[likely[0] : likely[-1] + 1] if plan.window.foretold else days[:0]
 
 
+# --- the endings ----------------------------------------------------------------------------------
+
+#: The wants that are drawn, with how each is named and drawn; what always holds is left out.
+_WANTS = (
+    ("killed", "killed", MUTED, (0, (1, 1.5))),
+    ("seed_free", "no seed", INK, (0, (5, 2))),
+    ("bloom", "in bloom", WINDOW, "solid"),
+    ("in_time", "{crop} in time", PLANTING, (0, (5, 1.5, 1, 1.5))),
+)
+
+
+def endings_chart(plan: Plan) -> Figure | None:
+    """The chance of each want, and of all of them, by the day of ending; None where there is nothing to choose.
+
+    Parameters
+    ----------
+    plan : Plan
+    """
+    wants, best, days = plan.window.wants, plan.window.best, _window_shown(plan)
+    if wants is None or best is None or not days.size:
+        return None
+    first, last = min(at(plan.on), at(best.date)) - 2, at(days[-1]) + 1
+    shown = (plan.window.days.astype(float) >= max(first, at(plan.on))) & (plan.window.days.astype(float) <= last)
+    along = plan.window.days[shown].astype(float) + 0.5
+    height, legend = 200.0, 46.0
+    figure = blank_figure(height)
+    below = 20 + legend
+    axes = axes_at(figure, EDGE, below, WIDTH - 2 * EDGE, height - below - 16, first, last + 1)
+    axes.set_ylim(0, 1.06)
+    for share in (0.5, 1.0):
+        axes.axhline(share, color=RULE, linewidth=0.7, zorder=0)
+        axes.text(last + 0.8, share, f"{share:.0%}", fontsize=SMALL, color=MUTED, ha="right", va="bottom", zorder=0)
+    axes.fill_between(along, wants.together[shown], color=FAN, linewidth=0, label="everything works", zorder=1)
+    for name, label, colour, dashes in _WANTS:
+        chance = getattr(wants, name)[shown]
+        if chance.min() < 1 - LEAST_DRAWN:
+            named = label.format(crop=plan.crop.common_name)
+            axes.plot(along, chance, color=colour, linewidth=1.6, linestyle=dashes, label=named, zorder=2)
+    middle = at(best.date) + 0.5
+    axes.plot([middle, middle], [0, 1.06], color=INK, linewidth=1.2, zorder=3)
+    axes.plot([middle], [best.together], marker="o", color=INK, markersize=5, zorder=4)
+    side, place = _side(middle - 0.5, middle + 0.5, first, last)
+    words = f"{answer.to_end(plan)} {phrases.day_month(best.date)}"
+    axes.text(place, 1.09, words, fontsize=TEXT, color=INK, fontweight="bold", ha=side, va="bottom")
+    figure.legend(
+        loc="lower left", bbox_to_anchor=(0.0, 0.0), ncols=2, fontsize=SMALL, labelcolor=INK, frameon=False,
+        handlelength=2.2, columnspacing=1.2, borderpad=0.2, handletextpad=0.5, labelspacing=0.35,
+    )  # fmt: skip
+    today(axes, plan)
+    day_ticks(axes, first, last)
+    return figure
+
+
 # --- planting -------------------------------------------------------------------------------------
 
 
@@ -525,5 +578,9 @@ def titled(figure: Figure, plan: Plan, title: str) -> Figure:
 CHARTS: dict[str, Callable[[Plan, bool], Figure | None]] = {
     "season": lambda plan, us: season_chart(plan, us=us),
     "window": lambda plan, us: window_chart(plan),
+    "endings": lambda plan, us: endings_chart(plan),
     "limits": lambda plan, us: limits_chart(plan, us=us),
 }
+
+#: Those of a page: the chances of the endings hold that of the window.
+PAGE_CHARTS = ("season", "endings", "limits")

@@ -23,7 +23,7 @@ from covercrop.beds.beds import lay_out_beds
 from covercrop.beds.lengths import Measures
 from covercrop.field.weather_source import described
 from covercrop.parameters import catalogue
-from covercrop.render.figures.charts import CHARTS, titled
+from covercrop.render.figures.charts import CHARTS, PAGE_CHARTS, titled
 from covercrop.render.figures.svg import png, svg
 from covercrop.render.page.sheet import SIZES, type_size
 from covercrop.render.screen import beds as bed_sheet
@@ -253,7 +253,7 @@ def _field(
     sections: Sequence[Section],
     *,
     us: bool,
-    only: Sequence[str] = tuple(CHARTS),
+    only: Sequence[str] = PAGE_CHARTS,
     problems: bool = False,
 ) -> dict[str, Any]:
     """What the template needs of one field."""

@@ -9,6 +9,7 @@ import numpy as np
 from covercrop.base import units
 from covercrop.models import plantback
 from covercrop.models.bbch import stage_name
+from covercrop.render.words.comparison import most
 from covercrop.render.words.ending import advice, ended, given_up
 from covercrop.render.words.ending import to_end as to_end_by
 from covercrop.render.words.phrases import DATE_LABELS, chance, day_month, interval, percent, temperature, weekday
@@ -118,7 +119,8 @@ def _stand_headline(plan: Plan) -> str:
             said = _open(plan)
         case _:
             said = _not_yet(plan)
-    return if_it_lives(plan, " ".join(filter(None, (instead(plan), said, given_up(plan), surer(plan)))))
+    better = help_most(plan) or surer(plan)
+    return if_it_lives(plan, " ".join(filter(None, (instead(plan), said, given_up(plan), better))))
 
 
 def instead(plan: Plan) -> str:
@@ -126,6 +128,11 @@ def instead(plan: Plan) -> str:
     if not plan.window.instead:
         return ""
     return f"{_GERUND[plan.window.asked]} has no day that is safe; turning under may have."
+
+
+def help_most(plan: Plan) -> str:
+    """What would help most, where the advice is more likely to fail than not; empty otherwise."""
+    return most(plan, plan.details.helps[0]) if plan.details and plan.details.helps else ""
 
 
 def surer(plan: Plan) -> str:

@@ -8,6 +8,7 @@ import numpy as np
 
 from covercrop.base import units
 from covercrop.render.words import answer, phrases
+from covercrop.render.words.ending import odds
 from covercrop.season.progress import towards_bloom
 
 if TYPE_CHECKING:
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 TITLES = {
     "season": "The season: degree-days towards bloom",
     "window": "The chance that the window is open",
+    "endings": "What each day of ending it promises",
     "limits": "What planting waits for",
 }
 
@@ -35,7 +37,7 @@ def describe(plan: Plan, chart: str, *, us: bool = False) -> str:
     us : bool
         Show US units.
     """
-    return {"season": _season, "window": _window, "limits": _limits}[chart](plan, us=us)
+    return {"season": _season, "window": _window, "endings": _endings, "limits": _limits}[chart](plan, us=us)
 
 
 def _season(plan: Plan, *, us: bool) -> str:
@@ -55,14 +57,26 @@ def _season(plan: Plan, *, us: bool) -> str:
 
 
 def _window(plan: Plan, *, us: bool) -> str:
-    odds, days, half = plan.window.chances, plan.window.days, plan.window.likely_open
-    top = int(odds.argmax())
-    said = [f"It is highest on {phrases.day_month(days[top])}, with {phrases.chance(float(odds[top]))}."]
+    chances, days, half = plan.window.chances, plan.window.days, plan.window.likely_open
+    top = int(chances.argmax())
+    said = [f"It is highest on {phrases.day_month(days[top])}, with {phrases.chance(float(chances[top]))}."]
     if half is not None:
         said.append(f"It is half or more from {phrases.day_month(half[0])} to {phrases.day_month(half[1])}.")
     if plan.window.best is not None:
         said.append(f"The best week is {phrases.span(plan.window.best.start, plan.window.best.end)}.")
     return " ".join(said)
+
+
+def _endings(plan: Plan, *, us: bool) -> str:
+    best, wants = plan.window.best, plan.window.wants
+    if best is None or wants is None:
+        return ""
+    top = int(wants.together.argmax())
+    return (
+        f"To {answer.to_end(plan)} on {phrases.day_month(best.date)} is advised: {odds(plan, best)}. The chance of "
+        f"everything is highest on {phrases.day_month(plan.window.days[top])}, with "
+        f"{phrases.chance(float(wants.together[top]))}."
+    )
 
 
 def _limits(plan: Plan, *, us: bool) -> str:

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base import units
-from covercrop.render.words.phrases import chance, day_month, span, weekday
+from covercrop.models.termination import NEED_PODS
+from covercrop.render.words.phrases import chance, day_month, percent, span, weekday
 
 if TYPE_CHECKING:
     from covercrop.season.ending import Odds, Recommended
@@ -55,15 +56,21 @@ def advice(plan: Plan, best: Recommended) -> str:
             return f"{_upper(do)}, {bloom}, so that {crop} is in time{around}: {odds(plan, best)}."
         case "least-risk" if best.killed < best.seed_free:
             return (
-                f"{_upper(do)}, and go by what you see{around}: {ending(method)} kills it on that day with a chance of "
-                f"{chance(best.killed)}, but in {chance(best.some_day)} of the seasons there is a day on which it "
-                f"works; {odds(plan, best)}."
+                f"{_upper(do)}, {_seen(plan)}{around}, and let what you see decide: in {percent(best.some_day)} of the "
+                f"ways the season may go there is a day on which {ending(method)} works. Fixed to that date now, it "
+                f"kills with a chance of {chance(best.killed)}, and {odds(plan, best)}."
             )
         case "least-risk":
             return f"No day is left without some risk of seed; {do}{around}: {odds(plan, best)}."
         case _:
             wait = "Not yet: " if plan.window.waits and plan.state in ("growing", "budding") else ""
             return f"{_upper(f'{wait}{do}')}{around}: {odds(plan, best)}."
+
+
+def _seen(plan: Plan) -> str:
+    """What is to be seen on the day on which a cover is rolled or mown."""
+    pods = plan.window.method == "roll" and plan.cover.key in NEED_PODS
+    return "at full bloom to the first pods" if pods else "in full bloom"
 
 
 def odds(plan: Plan, day: Odds) -> str:

@@ -1,0 +1,55 @@
+"""Words about endings compared: what would help, and how the table is read."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from covercrop.render.words import ending
+from covercrop.render.words.phrases import chance, day_month, weekday
+
+if TYPE_CHECKING:
+    from covercrop.season.helps import Help
+    from covercrop.season.plan import Plan
+
+_GROUND = {"bare": "leaving the ground bare", "straw": "laying straw", "black-plastic": "laying black plastic"}
+
+#: How the table is read.
+KEY = (
+    "killed, no seed, bloom, in time: the chance of each if it is ended on that day; all: of everything at once. In "
+    "time: the crop can be planted so that it ripens, and by the day you want. Dry: how much of the seven days from "
+    "then on the soil can be worked. N: what the crop gets of the cover's nitrogen."
+)
+
+
+def change(plan: Plan, helped: Help) -> str:
+    """What is done differently: ``setting out transplants``."""
+    crop = plan.crop.common_name
+    match helped.change:
+        case "transplants":
+            return f"setting out transplants of {crop}"
+        case "quicker-variety":
+            return f"a {crop} variety of {helped.detail} days"
+        case "ground-cover":
+            return _GROUND[helped.detail]
+        case _:
+            return f"{ending.ending(helped.detail)} instead"
+
+
+def helps(plan: Plan, helped: Help) -> str:
+    """What one thing would do, in a sentence."""
+    year = int(str(plan.on)[:4])
+    how = helped.detail if helped.change == "way" else plan.window.method
+    said = change(plan, helped)
+    return (
+        f"{said[0].upper()}{said[1:]}: everything works with a chance of {chance(helped.together)}, "
+        f"{ending.ended(how)} about {weekday(helped.date, year)}, planted from about {day_month(helped.plant_likely)}."
+    )
+
+
+def most(plan: Plan, helped: Help) -> str:
+    """What would help most, in a sentence after the advice."""
+    how = f", {ending.ended(helped.detail if helped.change == 'way' else plan.window.method)}"
+    return (
+        f"What would help most: {change(plan, helped)}; everything then works with a chance of "
+        f"{chance(helped.together)}{how} about {weekday(helped.date, int(str(plan.on)[:4]))}."
+    )
