@@ -21,9 +21,12 @@ from covercrop.models.degree_days import accumulate, crossing
 from covercrop.models.members import MEDIAN, Draws
 from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters.constants import MODELS
+from covercrop.season.decision import decide
 from covercrop.season.ending import LEAST_ODDS, POOR
 from covercrop.season.ground import dead_from, planting_limits
+from covercrop.season.in_time import EVERY, last_before
 from covercrop.season.stand import Stand, brought, grow_stand
+from covercrop.season.wants import chances, wants
 from covercrop.weather.outlook import Outlook, part_of
 
 if TYPE_CHECKING:
@@ -193,7 +196,7 @@ def follow(frame: Frame, asked: Asked) -> Followed:
     # Where every member dies the dates are those of a stand that lives.
     counted = np.where(alive.any(axis=(1, 2), keepdims=True), alive, True)
     opens, closes, methods = _windows(stand, field.cover.terminate, cover, counted)
-    ended, odds = _endings(opens, closes, counted, season.days.size)
+    ended, odds = _endings(frame, asked, stand, methods, counted)
     rate = accumulate(biomass.warmth(season.tmean, growth_of(cover)))
     wanted = crossing(rate, cover.sowing.ground_cover.value, stand.stages["emergence"][..., :1] + 1)
     return Followed(
@@ -269,15 +272,33 @@ def _windows(
     )
 
 
-def _endings(opens: Array, closes: Array, counted: NDArray[np.bool_], days: int) -> tuple[Array, Array]:
-    """The day with the best odds for each date, NaN where none has a chance to speak of, and its odds."""
-    ended, best = np.full(len(opens), np.nan), np.zeros(len(opens))
-    for place, weights in enumerate(counted):
-        odds = termination.probability_by_day(opens[place], closes[place], weights / weights.sum(), days)
-        if odds.max() >= LEAST_ODDS:
-            day = termination.best_day(odds)
-            ended[place], best[place] = day, odds[day]
+def _endings(
+    frame: Frame, asked: Asked, stand: Stand, methods: NDArray[np.str_], counted: NDArray[np.bool_]
+) -> tuple[Array, Array]:
+    """The day on which each date's cover is best ended, NaN where it has none, and the chance of the window on it.
+
+    It is the day that a field's own answer would name (:mod:`covercrop.season.decision`), with the wanted planting
+    date for the crop's.
+    """
+    first, days = int(frame.sowing[0]), stand_days() - int(frame.sowing[0])
+    may = np.arange(days) >= BEFORE_MIDWINTER - first
+    until = {way: in_time_until(frame, asked.cover, way) - first for way in np.unique(methods)}
+    ended, best = np.full(len(methods), np.nan), np.zeros(len(methods))
+    for place, method in enumerate(methods):
+        stages = {name: day[place] for name, day in stand.stages.items()}
+        found = chances(wants(stages, str(method), asked.cover, until[method]), counted[place], days)
+        if found.window.max() >= LEAST_ODDS:
+            decided = decide(found, may, cover_first=frame.field.aim.favour == "cover")
+            if decided is not None:
+                ended[place], best[place] = decided.day, found.window[decided.day]
     return ended, best
+
+
+def in_time_until(frame: Frame, cover: Cover, method: str) -> Array:
+    """Last day of ending a cover, in a way, that leaves the ground plantable by the wanted date, shape (year, draw)."""
+    ended = np.arange(BEFORE_MIDWINTER, frame.plant_by + EVERY, EVERY, dtype=np.float64)
+    earliest = plantback.earliest(limits_after(frame, cover, dead_from(ended, method)))
+    return last_before(ended, np.where(np.isnan(earliest), np.inf, earliest), frame.plant_by)
 
 
 def grounds(frame: Frame, covers: Sequence[tuple[Cover, Array]]) -> list[dict[str, Array]]:

@@ -100,18 +100,24 @@ def ending_in_time_until(
         soil_sd=check.sd,
     )
     earliest = plantback.earliest(limits) + begin
-    return _last_before(ended, np.where(np.isnan(earliest), np.inf, earliest), deadline.plant_by)
+    return last_before(ended, np.where(np.isnan(earliest), np.inf, earliest), deadline.plant_by)
 
 
-def _last_before(ended: Array, earliest: Array, plant_by: Array) -> Array:
+def last_before(ended: Array, earliest: Array, plant_by: Array | float) -> Array:
     """Last day of ending from which planting is possible by a day, straight between the days that were followed.
 
     Parameters
     ----------
     ended : numpy.ndarray, shape (day,)
+        :data:`EVERY` so many days apart.
     earliest : numpy.ndarray, shape (day, year, draw)
         First day on which the crop can be planted, ``inf`` where it never can.
-    plant_by : numpy.ndarray, shape (year, draw) or (year, 1)
+    plant_by : numpy.ndarray, shape (year, draw) or (year, 1), or float
+
+    Returns
+    -------
+    numpy.ndarray, shape (year, draw)
+        ``-inf`` where no day is early enough, and ``inf`` where all are.
     """
     works = earliest <= plant_by
     last = len(ended) - 1 - np.argmax(works[::-1], axis=0)
