@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from covercrop.beds.beds import lay_out_beds
     from covercrop.checking.bloom_records import calibrate_bloom
     from covercrop.checking.hindcast import hindcast_field
+    from covercrop.checking.replay import replay_advice
     from covercrop.field.entries import CoverEntry, CropEntry, Field, ScoutingNote
     from covercrop.field.file import read_fields
     from covercrop.field.weather_source import field_weather
@@ -64,6 +65,7 @@ _HOME = {
     "guide_page": "guide.pages",
     "guide_pages": "guide.pages",
     "hindcast_field": "checking.hindcast",
+    "replay_advice": "checking.replay",
     "lay_out_beds": "beds.beds",
     "plan_field": "season.many",
     "plan_fields": "season.many",
@@ -103,6 +105,7 @@ __all__ = [
     "plan_fields",
     "read_fields",
     "read_weather",
+    "replay_advice",
     "report_html",
     "soil_temperature",
     "survey_region",

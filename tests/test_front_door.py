@@ -51,7 +51,7 @@ TWINS = {
     "report": ("report_html",),
     "region": ("survey_region",),
     "weather": ("field_weather", "read_weather", "daily_weather"),
-    "hindcast": ("hindcast_field",),
+    "hindcast": ("hindcast_field", "replay_advice"),
     "calibrate": ("calibrate_bloom",),
     "degree-days": ("growing_degree_days",),
     "covers": ("covers", "cover"),

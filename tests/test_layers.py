@@ -71,7 +71,11 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("comparison", "noting"),
     ),
     "autumn": (("sowing_dates",), ("frame",), ("relaxations",), ("comparison",), ("verdict",)),
-    "checking": (("bloom_fit", "degree_day_table", "hindcast"), ("cultivar_fit", "verdict"), ("bloom_records",)),
+    "checking": (
+        ("bloom_fit", "degree_day_table", "hindcast"),
+        ("cultivar_fit", "replay", "verdict"),
+        ("bloom_records",),
+    ),
     "region": (
         ("classic", "question"),
         ("cells", "stored"),

@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from covercrop.cli.shared import Commands, complain, fields_argument, progress, read, said, screen, show
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from covercrop.field.entries import Field, FieldFile
 
 
 def add(commands: Commands) -> None:
     """Add it to the parser."""
     hindcast = commands.add(
-        "hindcast", _run, "how good the forecasts would have been in past seasons, at this place", ("hindcast_field",)
+        "hindcast",
+        _run,
+        "how good the forecasts would have been in past seasons, at this place",
+        ("hindcast_field", "replay_advice"),
     )
     fields_argument(hindcast)
     hindcast.add_argument(
@@ -23,6 +32,9 @@ def add(commands: Commands) -> None:
         "(default: 15 February, 15 March, 1 and 15 April, half a year later in the south)",
     )
     hindcast.add_argument("--full", action="store_true", help="every event, not only the window")
+    hindcast.add_argument(
+        "--advice", action="store_true", help="what would have come of following the advice, beside plain rules"
+    )
 
 
 def _month_day(text: str) -> tuple[int, int]:
@@ -37,10 +49,11 @@ def _month_day(text: str) -> tuple[int, int]:
 
 def _run(arguments: argparse.Namespace) -> int:
     from covercrop.checking.hindcast import Hindcast, hindcast_field
-    from covercrop.field.entries import Field
     from covercrop.season.many import each_field
 
     file, today, title = read(arguments)
+    if arguments.advice:
+        return _advice(arguments, file, today, title)
     with progress("replaying past seasons", len(file.fields)) as advance:
 
         def replay(field: Field) -> Hindcast:
@@ -56,4 +69,29 @@ def _run(arguments: argparse.Namespace) -> int:
         from covercrop.render.screen import hindcast
 
         hindcast.show(screen(), replayed, title=title, full=arguments.full)
+    return complain(problems)
+
+
+def _advice(arguments: argparse.Namespace, file: FieldFile, today: dt.date, title: str) -> int:
+    from covercrop.base.errors import UsageError
+    from covercrop.checking.replay import AdviceReplay, replay_advice
+    from covercrop.season.many import each_field
+
+    if arguments.issue:
+        raise UsageError("--issue names days of a forecast, and the advice is asked for every week; leave one of them")
+    with progress("following the advice", len(file.fields)) as advance:
+
+        def follow(field: Field) -> AdviceReplay:
+            return replay_advice(field, today=today, advance=advance)
+
+        replayed, troubled = each_field(file.fields, follow)
+    problems = said(troubled)
+    if arguments.json:
+        from covercrop.render.data import machine
+
+        show(machine.dump(machine.replay(replayed, today, problems)))
+    else:
+        from covercrop.render.screen import replay
+
+        replay.show(screen(), replayed, title=title, us=arguments.units == "us")
     return complain(problems)

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from covercrop.checking.cultivar_fit import Calibrated
     from covercrop.checking.degree_day_table import DegreeDayTable
     from covercrop.checking.hindcast import Hindcast, Score
+    from covercrop.checking.replay import AdviceReplay, Outcome
     from covercrop.checking.verdict import Verdict
     from covercrop.field.entries import Field, ScoutingNote
     from covercrop.guide.pages import Page
@@ -296,6 +297,35 @@ def hindcast(replayed: Sequence[Hindcast], today: dt.date, problems: Sequence[tu
         for each in replayed
     ]
     return document(today.isoformat(), fields, problems)
+
+
+def replay(
+    replayed: Sequence[AdviceReplay], today: dt.date, problems: Sequence[tuple[str, str]] = ()
+) -> dict[str, Any]:
+    """The document of ``covercrop hindcast --advice --json``."""
+    fields = [
+        {
+            "name": each.field.name,
+            "seasons": len(each.years),
+            "years": list(each.years),
+            "best_fixed_date": f"{each.best_fixed[0]:02d}-{each.best_fixed[1]:02d}",
+            **{name: _outcome(outcome) for name, outcome in each.outcomes.items()},
+        }
+        for each in replayed
+    ]
+    return document(today.isoformat(), fields, problems)
+
+
+def _outcome(outcome: Outcome) -> dict[str, float | None]:
+    return {
+        "seed_free": round(outcome.seed_free, 3),
+        "in_bloom": round(outcome.in_bloom, 3),
+        "in_time": round(outcome.in_time, 3),
+        "all": round(outcome.together, 3),
+        "pan_kg_ha": None if np.isnan(outcome.pan_kg_ha) else round(outcome.pan_kg_ha, 1),
+        "visits": round(outcome.visits, 2),
+        "moved_days": round(outcome.moved_days, 2),
+    }
 
 
 def _verdict(found: Verdict) -> dict[str, Any]:
