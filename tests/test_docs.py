@@ -17,7 +17,7 @@ from covercrop.guide.pages import TOPICS, guide_pages
 from covercrop.models import termination
 from covercrop.parameters import catalogue
 from covercrop.render.words import answer
-from covercrop.season import ending
+from covercrop.season import decision, ending
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 README = (REPOSITORY / "README.md").read_text(encoding="utf-8")
@@ -175,12 +175,16 @@ def test_the_states_of_a_field_are_explained() -> None:
 
 def test_the_page_on_ending_has_the_numbers_of_the_program() -> None:
     """What the page states in words is what the day is chosen by."""
-    numbers = (ending.LEAST_ODDS, ending.WORTH_WAITING, ending.CLOSING_DAYS, ending.POOR)
-    assert numbers == (1 / 20, 2 / 100, 7, 1 / 2)
-    assert (termination.TARP_DAYS.value, termination.SWELLING_PODS.value) == (3 * 7, 4 / 5)
+    numbers = (decision.MOST_RISK, decision.IN_TIME_WITHIN, decision.FLAT_TOP, decision.OUT_OF_REACH)
+    assert numbers == (1 / 10, 1 / 10, 3 / 100, 1 / 5)
+    assert (ending.LEAST_ODDS, ending.CLOSING_DAYS, ending.POOR) == (1 / 20, 7, 1 / 2)
+    assert (termination.TARP_DAYS.value, termination.SWELLING_PODS.low) == (3 * 7, 4 / 5)
     for words in (
+        "more than one in ten",
+        "within a tenth",
+        "within three in a hundred",
+        "below one in five",
         "one in twenty",
-        "two in a hundred",
         "within a week",
         "below one half",
         "three weeks before",

@@ -88,7 +88,8 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "render.words": (
         ("phrases",),
         ("ending",),
-        ("answer", "beds", "comparison", "hindcast"),
+        ("comparison",),
+        ("answer", "beds", "hindcast", "replay"),
         ("charts", "reminders", "sowing"),
     ),
     "render.figures": (("beds", "maps", "svg"), ("canvas",), ("charts",)),

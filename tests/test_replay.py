@@ -52,13 +52,6 @@ def test_the_advice_leaves_little_seed_and_keeps_its_day(replay: AdviceReplay) -
     assert 0.0 < replay.advice.moved_days < 3.0
 
 
-def test_a_cover_put_first_blooms_more_and_a_crop_put_first_ripens_more(replay: AdviceReplay) -> None:
-    """The aim of the field is followed."""
-    cover = replay_advice(replace(FIELD, aim=replace(FIELD.aim, favour="cover")), RECORD)
-    assert cover.advice.in_bloom > replay.advice.in_bloom + 0.05
-    assert cover.advice.in_time < replay.advice.in_time - 0.05
-
-
 def test_an_outcome_is_counted_by_hand() -> None:
     """Two draws of one season: the second sets seed before it is ended, and only the first is in time."""
     from types import SimpleNamespace
@@ -89,7 +82,7 @@ def test_the_command_tells_it(capsys: pytest.CaptureFixture[str], monkeypatch: p
 
     monkeypatch.setattr(checking, "replay_advice", lambda field, **_: replay_of(field))
     assert main(["hindcast", "--advice"]) == 0
-    said = capsys.readouterr().out
+    said = " ".join(capsys.readouterr().out.split())
     assert "In 1 past seasons everything would have worked in 60% by this advice, and in 50% by a fixed date" in said
     assert main(["hindcast", "--advice", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)["fields"][0]

@@ -42,19 +42,35 @@ def test_cut_plants_need_full_bloom_and_close_earlier(method: str) -> None:
     """
     opens, closes = termination.window(STAGES, method, CRIMSON)
     assert opens == 225
-    assert closes == 215 + 0.8 * 30
+    assert closes == 215 + 0.9 * 30
     assert closes < termination.window(STAGES, "turn-under", CRIMSON)[1]
 
 
 @pytest.mark.parametrize("name", termination.NEED_PODS)
 def test_vetch_is_rolled_with_the_first_pods(name: str) -> None:
-    """The roller is reliable on vetch only after early pod set (Mischler et al. 2010).
+    """The roller was unreliable on vetch through flowering, and reliable after early pod set (Mischler et al. 2010).
 
     First pods showed a third of the way from half to the end of bloom (Palouse counts of 2019).
     """
     vetch = catalogue.cover(name)
-    assert termination.window(STAGES, "roll", vetch)[0] == 235  # 225 + 0.33 * 30, on the next whole day
+    assert termination.window(STAGES, "roll", vetch)[0] == 231  # 225 + 0.2 * 30
     assert termination.window(STAGES, "mow", vetch)[0] == 225
+
+
+def test_the_day_from_which_a_roller_kills_is_drawn_between_full_bloom_and_early_pods() -> None:
+    """By hand: 80 % of the draws between 225 + 0 and 225 + 0.45 * 30, on the next whole day, and none beyond."""
+    draws = np.array([-5.0, -1.2816, 0.0, 1.2816, 5.0])
+    assert termination.rolled_from(STAGES, draws).tolist() == [225.0, 225.0, 231.0, 239.0, 239.0]
+    assert termination.EARLY_PODS.value < 0.45
+    # The last day without ripe seed in what is cut: 0.8, 0.9 and all of the 30 days from the flowers on.
+    assert termination.swelling_pods(STAGES, draws).tolist() == [239.0, 239.0, 242.0, 245.0, 245.0]
+
+
+def test_drawn_days_come_before_those_of_the_middle() -> None:
+    """Where the stages carry the days that were drawn, the window is theirs."""
+    drawn = STAGES | {"rolled_from": np.array([229.0]), "swelling_pods": np.array([240.0])}
+    assert termination.window(drawn, "roll", VETCH) == (229.0, 240.0)
+    assert termination.window(drawn, "mow", VETCH) == (225.0, 240.0)
 
 
 def test_tarp_is_on_three_weeks_before_seed() -> None:

@@ -70,6 +70,7 @@ class Decision:
     most_risk: CitedValue
     in_time_within: CitedValue
     flat_top: CitedValue
+    least_gain: CitedValue
     out_of_reach: CitedValue
 
 

@@ -47,6 +47,7 @@ _CAUTIONS = (
     INSURED,
     TREATED_SEED,
 )
+_DECIDED = MODELS.decision
 _ASSUMPTIONS = (
     f"A day with a mean between {in_both(phenology.COOL_RANGE[0], 'degC')} and "
     f"{in_both(phenology.COOL_RANGE[1], 'degC')} counts as cool, {MODELS.bloom.cool_below.reason}.",
@@ -55,6 +56,11 @@ _ASSUMPTIONS = (
     f"for {FADING_DAYS:.0f} days.",
     f"A stand is called dead when {MODELS.answer.dead.value:.0%} of the ways the season may go say so, and planting "
     f"safe when {MODELS.answer.safe.value:.0%} do.",
+    f"The day of ending the cover leaves seed, or a living cover, with a chance of {_DECIDED.most_risk.value:.0%} at "
+    f"the most, where there is such a day: {_DECIDED.most_risk.reason}. Of the chance that the crop is in time "
+    f"{_DECIDED.in_time_within.value:.0%} is given for bloom: {_DECIDED.in_time_within.reason}. Days within "
+    f"{_DECIDED.flat_top.value:.0%} are equally good: {_DECIDED.flat_top.reason}. Below "
+    f"{_DECIDED.out_of_reach.value:.0%} bloom or crop are out of reach: {_DECIDED.out_of_reach.reason}.",
     f"A forecast needs {FEWEST_YEARS} past years and uses no more than {MOST_YEARS}.",
 )
 TARP = "A tarp sheds its rain beside it: weigh its edges down, and keep the runoff from ditches and streams."

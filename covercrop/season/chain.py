@@ -26,6 +26,7 @@ from covercrop.season.ending import Ahead, Dispute, Ending, Rival, choose_ending
 from covercrop.season.ground import Ground, dead_from, follow_ground, latest_planting
 from covercrop.season.in_time import Deadline, ending_in_time_until
 from covercrop.season.stand import Stand, grow_stand
+from covercrop.season.wants import Chances, chances, wants
 from covercrop.weather.outlook import together
 
 if TYPE_CHECKING:
@@ -128,6 +129,30 @@ class Chain:
     def is_closing(self, day: int) -> bool:
         """Whether the window is about to close on a day, with notes in doubt and without them."""
         return bool(self.least(lambda each: is_closing(each.stand.opens, each.stand.closes, each.weights, day)))
+
+    def chances_by(self, method: str, cover: Cover, days: int) -> Chances:
+        """The chances of each day of ending the cover in a way, no higher than they are without the notes in doubt.
+
+        Parameters
+        ----------
+        method : str
+            One of :data:`covercrop.models.termination.METHODS`.
+        cover : Cover
+        days : int
+            Length of the day axis.
+
+        Raises
+        ------
+        UnknownNameError
+            If there is no such way of ending a cover.
+        """
+        assert self.ahead is not None  # there is something to choose
+        if self.ending.method == method and self.ending.chances is not None:
+            return self.ending.chances
+        wanted = wants(self.stand.stages, method, cover, self.ahead.in_time_until(method))
+        return chances(wanted, self.weights, days).least(
+            rival.chances_by(method, cover, days) for rival in self.rivals if rival.ahead is not None
+        )
 
     def indexes(self) -> dict[str, Array]:
         """Day index of every date of the chain (:data:`DATES`), in every member."""

@@ -14,7 +14,6 @@ from covercrop.models import plantback, soil_water
 from covercrop.models.members import MEDIAN, Draws, standard_draws
 from covercrop.parameters.constants import MODELS
 from covercrop.season.chain import Chain, Start, follow, member_days
-from covercrop.season.ending import chances_by
 from covercrop.season.ground import dead_from, follow_ground
 from covercrop.season.helps import Help, helps
 from covercrop.season.many import days_asked, gathered
@@ -152,7 +151,7 @@ def compare_endings(
     ways = tuple(dict.fromkeys(by)) or (chain.ending.method,)
     first = start.conditions.today
     days = [_position(wanted, start, first) for wanted in ends]
-    chances = {way: chances_by(chain, way, start.conditions.cover, start.outlook.days.size) for way in ways}
+    chances = {way: chain.chances_by(way, start.conditions.cover, start.outlook.days.size) for way in ways}
     ahead = np.flatnonzero(chain.ahead.may)
     return Endings(
         plan=plan,

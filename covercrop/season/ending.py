@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from covercrop.parameters.traits import Cover
-    from covercrop.season.chain import Chain
     from covercrop.weather.outlook import Outlook
 
 
@@ -281,31 +280,6 @@ def _undisputed(
     top = least.window[ahead.may].max(initial=0.0)
     ceiling = min(without(rival).window[ahead.may].max(initial=0.0) for rival in (dispute.settled, *dispute.ceilings))
     return least.scaled(ceiling / top) if top > ceiling else least
-
-
-def chances_by(chain: Chain, method: str, cover: Cover, days: int) -> Chances:
-    """The chances of each day of ending a cover in a way, no higher than they are without the notes in doubt.
-
-    Parameters
-    ----------
-    chain : Chain
-        Of a cover that there is something to choose for.
-    method : str
-        One of :data:`covercrop.models.termination.METHODS`.
-    cover : Cover
-    days : int
-        Length of the day axis.
-
-    Raises
-    ------
-    UnknownNameError
-        If there is no such way of ending a cover.
-    """
-    if chain.ending.method == method and chain.ending.chances is not None:
-        return chain.ending.chances
-    assert chain.ahead is not None
-    found = chances(wants(chain.stand.stages, method, cover, chain.ahead.in_time_until(method)), chain.weights, days)
-    return found.least(chances_by(rival, method, cover, days) for rival in chain.rivals if rival.ahead is not None)
 
 
 def is_closing(opens: Array, closes: Array, weights: Array, today: int) -> bool:

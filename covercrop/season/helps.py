@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from covercrop.parameters.traits import Crop
 
 #: What is gained has to be more than this to be named.
-LEAST_GAIN = MODELS.decision.flat_top.value
+LEAST_GAIN = MODELS.decision.least_gain.value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

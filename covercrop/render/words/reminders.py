@@ -12,6 +12,7 @@ from covercrop.dates.agenda import Event, agenda, next_autumn
 from covercrop.models.frost import HARD_FROST
 from covercrop.models.plantback import BINDING_WORDS
 from covercrop.render.words import answer
+from covercrop.render.words.ending import given_up, odds
 from covercrop.render.words.phrases import chance, day_month, temperature, weekday
 from covercrop.season import advice
 from covercrop.season.crop_days import autumn_frost, days_to_emergence, hard_frost, planting_day, ripe_day
@@ -198,8 +199,8 @@ def _turn_under(plan: Plan, event: Event, us: bool) -> _Words:
             plan,
             _joined(
                 answer.instead(plan),
-                f"On {weekday(event.best)}, the best day of the best week, the window is open with a chance of "
-                f"{chance(event.chance)}.",
+                f"On {weekday(event.best)}, the best day, {_promised(plan, event.chance)}.",
+                given_up(plan, us=us),
                 answer.surer(plan),
             ),
         ),
@@ -207,6 +208,12 @@ def _turn_under(plan: Plan, event: Event, us: bool) -> _Words:
         "turned_under: the dates after it move along.",
         cautions,
     )
+
+
+def _promised(plan: Plan, chance_of_window: float) -> str:
+    """What the day of ending the cover promises."""
+    best = plan.window.best
+    return f"the window is open with a chance of {chance(chance_of_window)}" if best is None else odds(plan, best)
 
 
 def _window_closes(plan: Plan, event: Event, us: bool) -> _Words:
