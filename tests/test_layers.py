@@ -97,18 +97,8 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "render.screen": (
         ("strip",),
         ("terminal",),
-        (
-            "beds",
-            "calibration",
-            "comparison",
-            "datebook",
-            "guide",
-            "hindcast",
-            "many_fields",
-            "region",
-            "scouting",
-            "sowing",
-        ),
+        ("beds", "calibration", "comparison", "datebook", "guide", "hindcast"),
+        ("many_fields", "region", "replay", "scouting", "sowing"),
     ),
     "render.page": (("sheet",), ("report",), ("notebook",)),
     "cli": (

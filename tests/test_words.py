@@ -31,8 +31,8 @@ def cold(low: float, high: float) -> DailyWeather:
     ("on", "changes", "begins"),
     [
         ("2026-03-01", {}, "Not yet: plan to turn it under about "),
-        ("2026-05-06", {}, "The window is open ("),
-        ("2026-05-14", {}, "The window is closing ("),
+        ("2026-05-06", {}, "Plan to turn it under about Fri 8 May (6-10 May is about as good): everything works with "),
+        ("2026-05-14", {}, "Turn it under now: no day is left without some risk of seed, and everything works with a "),
         ("2026-06-15", {}, "Too late for a safe window (over 99% chance that the first seed is viable): turn it under"),
         ("2026-05-20", {"turned_under": "2026-05-08"}, "Since 8 May; wait before planting."),
         ("2026-07-01", {"turned_under": "2026-05-08"}, "The ground is ready: sow summer squash now, and by "),
@@ -53,7 +53,7 @@ def cold(low: float, high: float) -> DailyWeather:
             {"species": "balansa-clover", "terminate": "roll"},
             "Rolling has no day that is safe; turning under",
         ),
-        ("2026-03-01", {"species": "crimson-clover", "terminate": "roll"}, "Not yet: plan to roll it about "),
+        ("2026-03-01", {"species": "crimson-clover", "terminate": "roll"}, "Plan to roll it about "),
         ("2026-12-01", {}, "By weather that ends on 31 Oct: too late"),
     ],
 )
@@ -78,7 +78,8 @@ def test_the_surer_way_is_named_beside_a_poor_one() -> None:
     assert plan.window.best is not None
     assert plan.window.surer is not None
     assert plan.window.surer.probability > plan.window.best.probability
-    assert "Turning under is surer: " in words.headline(plan)
+    assert "What would help most: turning under instead; everything then works" in words.headline(plan)
+    assert "Turning under is surer: " in words.surer(plan)  # for where what would help was not worked out
 
 
 def test_what_was_done_is_called_by_its_name() -> None:
