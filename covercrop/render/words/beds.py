@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from covercrop.beds.beds import BedPlan
     from covercrop.beds.nutrients import Dose
-    from covercrop.beds.spreading import Interval
+    from covercrop.beds.spreading import Interval, Reading
 
     Day = Callable[[np.datetime64], str]
 
@@ -130,7 +130,11 @@ def _by(key: str) -> str:
 def _share_of(each: Dose) -> str:
     """What the nitrogen of an amendment rests on."""
     contents = "your own analysis" if each.own else _by(each.material.nitrogen.source)
-    share = "your own share" if each.entry.available is not None else _by(each.material.available.source)
+    share = (
+        "your own share"
+        if each.entry.available is not None
+        else _by(each.material.first_year(worked_in=each.entry.worked_in).source)
+    )
     return contents if contents == share else f"{contents}; {share}"
 
 
@@ -160,9 +164,10 @@ def nitrogen_advice(beds: BedPlan) -> str:
         return ""
     match beds.nitrogen.verdict:
         case "missing":
+            where = ", over all the ground, since the roots have left the spot by then," if beds.reach else ""
             return (
-                "Give half of what is missing when the plants run, after a nitrate test of the top foot: with 25 ppm "
-                "there, none is needed (University of Connecticut)."
+                f"Give half of what is missing when the plants run{where} after a nitrate test of the top foot: with "
+                "25 ppm there, none is needed (University of Connecticut)."
             )
         case "too-much":
             return (
@@ -171,6 +176,29 @@ def nitrogen_advice(beds: BedPlan) -> str:
             )
         case _:
             return "Nothing more is needed, unless the leaves turn pale."
+
+
+def roots(beds: BedPlan) -> str:
+    """What the plants of a spot can reach early and later; empty for a crop in rows."""
+    reach, say = beds.reach, Measures(beds.us)
+    if reach is None:
+        return ""
+    when = ""
+    if not np.isnat(reach.leaves[0]):
+        first, last = (day_month(day, _year(beds)) for day in reach.leaves)
+        when = f", until a day from {first} to {last},"
+    weeks = " to ".join(f"{days / 7:.0f}" for days in nutrients.SPOT_DAYS)
+
+    def given(amount: tuple[float, float, float]) -> str:
+        low, _, high = (say.weight(end) for end in amount)
+        return low if low == high else f"{low} to {high}"
+
+    return (
+        f"Roots: for {weeks} weeks after sowing{when} the plants of a spot feed from it alone, with "
+        f"{given(reach.spot)} of nitrogen in it this year; after that from all their ground, with "
+        f"{given(reach.ground)}. They need {say.weight(reach.need)} in the season ({_by(nutrients.ROOTS_SOURCE)} for "
+        "the roots)."
+    )
 
 
 def phosphorus(beds: BedPlan) -> str:
@@ -245,13 +273,23 @@ def _answer(beds: BedPlan, kept: Interval) -> str:
     if kept.kind in _ANY_DAY:
         return f"YES, at any time, {_ANY_DAY[kept.kind]}"
     if kept.kind == "on-top":
-        return (
-            f"NO. {spreading.RAW_RULE} asks that raw manure is worked into the soil, {wait} days before harvest; work "
-            "it in, or compost it first."
-        )
+        return _on_top(kept, day, wait)
     if kept.kind == "poultry":
         return _poultry(kept, day)
     return _bioassay(kept, day) if kept.kind == "bioassay" else _raw(beds, kept, day, wait)
+
+
+def _on_top(kept: Interval, day: Day, wait: int) -> str:
+    def reading(said: Reading) -> str:
+        first = "" if np.isnat(said.first_harvest) else f" (harvest from {day(said.first_harvest)})"
+        return f"{said.who} {said.says}{first}"
+
+    return (
+        f"NO. {spreading.RAW_RULE} allows raw manure on a food crop's bed only where it is worked into the soil, {wait} "
+        "days before harvest; laid on top it fits none of its exceptions. How it is counted all the same: "
+        f"{'; '.join(reading(said) for said in kept.readings)}. Work it in, or compost it first; where it lies "
+        "already, ask your certifier and your local code, and keep to the longest that binds you."
+    )
 
 
 def _raw(beds: BedPlan, kept: Interval, day: Day, wait: int) -> str:
