@@ -130,11 +130,8 @@ def _by(key: str) -> str:
 def _share_of(each: Dose) -> str:
     """What the nitrogen of an amendment rests on."""
     contents = "your own analysis" if each.own else _by(each.material.nitrogen.source)
-    share = (
-        "your own share"
-        if each.entry.available is not None
-        else _by(each.material.first_year(worked_in=each.entry.worked_in).source)
-    )
+    first_year = each.material.first_year(worked_in=each.entry.worked_in)
+    share = "your own share" if each.entry.available is not None else _by(first_year.source)
     return contents if contents == share else f"{contents}; {share}"
 
 
@@ -285,8 +282,8 @@ def _on_top(kept: Interval, day: Day, wait: int) -> str:
         return f"{said.who} {said.says}{first}"
 
     return (
-        f"NO. {spreading.RAW_RULE} allows raw manure on a food crop's bed only where it is worked into the soil, {wait} "
-        "days before harvest; laid on top it fits none of its exceptions. How it is counted all the same: "
+        f"NO. {spreading.RAW_RULE} allows raw manure on a food crop's bed only where it is worked into the soil, "
+        f"{wait} days before harvest; laid on top it fits none of its exceptions. How it is counted all the same: "
         f"{'; '.join(reading(said) for said in kept.readings)}. Work it in, or compost it first; where it lies "
         "already, ask your certifier and your local code, and keep to the longest that binds you."
     )
