@@ -21,7 +21,7 @@ def reached(where: str, area: float, ground: float = 9.0) -> nutrients.Reach:
 
 
 def test_manure_in_the_spots_by_hand() -> None:
-    """A tonne holds 4.5 kg of nitrogen, 0.4 of it this year: 1.8 g a square metre, and 20 kg/ha of the cover are 2 g."""
+    """A kilogram holds 4.5 g of nitrogen, 0.4 of it this year: 1.8 g a square metre; 20 kg/ha of the cover are 2 g."""
     found = reached("spots", 8.1)
     assert [1000 * end for end in found.spot] == pytest.approx([0.81 * (2.8 - 1 + rest) for rest in (1, 2, 3)])
     # Over its 9 m2 the same 0.81 m2 of manure, and nine times what the cover leaves on one.

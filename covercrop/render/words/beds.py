@@ -161,9 +161,9 @@ def nitrogen_advice(beds: BedPlan) -> str:
         return ""
     match beds.nitrogen.verdict:
         case "missing":
-            where = ", over all the ground, since the roots have left the spot by then," if beds.reach else ""
+            where = " (over all the ground: the roots have left the spot by then)" if beds.reach else ""
             return (
-                f"Give half of what is missing when the plants run{where} after a nitrate test of the top foot: with "
+                f"Give half of what is missing when the plants run{where}, after a nitrate test of the top foot: with "
                 "25 ppm there, none is needed (University of Connecticut)."
             )
         case "too-much":
@@ -180,21 +180,19 @@ def roots(beds: BedPlan) -> str:
     reach, say = beds.reach, Measures(beds.us)
     if reach is None:
         return ""
-    when = ""
-    if not np.isnat(reach.leaves[0]):
-        first, last = (day_month(day, _year(beds)) for day in reach.leaves)
-        when = f", until a day from {first} to {last},"
     weeks = " to ".join(f"{days / 7:.0f}" for days in nutrients.SPOT_DAYS)
+    until = ""
+    if not np.isnat(reach.leaves[0]):
+        until = " (until " + " to ".join(day_month(day, _year(beds)) for day in reach.leaves) + ")"
 
     def given(amount: tuple[float, float, float]) -> str:
         low, _, high = (say.weight(end) for end in amount)
         return low if low == high else f"{low} to {high}"
 
     return (
-        f"Roots: for {weeks} weeks after sowing{when} the plants of a spot feed from it alone, with "
-        f"{given(reach.spot)} of nitrogen in it this year; after that from all their ground, with "
-        f"{given(reach.ground)}. They need {say.weight(reach.need)} in the season ({_by(nutrients.ROOTS_SOURCE)} for "
-        "the roots)."
+        f"Roots: a spot's plants need {say.weight(reach.need)} of nitrogen; for {weeks} weeks{until} they reach "
+        f"{given(reach.spot)} in the spot, then {given(reach.ground)} on all their ground "
+        f"({_by(nutrients.ROOTS_SOURCE)})."
     )
 
 
