@@ -376,6 +376,47 @@ def test_every_kind_of_interval_is_said(beds: Callable[..., BedPlan]) -> None:
     assert len([each for each in laid.items if each.group == "Manure and compost"]) == 6
 
 
+def test_manure_on_top_hears_every_reading(beds: Callable[..., BedPlan]) -> None:
+    """No, since the rule's text has no place for it; who counts it all the same is named, with the harvest allowed."""
+    entry = AmendmentEntry(
+        material="horse-manure", depth_m=0.01, worked_in=False, applied=np.datetime64("2026-03-01").astype(object)
+    )
+    laid = beds(amendments=(entry,))
+    (kept,) = (each for each in laid.intervals if each.kind == "on-top")
+    said = bed_words.interval(laid, kept)
+    assert said.startswith("Horse manure: NO. 7 CFR 205.203(c)(1) allows raw manure on a food crop's bed only where it")
+    for reading in ("office of the US organic programme", "some US certifiers", "US produce rule", "United Kingdom"):
+        assert reading in said
+    assert "(harvest from 29 Jun)" in said  # 120 days after 1 March
+    assert "(harvest from 31 Aug)" in said  # 183
+    assert "keeps 45 to 365 days, by scheme" in said
+    assert said.endswith("keep to the longest that binds you.")
+    assert {"nop_draft", "tilth_manure", "cfr112_56", "uk_fsa_manure", "au_compost_code"} <= set(laid.sources)
+    assert "nop_draft" not in beds().sources
+
+
+def test_roots_leave_the_spot(beds: Callable[..., BedPlan]) -> None:
+    """Vines hear of spot and ground, corn in rows does not; what is missing goes where the roots are."""
+    entry = AmendmentEntry(material="cattle-manure", depth_m=0.01, where="spots")
+    vines, corn = beds(amendments=(entry,)), beds("sweet-corn", amendments=(entry,))
+    assert corn.reach is None
+    assert bed_words.roots(corn) == ""
+    assert corn.absent["nitrogen.roots"] == "not-needed"
+    assert vines.reach is not None
+    assert vines.nitrogen is not None
+    assert [int((day - vines.planting).astype(int)) for day in vines.reach.leaves] == [22, 41]
+    # The spot holds what lies on it; its ground all of the balance.
+    per_spot = vines.layout.vine_area / vines.layout.count / 10_000
+    brought = vines.nitrogen.cover[1] + vines.nitrogen.amendments
+    assert vines.reach.ground[1] == pytest.approx(brought * per_spot)
+    assert vines.reach.spot[1] < vines.reach.ground[1]
+    said = bed_words.roots(vines)
+    assert said.startswith("Roots: a spot's plants need ")
+    assert "for 3 to 6 weeks (until " in said
+    assert "over all the ground" in bed_words.nitrogen_advice(beds(row_spacing_m=3.0, spacing_m=3.0))
+    assert "over all the ground" not in bed_words.nitrogen_advice(beds("sweet-corn"))
+
+
 # --- after the harvest ----------------------------------------------------------------------------
 
 
