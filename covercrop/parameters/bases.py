@@ -63,23 +63,24 @@ def basis_table(before: Mapping[str, tuple[int, int]]) -> str:
     counted = count_bases()
     whole: Counter[str] = sum(counted.values(), Counter())
     once = (sum(assumed for assumed, _ in before.values()), sum(count for _, count in before.values()))
-    rows = [(kind, before[kind], counted[kind]) for kind in counted]
-    heads = ("values of", "assumed before", *(basis.replace("-", " ") for basis in BASES), "all")
+    sourced = [basis for basis in BASES if basis != "assumed"]
+    heads = ("values of", "all", *(basis.replace("-", " ") for basis in sourced), "assumed", "before")
     lines = [heads, ("---",) * len(heads)]
     lines += [
         (
             kind,
-            f"{assumed} of {count}",
-            *(str(now[basis]) for basis in BASES),
-            f"{now.total()}, {_hundredths(now['assumed'], now.total())} assumed",
+            str(now.total()),
+            *(str(now[basis]) for basis in sourced),
+            _part(now["assumed"], now.total()),
+            _part(*then),
         )
-        for kind, (assumed, count), now in (*rows, ("all", once, whole))
+        for kind, then, now in (*((kind, before[kind], counted[kind]) for kind in counted), ("all", once, whole))
     ]
     return "".join(f"| {' | '.join(line)} |\n" for line in lines)
 
 
-def _hundredths(part: int, whole: int) -> str:
-    return f"{part / whole:.0%}"
+def _part(part: int, whole: int) -> str:
+    return f"{part} ({part / whole:.0%})"
 
 
 def _tables(name: str) -> dict[str, Any]:
