@@ -181,9 +181,8 @@ def foot(screen: Screen, assumed: Sequence[str], keys: Sequence[str], *, full: b
     screen.say("Sources", style="bold")
     screen.say("; ".join(dict.fromkeys(short_source(catalogue.source(key)) for key in keys)) + ".", indent=2)
     screen.say(
-        f"{len(assumed)} assumptions stand where no source, or only a crop model, gives a number; --full shows each with "
-        "its reason, and the "
-        "sources in full.",
+        f"{len(assumed)} assumptions stand where no source, or only a crop model, gives a number; --full shows each "
+        "with its reason, and the sources in full.",
         indent=2,
     )
 
