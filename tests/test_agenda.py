@@ -121,13 +121,13 @@ def test_a_window_that_hardly_is_has_no_ends() -> None:
 
 
 @pytest.mark.parametrize("sown", ["2026-06-02", None])
-def test_thinning_comes_about_a_month_after_sowing(sown: str | None) -> None:
-    """Five seeds to a spot are thinned to one after about a month (common practice, no source): 3 to 5 weeks."""
+def test_thinning_comes_at_the_first_true_leaves(sown: str | None) -> None:
+    """One or two true leaves (Utah), 7 to 14 days after emergence, which takes up to two weeks: 2 to 4 weeks in all."""
     plot = field(crop="muskmelon", turned_under="2026-05-01", planted=sown)
     made = plan(plot, "2026-06-10" if sown else "2026-05-10")
     day = np.datetime64(sown) if sown else made.dates["earliest_planting"].median
     ((thin, _),) = days(made)["thinning"]
-    assert 21 <= (thin - day).astype(int) <= 35
+    assert 14 <= (thin - day).astype(int) <= 28
     assert made.crop.planting is not None
     assert thin == day + np.timedelta64(round(made.planting.emergence_days + made.crop.planting.thin_after.value), "D")
     assert lay_out_beds(replace(made, field=replace(made.field, area_m2=100.0))).thinning == thin

@@ -42,21 +42,26 @@ def test_every_number_has_an_origin(name: str) -> None:
             assert len(value.reason.split()) >= 5, path
         else:
             assert catalogue.source(value.source).title, path
-    assert 0.3 <= material.density.value <= 1.0
-    assert 0.05 <= material.available.value <= 0.6
+    assert 0.3 <= material.density.value <= 1.01  # 1,700 lb a cubic yard, the heaviest of the NOFA handbook
+    assert 0 <= material.available.value <= 0.6  # green compost gives nothing in its first year (RB209)
+    if material.available_on_top is not None:
+        assert material.available_on_top.value < material.available.value
 
 
 @pytest.mark.parametrize(
     ("name", "printed"),
-    # Cords, Nutrient analysis of beef, dairy, swine and poultry manure: N-P2O5-K2O, lb a ton.
+    # N-P2O5-K2O, lb a ton: Cords, Nutrient analysis of beef, dairy, swine and poultry manure; RB209 (2023), whose kg/t
+    # are half as many; Wheeler and Zajaczkowski (2001) for horses.
     [
-        ("cattle-manure", (21, 14, 23)),
-        ("bedded-cattle-manure", (21, 18, 26)),
-        ("poultry-manure", (33, 48, 34)),
+        ("cattle-manure", (9, 3, 6)),
+        ("bedded-cattle-manure", (12, 6.4, 18.8)),
+        ("poultry-manure", (38, 24, 30)),
         ("poultry-litter", (47, 48, 30)),
+        ("horse-manure", (12, 5, 9)),
+        ("plant-compost", (15, 6, 13.6)),
     ],
 )
-def test_contents_as_printed(name: str, printed: tuple[int, int, int]) -> None:
+def test_contents_as_printed(name: str, printed: tuple[float, float, float]) -> None:
     """A ton on an acre brings the pounds of the table, and so does the file."""
     found = acre_of(name, 1)
     phosphate, potash = found.phosphorus / nutrients.P_IN_PHOSPHATE, found.potassium / nutrients.K_IN_POTASH
@@ -64,9 +69,33 @@ def test_contents_as_printed(name: str, printed: tuple[int, int, int]) -> None:
 
 
 def test_the_credit_for_cattle_manure() -> None:
-    """Swiader, Illinois: 3 to 4 lb of nitrogen credited for each ton of solid dairy or cattle manure."""
-    for name in ("cattle-manure", "bedded-cattle-manure"):
-        assert 30 <= lb_acre(acre_of(name, 10).available) <= 40
+    """Swiader, Illinois: 3 to 4 lb of nitrogen credited for each ton of solid dairy or cattle manure.
+
+    Farmyard manure with straw gives less by RB209: 0.15 of 12 lb.
+    """
+    assert 30 <= lb_acre(acre_of("cattle-manure", 10).available) <= 40
+    assert lb_acre(acre_of("bedded-cattle-manure", 10).available) == pytest.approx(18)
+
+
+@pytest.mark.parametrize(
+    ("name", "worked_in", "share"),
+    # RB209 (2023), farmyard and poultry manure in spring; University of Massachusetts, dairy a week on top.
+    [
+        ("cattle-manure", False, 0.2),
+        ("bedded-cattle-manure", True, 0.15),
+        ("bedded-cattle-manure", False, 0.1),
+        ("poultry-manure", False, 0.3),
+        ("poultry-litter", False, 0.3),
+        ("horse-manure", False, 0.1),
+        ("composted-cattle-manure", False, 0.1),
+    ],
+)
+def test_manure_left_on_top_gives_less(name: str, worked_in: bool, share: float) -> None:
+    """The air takes its ammonia; a compost has lost it before, and the grower's own share comes first."""
+    left = acre_of(name, 10, worked_in=worked_in)
+    assert left.available == pytest.approx(share * left.nitrogen)
+    own = acre_of(name, 10, worked_in=worked_in, available=0.33)
+    assert own.available == pytest.approx(0.33 * own.nitrogen)
 
 
 def test_phosphorus_in_phosphate() -> None:
@@ -85,21 +114,22 @@ def test_poultry_manure_on_vermont_farms() -> None:
     assert [end / KG_HA_PER_LB_ACRE for end in load.removed] == pytest.approx([10, 80])
     assert load.excess
     assert (load.brought - load.removed[1]) / KG_HA_PER_LB_ACRE >= 98
-    # The table's own content is lower, and still too much.
-    assert phosphorus_load((acre_of("poultry-manure", 6),)).excess
+    # The shipped contents are lower: of litter, 48 lb of P2O5 a ton, it is still too much, of manure without, 24, not.
+    assert phosphorus_load((acre_of("poultry-litter", 6),)).excess
+    assert not phosphorus_load((acre_of("poultry-manure", 6),)).excess
 
 
 def test_a_layer_by_hand() -> None:
-    """12 cm on 20 m2 are 2.4 m3; at 0.7 t/m3 1.68 t with 10.5 kg of N a tonne, 17.64 kg, 0.167 of it this year.
+    """12 cm on 20 m2 are 2.4 m3; at 1.01 t/m3 2.424 t with 4.5 kg of N a tonne, 10.908 kg, 0.4 of it this year.
 
     Common practice, no source: a manure layer of 10 to 15 cm under the mulch.
     """
     entry = AmendmentEntry(material="cattle-manure", depth_m=0.12, where="spots")
     found = dose(entry, catalogue.material("cattle-manure"), 20.0, 240.0)
     assert found.volume == pytest.approx(2.4)
-    assert found.mass == pytest.approx(1.68)
-    assert found.nitrogen == pytest.approx(17.64)
-    assert found.available == pytest.approx(17.64 * 0.167)
+    assert found.mass == pytest.approx(2.424)
+    assert found.nitrogen == pytest.approx(10.908)
+    assert found.available == pytest.approx(10.908 * 0.4)
     assert found.on_bed == pytest.approx(12 * found.on_vines)
     load = phosphorus_load((found,))
     assert load.thick
@@ -147,31 +177,34 @@ def test_twice_the_ground_twice_the_matter(depth: float, area: float, name: str)
 @pytest.mark.parametrize(
     ("crop", "organic_matter", "low", "high"),
     [
-        # Swiader, Illinois: pumpkin and related crops.
-        ("pumpkin", 1.9, 100, 120),
-        ("muskmelon", 2.0, 80, 80),
-        ("watermelon", 9.9, 80, 80),
+        # Swiader, Illinois: pumpkin and related crops, 100 to 120 and 80; the Midwest guide of 2022: 80 to 100 for all.
+        ("pumpkin", 1.9, 80, 120),
+        ("muskmelon", 2.0, 80, 100),
+        ("watermelon", 9.9, 80, 100),
         ("winter-squash", 10.0, 60, 60),
         ("cucumber", 35.0, 30, 30),
         # University of Wisconsin Soil Science: sweet corn.
         ("sweet-corn", 1.5, 150, 150),
         ("sweet-corn", 3.0, 130, 130),
+        # Iowa State University, PM 1714: corn after corn, since the gift of the legume is counted apart.
+        ("dent-corn", 3.0, 150, 200),
     ],
 )
 def test_nitrogen_needs_as_printed(crop: str, organic_matter: float, low: float, high: float) -> None:
     """Each band of soil organic matter has the rate of its table [lb/acre]."""
     found = nitrogen_need(catalogue.crop(crop), organic_matter)
-    assert found.basis == ("measured" if low == high else "converted")  # the middle of a range is no row of the table
+    middle = found.value / KG_HA_PER_LB_ACRE not in (pytest.approx(low), pytest.approx(high))
+    assert found.basis == ("converted" if middle else "measured")  # the middle of a range is no row of the table
     ends = [found.value if end is None else end for end in (found.low, found.high)]
     assert [end / KG_HA_PER_LB_ACRE for end in ends] == pytest.approx([low, high])
 
 
 def test_the_balance_by_hand() -> None:
-    """80 lb needed, 40 from the cover, ten tons of cattle manure at 3.5 lb each: 5 are missing, about right."""
+    """80 to 100 lb needed, 40 from the cover, ten tons of cattle manure at 3.6 lb each: 4 are missing, about right."""
     crop, unit = catalogue.crop("pumpkin"), KG_HA_PER_LB_ACRE
     manure = (acre_of("cattle-manure", 10),)
     found = nitrogen_balance(crop, 3.0, (30 * unit, 40 * unit, 50 * unit), manure)
-    assert [end / unit for end in found.missing] == pytest.approx([-5, 5, 15], abs=0.1)
+    assert [end / unit for end in found.missing] == pytest.approx([-6, 4, 34], abs=0.1)
     assert found.verdict == "about-right"
     assert nitrogen_balance(crop, None, (0.0, 0.0, 0.0), ()).verdict == "missing"
     assert nitrogen_balance(crop, None, (0.0, 0.0, 0.0), manure * 4).verdict == "too-much"
@@ -202,10 +235,28 @@ def test_raw_manure_before_the_harvest(crop: str, applied: str, allowed: bool, l
 
 
 def test_raw_manure_on_top_is_never_allowed() -> None:
-    """The rule asks that it is worked in; and with no harvest in sight nothing is promised."""
+    """The rule asks that it is worked in; and with no harvest in sight nothing is promised.
+
+    What others say goes with it: the memorandum of the programme and some certifiers count 120 days all the same, the
+    produce rule has reserved its interval, the United Kingdom advises six months, Australian schemes up to a year.
+    """
     crop = catalogue.crop("pumpkin")
     assert spreading.raw_interval(crop, "m", day("2026-01-01"), day("2026-09-24"), mixed=False).allowed is False
     assert spreading.raw_interval(crop, "m", day("2026-01-01"), spreading.NEVER).allowed is None
+    on_top = spreading.raw_interval(crop, "m", day("2026-01-01"), day("2026-09-24"), mixed=False)
+    assert [(said.source, said.days, str(said.first_harvest)) for said in on_top.readings] == [
+        ("cfr205_203", None, "NaT"),
+        ("nop_draft", 120, "2026-05-01"),
+        ("tilth_manure", 120, "2026-05-01"),
+        ("cfr112_56", None, "NaT"),
+        ("uk_fsa_manure", 183, "2026-07-03"),
+        ("au_compost_code", 365, "2027-01-01"),
+    ]
+    assert all(catalogue.source(said.source).title for said in on_top.readings)
+    assert np.isnat(on_top.first_harvest)  # no reading makes it allowed
+    assert spreading.raw_interval(crop, "m", day("2026-01-01"), day("2026-09-24")).readings == ()
+    corn = spreading.on_top_readings(catalogue.crop("sweet-corn"), day("2026-01-01"))
+    assert [said.days for said in corn] == [None, 90, 90, None, 183, 365]
 
 
 @pytest.mark.parametrize(
@@ -278,13 +329,16 @@ def test_fresh_poultry_manure_waits_before_seed() -> None:
 
 
 def test_the_weed_killer_test_takes_its_time() -> None:
-    """Four weeks before spreading there is time; later, spreading waits; once spread, there is nothing to wait for."""
+    """Three weeks before spreading there is time; later, spreading waits; once spread, there is nothing to wait for.
+
+    Two to three weeks, until three sets of leaves: Washington State University, Whatcom County (2011).
+    """
     on = day("2026-04-20")
     early, late, spread = (
         spreading.bioassay_interval("m", applied, on)
-        for applied in (on + np.timedelta64(28, "D"), on + np.timedelta64(27, "D"), on - np.timedelta64(1, "D"))
+        for applied in (on + np.timedelta64(21, "D"), on + np.timedelta64(20, "D"), on - np.timedelta64(1, "D"))
     )
     assert (early.allowed, late.allowed, spread.allowed) == (True, False, None)
     assert str(early.end) == "2026-04-20"
-    assert str(late.start) == "2026-05-18"
+    assert str(late.start) == "2026-05-11"
     assert "aminopyralid, clopyralid and picloram" in late.rule  # NC State Extension names these three

@@ -54,6 +54,12 @@ def test_screens(run: Run, golden: Callable[[str, str], None], name: str, argume
     golden(name, screen)
 
 
+def test_a_crop_model_is_named_where_it_set_a_number(run: Run) -> None:
+    """Beside the number, as an assumption is, and among what an answer assumes."""
+    _, screen, _ = run("covers", "faba-bean")
+    assert "a crop model's setting, no measurement (wofost_faba: 0, as in APSIM" in " ".join(screen.split())
+
+
 def test_a_screen_without_unicode_is_plain_ascii(demo_dir: Path) -> None:
     """An output that cannot hold blocks and degree signs gets plain characters, not an error."""
     ended = subprocess.run(

@@ -50,7 +50,10 @@ def test_numbers_are_plausible(name: str) -> None:
     soils = [point.soil.value for point in crop.emergence]
     days = [point.days.value for point in crop.emergence]
     assert soils == sorted(set(soils))
-    assert days == sorted(days, reverse=True)
+    # Above the best soil, 77 to 86 degF for tomato, seed slows down again.
+    best = days.index(min(days)) if days else 0
+    assert days[:best] == sorted(days[:best], reverse=True)
+    assert days[best:] == sorted(days[best:])
 
 
 @pytest.mark.parametrize(
@@ -75,7 +78,7 @@ def test_emergence_is_as_printed(row: dict[str, str]) -> None:
 def test_every_printed_emergence_is_in_the_file() -> None:
     """The file holds as many rows as the tables printed, so that none was lost."""
     held = sum(len(catalogue.crop(name).emergence) for name in CROPS)
-    assert held == len(checks("emergence_days")) == 18
+    assert held == len(checks("emergence_days")) == 24
 
 
 def test_emergence_is_straight_between_and_unknown_outside() -> None:

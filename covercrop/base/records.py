@@ -1,4 +1,4 @@
-"""The records that travel between modules: frozen, without behaviour of their own.
+"""The records that travel between modules: frozen, with nothing in them but what follows from their fields.
 
 Dates are ``numpy.datetime64[D]``; a date that is not reached is ``NaT``.
 Inside the models a day is a position on the day axis of an array, and a
@@ -8,7 +8,7 @@ day that is not reached is NaN.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, get_args
 
 if TYPE_CHECKING:
     import numpy as np
@@ -16,8 +16,10 @@ if TYPE_CHECKING:
 
 Units = Literal["metric", "us"]
 #: Found by measuring; worked out from such a number, or picked within its range; said without telling how it was found,
-#: as by the seed trade, a rule or a standard; or set by the writers of this program.
-Basis = Literal["measured", "converted", "stated", "assumed"]
+#: as by the seed trade, a rule or a standard; what the writers of a crop model set in its parameter file; or set by the
+#: writers of this program.
+Basis = Literal["measured", "converted", "stated", "model-setting", "assumed"]
+BASES: tuple[Basis, ...] = get_args(Basis)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +39,7 @@ class CitedValue:
         Key in ``data/sources.toml``; empty when ``basis`` is ``"assumed"``.
     locator : str
         Table, page or equation in the source.
-    basis : {"measured", "converted", "stated", "assumed"}
+    basis : {"measured", "converted", "stated", "model-setting", "assumed"}
     reason : str
         Why an assumed value is what it is; empty otherwise.
     """
@@ -52,6 +54,17 @@ class CitedValue:
     reason: str = ""
     low: float | None = None
     high: float | None = None
+
+    @property
+    def doubt(self) -> str:
+        """Why the number is neither measured nor printed as a fact, for the output to repeat; empty where it is."""
+        match self.basis:
+            case "assumed":
+                return self.reason
+            case "model-setting":
+                return f"a crop model's setting, no measurement ({self.source}: {self.locator})"
+            case _:
+                return ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -107,6 +107,8 @@ _FACTORS: dict[str, tuple[str, float]] = {
     "ft": ("m", M_PER_FT),
     "in": ("m", M_PER_IN),
     "mm": ("mm", 1.0),
+    "m3": ("m3", 1.0),
+    "ft3": ("m3", M_PER_FT**3),
     "kg/t": ("kg/t", 1.0),
     "lb/ton": ("kg/t", KG_T_PER_LB_TON),
     "t/m3": ("t/m3", 1.0),

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from covercrop.base.records import CitedValue
     from covercrop.beds.layout import Layout
     from covercrop.beds.materials import Item
-    from covercrop.beds.nutrients import Dose, NitrogenBalance, PhosphorusLoad
+    from covercrop.beds.nutrients import Dose, NitrogenBalance, PhosphorusLoad, Reach
     from covercrop.beds.spreading import Interval
     from covercrop.field.bed_entries import AmendmentEntry
     from covercrop.field.entries import Field
@@ -117,6 +117,8 @@ class BedPlan:
     cover_nitrogen : tuple of CoverNitrogen
         What the cover gives over the weeks, on ground that is kept moist;
         empty where it is not known.
+    reach : Reach or None
+        Nitrogen in the spot and over all the ground of a vine; None for a crop in rows.
     phosphorus : PhosphorusLoad or None
         None without manure or compost.
     intervals : tuple of Interval
@@ -134,6 +136,7 @@ class BedPlan:
     doses: tuple[Dose, ...]
     nitrogen: NitrogenBalance | None
     cover_nitrogen: tuple[CoverNitrogen, ...]
+    reach: Reach | None
     phosphorus: PhosphorusLoad | None
     intervals: tuple[Interval, ...]
     after: AfterHarvest
@@ -155,6 +158,11 @@ class BedPlan:
             "layout.covering": (self.covering is None, absent.NOT_NEEDED),
             "phosphorus": (self.phosphorus is None, absent.NOT_NEEDED),
             "nitrogen": (self.nitrogen is None, absent.NOT_KNOWN),
+            "nitrogen.roots": (
+                self.nitrogen is not None and self.reach is None,
+                absent.NOT_NEEDED,
+            ),
+            "nitrogen.roots.leave_the_spot": (self.reach is not None and no_planting, no_day),
             "nitrogen.cover_share_by_planting": (
                 bool(np.isnan(plan.nitrogen.by_planting)),
                 no_day if never else absent.NOT_KNOWN,
@@ -205,6 +213,8 @@ def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
     bare = field.crop.ground_cover == "bare"
     planted = field.crop.planted is not None
     ahead = [each for each in doses if not _is_spread(each, plan.on)]
+    nitrogen = _nitrogen(plan, doses)
+    intervals = _intervals(plan, doses, planting, harvest)
     return BedPlan(
         plan=plan,
         us=us,
@@ -220,13 +230,14 @@ def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
             *loading_list.for_autumn(plan.cover, ground.area, us=us),
         ),
         doses=doses,
-        nitrogen=_nitrogen(plan, doses),
+        nitrogen=nitrogen,
         cover_nitrogen=cover_nitrogen(plan),
+        reach=_reach(nitrogen, doses, standing, ground, planting),
         phosphorus=nutrients.phosphorus_load(doses) if doses else None,
-        intervals=_intervals(plan, doses, planting, harvest),
+        intervals=intervals,
         after=_after(plan, ground, doses, harvest),
         assumptions=_assumptions(plan, doses, ground),
-        sources=_sources(plan, doses),
+        sources=_sources(plan, doses, intervals),
     )
 
 
@@ -303,6 +314,24 @@ def _nitrogen(plan: Plan, doses: tuple[Dose, ...]) -> NitrogenBalance | None:
     pan = plan.nitrogen.amounts.get("pan_kg_ha")
     cover = (0.0, 0.0, 0.0) if pan is None else (float(pan.low), float(pan.median), float(pan.high))
     return nutrients.nitrogen_balance(plan.crop, plan.field.soil.organic_matter_percent, cover, doses)
+
+
+def _reach(
+    nitrogen: NitrogenBalance | None,
+    doses: tuple[Dose, ...],
+    standing: Planting,
+    ground: Layout,
+    planting: np.datetime64,
+) -> Reach | None:
+    if nitrogen is None or standing.layout != "hills":
+        return None
+    return nutrients.reach(
+        nitrogen,
+        doses,
+        spot_area=ground.spot**2,
+        ground_area=ground.vine_area / ground.count,
+        planting=planting,
+    )
 
 
 def cover_nitrogen(plan: Plan) -> tuple[CoverNitrogen, ...]:
@@ -386,9 +415,9 @@ def _numbers(plan: Plan, doses: tuple[Dose, ...]) -> list[tuple[str, str, CitedV
 
 def _assumptions(plan: Plan, doses: tuple[Dose, ...], ground: Layout) -> tuple[str, ...]:
     numbers = [
-        f"{subject.capitalize()}, {label(path)}, {value.printed}: {value.reason}."
+        f"{subject.capitalize()}, {label(path)}, {value.printed}: {value.doubt}."
         for subject, path, value in _numbers(plan, doses)
-        if value.basis == "assumed"
+        if value.doubt
     ]
     unknown_emergence = not plan.crop.emergence and plan.field.crop.method == "direct-seed"
     square = ("Only the area of the field is known, so it is drawn as a square.",) if ground.squared else ()
@@ -408,6 +437,7 @@ def _assumptions(plan: Plan, doses: tuple[Dose, ...], ground: Layout) -> tuple[s
     )
 
 
-def _sources(plan: Plan, doses: tuple[Dose, ...]) -> tuple[str, ...]:
+def _sources(plan: Plan, doses: tuple[Dose, ...], intervals: tuple[Interval, ...]) -> tuple[str, ...]:
     cited = [value.source for _, _, value in _numbers(plan, doses) if value.source]
-    return tuple(dict.fromkeys((*cited, *nutrients.SOURCES, biomass.PAN_SOURCE)))
+    readings = [reading.source for kept in intervals for reading in kept.readings]
+    return tuple(dict.fromkeys((*cited, *readings, *nutrients.SOURCES, biomass.PAN_SOURCE)))

@@ -97,17 +97,19 @@ def _sheet(layout: Layout, entry: BedsEntry, covering: str, say: Measures) -> li
     items = [
         Item(group=GROUND, item=f"black sheet, {say.length(sheet.width)} wide", quantity=length, unit=unit, why=why)
     ]
-    pinned = sheet.seam + (sheet.rim if entry.edges == "pinned" else 0.0)
+    rim = sheet.rim if entry.edges == "pinned" else 0.0
+    pinned = [
+        f"one every {say.length(every)} on {say.length(long)} {where}"
+        for every, long, where in (
+            (materials.PIN_EDGE, rim, "along edges"),
+            (materials.PIN_EVERY, sheet.seam, "along the overlaps"),
+        )
+        if long
+    ]
     if pinned:
-        where = "along the overlaps" if entry.edges != "pinned" else "along edges and overlaps"
+        need = rim / materials.PIN_EDGE + sheet.seam / materials.PIN_EVERY
         items.append(
-            Item(
-                group=GROUND,
-                item="ground staples",
-                quantity=figures(pinned / materials.PIN_EVERY),
-                unit="",
-                why=f"one every {say.length(materials.PIN_EVERY)} on {say.length(pinned)} {where}",
-            )
+            Item(group=GROUND, item="ground staples", quantity=figures(need), unit="", why=" and ".join(pinned))
         )
     if entry.edges == "weighted":
         items.append(
@@ -133,7 +135,7 @@ def for_frames(layout: Layout, board_height: float | None, *, us: bool) -> list[
         return []
     say = Measures(us)
     stock = materials.BOARD_STOCK["us" if us else "metric"]
-    height = materials.BOARD_HEIGHT if board_height is None else board_height
+    height = materials.BOARD_HEIGHT["us" if us else "metric"] if board_height is None else board_height
     sides = [layout.frame_length, layout.frame_length, layout.bed, layout.bed]
     cut = f"{layout.frames} frame{'s' if layout.frames > 1 else ''}, each 2 of {say.length(sides[0])} and 2 of "
     cut += f"{say.length(sides[2])}; {say.length(sum(sides) * layout.frames)} in all; wood that is not treated"

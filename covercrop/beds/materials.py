@@ -12,6 +12,7 @@ from math import ceil, floor, log10
 from typing import TYPE_CHECKING
 
 from covercrop.base import units
+from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,21 +34,21 @@ SHEET_WIDTHS = {
     "us": tuple(feet * units.M_PER_FT for feet in (4, 6, 8, 10, 12, 16, 20, 26, 40)),
 }
 
-#: From pin to pin, and from weight to weight [m].
-PIN_EVERY, WEIGHT_EVERY = 1.0, 1.5
+#: From pin to pin along an edge and along an overlap, and from weight to weight [m].
+PIN_EDGE, PIN_EVERY, WEIGHT_EVERY = MODELS.supplies.pin_edge.value, 1.0, 1.5
 
 #: Planting holes across, in sheet and in an organic cover [m].
 SHEET_HOLE, MULCH_HOLE = 0.1, 0.3
 
-#: Settled depth of straw, where none is given, and what a bale makes, settled: 100 ft2, 3 in deep [m, m3].
-MULCH_DEPTH, BALE = 0.1, 100 * units.M_PER_FT**2 * 3 * units.M_PER_IN
+#: Settled depth of straw, where none is given, and what a bale makes, settled [m, m3].
+MULCH_DEPTH, BALE = 0.1, MODELS.supplies.bale.value
 
 #: Manure and compost sink by this share once spread [1].
 SETTLING = 0.2
 
 #: Boards as they are bought [m], and how far apart a long side is held.
 BOARD_STOCK, POST_EVERY = {"metric": 2.4, "us": 8 * units.M_PER_FT}, 4 * units.M_PER_FT
-BOARD_HEIGHT = 0.2
+BOARD_HEIGHT = {"metric": 0.2, "us": MODELS.supplies.board_us.value}
 
 #: A bag, a heaped wheelbarrow and a pickup's bed [m3], and what a pickup may carry [t].
 BAG = {"metric": 0.05, "us": units.M_PER_FT**3}
@@ -64,9 +65,10 @@ SPARE = 0.1
 INOCULANT = 50 * units.KG_PER_LB
 
 ASSUMPTIONS = (
-    "Sheet overlaps by 15 cm (6 in), and its edges take 15 cm; pins stand 1 m (3 ft) apart, weights 1.5 m (5 ft).",
-    "A small bale of straw, shaken out and settled, covers 9 m2 to 7.5 cm (100 square feet, three inches deep), from "
-    "memory.",
+    "Sheet overlaps by 15 cm (6 in), and its edges take 15 cm; pins stand 30 cm (1 ft) apart along edges "
+    "and 1 m (3 ft) along overlaps, weights 1.5 m (5 ft).",
+    "A small bale of straw, shaken out and settled, covers 7 m2 to 5 cm (76 square feet, two inches deep): two pages "
+    "without an author say so, and loose straw would go further.",
     "Manure and compost sink by a fifth once spread, so a quarter more is loaded than lies in the end.",
     "A wheelbarrow holds 80 litres (3 cubic feet), a pickup 1.5 m3 (2 cubic yards) and no more than 0.7 t (1,500 lb): "
     "yours may hold less.",

@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
+
 from covercrop.base.units import M2_PER_HA, in_both
 from covercrop.parameters.constants import MODELS
 
@@ -36,8 +38,13 @@ UNEVEN = 1.05
 #: Organic matter of a soil that nobody has tested [%].
 USUAL_ORGANIC_MATTER = MODELS.spreading.organic_matter.value
 
+#: From sowing to the day on which the roots of a vine have left its spot: the least and the most [d].
+SPOT_DAYS = (int(MODELS.roots.spot_least.value), int(MODELS.roots.spot_most.value))
+ROOTS_SOURCE = MODELS.roots.spot_most.source
+
 SOURCES = (
     "uvm_phosphorus",
+    ROOTS_SOURCE,
     "brown2013",
     "cfr205_203",
     "omri_generic",
@@ -135,7 +142,8 @@ def dose(entry: AmendmentEntry, material: Material, area: float, reached: float)
         volume=volume,
         mass=mass,
         nitrogen=nitrogen,
-        available=nitrogen * (material.available.value if entry.available is None else entry.available),
+        available=nitrogen
+        * (material.first_year(worked_in=entry.worked_in).value if entry.available is None else entry.available),
         phosphorus=content(entry.phosphate, material.phosphate.value) * P_IN_PHOSPHATE,
         potassium=content(entry.potash, material.potash.value) * K_IN_POTASH,
         own=entry.nitrogen is not None,
@@ -145,6 +153,66 @@ def dose(entry: AmendmentEntry, material: Material, area: float, reached: float)
 def per_hectare(kilograms: float, area: float) -> float:
     """Kilograms on an area, as [kg/ha]."""
     return kilograms / area * M2_PER_HA
+
+
+# --- what the roots reach ---------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reach:
+    """Nitrogen in reach of the plants of one spot, as their roots spread.
+
+    A vine feeds from the spot that it was sown on for three to six weeks, and
+    from all the ground between the spots after that (Weaver and Bruner 1927).
+
+    Attributes
+    ----------
+    leaves : tuple of numpy.datetime64[D]
+        First and last day on which the roots leave the spot; NaT where the planting is not known.
+    need : float
+        Of one spot's plants in the whole season [kg].
+    spot, ground : tuple of (low, likely, high)
+        What the cover and the amendments give this year in the spot, and on
+        all the ground of one spot's plants [kg].
+    """
+
+    leaves: tuple[np.datetime64, np.datetime64]
+    need: float
+    spot: tuple[float, float, float]
+    ground: tuple[float, float, float]
+
+
+def reach(
+    balance: NitrogenBalance,
+    doses: tuple[Dose, ...],
+    *,
+    spot_area: float,
+    ground_area: float,
+    planting: np.datetime64,
+) -> Reach:
+    """Nitrogen in reach of the plants of one spot, early and later.
+
+    Parameters
+    ----------
+    balance : NitrogenBalance
+    doses : tuple of Dose
+    spot_area, ground_area : float
+        Of one spot, and of all the ground that its plants run over [m2].
+    planting : numpy.datetime64[D]
+    """
+    low, likely, high = balance.cover
+
+    def given(area: float, brought: float) -> tuple[float, float, float]:
+        each = area / M2_PER_HA
+        return (low + brought) * each, (likely + brought) * each, (high + brought) * each
+
+    return Reach(
+        leaves=(planting + np.timedelta64(SPOT_DAYS[0], "D"), planting + np.timedelta64(SPOT_DAYS[1], "D")),
+        need=balance.need[1] * ground_area / M2_PER_HA,
+        # Whatever an amendment is spread on, the spots lie on it.
+        spot=given(spot_area, sum(each.on_bed for each in doses)),
+        ground=given(ground_area, balance.amendments),
+    )
 
 
 # --- nitrogen and phosphorus ----------------------------------------------------------------------

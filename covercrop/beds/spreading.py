@@ -36,7 +36,6 @@ POULTRY_DAYS = int(MODELS.spreading.poultry.value)
 
 #: What no source gives, for the reader.
 ASSUMPTIONS = (
-    f"A weed-killer test with beans or peas is given {BIOASSAY_DAYS} days, {MODELS.spreading.bioassay.reason}.",
     f"Seed is kept {POULTRY_DAYS} days away from fresh poultry manure, whose salt and ammonia burn it: "
     f"{MODELS.spreading.poultry.reason}.",
 )
@@ -44,8 +43,11 @@ ASSUMPTIONS = (
 RAW_RULE = "7 CFR 205.203(c)(1)"
 COMPOST_RULE = "7 CFR 205.203(c)(2)"
 
+_MIX = MODELS.spreading.bioassay_mix
+
 BIOASSAY_STEPS = (
-    "Take a handful from a dozen places in the heap, mix, and blend one part with one part of clean potting soil.",
+    f"Take a handful from a dozen places in the heap, mix, and blend {_MIX.value:g} part with 1 of clean potting soil, "
+    f"or {_MIX.high:g} with 1 for a stronger test of a mild compost.",
     "Fill three pots with the blend and three with potting soil alone; stand each in its own saucer.",
     "Sow three beans or peas in each, since legumes are among the first to suffer (University of Florida), and keep "
     "them warm and moist.",
@@ -57,6 +59,28 @@ BIOASSAY_STEPS = (
 NEVER = np.datetime64("NaT", "D")
 
 Kind = Literal["raw", "on-top", "compost", "heated", "plants", "poultry", "bioassay"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """How somebody counts raw manure that is not worked in.
+
+    Attributes
+    ----------
+    who, says : str
+    days : int or None
+        To the harvest; None where no number is given.
+    first_harvest : numpy.datetime64[D]
+        After those days; NaT where there are none, or the spreading is not known.
+    source : str
+        Key in ``data/sources.toml``.
+    """
+
+    who: str
+    says: str
+    days: int | None
+    first_harvest: np.datetime64
+    source: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,6 +110,8 @@ class Interval:
         Key in ``data/sources.toml``; empty where it is assumed.
     first_harvest : numpy.datetime64[D]
         That raw manure spread then allows; NaT for everything else.
+    readings : tuple of Reading
+        How others count raw manure left on top; empty for everything else.
     """
 
     kind: Kind
@@ -99,6 +125,51 @@ class Interval:
     source: str
     faults: tuple[str, ...] = ()
     first_harvest: np.datetime64 = NEVER
+    readings: tuple[Reading, ...] = ()
+
+
+def on_top_readings(crop: Crop, applied: np.datetime64) -> tuple[Reading, ...]:
+    """How raw manure is counted that is laid on a bed and not worked in.
+
+    The rule's two intervals are for manure that is worked in, and manure laid on top of a food crop's bed fits none of
+    its exceptions: no reading makes it allowed, and each that names days gives the harvest before which it is surely
+    too early.
+
+    Parameters
+    ----------
+    crop : Crop
+    applied : numpy.datetime64[D]
+        NaT where that is not known.
+    """
+    raw = raw_days(crop)
+    produce = (
+        "names no days yet where it may touch what is eaten (reserved)"
+        if crop.touches_soil
+        else "asks for no days where it touches what is eaten neither while it is spread nor after"
+    )
+    uk, australia = MODELS.spreading.on_top_uk, MODELS.spreading.on_top_australia
+    return tuple(
+        Reading(
+            who=who,
+            says=says,
+            days=days,
+            first_harvest=NEVER if days is None else applied + np.timedelta64(days, "D"),
+            source=source,
+        )
+        for who, says, days, source in (
+            ("the rule's text", f"has days only for manure that is worked in, {RAW_RULE}", None, "cfr205_203"),
+            ("the office of the US organic programme", f"keeps any raw manure {raw} days", raw, "nop_draft"),
+            ("some US certifiers", f"count the {raw} days from spreading, worked in or not", raw, "tilth_manure"),
+            ("the US produce rule", produce, None, "cfr112_56"),
+            ("United Kingdom advice", "keeps fresh manure six months", int(uk.value), uk.source),
+            (
+                "Australia",
+                f"keeps {australia.low:.0f} to {australia.high:.0f} days, by scheme",
+                int(australia.value),
+                australia.source,
+            ),
+        )
+    )
 
 
 def raw_days(crop: Crop) -> int:
@@ -189,6 +260,7 @@ def raw_interval(
         source="cfr205_203",
         faults=faults,
         first_harvest=applied + np.timedelta64(days, "D") if mixed else NEVER,
+        readings=() if mixed else on_top_readings(crop, applied),
     )
 
 

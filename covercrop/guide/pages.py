@@ -26,6 +26,7 @@ TOPICS = (
     "limits",
     "safety",
     "method",
+    "values",
     "degree-days",
     "class",
     "library",

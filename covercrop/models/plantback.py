@@ -52,7 +52,7 @@ SOURCES = (
     "hammond1993",
     "katterer2009",
     "zheng1993",
-    "texas_mulch2004",
+    MODELS.soil.plastic.source,
     "alabama_anr1061",
     "noaa_freeze",
 )

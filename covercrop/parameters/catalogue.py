@@ -19,7 +19,7 @@ from typing import Any, TypeVar
 
 from covercrop.base.errors import ParameterError, UnknownNameError
 from covercrop.base.reading import read_whole
-from covercrop.base.records import CitedValue, Source
+from covercrop.base.records import BASES, CitedValue, Source
 from covercrop.base.shipped import data_file
 from covercrop.base.units import to_internal
 from covercrop.parameters.traits import Cover, Crop, Cultivar, Material
@@ -37,8 +37,8 @@ def _cited(table: Any, where: str) -> CitedValue:
         if key not in table:
             raise ParameterError(f"{where}: {key!r} is missing")
     basis = table["basis"]
-    if basis not in ("measured", "converted", "stated", "assumed"):
-        raise ParameterError(f"{where}: basis {basis!r} is not measured, converted, stated or assumed")
+    if basis not in BASES:
+        raise ParameterError(f"{where}: basis {basis!r} is not {', '.join(BASES[:-1])} or {BASES[-1]}")
     needed = ("reason",) if basis == "assumed" else ("source", "locator")
     for key in needed:
         if not table.get(key):

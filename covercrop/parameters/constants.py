@@ -223,7 +223,27 @@ class Spreading:
     windrow: CitedValue
     turnings: CitedValue
     bioassay: CitedValue
+    bioassay_mix: CitedValue
     poultry: CitedValue
+    on_top_uk: CitedValue
+    on_top_australia: CitedValue
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Roots:
+    """How long a vine feeds from its spot."""
+
+    spot_least: CitedValue
+    spot_most: CitedValue
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Supplies:
+    """What is bought."""
+
+    bale: CitedValue
+    pin_edge: CitedValue
+    board_us: CitedValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -249,6 +269,8 @@ class Models:
     fit: BloomRecords
     crop: CropPractice
     spreading: Spreading
+    roots: Roots
+    supplies: Supplies
 
 
 def read(text: str) -> Models:

@@ -300,7 +300,9 @@ class Material:
     nitrogen, phosphate, potash : CitedValue
         Total N, P2O5 and K2O [kg/t].
     available : CitedValue
-        Share of the nitrogen that the crop can have in the first year [1].
+        Share of the nitrogen that the crop can have in the first year, worked in [1].
+    available_on_top : CitedValue or None
+        The same where it is left on top; None where that makes no difference.
     density : CitedValue
         Loosely filled [t/m3].
     """
@@ -314,7 +316,12 @@ class Material:
     potash: CitedValue
     available: CitedValue
     density: CitedValue
+    available_on_top: CitedValue | None = None
     notes: tuple[str, ...] = ()
+
+    def first_year(self, *, worked_in: bool) -> CitedValue:
+        """Share of the nitrogen that the crop can have in the first year [1]."""
+        return self.available if worked_in or self.available_on_top is None else self.available_on_top
 
 
 # --- how they are shown -----------------------------------------------------------------------------
@@ -366,6 +373,7 @@ _LABELS = {
     "phosphate": "phosphate (P2O5)",
     "potash": "potash (K2O)",
     "available": "share of the nitrogen in the first year",
+    "available_on_top": "share of the nitrogen in the first year, left on top",
 }
 
 

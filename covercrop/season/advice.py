@@ -89,12 +89,12 @@ def cautions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
 
 
 def assumptions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
-    """Each value that no source gives, with the reason for what was set instead."""
+    """Each value that no source gives, with the reason for what was set instead, or the crop model that set it."""
     numbers = [
-        f"{subject.common_name.capitalize()}, {label(path)}, {value.printed}: {value.reason}."
+        f"{subject.common_name.capitalize()}, {label(path)}, {value.printed}: {value.doubt}."
         for subject in (cover, crop)
         for path, value in _numbers(subject)
-        if value.basis == "assumed"
+        if value.doubt
     ]
     return (
         *_ASSUMPTIONS,
@@ -126,9 +126,9 @@ def sowing_cautions(cover: Cover) -> tuple[str, ...]:
 def sowing_assumptions(cover: Cover) -> tuple[str, ...]:
     """What no source gives about how a cover is sown, and when it covers the ground."""
     return tuple(
-        f"{cover.common_name.capitalize()}, {label(path)}, {value.printed}: {value.reason}."
+        f"{cover.common_name.capitalize()}, {label(path)}, {value.printed}: {value.doubt}."
         for path, value in catalogue.cited_values(cover)
-        if path.startswith("sowing") and value.basis == "assumed"
+        if path.startswith("sowing") and value.doubt
     )
 
 

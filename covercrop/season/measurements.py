@@ -52,8 +52,7 @@ _CLIP = f"A clip sample is taken to be good to {CLIP_ERROR:.0%}, {MODELS.reading
 _HEIGHT = (
     f"A full stand is taken to weigh {LOW_STAND_KG_HA:,.0f} kg/ha ({MODELS.readings.low_stand_weight.printed}) dry at "
     f"{LOW_STAND_CM:.0f} cm ({MODELS.readings.low_stand.printed}) and {KG_HA_PER_CM:.0f} kg/ha for each cm more "
-    f"({MODELS.readings.each_more.printed}), {MODELS.readings.each_more.reason}, that is taken to be good to "
-    f"{HEIGHT_ERROR:.0%}."
+    f"({MODELS.readings.each_more.printed}), the rule of a field day, that is taken to be good to {HEIGHT_ERROR:.0%}."
 )
 
 

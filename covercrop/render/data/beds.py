@@ -85,6 +85,16 @@ def _as_json(beds: BedPlan) -> dict[str, Any]:
                 "allowed": kept.allowed,
                 "says": bed_words.interval(beds, kept),
                 "source": kept.source or "assumed",
+                "readings": [
+                    {
+                        "who": reading.who,
+                        "says": reading.says,
+                        "days": reading.days,
+                        "first_harvest": machine.iso_date(reading.first_harvest),
+                        "source": reading.source,
+                    }
+                    for reading in kept.readings
+                ],
             }
             for kept in beds.intervals
         ],
@@ -122,8 +132,26 @@ def _nitrogen_json(beds: BedPlan) -> dict[str, Any] | None:
         ],
         "amendments_kg_ha": balance.amendments,
         "missing_kg_ha": ends(balance.missing),
+        "roots": _reach_json(beds),
         "verdict": balance.verdict,
         "leans": balance.leans,
+    }
+
+
+def _reach_json(beds: BedPlan) -> dict[str, Any] | None:
+    reach = beds.reach
+    if reach is None:
+        return None
+
+    def grams(values: tuple[float, float, float]) -> dict[str, float]:
+        return dict(zip(("low", "median", "high"), (value * 1000 for value in values), strict=True))
+
+    leaves = [machine.iso_date(day) for day in reach.leaves]
+    return {
+        "leave_the_spot": None if leaves[0] is None else leaves,
+        "need_g_a_spot": reach.need * 1000,
+        "in_the_spot_g": grams(reach.spot),
+        "over_its_ground_g": grams(reach.ground),
     }
 
 

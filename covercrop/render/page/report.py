@@ -196,7 +196,7 @@ def materials(beds: BedPlan) -> list[Section]:
     )
     stand = (bed_words.stands(beds), bed_words.dates(beds), *loaded)
     layers = (bed_words.layer(beds, each) for each in beds.doses)
-    fed = (*nitrogen, bed_words.nitrogen_advice(beds), bed_words.phosphorus(beds), *layers)
+    fed = (*nitrogen, bed_words.nitrogen_advice(beds), bed_words.roots(beds), bed_words.phosphorus(beds), *layers)
     rules = (bed_words.interval(beds, each) for each in beds.intervals)
     return [
         Section(title="Materials", items=tuple(filter(None, stand))),

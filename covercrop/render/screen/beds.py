@@ -87,6 +87,10 @@ def _nitrogen(screen: Screen, beds: BedPlan) -> None:
         screen.say()
         screen.table((("nitrogen", "left"), (Measures(beds.us).rate_unit, "right"), ("", "left")), rows)
         screen.say(bed_words.nitrogen_advice(beds), indent=2)
-    for said in (bed_words.phosphorus(beds), *(bed_words.layer(beds, each) for each in beds.doses)):
+    for said in (
+        bed_words.roots(beds),
+        bed_words.phosphorus(beds),
+        *(bed_words.layer(beds, each) for each in beds.doses),
+    ):
         if said:
             screen.say(said, indent=2)

@@ -181,8 +181,8 @@ def foot(screen: Screen, assumed: Sequence[str], keys: Sequence[str], *, full: b
     screen.say("Sources", style="bold")
     screen.say("; ".join(dict.fromkeys(short_source(catalogue.source(key)) for key in keys)) + ".", indent=2)
     screen.say(
-        f"{len(assumed)} assumptions stand where no source gives a number; --full shows each with its reason, and the "
-        "sources in full.",
+        f"{len(assumed)} assumptions stand where no source, or only a crop model, gives a number; --full shows each "
+        "with its reason, and the sources in full.",
         indent=2,
     )
 
@@ -269,7 +269,9 @@ def record(screen: Screen, subject: Cover | Crop) -> None:
     for path, value in values:
         about = f" ({value.printed_range})" if value.printed_range else ""
         screen.say(f"{label(path)}: {value.printed}{about}", indent=2)
-        origin = f"assumed: {value.reason}" if value.basis == "assumed" else f"{value.source}, {value.locator}"
+        origin = f"{value.source}, {value.locator}"
+        if value.doubt:
+            origin = f"assumed: {value.reason}" if not value.source else value.doubt
         screen.say(origin, style="dim", indent=6)
     screen.items("Take care", subject.cautions)
     screen.items("Note", subject.notes)

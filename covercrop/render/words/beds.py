@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from covercrop.beds.beds import BedPlan
     from covercrop.beds.nutrients import Dose
-    from covercrop.beds.spreading import Interval
+    from covercrop.beds.spreading import Interval, Reading
 
     Day = Callable[[np.datetime64], str]
 
@@ -130,7 +130,8 @@ def _by(key: str) -> str:
 def _share_of(each: Dose) -> str:
     """What the nitrogen of an amendment rests on."""
     contents = "your own analysis" if each.own else _by(each.material.nitrogen.source)
-    share = "your own share" if each.entry.available is not None else _by(each.material.available.source)
+    first_year = each.material.first_year(worked_in=each.entry.worked_in)
+    share = "your own share" if each.entry.available is not None else _by(first_year.source)
     return contents if contents == share else f"{contents}; {share}"
 
 
@@ -160,9 +161,10 @@ def nitrogen_advice(beds: BedPlan) -> str:
         return ""
     match beds.nitrogen.verdict:
         case "missing":
+            where = " (over all the ground: the roots have left the spot by then)" if beds.reach else ""
             return (
-                "Give half of what is missing when the plants run, after a nitrate test of the top foot: with 25 ppm "
-                "there, none is needed (University of Connecticut)."
+                f"Give half of what is missing when the plants run{where}, after a nitrate test of the top foot: with "
+                "25 ppm there, none is needed (University of Connecticut)."
             )
         case "too-much":
             return (
@@ -171,6 +173,27 @@ def nitrogen_advice(beds: BedPlan) -> str:
             )
         case _:
             return "Nothing more is needed, unless the leaves turn pale."
+
+
+def roots(beds: BedPlan) -> str:
+    """What the plants of a spot can reach early and later; empty for a crop in rows."""
+    reach, say = beds.reach, Measures(beds.us)
+    if reach is None:
+        return ""
+    weeks = " to ".join(f"{days / 7:.0f}" for days in nutrients.SPOT_DAYS)
+    until = ""
+    if not np.isnat(reach.leaves[0]):
+        until = " (until " + " to ".join(day_month(day, _year(beds)) for day in reach.leaves) + ")"
+
+    def given(amount: tuple[float, float, float]) -> str:
+        low, _, high = (say.weight(end) for end in amount)
+        return low if low == high else f"{low} to {high}"
+
+    return (
+        f"Roots: a spot's plants need {say.weight(reach.need)} of nitrogen; for {weeks} weeks{until} they reach "
+        f"{given(reach.spot)} in the spot, then {given(reach.ground)} on all their ground "
+        f"({_by(nutrients.ROOTS_SOURCE)})."
+    )
 
 
 def phosphorus(beds: BedPlan) -> str:
@@ -245,13 +268,23 @@ def _answer(beds: BedPlan, kept: Interval) -> str:
     if kept.kind in _ANY_DAY:
         return f"YES, at any time, {_ANY_DAY[kept.kind]}"
     if kept.kind == "on-top":
-        return (
-            f"NO. {spreading.RAW_RULE} asks that raw manure is worked into the soil, {wait} days before harvest; work "
-            "it in, or compost it first."
-        )
+        return _on_top(kept, day, wait)
     if kept.kind == "poultry":
         return _poultry(kept, day)
     return _bioassay(kept, day) if kept.kind == "bioassay" else _raw(beds, kept, day, wait)
+
+
+def _on_top(kept: Interval, day: Day, wait: int) -> str:
+    def reading(said: Reading) -> str:
+        first = "" if np.isnat(said.first_harvest) else f" (harvest from {day(said.first_harvest)})"
+        return f"{said.who} {said.says}{first}"
+
+    return (
+        f"NO. {spreading.RAW_RULE} allows raw manure on a food crop's bed only where it is worked into the soil, "
+        f"{wait} days before harvest; laid on top it fits none of its exceptions. How it is counted all the same: "
+        f"{'; '.join(reading(said) for said in kept.readings)}. Work it in, or compost it first; where it lies "
+        "already, ask your certifier and your local code, and keep to the longest that binds you."
+    )
 
 
 def _raw(beds: BedPlan, kept: Interval, day: Day, wait: int) -> str:

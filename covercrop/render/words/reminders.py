@@ -263,8 +263,8 @@ def _thinning(plan: Plan, event: Event, us: bool) -> _Words:
     return _Words(
         f"thin the {plan.crop.common_name}",
         f"{sown} on {day_month(day)} it is up in about {days} days{guess}; this is {later} days later.",
-        "Leave the strongest seedling of each spot and cut the others off. To thin about a month from sowing is common "
-        "practice, with no source behind it.",
+        "Go by the plants: vines are thinned at one or two true leaves (Utah State University). Leave the strongest "
+        "seedlings of each spot and cut the others off.",
     )
 
 
