@@ -181,13 +181,14 @@ class Followed:
 
 def compare(frame: Frame, asked: Iterable[Asked]) -> list[Choice]:
     """Every cover on every date; the ground is worked out once for each day on which some cover dies."""
-    followed = [follow(frame, each) for each in asked]
+    known: dict[object, Array] = {}
+    followed = [follow(frame, each, known) for each in asked]
     after = grounds(frame, [(each.asked.cover, each.dead) for each in followed])
     return [choice_of(frame, each, limits) for each, limits in zip(followed, after, strict=True)]
 
 
-def follow(frame: Frame, asked: Asked) -> Followed:
-    """A cover on every date, from sowing to the day on which it is ended."""
+def follow(frame: Frame, asked: Asked, known: dict[object, Array] | None = None) -> Followed:
+    """A cover on every date, from sowing to the day on which it is ended; ``known`` as for :func:`in_time_until`."""
     cover, field, first = asked.cover, frame.field, int(frame.sowing[0])
     season = part_of(frame.season, slice(first, stand_days()))
     parts = np.split(frame.sowing, range(DATES_TOGETHER, frame.sowing.size, DATES_TOGETHER))
@@ -196,7 +197,7 @@ def follow(frame: Frame, asked: Asked) -> Followed:
     # Where every member dies the dates are those of a stand that lives.
     counted = np.where(alive.any(axis=(1, 2), keepdims=True), alive, True)
     opens, closes, methods = _windows(stand, field.cover.terminate, cover, counted)
-    ended, odds = _endings(frame, asked, stand, methods, counted)
+    ended, odds = _endings(frame, asked, stand, methods, counted, {} if known is None else known)
     rate = accumulate(biomass.warmth(season.tmean, growth_of(cover)))
     wanted = crossing(rate, cover.sowing.ground_cover.value, stand.stages["emergence"][..., :1] + 1)
     return Followed(
@@ -273,7 +274,12 @@ def _windows(
 
 
 def _endings(
-    frame: Frame, asked: Asked, stand: Stand, methods: NDArray[np.str_], counted: NDArray[np.bool_]
+    frame: Frame,
+    asked: Asked,
+    stand: Stand,
+    methods: NDArray[np.str_],
+    counted: NDArray[np.bool_],
+    known: dict[object, Array],
 ) -> tuple[Array, Array]:
     """The day on which each date's cover is best ended, NaN where it has none, and the chance of the window on it.
 
@@ -282,7 +288,7 @@ def _endings(
     """
     first, days = int(frame.sowing[0]), stand_days() - int(frame.sowing[0])
     may = np.arange(days) >= BEFORE_MIDWINTER - first
-    until = {way: in_time_until(frame, asked.cover, way) - first for way in np.unique(methods)}
+    until = {way: in_time_until(frame, asked.cover, str(way), known) - first for way in np.unique(methods)}
     ended, best = np.full(len(methods), np.nan), np.zeros(len(methods))
     for place, method in enumerate(methods):
         stages = {name: day[place] for name, day in stand.stages.items()}
@@ -294,11 +300,25 @@ def _endings(
     return ended, best
 
 
-def in_time_until(frame: Frame, cover: Cover, method: str) -> Array:
-    """Last day of ending a cover, in a way, that leaves the ground plantable by the wanted date, shape (year, draw)."""
+def in_time_until(frame: Frame, cover: Cover, method: str, known: dict[object, Array]) -> Array:
+    """Last day of ending a cover, in a way, that leaves the ground plantable by the wanted date, shape (year, draw).
+
+    ``known`` are those of other covers, which are the same where their residue is.
+    """
+    kind = (method, *_ground_of(cover))
+    if kind in known:
+        return known[kind]
     ended = np.arange(BEFORE_MIDWINTER, frame.plant_by + EVERY, EVERY, dtype=np.float64)
     earliest = plantback.earliest(limits_after(frame, cover, dead_from(ended, method)))
-    return last_before(ended, np.where(np.isnan(earliest), np.inf, earliest), frame.plant_by)
+    known[kind] = last_before(ended, np.where(np.isnan(earliest), np.inf, earliest), frame.plant_by)
+    return known[kind]
+
+
+def _ground_of(cover: Cover) -> tuple[object, ...]:
+    """What the ground knows of a cover; its C:N ratio counts only where it slows decay, so that nearly all are alike."""
+    residue = cover.residue
+    slowed = float(decomposition.carbon_nitrogen_factor(residue.carbon_nitrogen.value))
+    return decomposition.fractions(residue), slowed
 
 
 def grounds(frame: Frame, covers: Sequence[tuple[Cover, Array]]) -> list[dict[str, Array]]:
@@ -310,10 +330,7 @@ def grounds(frame: Frame, covers: Sequence[tuple[Cover, Array]]) -> list[dict[st
     found: list[dict[str, Array]] = [{} for _ in covers]
     groups: dict[object, list[int]] = {}
     for place, (cover, _) in enumerate(covers):
-        residue = cover.residue
-        # The C:N ratio counts only where it slows decay, so that nearly all covers share one ground.
-        slowed = float(decomposition.carbon_nitrogen_factor(residue.carbon_nitrogen.value))
-        groups.setdefault((decomposition.fractions(residue), slowed), []).append(place)
+        groups.setdefault(_ground_of(cover), []).append(place)
     for places in groups.values():
         days = np.unique(np.concatenate([covers[place][1] for place in places]))
         limits = limits_after(frame, covers[places[0]][0], days)

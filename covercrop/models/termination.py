@@ -163,9 +163,8 @@ def probability_by_day(opens: ArrayLike, closes: ArrayLike, weights: ArrayLike, 
     first = np.maximum(np.ceil(opens), 0.0)
     last = np.minimum(np.where(np.isnan(closes), np.inf, np.floor(closes)), days - 1.0)
     held = last >= first  # false where it never opens
-    steps = np.zeros(days + 1)
-    np.add.at(steps, first[held].astype(np.intp), weights[held])
-    np.add.at(steps, last[held].astype(np.intp) + 1, -weights[held])
+    opening = np.bincount(first[held].astype(np.intp), weights[held], days + 1)
+    steps = opening - np.bincount(last[held].astype(np.intp) + 1, weights[held], days + 1)
     # Weights that sum to 1 do so but for their last digits, and a chance may not lie a hair above it.
     whole = float(weights.sum())
     return np.clip(np.cumsum(steps[:-1]), 0.0, 1.0 if whole < 1 + 1e-9 else whole)

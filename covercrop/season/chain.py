@@ -482,7 +482,7 @@ def _end(start: Start, stand: Stand, draws: Draws, dispute: Dispute | None) -> _
     weights = stand.weights if ended or survival == 0 else stand.living
     killed = not ended and share_by(stand.killed, stand.weights, today) >= DEAD_SHARE
     midwinter = _midwinter(start, stand, weights)
-    ahead = None if ended or killed or not outlook.complete else _ahead(start, draws, midwinter)
+    ahead = None if ended or killed or not outlook.complete else _ahead(start, stand, draws, midwinter)
     ending = choose_ending(
         conditions.sown.terminate,
         start.ended,
@@ -517,10 +517,14 @@ def _midwinter(start: Start, stand: Stand, weights: Array) -> int:
     return outlook.position(midwinter)
 
 
-def _ahead(start: Start, draws: Draws, midwinter: int) -> Ahead:
-    """What there is to choose from: the days from today to past midsummer, and by when each way has to be done."""
+def _ahead(start: Start, stand: Stand, draws: Draws, midwinter: int) -> Ahead:
+    """What there is to choose from: the days from today to the last seed, or past midsummer, and what each costs."""
     conditions, outlook, today = start.conditions, start.outlook, start.conditions.today
-    horizon = min(max(midwinter + season_calendar.HALF_YEAR + LATEST_ENDING, today), outlook.days.size - 1)
+    seed = stand.stages["viable_seed"]
+    late = midwinter + season_calendar.HALF_YEAR + LATEST_ENDING
+    if not np.isnan(seed).any():
+        late = min(late, int(seed.max()))  # no day after is without seed in any member
+    horizon = min(max(late, today), outlook.days.size - 1)
     latest = latest_planting(outlook, conditions.crop, conditions.planting, midwinter)
     plant_by = np.where(np.isnan(latest), np.inf, latest)
     if conditions.aim.plant_by is not None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop.base.arrays import Days
+from covercrop.base.arrays import Array, Days
 from covercrop.base.days import date_of
 from covercrop.base.errors import UsageError
 from covercrop.models import plantback, soil_water
@@ -153,10 +153,11 @@ def compare_endings(
     days = [_position(wanted, start, first) for wanted in ends]
     chances = {way: chain.chances_by(way, start.conditions.cover, start.outlook.days.size) for way in ways}
     ahead = np.flatnonzero(chain.ahead.may)
+    workable = _workable(start)
     return Endings(
         plan=plan,
         rows=tuple(
-            _row(start, chain, draws, way, place, chances[way])
+            _row(start, chain, draws, way, place, chances[way], workable)
             for way in ways
             for place in _places(chain, chances[way], first, days, way)
         ),
@@ -196,7 +197,7 @@ def _places(chain: Chain, chances: Chances, first: int, asked: Sequence[int], wa
     return sorted({*weekly, *asked, *advised})
 
 
-def _row(start: Start, chain: Chain, draws: Draws, way: str, place: int, chances: Chances) -> Row:
+def _row(start: Start, chain: Chain, draws: Draws, way: str, place: int, chances: Chances, workable: Array) -> Row:
     conditions, outlook = start.conditions, start.outlook
     ground = follow_ground(
         outlook,
@@ -217,7 +218,7 @@ def _row(start: Start, chain: Chain, draws: Draws, way: str, place: int, chances
             name: float(getattr(chances, name)[place])
             for name in ("killed", "seed_free", "bloom", "in_time", "together")
         },
-        workable=_workable(start, place),
+        workable=float(workable[place]),
         plant_likely=likely,
         plant_safe=safe,
         binding=plantback.binding(ground.limits, chain.weights),
@@ -228,11 +229,16 @@ def _row(start: Start, chain: Chain, draws: Draws, way: str, place: int, chances
     )
 
 
-def _workable(start: Start, place: int) -> float:
-    """Share of the seven days from one on, over the years, on which the soil under the cover is dry enough to work."""
+def _workable(start: Start) -> Array:
+    """Share of the seven days from each day on, over the years, on which the soil is dry enough to work.
+
+    Shape (day,); NaN where no rain is known on those days.
+    """
     outlook = start.outlook
-    if np.isnan(outlook.prcp[..., place : place + WORK_DAYS]).all():
-        return float("nan")
     et0 = soil_water.evapotranspiration(outlook.tmin, outlook.tmax, start.latitude, outlook.day_of_year)
-    water = soil_water.relative_water(outlook.prcp, et0, "bare", np.nan)
-    return float((water[..., place : place + WORK_DAYS] <= soil_water.WORKABLE).mean())
+    dry = soil_water.relative_water(outlook.prcp, et0, "bare", np.nan) <= soil_water.WORKABLE
+    known = ~np.isnan(outlook.prcp).all(axis=0)
+    share = np.append(dry.mean(axis=0), np.full(WORK_DAYS, np.nan))
+    week = np.lib.stride_tricks.sliding_window_view(share, WORK_DAYS)[: known.size]
+    rained = np.lib.stride_tricks.sliding_window_view(np.append(known, np.zeros(WORK_DAYS, dtype=np.bool_)), WORK_DAYS)
+    return np.where(rained[: known.size].any(axis=1), week.mean(axis=1), np.nan)

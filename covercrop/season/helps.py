@@ -69,7 +69,7 @@ def helps(start: Start, chain: Chain, draws: Draws) -> tuple[Help, ...]:
         Empty where there is no day to choose, and where nothing gains more than :data:`LEAST_GAIN`.
     """
     best = chain.ending.best
-    if best is None:
+    if best is None or best.together > 1 - LEAST_GAIN:
         return ()
     found = []
     for change, detail, other in _changes(start, chain.ending.method):
