@@ -46,7 +46,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     ),
     "models": (
         ("bbch", "daylength", "degree_days", "members", "season_calendar", "seedling_disease"),
-        ("soil_temperature", "soil_water", "termination"),
+        ("crown", "snow", "soil_temperature", "soil_water", "termination"),
         ("decomposition", "frost", "labelled", "maggot", "note_weights", "phenology", "winter"),
         ("biomass", "plantback"),
     ),

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from covercrop.base.arrays import Array
-from covercrop.models import bbch, biomass, phenology, season_calendar, termination, winter
+from covercrop.models import bbch, biomass, phenology, season_calendar, snow, termination, winter
 from covercrop.models.biomass import nitrogen_percent
 from covercrop.models.daylength import day_length
 from covercrop.models.members import Draws
@@ -206,16 +206,17 @@ def grow_stand(
         ]
         weights, scouting_sd = scouting_weights(shape, evidence, prior=prior)
     opens, closes = termination.window(stages, terminate, cover)
+    lying = snow.lying_snow(outlook.snow, tmean, outlook.prcp)
+    exposed = winter.exposure(outlook.tmin, outlook.tmax, lying, up)
     return Stand(
         stages=stages,
         opens=opens,
         closes=closes,
         killed=winter.kill_day(
-            tmean,
+            exposed,
             cover.winter,
             draws.cold,
-            start=np.maximum(up, _last_seen_alive(scouting, outlook)),
-            up=up,
+            start=_last_seen_alive(scouting, outlook),
             end=_spring_over(closes, outlook, latitude),
         ),
         weights=np.broadcast_to(weights, shape),
