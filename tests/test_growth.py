@@ -371,7 +371,7 @@ def test_hardening_follows_frostol_by_hand():
 
 
 def test_four_weeks_at_three_degrees_bring_most_of_the_hardening():
-    """The regime in which the accessions were told apart (Wiering): a grown stand has three quarters of it behind it."""
+    """The regime in which the accessions were told apart (Wiering): a grown stand has three quarters of it."""
     grown = np.concatenate([np.full(60, 14.0), np.full(28, 3.0)])
     hardened = exposed_to(grown).hardened
     assert hardened[59] == 0.0
@@ -400,14 +400,14 @@ def test_unhardened_stands_of_one_kind_die_alike(vetch):
         tmin = np.full(3, 11.0)
         tmin[1] = night
         exposed = exposure(tmin, np.full(3, 40.0), 0.0, np.array([1.0]))
-        exposed = Exposure(felt=np.array([[np.inf, night, np.inf]]), hardened=np.zeros_like(exposed.hardened)[None])
+        exposed = Exposure(felt=np.array([[np.inf, night, np.inf]]), hardened=np.zeros((1, 3)), grown=np.zeros((1, 3)))
         assert np.isnan(kill_day(exposed, vetch.winter, STANDS)).mean() == alive
 
 
 def test_no_stand_is_more_tender_hardened_than_not():
     """A kind whose best is about that of a seedling, as berseem clover's, never dies above the frost of seedlings."""
     berseem = catalogue.cover("berseem-clover").winter
-    exposed = Exposure(felt=np.array([[-4.4]]), hardened=np.array([[1.0]]))
+    exposed = Exposure(felt=np.array([[-4.4]]), hardened=np.array([[1.0]]), grown=np.ones((1, 1)))
     assert np.isnan(kill_day(exposed, berseem, STANDS)).all()
     assert exposed.stands(berseem)[0, 0] == berseem.kill_temperature.value
 
@@ -537,7 +537,7 @@ def test_a_hardened_stand_dies_at_its_limit_and_lives_a_hair_above(vetch):
     for deviation in (0.0, 1.0, -1.5):
         limit = winter.kill_temperature.value + deviation * winter.spread.value
         for off, dies in ((-1e-5, True), (0.01, False)):
-            exposed = Exposure(felt=np.array([0.0, limit + off]), hardened=np.ones(2))
+            exposed = Exposure(felt=np.array([0.0, limit + off]), hardened=np.ones(2), grown=np.ones(2))
             assert np.isfinite(kill_day(exposed, winter, deviation)).all() == dies
 
 

@@ -55,7 +55,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("absent", "doubts", "ground_part", "measurements", "planting_part", "progress", "stand_part"),
         ("advice", "ground", "stand"),
         ("ending", "nitrogen_part", "note_effects"),
-        ("chain", "provenance", "window_part"),
+        ("chain", "provenance", "window_part", "winter_part"),
         ("absences", "next_step"),
         ("plan",),
         ("columns", "crop_days"),

@@ -36,8 +36,8 @@ GROWN = MODELS.winter.grown
 ASSUMPTIONS = (
     f"A stand hardens where its crowns are below {in_both(HARDENING_BELOW.value, 'degC')} and loses it above "
     f"{in_both(LOSING_ABOVE.value, 'degC')}, at the rates of winter wheat, all winter long; it does so between what "
-    f"kills pea seedlings, {in_both(TENDER.value, 'degC')}, and what its kind can stand at best, and no further than it has "
-    f"grown, for which {GROWN.value:.0f} degC d above freezing are taken.",
+    f"kills pea seedlings, {in_both(TENDER.value, 'degC')}, and what its kind can stand at best, and no further than it "
+    f"has grown, for which {GROWN.value:.0f} degC d above freezing are taken.",
     "Ice, heaving of the ground and snow mould are not reckoned with.",
 )
 
@@ -55,10 +55,17 @@ class Exposure:
         What they feel [degC]; NaN where it is not known.
     hardened : numpy.ndarray
         How far they have hardened, from 0 to 1 for what their kind can stand at best.
+    grown : numpy.ndarray
+        How far they have grown towards the size from which on they can, from 0 to 1.
     """
 
     felt: Array
     hardened: Array
+    grown: Array
+
+    def at(self, place: int) -> Exposure:
+        """Those of one of several places."""
+        return Exposure(felt=self.felt[place], hardened=self.hardened[place], grown=self.grown[place])
 
     def stands(self, winter: Winter) -> Array:
         """The temperature that kills half of the stands of a kind on each day [degC]."""
@@ -104,7 +111,7 @@ def exposure(tmin: Array, tmax: Array, snow_mm: ArrayLike, up: ArrayLike) -> Exp
 
     night = np.where(tmin < 0, tmin * (felt_share(snow_mm) / felt_share(0.0)), tmin)
     felt = np.where(out, np.inf, grown * crown + (1.0 - grown) * night)
-    return Exposure(felt=felt, hardened=np.moveaxis(hardened, 0, -1))
+    return Exposure(felt=felt, hardened=np.moveaxis(hardened, 0, -1), grown=grown)
 
 
 def kill_day(

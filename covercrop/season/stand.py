@@ -29,6 +29,7 @@ from covercrop.season.doubts import Doubt, doubts_of
 
 if TYPE_CHECKING:
     from covercrop.field.entries import ScoutingNote
+    from covercrop.models.winter import Exposure
     from covercrop.parameters.traits import Cover, Growth
     from covercrop.weather.outlook import Outlook
 
@@ -45,6 +46,10 @@ class Stand:
         First and last day index of the window for turning under.
     killed : numpy.ndarray
         Day index on which cold kills the stand; NaN where it lives.
+    snow : numpy.ndarray, shape (year, day)
+        Depth of the snow on the ground, measured or worked out [mm].
+    exposed : Exposure
+        What it feels and stands day by day, shape (year, day).
     weights : numpy.ndarray
         Weight of each member after scouting; sums to 1.
     scouting_sd : float
@@ -60,6 +65,8 @@ class Stand:
     opens: Array
     closes: Array
     killed: Array
+    snow: Array
+    exposed: Exposure
     weights: Array
     scouting_sd: float
     surprises: tuple[tuple[ScoutingNote, float], ...] = ()
@@ -78,6 +85,8 @@ class Stand:
             opens=self.opens[place],
             closes=self.closes[place],
             killed=self.killed[place],
+            snow=self.snow[place],
+            exposed=self.exposed.at(place),
             weights=self.weights[place],
         )
 
@@ -219,6 +228,8 @@ def grow_stand(
             start=_last_seen_alive(scouting, outlook),
             end=_spring_over(closes, outlook, latitude),
         ),
+        snow=lying,
+        exposed=exposed,
         weights=np.broadcast_to(weights, shape),
         scouting_sd=scouting_sd,
         surprises=surprises,

@@ -123,10 +123,11 @@ def together(outlooks: Sequence[Outlook]) -> Outlook:
     first = outlooks[0]
     if len(outlooks) == 1:
         return first
-    names = ("tmin", "tmax", "prcp", "snow")
-    values = {name: np.stack([getattr(outlook, name) for outlook in outlooks]) for name in names}
+    tmin, tmax, prcp, snow = (
+        np.stack([getattr(outlook, name) for outlook in outlooks]) for name in ("tmin", "tmax", "prcp", "snow")
+    )
     lead = np.stack([outlook.lead for outlook in outlooks])[:, np.newaxis]
-    return replace(first, **values, lead=lead)
+    return replace(first, tmin=tmin, tmax=tmax, prcp=prcp, snow=snow, lead=lead)
 
 
 def years_earlier(days: Days, years: NDArray[np.int64]) -> Days:

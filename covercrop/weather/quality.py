@@ -90,11 +90,12 @@ def merge_duplicates(readings: pd.DataFrame, units: str, prefix: str) -> tuple[p
         apart = (high > low).to_numpy()
         if apart.any():
             values = [float(bound[apart].iloc[0]) for bound in (low, high)]
+            said = name.rpartition("_")[0]
             if name in TEMPERATURES and units == "us":
                 values = [fahrenheit_from_celsius(value) for value in values]
             raise WeatherFileError(
                 f"{prefix}{low.index[apart][0]:%Y-%m-%d} stands twice with different values "
-                f"({name.removesuffix('_mm').removesuffix('_c')} {values[0]:.4g} and {values[1]:.4g}); delete the wrong row"
+                f"({said} {values[0]:.4g} and {values[1]:.4g}); delete the wrong row"
             )
     return readings.groupby(level=0).first(), by_day.size().index
 

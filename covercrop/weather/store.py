@@ -155,9 +155,8 @@ def _read(raw: IO[bytes]) -> Kept:
         days=arrays["days"],
         readings=arrays["readings"],
         fetched=dict(zip(years.tolist(), fetched, strict=True)),
-        again=frozenset(
-            int(year) for year in arrays.get("again", about.get("again", ()))
-        ),  # neither was written before 0.3
+        # Neither was written before 0.3.
+        again=frozenset(int(year) for year in arrays.get("again", about.get("again", ()))),
         anew=_text(about.get("anew", "")),
         ahead=arrays["ahead"],
         ahead_readings=arrays["ahead_readings"],
