@@ -74,7 +74,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "dates": (("agenda",), ("needs",)),
     "beds": (("layout", "lengths", "nutrients"), ("materials", "spreading"), ("loading_list",), ("beds",)),
     "render.words": (("phrases",), ("answer", "beds", "hindcast"), ("charts", "reminders", "sowing")),
-    "render.figures": (("beds", "maps", "svg"), ("canvas",), ("charts",)),
+    "render.figures": (("beds", "maps", "svg"), ("canvas",), ("winter",), ("charts",)),
     "render.data": (("icalendar", "machine"), ("beds", "sowing")),
     "render.screen": (
         ("strip",),

@@ -53,7 +53,8 @@ def winter_chart(plan: Plan, *, us: bool = False) -> Figure | None:
         return None
     head, panel, gap, low = 15.0, 130.0, 8.0, 46.0
     height = head + panel + gap + low + EDGE
-    first, last = at(winter.days[up[0]]), at(winter.days[-1]) + 1
+    first, now = at(winter.days[up[0]]), at(winter.days[-1]) + 1
+    last = now + (now - first) / 9  # room for what the lines stand for
     days = winter.days.astype(float) + 0.5
     figure = blank_figure(height)
     above = axes_at(figure, EDGE, EDGE + low + gap, WIDTH - 2 * EDGE, panel, first, last)
@@ -73,25 +74,33 @@ def _felt(axes: Axes, plan: Plan, days: Array, felt: Array, stands: Array, *, us
     winter, unit = plan.winter, "°F" if us else "°C"
     lowest = min(float(np.nanmin(felt)), float(np.nanmin(stands)))
     zero, step = (32.0, 10.0) if us else (0.0, 5.0)
-    axes.set_ylim(lowest - step, zero + 2 * step)
-    axes.set_xlim(axes.get_xlim())
-    for line in np.arange(np.ceil(lowest / step) * step, zero + 2 * step, step):
+    axes.set_ylim(lowest - 2 * step, zero + 3 * step)
+    for line in np.arange(np.ceil(lowest / step) * step, zero + 3 * step, step):
         axes.axhline(line, color=RULE, linewidth=0.7, zorder=0)
-        axes.text(axes.get_xlim()[1], line, f"{line:.0f} {unit}", fontsize=SMALL, color=MUTED, ha="right", va="bottom")
+        axes.text(
+            axes.get_xlim()[1],
+            line,
+            f"{line:.0f} {unit}",
+            fontsize=SMALL,
+            color=MUTED,
+            ha="right",
+            va="center",
+            bbox=BEHIND,
+        )
     axes.fill_between(days, felt, stands, where=felt <= stands, color=WINDOW, alpha=0.35, linewidth=0)
     axes.plot(days, stands, color=WINDOW, linewidth=1.6, linestyle=(0, (4, 2)))
     axes.plot(days, felt, color=INK, linewidth=1.1)
     start = int(np.flatnonzero(~np.isnan(stands))[0])
     axes.text(
         days[start] + 1,
-        lowest - 0.9 * step,
+        lowest - 1.9 * step,
         f"- - half of the {plan.cover.common_name} would die",
         fontsize=TEXT,
         color=WINDOW,
         va="bottom",
         bbox=BEHIND,
     )
-    axes.text(days[start] + 1, zero + 1.9 * step, "felt by the stand", fontsize=TEXT, color=INK, va="top", bbox=BEHIND)
+    axes.text(days[start] + 1, zero + 2.9 * step, "felt by the stand", fontsize=TEXT, color=INK, va="top", bbox=BEHIND)
     hardest = int(np.flatnonzero(winter.days == winter.hardest)[0])
     axes.plot([days[hardest]], [felt[hardest]], marker="o", markersize=5, color=INK)
     axes.annotate(
@@ -113,5 +122,15 @@ def _lying(axes: Axes, days: Array, snow: Array, *, us: bool) -> None:
     axes.set_ylim(0, max(float(np.nanmax(depth)), step) * 1.25)
     axes.fill_between(days, depth, 0, step="mid", color=_SNOW, linewidth=0)
     axes.axhline(0, color=PLANTING, linewidth=0.8)
+    axes.text(axes.get_xlim()[0], axes.get_ylim()[1], " snow", fontsize=TEXT, color=INK, va="top", bbox=BEHIND)
     axes.axhline(step, color=RULE, linewidth=0.7, zorder=0)
-    axes.text(axes.get_xlim()[1], step, f"{step:.0f} {unit} snow", fontsize=SMALL, color=MUTED, ha="right", va="bottom")
+    axes.text(
+        axes.get_xlim()[1],
+        step,
+        f"{step:.0f} {unit}",
+        fontsize=SMALL,
+        color=MUTED,
+        ha="right",
+        va="center",
+        bbox=BEHIND,
+    )

@@ -119,8 +119,8 @@ def winter(plan: Plan, *, us: bool = False) -> str:
     told = plan.winter
     if np.isnat(told.hardest):
         return ""
-    day = phrases.day_month(told.hardest)
-    felt, stands = (phrases.temperature(value, us=us) for value in (told.felt_c, told.stands_c))
+    day = day_month(told.hardest)
+    felt, stands = (temperature(value, us=us) for value in (told.felt_c, told.stands_c))
     said = f"It was hardest on {day}, when the stand felt {felt}; half of such stands die at {stands}."
     return f"{said} {_cause(plan, us=us)[:1].upper()}{_cause(plan, us=us)[1:]}." if told.cause else said
 
@@ -128,7 +128,7 @@ def winter(plan: Plan, *, us: bool = False) -> str:
 def _cause(plan: Plan, *, us: bool = False) -> str:
     told = plan.winter
     depth = told.snow_mm / (units.M_PER_IN * 1000) if us else told.snow_mm / 10
-    day = phrases.day_month(told.hardest)
+    day = day_month(told.hardest)
     return _CAUSES[told.cause].format(day=day, snow=f"{depth:.0f} {'in' if us else 'cm'}")
 
 
