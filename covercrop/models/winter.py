@@ -35,9 +35,9 @@ GROWN = MODELS.winter.grown
 #: What no source gives about the winter, for the reader.
 ASSUMPTIONS = (
     f"A stand hardens where its crowns are below {in_both(HARDENING_BELOW.value, 'degC')} and loses it above "
-    f"{in_both(LOSING_ABOVE.value, 'degC')}, at the rates of winter wheat, all winter long; it does so between what "
-    f"kills pea seedlings, {in_both(TENDER.value, 'degC')}, and what its kind can stand at best, no further than it has "
-    f"grown, for which {GROWN.value:.0f} degC d above freezing are taken.",
+    f"{in_both(LOSING_ABOVE.value, 'degC')}, at the rates of winter wheat, all winter long. It does so between what "
+    f"kills pea seedlings, {in_both(TENDER.value, 'degC')}, and what its kind can stand at best, no further than it "
+    f"has grown, for which {GROWN.value:.0f} degC d above freezing are taken.",
     "Ice, heaving of the ground and snow mould are not reckoned with.",
 )
 

@@ -122,7 +122,7 @@ def _lying(axes: Axes, days: Array, snow: Array, *, us: bool) -> None:
     axes.set_ylim(0, max(float(np.nanmax(depth)), step) * 1.25)
     axes.fill_between(days, depth, 0, step="mid", color=_SNOW, linewidth=0)
     axes.axhline(0, color=PLANTING, linewidth=0.8)
-    axes.text(axes.get_xlim()[0], axes.get_ylim()[1], " snow", fontsize=TEXT, color=INK, va="top", bbox=BEHIND)
+    axes.text(axes.get_xlim()[0], 0.6 * axes.get_ylim()[1], " snow", fontsize=TEXT, color=INK, va="center", bbox=BEHIND)
     axes.axhline(step, color=RULE, linewidth=0.7, zorder=0)
     axes.text(
         axes.get_xlim()[1],
