@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base.arrays import Array, Days
-from covercrop.models.crown import FOLLOWED, crown_temperature
+from covercrop.models.crown import crown_temperature
 
 if TYPE_CHECKING:
     from covercrop.parameters.traits import Cover
@@ -22,6 +22,9 @@ HALF = 0.5
 #: Daily mean at which what falls is snow, so many such days tell what a gauge is worth, and the least share of them on
 #: which one that catches snow has something.
 SURELY_SNOW, DAYS_THAT_TELL, LEAST_CAUGHT = -5.0, 60, 0.02
+
+#: Where the snow is from, where next to none is reckoned with for want of knowledge.
+UNKNOWN_SNOW = ("none", "no-catch")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -80,6 +83,12 @@ def winter_part(outlook: Outlook, cover: Cover, stand: Stand, until: int) -> Win
     spare = np.where(up & (felt < 0), felt - stands, np.inf)
     frost = bool(np.isfinite(spare).any())
     day = int(spare.argmin()) if frost else 0
+    saved = False
+    if frost and spare[day] > 0:
+        # Of a stand that lived the day is told that it would not have outlived in the open.
+        open_ground = np.where(up & (snow >= THIN), crown_temperature(outlook.tmean[0, part]) - stands, np.inf)
+        saved = bool(np.nanmin(open_ground) <= 0)
+        day = int(np.nanargmin(open_ground)) if saved else day
     at_day = [float(values[day]) if frost else np.nan for values in (snow, felt, stands)]
     lost = frost and at_day[1] <= at_day[2]
     cause = ""
@@ -89,7 +98,7 @@ def winter_part(outlook: Outlook, cover: Cover, stand: Stand, until: int) -> Win
         cause = "soft"
     elif lost:
         cause = "bare" if at_day[0] < THIN else "cold"
-    elif frost and at_day[0] >= THIN and _bare(outlook, day) <= at_day[2]:
+    elif saved:
         cause = "snow"
     return WinterPart(
         snow_from=snow_from(outlook),
@@ -114,9 +123,3 @@ def snow_from(outlook: Outlook) -> str:
         return "none"
     fell = outlook.prcp[(outlook.tmean <= SURELY_SNOW) & ~np.isnan(outlook.prcp)]
     return "no-catch" if fell.size >= DAYS_THAT_TELL and float(np.mean(fell > 0)) < LEAST_CAUGHT else "worked-out"
-
-
-def _bare(outlook: Outlook, day: int) -> float:
-    """Temperature of the crown on a day had there been no snow [degC]."""
-    before = max(day - round(FOLLOWED.value) + 1, 0)
-    return float(crown_temperature(outlook.tmean[0, before : day + 1])[-1])

@@ -89,7 +89,8 @@ def snow_scores(measured: np.ndarray, made: np.ndarray) -> str:
     error = np.sqrt(np.mean((np.minimum(seen, 200) - np.minimum(said, 200)) ** 2)) / 10
     return (
         f"r {np.corrcoef(seen, said)[0, 1]:.2f}, error {error:.1f} cm; 5 cm or more on {deep.mean():.0%} of the days, "
-        f"{(deep & told).sum() / deep.sum():.0%} of them found, {(told & ~deep).sum() / told.sum():.0%} of those told false"
+        f"{(deep & told).sum() / deep.sum():.0%} of them found, {(told & ~deep).sum() / told.sum():.0%} of those told "
+        "false"
     )
 
 
@@ -184,19 +185,20 @@ def check_places(folder: Path) -> list[dict[str, str]]:
         days, _ = winters(table, 9, 10, 290, ("tmin", "tmax"))
         tmean = days[..., :2].mean(axis=-1)
         depth = snow.lying_snow(days[..., 3], tmean, days[..., 2])
-        for key in AIR_RULE:
-            rows.append(
-                {
-                    "place": place,
-                    "winters": str(len(days)),
-                    "rain": lent,
-                    "crown_coldest_c": f"{np.nanmin(crown.crown_temperature(tmean, depth), axis=-1).mean():.1f}",
-                    "cover": key,
-                    "before_percent": f"{100 * alive_before(tmean, key).mean():.0f}",
-                    "now_percent": f"{100 * alive(days, depth, key).mean():.0f}",
-                    "bare_percent": f"{100 * alive(days, np.zeros_like(depth), key).mean():.0f}",
-                }
-            )
+        coldest = np.nanmin(crown.crown_temperature(tmean, depth), axis=-1).mean()
+        rows += [
+            {
+                "place": place,
+                "winters": str(len(days)),
+                "rain": lent,
+                "crown_coldest_c": f"{coldest:.1f}",
+                "cover": key,
+                "before_percent": f"{100 * alive_before(tmean, key).mean():.0f}",
+                "now_percent": f"{100 * alive(days, depth, key).mean():.0f}",
+                "bare_percent": f"{100 * alive(days, np.zeros_like(depth), key).mean():.0f}",
+            }
+            for key in AIR_RULE
+        ]
     return rows
 
 

@@ -12,6 +12,7 @@ from covercrop.models.bbch import stage_name
 from covercrop.render.words.phrases import DATE_LABELS, chance, day_month, interval, percent, span, temperature, weekday
 from covercrop.season import note_effects
 from covercrop.season.stand_part import STAND_DATES
+from covercrop.season.winter_part import UNKNOWN_SNOW
 
 if TYPE_CHECKING:
     from covercrop.field.entries import Field, ScoutingNote
@@ -136,7 +137,7 @@ def _of_cold(plan: Plan) -> str:
     """Why the cold killed it, to be put behind that it did."""
     if not plan.winter.lost:
         return ""
-    known = plan.winter.snow_from not in ("none", "no-catch")
+    known = plan.winter.snow_from not in UNKNOWN_SNOW
     return f", since {_cause(plan)}" if known or plan.winter.cause != "bare" else ", unless snow covered it"
 
 
