@@ -454,12 +454,12 @@ def test_the_first_day_looked_at_is_no_limit() -> None:
 
 
 def test_snow_is_named_where_only_the_cold_is_in_the_way() -> None:
-    """A tender cover in a hard winter."""
-    record = weather(mean=9.5)
-    answer = sow(record, covers=("faba-bean",), risk=Risk(survives=1.0, plantable=0.5))
+    """A tender cover in a hard winter of which neither the snow nor the rain is known."""
+    record = DailyWeather(table=RECORD.table.assign(prcp_mm=np.nan))
+    answer = sow(record, covers=("winter-pea",), risk=Risk(survives=1.0, plantable=0.5))
     assert [relaxed.kind for relaxed in answer.relaxations] == ["accept", "snow"]
     accept, snow = answer.relaxations
-    bold = sow(record, covers=("faba-bean",), risk=Risk(survives=accept.alive, plantable=0.5))
+    bold = sow(record, covers=("winter-pea",), risk=Risk(survives=accept.alive, plantable=0.5))
     assert {accept.start, accept.end} <= set(bold.dates[bold.choices[0].fits])
     assert snow.end >= accept.end
 

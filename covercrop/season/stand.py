@@ -47,9 +47,9 @@ class Stand:
     killed : numpy.ndarray
         Day index on which cold kills the stand; NaN where it lives.
     snow : numpy.ndarray, shape (year, day)
-        Depth of the snow on the ground, measured or worked out [mm].
+        Depth of the snow on the ground, measured or worked out [mm], as far as cold matters to it.
     exposed : Exposure
-        What it feels and stands day by day, shape (year, day).
+        What it feels and stands day by day, shape (year, day), as far.
     weights : numpy.ndarray
         Weight of each member after scouting; sums to 1.
     scouting_sd : float
@@ -215,8 +215,10 @@ def grow_stand(
         ]
         weights, scouting_sd = scouting_weights(shape, evidence, prior=prior)
     opens, closes = termination.window(stages, terminate, cover)
-    lying = snow.lying_snow(outlook.snow, tmean, outlook.prcp)
-    exposed = winter.exposure(outlook.tmin, outlook.tmax, lying, up)
+    end = _spring_over(closes, outlook, latitude)
+    days = slice(int(end.max()) + 1)  # the axis runs on into a second winter
+    lying = snow.lying_snow(outlook.snow[..., days], tmean[..., days], outlook.prcp[..., days])
+    exposed = winter.exposure(outlook.tmin[..., days], outlook.tmax[..., days], lying, up)
     return Stand(
         stages=stages,
         opens=opens,
@@ -226,7 +228,7 @@ def grow_stand(
             cover.winter,
             draws.cold,
             start=_last_seen_alive(scouting, outlook),
-            end=_spring_over(closes, outlook, latitude),
+            end=end,
         ),
         snow=lying,
         exposed=exposed,

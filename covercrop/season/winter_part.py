@@ -75,7 +75,7 @@ def winter_part(outlook: Outlook, cover: Cover, stand: Stand, until: int) -> Win
     until : int
         Number of days that are looked at: those that are known, and no more than the stand stood.
     """
-    part = slice(0, max(until, 0))
+    part = slice(0, min(max(until, 0), stand.snow.shape[-1]))
     snow, felt, grown = stand.snow[0, part], stand.exposed.felt[0, part], stand.exposed.grown[0, part]
     up = np.isfinite(felt)
     stands = np.where(up, stand.exposed.stands(cover.winter)[0, part], np.nan)
