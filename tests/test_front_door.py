@@ -617,7 +617,10 @@ def test_readings_that_would_have_been_dropped_are_refused() -> None:
     assert covercrop.daily_weather(frame.astype("Float64")).table["tmin_c"].equals(frame["tmin_c"])
     for readings, message in (
         (frame.rename(columns={"prcp_mm": "prcp"}), "unknown column 'prcp' in `frame`; did you mean 'prcp_mm'?"),
-        (frame.assign(wind=1.0), "unknown column .wind. in `frame`; known columns: tmin_c, tmax_c, prcp_mm, snow_depth_mm"),
+        (
+            frame.assign(wind=1.0),
+            "unknown column 'wind' in `frame`; known columns: tmin_c, tmax_c, prcp_mm, snow_depth_mm, forecast",
+        ),
         (frame.drop(columns="tmax_c"), r"no column 'tmax_c' in `frame` \(found: tmin_c, prcp_mm\)"),
         (frame.set_axis(["tmin_c", "tmax_c", "tmin_c"], axis=1), "two columns of `frame` are named 'tmin_c'; keep one"),
         (frame.reset_index(drop=True), "the index of `frame` holds .*0.*, which is no day; index it by dates"),

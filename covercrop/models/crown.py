@@ -32,9 +32,9 @@ ASSUMPTIONS = (
 
 def felt_share(snow_mm: ArrayLike) -> Array:
     """Share of the cold of the air that is felt below so much snow, shape of the depths [mm]."""
-    missing = np.minimum(np.nan_to_num(np.asarray(snow_mm, dtype=np.float64)), DEEPEST_FELT.value) - DEEPEST_FELT.value
-    missing /= 10.0  # the relation counts in centimetres
-    return LEAST_FELT.value + FELT_MORE.value * missing**2
+    depth = np.fmax(np.asarray(snow_mm, dtype=np.float64), 0.0)
+    missing = np.maximum(DEEPEST_FELT.value - depth, 0.0) / 10.0  # the relation counts in centimetres
+    return np.asarray(LEAST_FELT.value + FELT_MORE.value * missing**2)
 
 
 def crown_temperature(tmean: ArrayLike, snow_mm: ArrayLike = 0.0) -> Array:
@@ -52,11 +52,16 @@ def crown_temperature(tmean: ArrayLike, snow_mm: ArrayLike = 0.0) -> Array:
     numpy.ndarray, shape (..., day)
         [degC]; that of the air, averaged, where it does not freeze.  NaN where one of the last days is not known.
     """
+    return crown_under(tmean, felt_share(snow_mm))
+
+
+def crown_under(tmean: ArrayLike, share: ArrayLike) -> Array:
+    """The same for a share of the cold that is felt (:func:`felt_share`)."""
     air = np.asarray(tmean, dtype=np.float64)
     length, days = round(FOLLOWED.value), air.shape[-1]
     mean = air.copy()
     for earlier in range(1, length):  # the first days have fewer before them
         mean[..., earlier:] += air[..., : max(days - earlier, 0)]
     mean /= np.minimum(np.arange(days) + 1.0, length)
-    frozen = np.minimum(WARMER.value + mean * felt_share(snow_mm), 0.0)
+    frozen = np.minimum(WARMER.value + mean * share, 0.0)
     return np.where(mean < 0, frozen, mean)

@@ -94,5 +94,5 @@ def lying_snow(measured: Array, tmean: Array, precipitation: Array) -> Array:
     if not unknown.any():
         return measured
     if np.isnan(precipitation).all():
-        return np.nan_to_num(measured)
+        return np.zeros(measured.shape) if unknown.all() else np.where(unknown, 0.0, measured)
     return np.where(unknown, snow_depth(tmean, precipitation), measured)

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
 from covercrop.base.units import in_both
-from covercrop.models.crown import crown_temperature, felt_share
+from covercrop.models.crown import crown_under, felt_share
 from covercrop.models.degree_days import crossing
 from covercrop.parameters.constants import MODELS
 from covercrop.parameters.traits import Winter
@@ -89,19 +89,18 @@ def exposure(tmin: Array, tmax: Array, snow_mm: ArrayLike, up: ArrayLike) -> Exp
     Exposure
         Before emergence nothing is felt: plus infinity.
     """
-    tmean = (tmin + tmax) / 2
-    crown = crown_temperature(tmean, snow_mm)
+    tmean, share = (tmin + tmax) / 2, felt_share(snow_mm)
+    crown = crown_under(tmean, share)
     days = tmean.shape[-1]
     out = ~(np.arange(days) >= np.asarray(up, dtype=np.float64)[..., np.newaxis])  # NaN is never up
-    warmth = np.where(out, 0.0, np.nan_to_num(np.maximum(tmean, 0.0)))
+    warmth = np.where(out, 0.0, np.fmax(tmean, 0.0))  # an unknown day adds nothing
     grown = np.minimum(np.cumsum(warmth, axis=-1) / GROWN.value, 1.0)
 
-    known = np.nan_to_num(crown, nan=LOSING_ABOVE.value)
-    gains = HARDENING.value * np.maximum(HARDENING_BELOW.value - np.maximum(known, 0.0), 0.0)
-    losses = LOSING.value * np.maximum(known - LOSING_ABOVE.value, 0.0) ** 3
-    kept = np.maximum(1.0 - gains - losses, 0.0)
-    # The day first, so that each step works on what lies together.
-    gains, kept, limit = (np.ascontiguousarray(np.moveaxis(values, -1, 0)) for values in (gains, kept, grown))
+    # The day first, so that each step works on what lies together; an unknown day neither hardens nor softens.
+    limit, known = (np.ascontiguousarray(np.moveaxis(values, -1, 0)) for values in (grown, crown))
+    gains = HARDENING.value * np.fmax(HARDENING_BELOW.value - np.maximum(known, 0.0), 0.0)
+    above = np.fmax(known - LOSING_ABOVE.value, 0.0)
+    kept = np.maximum(1.0 - gains - LOSING.value * above * above * above, 0.0)
     hardened = np.empty(limit.shape)
     now = np.zeros(limit.shape[1:])
     for day in range(days):
@@ -109,8 +108,8 @@ def exposure(tmin: Array, tmax: Array, snow_mm: ArrayLike, up: ArrayLike) -> Exp
         now += gains[day]
         np.minimum(now, limit[day], out=now)
 
-    night = np.where(tmin < 0, tmin * (felt_share(snow_mm) / felt_share(0.0)), tmin)
-    felt = np.where(out, np.inf, grown * crown + (1.0 - grown) * night)
+    night = np.where(tmin < 0, tmin * (share / felt_share(0.0)), tmin)
+    felt = np.where(out, np.inf, night + grown * (crown - night))
     return Exposure(felt=felt, hardened=np.moveaxis(hardened, 0, -1), grown=grown)
 
 
