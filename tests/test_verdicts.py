@@ -45,6 +45,7 @@ def hindcast(overall: list[Score], scores: list[Score] | None = None, reached: i
         cover=catalogue.cover("crimson-clover"),
         years=tuple(range(2000, 2025)),
         left_out=(),
+        lived=(1.0,) * 25,
         reached=dict.fromkeys(EVENTS, reached),
         scores=tuple(scores or ()),
         overall={each.issue: each for each in overall},

@@ -55,7 +55,7 @@ def crown_temperature(tmean: ArrayLike, snow_mm: ArrayLike = 0.0) -> Array:
     return crown_under(tmean, felt_share(snow_mm))
 
 
-def crown_under(tmean: ArrayLike, share: ArrayLike) -> Array:
+def crown_under(tmean: ArrayLike, share: Array) -> Array:
     """The same for a share of the cold that is felt (:func:`felt_share`)."""
     air = np.asarray(tmean, dtype=np.float64)
     length, days = round(FOLLOWED.value), air.shape[-1]

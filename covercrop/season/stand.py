@@ -216,9 +216,9 @@ def grow_stand(
         weights, scouting_sd = scouting_weights(shape, evidence, prior=prior)
     opens, closes = termination.window(stages, terminate, cover)
     end = _spring_over(closes, outlook, latitude)
-    days = slice(int(end.max()) + 1)  # the axis runs on into a second winter
-    lying = snow.lying_snow(outlook.snow[..., days], tmean[..., days], outlook.prcp[..., days])
-    exposed = winter.exposure(outlook.tmin[..., days], outlook.tmax[..., days], lying, up)
+    stood = slice(int(end.max()) + 1)  # the axis runs on into a second winter
+    lying = snow.lying_snow(outlook.snow[..., stood], tmean[..., stood], outlook.prcp[..., stood])
+    exposed = winter.exposure(outlook.tmin[..., stood], outlook.tmax[..., stood], lying, up)
     return Stand(
         stages=stages,
         opens=opens,

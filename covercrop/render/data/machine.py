@@ -280,6 +280,7 @@ def hindcast(replayed: Sequence[Hindcast], today: dt.date, problems: Sequence[tu
             "sown": f"{each.field.cover.sown:%m-%d}",
             "years": list(each.years),
             "years_left_out": list(each.left_out),
+            "lived": [round(share, 3) for share in each.lived],
             "reached": each.reached,
             "nothing_scored": nothing_scored(each) or None,
             "verdict": _verdict(verdict(each)),
