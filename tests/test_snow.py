@@ -11,12 +11,14 @@ import pytest
 from invented import field, season, weather
 
 from covercrop.base.errors import WeatherFileError
+from covercrop.base.records import Station
 from covercrop.field.entries import ScoutingNote
 from covercrop.models.crown import crown_temperature, felt_share
 from covercrop.models.snow import lying_snow, snow_depth
 from covercrop.render.words import answer
 from covercrop.season.plan import Plan, make_plan
 from covercrop.season.winter_part import snow_from
+from covercrop.weather import stations, store
 from covercrop.weather.daily import blend, daily_weather
 from covercrop.weather.own_file import read_weather
 from covercrop.weather.record import record_of
@@ -125,6 +127,38 @@ def test_ghcn_snow_is_in_millimetres_and_its_flags_are_heeded(tmp_path):
     table = read_weather(path).table
     np.testing.assert_array_equal(table["snow_depth_mm"], [51.0, np.nan, 0.0])
     assert list(table["flag"]) == ["", "", ""]
+
+
+def test_a_station_gives_snow_in_centimetres():
+    """Meteostat counts the snow on the ground (snwd) in whole centimetres; a server without the column has none."""
+    made = pd.DataFrame(
+        {"tmin": [-5.0, -6.0], "tmax": [1.0, 0.0], "prcp": [0.0, 2.0], "snwd": [5, 7]},
+        index=pd.date_range("2026-01-01", periods=2),
+    )
+    for name in ("tmin", "tmax", "prcp", "snwd"):
+        made[f"{name}_source"] = "ghcnd"
+    _, readings = stations._split(made, {"mosmix"}, model=False)
+    np.testing.assert_array_equal(readings[3], [50.0, 70.0])
+    _, without = stations._split(made.drop(columns=["snwd", "snwd_source"]), {"mosmix"}, model=False)
+    assert np.isnan(without[3]).all()
+    assert "snwd" in stations._COLUMNS
+
+
+def test_a_station_kept_before_there_was_snow_is_asked_again(tmp_path):
+    """Its three rows of readings stay, without snow, and every year of it is asked for again."""
+    kept = store.Kept(
+        station=Station(id="ZZ001", name="Old", latitude=40.0, longitude=-86.0),
+        days=np.array(["2020-01-01"], dtype="datetime64[D]"),
+        readings=np.array([[-5.0], [1.0], [0.0]]),
+        fetched={2020: np.datetime64("2021-06-01")},
+        ahead_readings=np.empty((3, 0)),
+    )
+    assert store.save(tmp_path, kept)
+    found, said = store.looked_into(tmp_path, "ZZ001")
+    assert said == ""
+    assert found is not None
+    np.testing.assert_array_equal(found.readings[:, 0], [-5.0, 1.0, 0.0, np.nan])
+    assert not store.is_fresh(found, 2020, np.datetime64("2026-01-01"))
 
 
 def frame(snow: list[float], tmin: float = -5.0) -> pd.DataFrame:
