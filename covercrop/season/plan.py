@@ -25,6 +25,7 @@ from covercrop.season.nitrogen_part import NitrogenPart, nitrogen_part
 from covercrop.season.note_effects import what_notes_did
 from covercrop.season.planting_part import PlantingPart, planting_part
 from covercrop.season.provenance import Provenance
+from covercrop.season.stand import midsummer_of
 from covercrop.season.stand_part import StandPart, stand_part
 from covercrop.season.window_part import WindowPart, window_part
 from covercrop.season.winter_part import WinterPart, snow_from, winter_part
@@ -292,7 +293,11 @@ def _plan(field: Field, start: Start, weather: DailyWeather, chain: Chain, draws
             outlook,
             cover,
             stand,
-            outlook.known if not ended or ending.day is None else min(outlook.known, int(ending.day) + 1),
+            min(
+                outlook.known,
+                midsummer_of(outlook, field.latitude) + 1,
+                int(ending.day) + 1 if ended and ending.day is not None else outlook.known,
+            ),
         ),
         planting=planting_part(
             field.crop,

@@ -216,7 +216,7 @@ def grow_stand(
         weights, scouting_sd = scouting_weights(shape, evidence, prior=prior)
     opens, closes = termination.window(stages, terminate, cover)
     end = _spring_over(closes, outlook, latitude)
-    stood = slice(int(end.max()) + 1)  # the axis runs on into a second winter
+    stood = slice(max(int(end.max()), midsummer_of(outlook, latitude)) + 1)  # the axis runs on into a second winter
     lying = snow.lying_snow(outlook.snow[..., stood], tmean[..., stood], outlook.prcp[..., stood])
     exposed = winter.exposure(outlook.tmin[..., stood], outlook.tmax[..., stood], lying, up)
     return Stand(
@@ -276,12 +276,16 @@ def _spring_over(closes: Array, outlook: Outlook, latitude: ArrayLike) -> Array:
 
     The day axis runs on into a second winter, which is none of the cover's.
     """
+    return np.where(np.isnan(closes), midsummer_of(outlook, latitude), closes)
+
+
+def midsummer_of(outlook: Outlook, latitude: ArrayLike) -> int:
+    """Day index of the midsummer after sowing."""
     anywhere = float(np.max(np.asarray(latitude)))
     midwinter = season_calendar.midwinter_before(
         outlook.days[0] + np.timedelta64(season_calendar.HALF_YEAR, "D"), anywhere
     )
-    midsummer = outlook.position(midwinter) + season_calendar.HALF_YEAR
-    return np.where(np.isnan(closes), midsummer, closes)
+    return outlook.position(midwinter) + season_calendar.HALF_YEAR
 
 
 def _last_seen_alive(scouting: Sequence[ScoutingNote], outlook: Outlook) -> float:
