@@ -46,7 +46,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     ),
     "models": (
         ("bbch", "daylength", "degree_days", "members", "season_calendar", "seedling_disease"),
-        ("soil_temperature", "soil_water", "termination"),
+        ("crown", "snow", "soil_temperature", "soil_water", "termination"),
         ("decomposition", "frost", "labelled", "maggot", "note_weights", "phenology", "winter"),
         ("biomass", "plantback"),
     ),
@@ -62,7 +62,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("absent", "doubts", "ground_part", "measurements", "planting_part", "progress", "stand_part"),
         ("advice", "ground", "stand"),
         ("ending", "nitrogen_part", "note_effects"),
-        ("chain", "provenance", "window_part"),
+        ("chain", "provenance", "window_part", "winter_part"),
         ("absences", "next_step"),
         ("plan",),
         ("columns", "crop_days"),
@@ -81,7 +81,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "dates": (("agenda",), ("needs",)),
     "beds": (("layout", "lengths", "nutrients"), ("materials", "spreading"), ("loading_list",), ("beds",)),
     "render.words": (("phrases",), ("answer", "beds", "hindcast"), ("charts", "reminders", "sowing")),
-    "render.figures": (("beds", "maps", "svg"), ("canvas",), ("charts",)),
+    "render.figures": (("beds", "maps", "svg"), ("canvas",), ("winter",), ("charts",)),
     "render.data": (("icalendar", "machine"), ("beds", "sowing")),
     "render.screen": (
         ("strip",),

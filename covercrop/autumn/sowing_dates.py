@@ -250,6 +250,7 @@ def _cut(season: Outlook, part: slice) -> Outlook:
         tmin=season.tmin[:, part],
         tmax=season.tmax[:, part],
         prcp=season.prcp[:, part],
+        snow=season.snow[:, part],
         lead=season.tmean[:, max(part.start - LEAD_DAYS, 0) : part.start],
     )
 

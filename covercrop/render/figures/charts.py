@@ -41,6 +41,7 @@ from covercrop.render.figures.canvas import (
     today,
 )
 from covercrop.render.figures.svg import as_text
+from covercrop.render.figures.winter import winter_chart
 from covercrop.render.words import answer, phrases
 from covercrop.season.progress import towards_bloom
 
@@ -526,4 +527,5 @@ CHARTS: dict[str, Callable[[Plan, bool], Figure | None]] = {
     "season": lambda plan, us: season_chart(plan, us=us),
     "window": lambda plan, us: window_chart(plan),
     "limits": lambda plan, us: limits_chart(plan, us=us),
+    "winter": lambda plan, us: winter_chart(plan, us=us),
 }
