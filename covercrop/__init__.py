@@ -29,7 +29,13 @@ if TYPE_CHECKING:
     from covercrop.field.file import read_fields
     from covercrop.field.weather_source import field_weather
     from covercrop.guide.pages import guide_page, guide_pages
-    from covercrop.models.labelled import day_length, growing_degree_days, soil_temperature
+    from covercrop.models.labelled import (
+        crown_temperature,
+        day_length,
+        growing_degree_days,
+        snow_depth,
+        soil_temperature,
+    )
     from covercrop.parameters.catalogue import cover, covers, crop, crops
     from covercrop.region.survey import survey_region
     from covercrop.render.data.icalendar import write_icalendar
@@ -58,6 +64,7 @@ _HOME = {
     "covers": "parameters.catalogue",
     "crop": "parameters.catalogue",
     "crops": "parameters.catalogue",
+    "crown_temperature": "models.labelled",
     "daily_weather": "weather.daily",
     "day_length": "models.labelled",
     "field_weather": "field.weather_source",
@@ -72,6 +79,7 @@ _HOME = {
     "read_fields": "field.file",
     "read_weather": "weather.own_file",
     "report_html": "render.page.report",
+    "snow_depth": "models.labelled",
     "soil_temperature": "models.labelled",
     "survey_region": "region.survey",
     "upcoming_dates": "render.words.reminders",
@@ -93,6 +101,7 @@ __all__ = [
     "covers",
     "crop",
     "crops",
+    "crown_temperature",
     "daily_weather",
     "day_length",
     "field_weather",
@@ -107,6 +116,7 @@ __all__ = [
     "read_weather",
     "replay_advice",
     "report_html",
+    "snow_depth",
     "soil_temperature",
     "survey_region",
     "upcoming_dates",

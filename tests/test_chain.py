@@ -133,7 +133,7 @@ def test_days_of_the_members_are_whole_days_reached() -> None:
 
 def test_a_stand_that_lives_weighs_by_its_chance_to() -> None:
     """Members that die have no weight, whose sum is the survival; once it is ended, all have theirs."""
-    cold = weather("2010-01-01", mean=8.5)
+    cold = weather("2010-01-01", mean=4.0)
     standing = followed(field(species="winter-pea"), np.datetime64("2025-11-20"), cold)
     assert 0 < standing.survival < 1
     assert standing.weights.sum() == pytest.approx(standing.survival)
@@ -145,7 +145,8 @@ def test_a_stand_that_lives_weighs_by_its_chance_to() -> None:
 
 def test_a_stand_is_called_dead_only_once_the_cold_has_been() -> None:
     """Certain death ahead is none yet; then it is, with nothing left to end; and what is ended cannot die."""
-    arctic = weather("2010-01-01", mean=-2.0)
+    arctic = weather("2010-01-01", mean=-6.0)
+    arctic = replace(arctic, table=arctic.table.assign(prcp_mm=0.0))  # and no snow
     before = followed(field(sown="2025-07-01"), np.datetime64("2025-09-01"), arctic)
     after = followed(field(sown="2025-07-01"), np.datetime64("2026-02-20"), arctic)
     assert (before.killed, after.killed) == (False, True)

@@ -20,7 +20,7 @@ from covercrop.field import weather_source
 from covercrop.field.entries import ScoutingNote, WeatherEntry
 from covercrop.models import bbch, maggot, season_calendar, termination
 from covercrop.models.members import standard_draws
-from covercrop.models.winter import kill_day
+from covercrop.models.winter import exposure, kill_day
 from covercrop.parameters import catalogue
 from covercrop.render.data import machine
 from covercrop.render.screen import terminal
@@ -262,9 +262,10 @@ def test_cold_on_the_last_day_still_kills() -> None:
     winter = catalogue.cover("crimson-clover").winter
     tmean = np.full((1, 60), 5.0)
     tmean[0, 30:] = -40.0
-    died = float(kill_day(tmean, winter, 0.0)[0, 0])
-    assert float(kill_day(tmean, winter, 0.0, end=died)[0, 0]) == died
-    assert np.isnan(kill_day(tmean, winter, 0.0, end=died - 1)[0, 0])
+    exposed = exposure(tmean, tmean, 0.0, 0.0)
+    died = float(kill_day(exposed, winter, 0.0)[0, 0])
+    assert float(kill_day(exposed, winter, 0.0, end=died)[0, 0]) == died
+    assert np.isnan(kill_day(exposed, winter, 0.0, end=died - 1)[0, 0])
 
 
 def test_only_days_up_to_the_ending_count_as_observed() -> None:

@@ -26,7 +26,7 @@ import covercrop
 from covercrop.base.errors import CovercropError, UnknownNameError, UsageError, WeatherFileError
 from covercrop.cli import main, report, shared
 from covercrop.field.entries import WeatherEntry
-from covercrop.models import daylength, degree_days, soil_temperature
+from covercrop.models import crown, daylength, degree_days, snow, soil_temperature
 from covercrop.parameters.own_bloom import read_calibration
 from covercrop.region.survey import Work
 from covercrop.render.page.report import SECTIONS
@@ -60,7 +60,7 @@ TWINS = {
 }
 RECORDS = ("CoverEntry", "CovercropError", "CropEntry", "Field", "Plan", "ScoutingNote")
 #: What no command shows alone.
-ALONE = ("day_length", "read_fields", "soil_temperature")
+ALONE = ("crown_temperature", "day_length", "read_fields", "snow_depth", "soil_temperature")
 
 
 # --- what is there, and when it is loaded ---------------------------------------------------------
@@ -463,6 +463,20 @@ def test_soil_temperature_in_the_unit_of_a_thermometer() -> None:
         covercrop.soil_temperature(LOW, ground="grass")
 
 
+def test_snow_and_crowns_keep_labels() -> None:
+    """Both are the models' own, by the column; what is of two kinds is refused."""
+    cold, rain = pd.DataFrame(LOW.T - 20.0, DAYS), pd.DataFrame(np.full_like(LOW.T, 5.0), DAYS)
+    lying = covercrop.snow_depth(cold, rain)
+    np.testing.assert_array_equal(lying.to_numpy().T, snow.snow_depth(LOW - 20.0, np.full_like(LOW, 5.0)))
+    felt = covercrop.crown_temperature(cold, lying)
+    np.testing.assert_array_equal(felt.to_numpy().T, crown.crown_temperature(LOW - 20.0, lying.to_numpy().T))
+    assert list(felt.index) == list(DAYS)
+    assert (lying > 0).to_numpy().any()
+    assert covercrop.snow_depth(cold[0], rain[0]).name == "snow_depth"
+    with pytest.raises(UsageError, match="give both alike"):
+        covercrop.crown_temperature(cold, [0.0] * len(DAYS))
+
+
 def test_day_length_of_dates() -> None:
     """A Series on the dates, a column a station, a DataArray, an array: each the model's hours of those days."""
     wanted = daylength.day_length(37.6, np.arange(91.0, 97.0))
@@ -604,7 +618,10 @@ def test_readings_that_would_have_been_dropped_are_refused() -> None:
     assert covercrop.daily_weather(frame.astype("Float64")).table["tmin_c"].equals(frame["tmin_c"])
     for readings, message in (
         (frame.rename(columns={"prcp_mm": "prcp"}), "unknown column 'prcp' in `frame`; did you mean 'prcp_mm'?"),
-        (frame.assign(wind=1.0), "unknown column 'wind' in `frame`; known columns: tmin_c, tmax_c, prcp_mm, forecast"),
+        (
+            frame.assign(wind=1.0),
+            "unknown column 'wind' in `frame`; known columns: tmin_c, tmax_c, prcp_mm, snow_depth_mm, forecast",
+        ),
         (frame.drop(columns="tmax_c"), r"no column 'tmax_c' in `frame` \(found: tmin_c, prcp_mm\)"),
         (frame.set_axis(["tmin_c", "tmax_c", "tmin_c"], axis=1), "two columns of `frame` are named 'tmin_c'; keep one"),
         (frame.reset_index(drop=True), "the index of `frame` holds .*0.*, which is no day; index it by dates"),

@@ -400,3 +400,15 @@ def test_a_field_that_cannot_be_replayed_is_said_in_a_line(tmp_path: Path, capsy
     assert out == ""
     assert err.startswith("covercrop: A: the file short.csv: 1 complete past season from 12 September on in")
     assert err.count("\n") == 1
+
+
+def test_the_winters_of_the_seasons_are_told() -> None:
+    """A season with a fortnight of hard frost on bare ground is one that the cold took; the others lived."""
+    weather = invented.weather("2008-01-01", "2025-12-31")
+    table = weather.table.assign(prcp_mm=0.0)
+    table.loc["2015-01-10":"2015-01-24", ["tmin_c", "tmax_c"]] = [-32.0, -20.0]
+    each = hindcast_field(invented.field(sown="2024-09-20"), replace(weather, table=table), [(4, 1)])
+    lived = dict(zip(each.years, each.lived, strict=True))
+    assert lived[2014] < 0.05
+    assert min(share for year, share in lived.items() if year != 2014) > 0.9
+    assert any("(2014-15)" in said for said in sentences(each))

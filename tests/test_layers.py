@@ -46,7 +46,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     ),
     "models": (
         ("bbch", "daylength", "degree_days", "members", "season_calendar", "seedling_disease"),
-        ("soil_temperature", "soil_water", "termination"),
+        ("crown", "snow", "soil_temperature", "soil_water", "termination"),
         ("decomposition", "frost", "labelled", "maggot", "note_weights", "phenology", "winter"),
         ("biomass", "plantback"),
     ),
@@ -63,7 +63,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("advice", "ground", "stand", "wants"),
         ("decision", "in_time", "nitrogen_part", "note_effects"),
         ("ending",),
-        ("chain", "provenance", "window_part"),
+        ("chain", "provenance", "window_part", "winter_part"),
         ("absences", "helps", "next_step"),
         ("plan",),
         ("columns", "crop_days"),
@@ -92,7 +92,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("answer", "beds", "hindcast", "replay"),
         ("charts", "reminders", "sowing"),
     ),
-    "render.figures": (("beds", "maps", "svg"), ("canvas",), ("charts",)),
+    "render.figures": (("beds", "maps", "svg"), ("canvas",), ("winter",), ("charts",)),
     "render.data": (("icalendar", "machine"), ("beds", "comparison", "sowing")),
     "render.screen": (
         ("strip",),

@@ -90,6 +90,11 @@ def record(low: np.ndarray, high: np.ndarray, first: str = "1996-01-01") -> Dail
 # --- the same answers -----------------------------------------------------------------------------
 
 
+def without_rain(weather: DailyWeather) -> DailyWeather:
+    """The same weather as a grid has it, which knows neither rain nor snow."""
+    return replace(weather, table=weather.table.assign(prcp_mm=np.nan))
+
+
 def test_fifty_cells_agree_with_ready_to_the_day() -> None:
     """Random cells, covers, ways, rules and hemispheres: every date is that of the plan of a field there."""
     rng = np.random.default_rng(50)
@@ -140,7 +145,7 @@ def test_fifty_cells_agree_with_ready_to_the_day() -> None:
             method=str(question.method),
             ground_cover=str(question.ground_cover),
         )
-        agrees(got, 0, make_plan(field, weather, sowing))
+        agrees(got, 0, make_plan(field, without_rain(weather), sowing))
         agreed += 1
 
 
@@ -201,7 +206,7 @@ def test_cells_followed_together_agree_with_ready_to_the_day(terminate: str) -> 
             field = invented.field(
                 "hairy-vetch", "pumpkin", sown="2015-10-05", latitude=float(latitudes[cell]), terminate=terminate
             )
-            agrees(got, cell, make_plan(field, weathers[cell], np.datetime64("2015-10-05")))
+            agrees(got, cell, make_plan(field, without_rain(weathers[cell]), np.datetime64("2015-10-05")))
     assert compared.size > len(places) - 3
     assert np.unique(got.years[compared]).size > 1
     # It was worth comparing: some stands die, and some dates are not reached.

@@ -108,13 +108,13 @@ def test_the_limit_that_binds_stands_out(plan: Plan) -> None:
 @pytest.mark.parametrize(
     ("on", "options", "drawn"),
     [
-        ("2025-11-10", {}, (True, True, True)),
-        ("2026-05-12", {"turned_under": "2026-05-06"}, (True, False, True)),
-        ("2026-06-20", {"turned_under": "2026-05-06", "planted": "2026-06-08"}, (True, False, False)),
+        ("2025-11-10", {}, (True, True, True, False)),
+        ("2026-05-12", {"turned_under": "2026-05-06"}, (True, False, True, True)),
+        ("2026-06-20", {"turned_under": "2026-05-06", "planted": "2026-06-08"}, (True, False, False, True)),
     ],
 )
 def test_only_what_there_is_is_drawn(on: str, options: dict[str, str], drawn: tuple[bool, ...]) -> None:
-    """No window once the cover is under, and nothing to wait for once the crop is in."""
+    """No window once the cover is under, nothing to wait for once the crop is in, no winter before the first frost."""
     plan = make_plan(field(**options), weather(last=on), np.datetime64(on))
     assert tuple(draw(plan, False) is not None for draw in charts.CHARTS.values()) == drawn
 
@@ -201,13 +201,14 @@ def test_the_fonts_of_older_releases_are_understood() -> None:
 def test_the_description_says_what_the_chart_shows(plan: Plan) -> None:
     """Each description has the dates of the plan in words."""
     assert plan.window.best is not None
-    season, window, limits = (captions.describe(plan, name) for name in charts.CHARTS)
+    season, window, limits, winter = (captions.describe(plan, name) for name in charts.CHARTS)
     assert f"{len(plan.outlook.years)} past years" in season
     assert captions.phrases.day_month(plan.dates["window_open"].median) in season
     best = plan.window.days[plan.window.chances.argmax()]
     assert f"highest on {captions.phrases.day_month(best)}" in window
     assert limits.count(";") == 4
     assert "Last of all is most often" in limits
+    assert captions.phrases.day_month(plan.winter.hardest) in winter
 
 
 def test_a_name_in_a_picture_is_text(plan: Plan) -> None:

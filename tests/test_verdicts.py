@@ -45,6 +45,7 @@ def hindcast(overall: list[Score], scores: list[Score] | None = None, reached: i
         cover=catalogue.cover("crimson-clover"),
         years=tuple(range(2000, 2025)),
         left_out=(),
+        lived=(1.0,) * 25,
         reached=dict.fromkeys(EVENTS, reached),
         scores=tuple(scores or ()),
         overall={each.issue: each for each in overall},
@@ -128,7 +129,9 @@ def test_the_verdict_in_json() -> None:
 # --- sowing dates ---------------------------------------------------------------------------------
 
 
-def autumn(moist: tuple[float, ...] = (0.9, 0.9, 0.9), survives: float = 1.0, window: float = 0.8) -> Autumn:
+def autumn(
+    moist: tuple[float, ...] = (0.9, 0.9, 0.9), survives: float = 1.0, window: float = 0.8, snow_from: str = "none"
+) -> Autumn:
     """Three sowing dates of which the last two fit, as far as a verdict looks at them."""
     dates = ON + np.array([-1, 0, 1]) * invented.days(7)
     choice = SimpleNamespace(
@@ -148,6 +151,7 @@ def autumn(moist: tuple[float, ...] = (0.9, 0.9, 0.9), survives: float = 1.0, wi
         on=ON,
         dates=dates,
         moist=np.array(moist),
+        snow_from=snow_from,
         frost=np.datetime64("2026-10-30"),
         choices=(choice, other, own),
     )
@@ -195,9 +199,12 @@ def test_seed_is_watered_in_where_three_in_ten_years_fail(
 
 
 def test_snow_matters_where_not_nearly_all_live() -> None:
-    """From a chance below 95 in a hundred on."""
+    """From a chance below 95 in a hundred on, and only where no snow is reckoned with."""
     assert of_autumn.snow_matters(autumn(survives=0.949))
     assert not of_autumn.snow_matters(autumn(survives=0.95))
+    for known in ("measured", "worked-out"):
+        assert not of_autumn.snow_matters(autumn(survives=0.5, snow_from=known))
+    assert of_autumn.snow_matters(autumn(survives=0.5, snow_from="no-catch"))
 
 
 def test_a_best_day_may_be_poor() -> None:

@@ -685,10 +685,10 @@ HELD: dict[str, Callable[[Path], object]] = {
     "a height in words": about(elevation_m="high"),
     "a name that is none": about(name=7),
     "a word too many": about(colour="red"),
-    "Kelvin": altered(readings=lambda values: values + np.array([[273.15], [273.15], [0]])),
-    "Fahrenheit": altered(readings=lambda values: values * [[1.8], [1.8], [1]] + [[32], [32], [0]]),
+    "Kelvin": altered(readings=lambda values: values + np.array([[273.15], [273.15], [0], [0]])),
+    "Fahrenheit": altered(readings=lambda values: values * [[1.8], [1.8], [1], [1]] + [[32], [32], [0], [0]]),
     "zeros": altered(readings=lambda values: values * 0),
-    "minimum and maximum exchanged": altered(readings=lambda values: values[[1, 0, 2]]),
+    "minimum and maximum exchanged": altered(readings=lambda values: values[[1, 0, 2, 3]]),
     "huge": altered(readings=lambda values: values * 1e300),
 }
 

@@ -12,7 +12,7 @@ from covercrop.base.errors import StationError, WeatherFileError
 from covercrop.base.records import DailyWeather
 from covercrop.weather.daily import blend, daily_weather, lapse_adjust, summary
 
-COLUMNS = ["tmin_c", "tmax_c", "prcp_mm", "origin", "flag"]
+COLUMNS = ["tmin_c", "tmax_c", "prcp_mm", "snow_depth_mm", "origin", "flag"]
 
 
 def invented(first: str, days: int, *, shift: float = 0.0, seed: int = 1) -> pd.DataFrame:
@@ -46,7 +46,7 @@ def test_table_is_a_gapless_calendar():
     assert table.index.tz is None
     assert (np.diff(table.index) == np.timedelta64(1, "D")).all()
     assert len(table) == 60
-    assert all(table[name].dtype == np.float64 for name in COLUMNS[:3])
+    assert all(table[name].dtype == np.float64 for name in COLUMNS[:4])
     pd.testing.assert_frame_equal(frame, before)
 
 

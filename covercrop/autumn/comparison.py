@@ -41,6 +41,7 @@ from covercrop.models.members import Draws, standard_draws
 from covercrop.models.soil_water import SURFACE_DEPTH
 from covercrop.parameters import catalogue
 from covercrop.parameters.constants import MODELS
+from covercrop.season.winter_part import snow_from
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -96,6 +97,8 @@ class Autumn:
         Middle date of the first hard frost; NaT where half of the years have none.
     moist : numpy.ndarray
         Share of the years in which rain wets the seedbed, by date; NaN where rain is not known.
+    snow_from : str
+        Where the snow is from (see :class:`covercrop.season.winter_part.WinterPart`).
     choices : tuple of Choice
         The fittest cover first.
     relaxations : tuple of Relaxation
@@ -114,6 +117,7 @@ class Autumn:
     risk: Risk
     frost: np.datetime64
     moist: Array
+    snow_from: str
     choices: tuple[Choice, ...]
     relaxations: tuple[Relaxation, ...]
     years: tuple[int, ...]
@@ -202,6 +206,7 @@ def compare_sowing_dates(
         risk=accepted,
         frost=_frost(season)[1],
         moist=moist_share(season, frame.sowing),
+        snow_from=snow_from(season),
         choices=tuple(choices),
         relaxations=tuple(
             relaxed for choice in choices[: NEAREST if nowhere else 0] for relaxed in _relaxations(frame, choice, on)

@@ -90,6 +90,7 @@ def _relaxations(frame: Frame, nearest: Choice, on: np.datetime64) -> list[Relax
     frame = replace(frame, dates=frame.dates[::TRIAL_STEP], sowing=frame.sowing[::TRIAL_STEP])
     asked = Asked(cover=nearest.cover, cultivar=nearest.cultivar)
     found: list[Relaxation | None] = []
+    plain = frame, asked
     if "survives" in failing:
         # The cold is weather: what the grower can do is tried for more risk, where it takes little more, or under snow.
         reached = np.floor(float(nearest.survives.max()) * 100) / 100
@@ -99,7 +100,8 @@ def _relaxations(frame: Frame, nearest: Choice, on: np.datetime64) -> list[Relax
             found += [_if_it_fits(eased, asked, "accept") if little else None, _if_it_fits(frame, under_snow, "snow")]
         frame, asked = (eased, asked) if little else (frame, under_snow)
     if "established" in failing and frame.sowing[0] > 0:
-        found.append(_earlier_sowing(frame, asked, on))
+        # An older stand may stand the cold that the young one does not.
+        found.append(_earlier_sowing(*plain, on) or _earlier_sowing(frame, asked, on))
     if "plantable" in failing:
         found += [_earlier_ending(frame, asked), _earlier_cultivar(frame, asked), _transplants(frame, asked)]
         found.append(_later_planting(frame, asked))

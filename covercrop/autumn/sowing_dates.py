@@ -315,7 +315,7 @@ def in_time_until(frame: Frame, cover: Cover, method: str, known: dict[object, A
 
 
 def _ground_of(cover: Cover) -> tuple[object, ...]:
-    """What the ground knows of a cover; its C:N ratio counts only where it slows decay, so that nearly all are alike."""
+    """What the ground knows of a cover; its C:N ratio only where that slows decay, so that nearly all are alike."""
     residue = cover.residue
     slowed = float(decomposition.carbon_nitrogen_factor(residue.carbon_nitrogen.value))
     return decomposition.fractions(residue), slowed

@@ -8,6 +8,7 @@ import numpy as np
 
 from covercrop.autumn.comparison import RULE_DAYS
 from covercrop.season.ending import POOR
+from covercrop.season.winter_part import UNKNOWN_SNOW
 
 if TYPE_CHECKING:
     from covercrop.autumn.comparison import Autumn, Choice
@@ -67,8 +68,11 @@ def to_water_in(autumn: Autumn) -> int | None:
 
 
 def snow_matters(autumn: Autumn) -> bool:
-    """Whether snow, which is not reckoned with, would change the odds of living."""
-    return min(float(choice.survives[choice.best]) for choice in autumn.choices) < SNOW_MATTERS
+    """Whether snow would change the odds of living, where none is reckoned with."""
+    return (
+        autumn.snow_from in UNKNOWN_SNOW
+        and min(float(choice.survives[choice.best]) for choice in autumn.choices) < SNOW_MATTERS
+    )
 
 
 def rule_dates(autumn: Autumn) -> tuple[np.datetime64, np.datetime64]:

@@ -112,8 +112,9 @@ class DailyWeather:
     ----------
     table : pandas.DataFrame
         Index: a daily, tz-naive ``DatetimeIndex`` named ``date``, every day
-        present.  Columns ``tmin_c``, ``tmax_c`` [degC] and ``prcp_mm`` [mm]
-        (float64, NaN where unknown), ``origin`` (``observed``, ``forecast``,
+        present.  Columns ``tmin_c``, ``tmax_c`` [degC], ``prcp_mm`` and
+        ``snow_depth_mm`` [mm] (the last may be left out; float64, NaN where
+        unknown), ``origin`` (``observed``, ``forecast``,
         ``filled``, ``climatology`` or ``missing``) and ``flag`` (empty, or
         what was wrong with the value that was read).
     stations : tuple of Station

@@ -37,12 +37,12 @@ from covercrop.base.days import date_of
 from covercrop.base.errors import UsageError, WeatherGapError
 from covercrop.field.entries import cover_of
 from covercrop.field.weather_source import field_weather
-from covercrop.models import phenology, season_calendar, termination
+from covercrop.models import phenology, season_calendar, snow, termination, winter
 from covercrop.models.daylength import day_length
 from covercrop.models.degree_days import accumulate
-from covercrop.models.members import EARLY, LATE, MEDIAN, quantiles
+from covercrop.models.members import EARLY, LATE, MEDIAN, quantiles, standard_draws
 from covercrop.season.stand import stages_of
-from covercrop.weather.outlook import FEWEST_YEARS, MOST_FILLED, season_outlook
+from covercrop.weather.outlook import FEWEST_YEARS, MOST_FILLED, Outlook, season_outlook
 from covercrop.weather.record import Record, record_of
 
 if TYPE_CHECKING:
@@ -126,6 +126,8 @@ class Hindcast:
     left_out : tuple of int
         Seasons of the record that were not: days are missing or mostly filled
         in them, or in too many of the others.
+    lived : tuple of float
+        Share of the stands that live through the winter of each season; the dates are those of stands that do.
     reached : dict of str to int
         Seasons in which each event came at all.
     scores : tuple of Score
@@ -139,6 +141,7 @@ class Hindcast:
     cover: Cover
     years: tuple[int, ...]
     left_out: tuple[int, ...]
+    lived: tuple[float, ...]
     reached: dict[str, int]
     scores: tuple[Score, ...]
     overall: dict[str, Score]
@@ -260,6 +263,7 @@ def hindcast_field(
         cover=cover,
         years=tuple(past.years.tolist()),
         left_out=tuple(sorted({*holed, *(_year(start) for start in starts)} - set(past.years.tolist()))),
+        lived=tuple(season.lived for season in seasons),
         reached=dict(zip(EVENTS, (~np.isnan(past.truth)).sum(axis=0).tolist(), strict=True)),
         scores=tuple(scores),
         overall=overall,
@@ -273,6 +277,7 @@ def hindcast_field(
 class _Season:
     """One past season: what came, and what was expected of it on each issue date.
 
+    ``lived`` is the share of the stands that live through the winter;
     ``truth`` has shape (event,), ``sums`` (day,); ``issued``, ``others`` and
     ``members`` have an entry an issue date: its day index, the years that
     finish the season, and their days of each event, shape (member, event).
@@ -280,6 +285,7 @@ class _Season:
 
     year: int
     truth: Array
+    lived: float
     sums: Array
     issued: list[int]
     others: list[tuple[int, ...]]
@@ -363,11 +369,29 @@ def _replayed(
     return _Season(
         year=_year(start),
         truth=events[0],
+        lived=_lived(record, season, outlooks[0], cover, field.latitude, events[0]),
         sums=accumulate(np.maximum(came - cover.bloom.base.value, 0.0) * counted),
         issued=[outlook.position(day) for outlook, day in zip(outlooks, days, strict=True)],
         others=[outlook.years for outlook in outlooks],
         members=np.split(events[1:], np.cumsum([len(outlook.years) for outlook in outlooks])[:-1]),
     )
+
+
+def _lived(record: Record, season: slice, outlook: Outlook, cover: Cover, latitude: float, events: Array) -> float:
+    """Share of the stands of a season that live through its winter, up to the close of the window or midsummer."""
+    tmin, tmax = record.tmin[season], record.tmax[season]
+    tmean = (tmin + tmax) / 2
+    midwinter = season_calendar.midwinter_before(
+        outlook.days[0] + np.timedelta64(season_calendar.HALF_YEAR, "D"), latitude
+    )
+    closes = events[EVENTS.index("window_close")]
+    end = outlook.position(midwinter) + season_calendar.HALF_YEAR if np.isnan(closes) else closes
+    up = phenology.emergence(tmean, cover, lead=outlook.lead)
+    lying = snow.lying_snow(record.snow[season], tmean, record.prcp[season])
+    exposed = winter.exposure(tmin, tmax, lying, up)
+    draws = standard_draws().cold
+    killed = winter.kill_day(exposed, cover.winter, draws, end=np.full(draws.size, float(end)))
+    return float(np.isnan(killed).mean())
 
 
 def _events(tmean: Array, lead: Array, length: Array, field: Field, cover: Cover) -> Array:

@@ -237,7 +237,13 @@ def _as_it_came(record: Record, start: np.datetime64) -> Outlook:
     end = start + np.timedelta64(SEASON_DAYS - 1, "D")
     outlook = season_outlook(record, start, SEASON_DAYS, end)
     return replace(
-        outlook, tmin=outlook.tmin[:1], tmax=outlook.tmax[:1], prcp=outlook.prcp[:1], years=(), complete=True
+        outlook,
+        tmin=outlook.tmin[:1],
+        tmax=outlook.tmax[:1],
+        prcp=outlook.prcp[:1],
+        snow=outlook.snow[:1],
+        years=(),
+        complete=True,
     )
 
 

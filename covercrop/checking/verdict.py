@@ -53,6 +53,15 @@ class Verdict:
     beaten: dict[str, tuple[str, ...]]
 
 
+#: A season in which less of the stands lives than this is one that the cold took.
+TAKEN = 0.5
+
+
+def taken(each: Hindcast) -> tuple[int, ...]:
+    """Seasons in which the cold killed most of the stands."""
+    return tuple(year for year, lived in zip(each.years, each.lived, strict=True) if lived < TAKEN)
+
+
 def verdict(each: Hindcast) -> Verdict:
     """What the scores of a field come to.
 

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 #: The choices, repeated from covercrop.render.figures.charts and render.page.report, which import numpy; a test holds
 #: them equal.
-CHARTS = ("season", "window", "endings", "limits")
+CHARTS = ("season", "window", "endings", "limits", "winter")
 WITH = ("materials", "cautions")
 
 #: The mark of what it writes.

@@ -23,6 +23,7 @@ TOPICS = (
     "region",
     "trust",
     "calibrate",
+    "winter",
     "limits",
     "safety",
     "method",

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, overload
 import numpy as np
 
 from covercrop.base.errors import UsageError
-from covercrop.models import daylength, degree_days
+from covercrop.models import crown, daylength, degree_days, snow
 from covercrop.models import soil_temperature as soil
 
 if TYPE_CHECKING:
@@ -152,6 +152,68 @@ def soil_temperature(tmean: Any, *, ground: str = "bare", depth_cm: float = 5.0)
 
     about = {"long_name": f"soil temperature at {depth_cm:g} cm", "units": "degC"}
     return _alike(daily, "soil_temperature", about, tmean=tmean)
+
+
+@overload
+def snow_depth(tmean: Labelled, precipitation: Labelled) -> Labelled: ...
+@overload
+def snow_depth(tmean: ArrayLike, precipitation: ArrayLike) -> Array: ...
+def snow_depth(tmean: Any, precipitation: Any) -> Any:
+    """Daily depth of the snow on the ground, from temperature and precipitation.
+
+    No command shows it alone: ``covercrop ready`` rests on it where snow was not measured.
+
+    Parameters
+    ----------
+    tmean, precipitation : array_like of shape (..., day), Series, DataFrame or DataArray
+        Daily mean of the air [degC], and rain with the water in what snows [mm], both of one kind and with the same
+        labels.  A day of either that is not known brings no snow.
+
+    Returns
+    -------
+    of the kind that was given
+        [mm], with its labels; it begins with none on the ground.
+
+    Raises
+    ------
+    UsageError
+        If the two are not of one kind, or their labels differ.
+    """
+    about = {"long_name": "snow depth", "units": "mm"}
+    return _alike(snow.snow_depth, "snow_depth", about, tmean=tmean, precipitation=precipitation)
+
+
+@overload
+def crown_temperature(tmean: Labelled, snow_mm: Labelled) -> Labelled: ...
+@overload
+def crown_temperature(tmean: ArrayLike, snow_mm: ArrayLike) -> Array: ...
+def crown_temperature(tmean: Any, snow_mm: Any) -> Any:
+    """Daily temperature at the crowns of a stand, some 2 cm below bare ground or snow.
+
+    No command shows it alone: ``covercrop ready`` rests on it.
+
+    Parameters
+    ----------
+    tmean, snow_mm : array_like of shape (..., day), Series, DataFrame or DataArray
+        Daily mean of the air [degC] and depth of the snow [mm], both of one kind and with the same labels; a depth that
+        is NaN is none.
+
+    Returns
+    -------
+    of the kind that was given
+        [degC], with its labels; NaN for three days from one on of which the air is not known.
+
+    Raises
+    ------
+    UsageError
+        If the two are not of one kind, or their labels differ.
+
+    References
+    ----------
+    Aase, J.K., Siddoway, F.H. (1979), as CERES-Wheat has it (not seen; see ``jrc_crown`` in the sources).
+    """
+    about = {"long_name": "crown temperature", "units": "degC"}
+    return _alike(crown.crown_temperature, "crown_temperature", about, tmean=tmean, snow_mm=snow_mm)
 
 
 def day_length(latitude: Any, dates: Any) -> Any:

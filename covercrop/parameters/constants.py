@@ -27,12 +27,38 @@ class Nitrogen:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Snow:
+    """How snow falls, settles and melts."""
+
+    all_snow: CitedValue
+    no_snow: CitedValue
+    melt: CitedValue
+    settling: CitedValue
+    new_density: CitedValue
+    densest: CitedValue
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crown:
+    """What the crowns feel of the cold of the air."""
+
+    least_felt: CitedValue
+    felt_more: CitedValue
+    warmer: CitedValue
+    deepest_felt: CitedValue
+    followed: CitedValue
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Hardening:
-    """How a stand hardens."""
+    """How a stand hardens, and loses it."""
 
     tender: CitedValue
-    hardening_days: CitedValue
+    hardening: CitedValue
     hardening_below: CitedValue
+    losing: CitedValue
+    losing_above: CitedValue
+    grown: CitedValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -251,6 +277,8 @@ class Models:
     """All of them, a table each."""
 
     nitrogen: Nitrogen
+    snow: Snow
+    crown: Crown
     winter: Hardening
     bloom: CoolDays
     sowing: SowingPractice

@@ -92,15 +92,12 @@ class Seed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Winter:
-    """Winter kill: the cold that kills half of a hardened stand.
+    """Winter kill: the cold at the crowns that kills half of the stands that have hardened as far as they can (LT50).
 
-    ``kill_temperature`` is compared with the lowest running mean of the daily
-    mean temperature over ``days`` days; ``spread`` is the standard deviation
-    among stands [K].
+    ``spread`` is its standard deviation among stands [K].
     """
 
     kill_temperature: CitedValue
-    days: CitedValue
     spread: CitedValue
 
 
@@ -343,8 +340,7 @@ _LABELS = {
     "seed flower_to_maturity": "seed, from first flower to ripe",
     "seed viable_share": "seed, share of that to the first viable one",
     "seed spread": "seed, scatter of the sum",
-    "winter kill_temperature": "winter, mean that kills half of the stands",
-    "winter days": "winter, days of that mean",
+    "winter kill_temperature": "winter, crown that kills half of the stands",
     "winter spread": "winter, scatter among stands",
     "residue carbon_nitrogen": "residue, C:N ratio",
     "growth slope": "growth, dry matter for warmth",

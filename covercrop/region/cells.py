@@ -155,11 +155,11 @@ def record_of_cell(first: np.datetime64, tmin: Array, tmax: Array) -> Record:
         raise NoAnswer("temperature_that_cannot_be")
     rain = np.broadcast_to(np.nan, tmin.shape)
     if not empty.any():
-        return Record(first, tmin, tmax, rain)
+        return Record(first, tmin, tmax, rain, snow=rain)
     days = first + np.arange(tmin.size).astype("timedelta64[D]")
     origin = np.where(empty, "missing", "observed").astype(object)
     (tmin, tmax), origin = fill_gaps(days, np.stack((tmin, tmax)), origin)
-    return Record(first, tmin, tmax, rain, origin)
+    return Record(first, tmin, tmax, rain, origin, snow=rain)
 
 
 def check_hemisphere(record: Record, latitude: float) -> None:

@@ -6,7 +6,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from covercrop.base.units import in_both
-from covercrop.models import biomass, frost, phenology, plantback, soil_water, termination, winter
+from covercrop.models import biomass, crown, frost, phenology, plantback, snow, soil_water, termination, winter
 from covercrop.models.note_weights import FADING, FADING_DAYS, SCOUTING_SD_DAYS, SHARED_SCATTER
 from covercrop.parameters import catalogue
 from covercrop.parameters.constants import MODELS
@@ -28,6 +28,8 @@ METHOD_SOURCES = (
     *soil_water.SOURCES,
     *biomass.SOURCES,
     *winter.SOURCES,
+    *crown.SOURCES,
+    *snow.SOURCES,
     "cfr205_203",
 )
 
@@ -101,6 +103,8 @@ def assumptions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
         *measurements.assumptions(field.scouting),
         *plantback.ASSUMPTIONS,
         *soil_water.ASSUMPTIONS,
+        *snow.ASSUMPTIONS,
+        *crown.ASSUMPTIONS,
         *winter.ASSUMPTIONS,
         *termination.assumptions(field.cover.terminate),
         *numbers,

@@ -27,8 +27,10 @@ from covercrop.season.nitrogen_part import NitrogenPart, nitrogen_part
 from covercrop.season.note_effects import what_notes_did
 from covercrop.season.planting_part import PlantingPart, planting_part
 from covercrop.season.provenance import Provenance
+from covercrop.season.stand import midsummer_of
 from covercrop.season.stand_part import StandPart, stand_part
 from covercrop.season.window_part import WindowPart, window_part
+from covercrop.season.winter_part import WinterPart, snow_from, winter_part
 from covercrop.weather.outlook import Outlook, season_outlook
 
 if TYPE_CHECKING:
@@ -95,6 +97,7 @@ class Plan:
         One of :data:`STATES`.
     stand : StandPart
     window : WindowPart
+    winter : WinterPart
     planting : PlantingPart
     provenance : Provenance
     details : Details or None
@@ -109,6 +112,7 @@ class Plan:
     state: str
     stand: StandPart
     window: WindowPart
+    winter: WinterPart
     planting: PlantingPart
     provenance: Provenance
     details: Details | None
@@ -295,6 +299,16 @@ def plan_of(
             on=on,
         ),
         window=window,
+        winter=winter_part(
+            outlook,
+            cover,
+            stand,
+            min(
+                outlook.known,
+                midsummer_of(outlook, field.latitude) + 1,
+                int(ending.day) + 1 if ended and ending.day is not None else outlook.known,
+            ),
+        ),
         planting=planting_part(
             field.crop,
             crop,
@@ -425,7 +439,7 @@ def _provenance(field: Field, start: Start, weather: DailyWeather, chain: Chain)
             *_credit(weather),
             *weather.notes,
             *outlook.notes,
-            *_notes(field, cover, chain.survival),
+            *_notes(field, cover, chain.survival, snow_from(outlook)),
             *what_notes_did(field, cover, outlook, chain.stand, chain.ground, chain.set_aside),
         ),
         assumptions=advice.assumptions(field, cover, crop),
@@ -434,17 +448,26 @@ def _provenance(field: Field, start: Start, weather: DailyWeather, chain: Chain)
     )
 
 
+#: How the snow comes into the chance of living, by where it is from.
+_SNOW = {
+    "measured": "under the snow that was measured, and what temperature and rain make of the rest",
+    "worked-out": "under the snow that temperature and rain make",
+    "none": "with no snow reckoned with, since neither its depth nor the rain is known",
+    "no-catch": "with next to no snow reckoned with, since the rain gauge seems to catch none",
+}
+
+
 def _credit(weather: DailyWeather) -> tuple[str, ...]:
     """The line of credit that public data ask for."""
     return (f"Weather: {weather.attribution}",) if weather.attribution else ()
 
 
-def _notes(field: Field, cover: Cover, survival: float) -> list[str]:
+def _notes(field: Field, cover: Cover, survival: float, snow: str) -> list[str]:
     notes = []
     if survival < SURE and field.cover.turned_under is None:
         notes.append(
-            f"The chance that the stand lives through the cold is {max(survival, 0.01):.0%}, with no snow reckoned "
-            "with; dates are those of a stand that lives."
+            f"The chance that the stand lives through the cold is {max(survival, 0.01):.0%}, {_SNOW[snow]}; "
+            "dates are those of a stand that lives."
         )
     if own := field.cover.calibration:
         days = cover.bloom.spread.value / cover.bloom.pace.value

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from covercrop.base.arrays import Array
-from covercrop.models import bbch, biomass, phenology, season_calendar, termination, winter
+from covercrop.models import bbch, biomass, phenology, season_calendar, snow, termination, winter
 from covercrop.models.biomass import nitrogen_percent
 from covercrop.models.daylength import day_length
 from covercrop.models.members import Draws
@@ -29,6 +29,7 @@ from covercrop.season.doubts import Doubt, doubts_of
 
 if TYPE_CHECKING:
     from covercrop.field.entries import ScoutingNote
+    from covercrop.models.winter import Exposure
     from covercrop.parameters.traits import Cover, Growth
     from covercrop.weather.outlook import Outlook
 
@@ -45,6 +46,10 @@ class Stand:
         First and last day index of the window for turning under.
     killed : numpy.ndarray
         Day index on which cold kills the stand; NaN where it lives.
+    snow : numpy.ndarray, shape (year, day)
+        Depth of the snow on the ground, measured or worked out [mm], as far as cold matters to it.
+    exposed : Exposure
+        What it feels and stands day by day, shape (year, day), as far.
     weights : numpy.ndarray
         Weight of each member after scouting; sums to 1.
     scouting_sd : float
@@ -60,6 +65,8 @@ class Stand:
     opens: Array
     closes: Array
     killed: Array
+    snow: Array
+    exposed: Exposure
     weights: Array
     scouting_sd: float
     surprises: tuple[tuple[ScoutingNote, float], ...] = ()
@@ -78,6 +85,8 @@ class Stand:
             opens=self.opens[place],
             closes=self.closes[place],
             killed=self.killed[place],
+            snow=self.snow[place],
+            exposed=self.exposed.at(place),
             weights=self.weights[place],
         )
 
@@ -210,18 +219,23 @@ def grow_stand(
         ]
         weights, scouting_sd = scouting_weights(shape, evidence, prior=prior)
     opens, closes = termination.window(stages, terminate, cover)
+    end = _spring_over(closes, outlook, latitude)
+    stood = slice(max(int(end.max()), midsummer_of(outlook, latitude)) + 1)  # the axis runs on into a second winter
+    lying = snow.lying_snow(outlook.snow[..., stood], tmean[..., stood], outlook.prcp[..., stood])
+    exposed = winter.exposure(outlook.tmin[..., stood], outlook.tmax[..., stood], lying, up)
     return Stand(
         stages=stages,
         opens=opens,
         closes=closes,
         killed=winter.kill_day(
-            tmean,
+            exposed,
             cover.winter,
             draws.cold,
-            start=np.maximum(up, _last_seen_alive(scouting, outlook)),
-            up=up,
-            end=_spring_over(closes, outlook, latitude),
+            start=_last_seen_alive(scouting, outlook),
+            end=end,
         ),
+        snow=lying,
+        exposed=exposed,
         weights=np.broadcast_to(weights, shape),
         scouting_sd=scouting_sd,
         surprises=surprises,
@@ -266,12 +280,16 @@ def _spring_over(closes: Array, outlook: Outlook, latitude: ArrayLike) -> Array:
 
     The day axis runs on into a second winter, which is none of the cover's.
     """
+    return np.where(np.isnan(closes), midsummer_of(outlook, latitude), closes)
+
+
+def midsummer_of(outlook: Outlook, latitude: ArrayLike) -> int:
+    """Day index of the midsummer after sowing."""
     anywhere = float(np.max(np.asarray(latitude)))
     midwinter = season_calendar.midwinter_before(
         outlook.days[0] + np.timedelta64(season_calendar.HALF_YEAR, "D"), anywhere
     )
-    midsummer = outlook.position(midwinter) + season_calendar.HALF_YEAR
-    return np.where(np.isnan(closes), midsummer, closes)
+    return outlook.position(midwinter) + season_calendar.HALF_YEAR
 
 
 def _last_seen_alive(scouting: Sequence[ScoutingNote], outlook: Outlook) -> float:

@@ -74,8 +74,9 @@ def impossible(days: Days, readings: Values, *, forecast: bool = False) -> str:
     ----------
     days : numpy.ndarray of datetime64[D], shape (day,)
         In order.
-    readings : numpy.ndarray, shape (3, day)
-        Minimum, maximum [degC] and rain [mm], as they came.
+    readings : numpy.ndarray, shape (4, day)
+        Minimum, maximum [degC], rain and depth of the snow [mm], as they came; nothing is held against the snow, which
+        many stations lack.
     forecast : bool
         Whether they are forecast; a forecast may say the same for days on end.
     """
@@ -98,7 +99,7 @@ def _at_odds(days: Days, readings: Values, *, forecast: bool) -> str:
     pairs = int(both.sum())
     if pairs < FEWEST_DAYS:
         return ""
-    days, (low, high, rain) = days[both], readings[:, both]
+    days, (low, high, rain) = days[both], readings[:3, both]
     running = (np.diff(days).astype(np.int64) == 1) & (not forecast)
     one, other = (running & (np.diff(series) == 0) for series in (low, high))
     for wrong, most, words in (
@@ -124,8 +125,8 @@ def doubts(known: Days, known_readings: Values, came: Mapping[int, tuple[Days, V
     ----------
     known : numpy.ndarray of datetime64[D], shape (day,)
         Days that are kept, in order, up to the last that was asked for.
-    known_readings : numpy.ndarray, shape (3, day)
-        Minimum, maximum [degC] and rain [mm].
+    known_readings : numpy.ndarray, shape (4, day)
+        Minimum, maximum [degC], rain and depth of the snow [mm].
     came : mapping of int to a tuple of two numpy.ndarray
         Days and readings of each year that the server sent.
 
@@ -171,8 +172,8 @@ def _against_same_days(known: Days, known_readings: Values, days: Days, readings
     first = known[0].astype("datetime64[Y]").astype("datetime64[D]")
     # A grid from the day before to the day after, so that a day can be one off.
     here, there = np.full((2, 3, 368), np.nan)
-    here[:, (known - first).astype(np.int64) + 1] = known_readings
-    there[:, (days - first).astype(np.int64) + 1] = readings
+    here[:, (known - first).astype(np.int64) + 1] = known_readings[:3]
+    there[:, (days - first).astype(np.int64) + 1] = readings[:3]
     there[~np.isfinite(there)] = np.nan
     for kind, mine, theirs in zip(_KINDS, here, there, strict=True):
         count = int((~np.isnan(mine)).sum())

@@ -2,7 +2,7 @@
 
 Readings come in as they were read; out comes a gapless calendar.  What
 cannot be true is flagged and taken out, short gaps are filled and say so, and
-long ones stay empty.  Rain is never invented.
+long ones stay empty.  Rain and snow are never invented.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from covercrop.base.records import DailyWeather
 from covercrop.weather.gaps import fill_gaps, fill_notes
 from covercrop.weather.one_unit import check_stretches, check_unit
 from covercrop.weather.quality import (
+    AMOUNTS,
     FLAGS,
     TEMPERATURES,
     Values,
@@ -52,7 +53,7 @@ FEWEST_SHARED, FEWEST_SHARED_IN_MONTH = 30, 10
 MOST_DIFFERENCE = 12.0
 
 #: What a frame of readings may hold.
-COLUMNS = (*TEMPERATURES, "prcp_mm", "forecast", "flag")
+COLUMNS = (*TEMPERATURES, *AMOUNTS, "forecast", "flag")
 
 _ORIGINS = ("observed", "forecast", "filled", "climatology", "missing")
 
@@ -106,9 +107,9 @@ def daily_weather(
     ----------
     frame : pandas.DataFrame
         Indexed by day, without a time zone, in any order.  Columns
-        ``tmin_c``, ``tmax_c`` [degC], and where known ``prcp_mm`` [mm],
-        ``forecast`` (bool) and ``flag`` (a fault found before, empty for
-        none); any other is refused.
+        ``tmin_c``, ``tmax_c`` [degC], and where known ``prcp_mm`` and
+        ``snow_depth_mm``, the snow on the ground [mm], ``forecast`` (bool)
+        and ``flag`` (a fault found before, empty for none); any other is refused.
     stations, attribution, retrieved
         As in :class:`~covercrop.base.records.DailyWeather`.
     where : str
@@ -142,13 +143,14 @@ def daily_weather(
     readings = pd.DataFrame(
         {
             name: frame[name].to_numpy(np.float64, copy=True, na_value=np.nan)
-            for name in (*TEMPERATURES, "prcp_mm")
+            for name in (*TEMPERATURES, *AMOUNTS)
             if name in frame
         },
         index=pd.DatetimeIndex(frame.index).normalize().rename("date"),
     )
-    if "prcp_mm" not in readings:
-        readings["prcp_mm"] = np.nan
+    for name in AMOUNTS:
+        if name not in readings:
+            readings[name] = np.nan
     readings["forecast"] = frame["forecast"].to_numpy(bool) if "forecast" in frame else False
     readings["flag"] = frame["flag"].to_numpy(object) if "flag" in frame else ""
     readings, twice = merge_duplicates(readings, units, prefix)
@@ -156,8 +158,8 @@ def daily_weather(
     calendar = pd.date_range(readings.index[0], readings.index[-1], name="date")
     days = calendar.to_numpy().astype("datetime64[D]")
     place = (readings.index.to_numpy().astype("datetime64[D]") - days[0]).astype(np.int64)
-    values = np.full((3, len(days)), np.nan)
-    values[:, place] = readings[[*TEMPERATURES, "prcp_mm"]].to_numpy().T
+    values = np.full((4, len(days)), np.nan)
+    values[:, place] = readings[[*TEMPERATURES, *AMOUNTS]].to_numpy().T
     forecast = np.zeros(len(days), dtype=bool)
     forecast[place] = readings["forecast"].to_numpy()
     flag = np.full(len(days), "missing", dtype=object)
@@ -167,7 +169,7 @@ def daily_weather(
     check_stretches(days, values[:2], units, prefix)
     check_unit(readings, units, prefix)
     whole = int((~np.isnan(values[:2])).all(axis=0).sum())
-    take_out_faults(days, values[:2], values[2], flag, forecast, sensor=sensor)
+    take_out_faults(days, values[:2], values[2:], flag, forecast, sensor=sensor)
     read = ~np.isnan(values[:2]).any(axis=0)
     check_left(list(faults_found(days, flag).values()), int(read.sum()), whole, prefix)
     origin = np.where(read, np.where(forecast, "forecast", "observed"), "missing").astype(object)
@@ -212,10 +214,9 @@ def _check_frame(frame: pd.DataFrame, prefix: str) -> None:
 
 
 def _table(calendar: pd.DatetimeIndex, values: Values, origin: Words, flag: Words) -> pd.DataFrame:
-    tmin, tmax, rain = values
     words = (pd.Series(column, index=calendar, dtype=object) for column in (origin, flag))
     return pd.DataFrame(
-        dict(zip((*TEMPERATURES, "prcp_mm", "origin", "flag"), (tmin, tmax, rain, *words), strict=True)), index=calendar
+        dict(zip((*TEMPERATURES, *AMOUNTS, "origin", "flag"), (*values, *words), strict=True)), index=calendar
     )
 
 
@@ -318,7 +319,7 @@ def blend(own: DailyWeather, reference: DailyWeather) -> DailyWeather:
     ahead = (my_origin == "missing") & (their_origin == "forecast")
     values, origin, flag = mine.copy(), my_origin.copy(), my_flag.copy()
     values[:2, take | ahead], origin[take | ahead] = theirs[:2, take | ahead], their_origin[take | ahead]
-    values[2] = np.where(np.isnan(mine[2]), theirs[2], mine[2])
+    values[2:] = np.where(np.isnan(mine[2:]), theirs[2:], mine[2:])
     unflagged = (take | ahead) & np.isin(my_flag, ("", "missing"))
     flag[unflagged] = their_flag[unflagged]
     values[:2], origin = fill_gaps(days, values[:2], origin)
@@ -342,7 +343,7 @@ def blend(own: DailyWeather, reference: DailyWeather) -> DailyWeather:
 def _readings_only(table: pd.DataFrame, calendar: pd.DatetimeIndex) -> tuple[Values, Words, Words]:
     """Values, origin and flag of what was read or forecast, on a longer calendar; the rest is empty again."""
     longer = table.reindex(calendar)
-    values = longer[[*TEMPERATURES, "prcp_mm"]].to_numpy(np.float64).T.copy()
+    values = longer.reindex(columns=[*TEMPERATURES, *AMOUNTS]).to_numpy(np.float64).T.copy()
     origin, flag = (longer[name].to_numpy(object).copy() for name in ("origin", "flag"))
     flag[longer["flag"].isna()] = "missing"
     gone = ~np.isin(origin.astype(str), ("observed", "forecast"))

@@ -44,7 +44,8 @@ MOST_FAILURES = 3
 #: Days of forecast rows asked for.
 FORECAST_DAYS = 14
 #: What the service holds possible [degC, mm]; single readings beyond it are left out, as its client does.
-LEAST_READING, MOST_READING = np.array([[-100.0], [-100.0], [0.0]]), np.array([[65.0], [65.0], [2000.0]])
+LEAST_READING = np.array([[-100.0], [-100.0], [0.0], [0.0]])
+MOST_READING = np.array([[65.0], [65.0], [2000.0], [12000.0]])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,8 +56,8 @@ class Answer:
     ----------
     days : numpy.ndarray of datetime64[D], shape (day,)
         In order.
-    readings : numpy.ndarray, shape (3, day)
-        Minimum, maximum [degC] and rain [mm], as they came.
+    readings : numpy.ndarray, shape (4, day)
+        Minimum, maximum [degC], rain and depth of the snow [mm], as they came.
     attribution : str
     nothing : bool
         Whether the server says that it has none.
@@ -182,9 +183,9 @@ def _record(kept: Kept, start: np.datetime64, end: np.datetime64, today: np.date
     inside = (kept.days >= start) & (kept.days <= min(end, today))
     ahead = (kept.ahead > today) & (kept.ahead <= end) & (kept.ahead_fetched == _stamp(today))
     forecast = np.r_[np.zeros(int(inside.sum()), dtype=bool), np.ones(int(ahead.sum()), dtype=bool)]
-    tmin, tmax, rain = np.concatenate([kept.readings[:, inside], kept.ahead_readings[:, ahead]], axis=1)
+    tmin, tmax, rain, snow = np.concatenate([kept.readings[:, inside], kept.ahead_readings[:, ahead]], axis=1)
     frame = pd.DataFrame(
-        {"tmin_c": tmin, "tmax_c": tmax, "prcp_mm": rain, "forecast": forecast},
+        {"tmin_c": tmin, "tmax_c": tmax, "prcp_mm": rain, "snow_depth_mm": snow, "forecast": forecast},
         index=pd.DatetimeIndex(np.concatenate([kept.days[inside], kept.ahead[ahead]])),
     )
     return daily_weather(

@@ -35,7 +35,7 @@ _BY_STATION = re.compile(r"([A-Z]{2}[A-Z0-9_-]{9}),(\d{8}),([A-Z0-9]{4}),", re.A
 #: A whole line of that form: its value, three flags and the time of observation behind it.
 _LINE = re.compile(rf"{_BY_STATION.pattern} *(-?\d{{1,5}}) *,[\w ]?,([\w ]?),[\w ]?,\d{{0,4}} *", re.ASCII)
 _PLACE = ("LATITUDE", "LONGITUDE", "ELEVATION")
-_ELEMENTS = ("TMIN", "TMAX", "PRCP")
+_ELEMENTS = ("TMIN", "TMAX", "PRCP", "SNWD")
 
 _NUMBER = re.compile(r"[+-]?\d+(\.\d*)?", re.ASCII)
 #: Where there is no value.  The numbers of loggers are not taken for it: in tenths -99 is a frost, 999 a wet day.
@@ -68,16 +68,19 @@ def read_ghcn(path: Path, content: Sheet | str, units: Units) -> DailyWeather:
     frame, stations = _by_station(path.name, content) if isinstance(content, str) else _by_column(content)
     highest = frame["tmax"].max()
     tenths = bool(highest > TENTHS_ABOVE)
-    rain = frame["prcp"].to_numpy(np.float64)
+    rain, snow = (frame[name].to_numpy(np.float64) for name in ("prcp", "snwd"))  # snow in whole mm
     values = {f"{key}_c": frame[key].to_numpy(np.float64) for key in ("tmin", "tmax")}
     if tenths:
         values = {key: value / 10 for key, value in values.items()}
         rain = rain / 10
     elif units == "us":
         values = {key: celsius_from_fahrenheit(value) for key, value in values.items()}
-        rain = rain * (M_PER_IN * 1000)
+        rain, snow = rain * (M_PER_IN * 1000), snow * (M_PER_IN * 1000)
     weather = daily_weather(
-        pd.DataFrame({**values, "prcp_mm": rain, "flag": frame["flag"].to_numpy(object)}, index=frame.index),
+        pd.DataFrame(
+            {**values, "prcp_mm": rain, "snow_depth_mm": snow, "flag": frame["flag"].to_numpy(object)},
+            index=frame.index,
+        ),
         stations=stations,
         attribution="NOAA GHCN-Daily",
         retrieved=changed(path),
@@ -197,7 +200,7 @@ def _numbers(sheet: Sheet, table: pd.DataFrame, name: str) -> NDArray[np.float64
 def _reject(frame: pd.DataFrame, values: NDArray[np.float64], bad: NDArray[np.bool_], element: str) -> None:
     """Take out values that the archive's own checks reject; only temperatures flag the day."""
     values[bad] = np.nan
-    if element != "PRCP":
+    if element in ("TMIN", "TMAX"):
         frame.loc[bad, "flag"] = "quality-flag"
 
 

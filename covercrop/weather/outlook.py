@@ -59,6 +59,8 @@ class Outlook:
         forecast, or there is one.
     prcp : numpy.ndarray, shape (year, day)
         Rain [mm]; NaN where unknown.
+    snow : numpy.ndarray, shape (year, day)
+        Depth of the snow on the ground, where it was recorded [mm]; NaN elsewhere.
     known : int
         Number of leading days up to the last observed one.
     observed : numpy.ndarray of bool, shape (known,)
@@ -82,6 +84,7 @@ class Outlook:
     tmin: Temperatures
     tmax: Temperatures
     prcp: Temperatures
+    snow: Temperatures
     known: int
     observed: NDArray[np.bool_]
     forecast: int
@@ -120,9 +123,11 @@ def together(outlooks: Sequence[Outlook]) -> Outlook:
     first = outlooks[0]
     if len(outlooks) == 1:
         return first
-    tmin, tmax, prcp = (np.stack([getattr(outlook, name) for outlook in outlooks]) for name in ("tmin", "tmax", "prcp"))
+    tmin, tmax, prcp, snow = (
+        np.stack([getattr(outlook, name) for outlook in outlooks]) for name in ("tmin", "tmax", "prcp", "snow")
+    )
     lead = np.stack([outlook.lead for outlook in outlooks])[:, np.newaxis]
-    return replace(first, tmin=tmin, tmax=tmax, prcp=prcp, lead=lead)
+    return replace(first, tmin=tmin, tmax=tmax, prcp=prcp, snow=snow, lead=lead)
 
 
 def part_of(outlook: Outlook, days: slice) -> Outlook:
@@ -136,6 +141,7 @@ def part_of(outlook: Outlook, days: slice) -> Outlook:
         tmin=outlook.tmin[..., days],
         tmax=outlook.tmax[..., days],
         prcp=outlook.prcp[..., days],
+        snow=outlook.snow[..., days],
         lead=outlook.tmean[..., max(days.start - LEAD_DAYS, 0) : days.start],
     )
 
@@ -238,6 +244,7 @@ def season_outlook(
         tmin=members(record.tmin, ahead_error),
         tmax=members(record.tmax, ahead_error),
         prcp=members(record.prcp),
+        snow=members(record.snow),
         known=known,
         observed=record.observed[begin : last_known + 1],
         forecast=ahead,
@@ -286,6 +293,7 @@ def past_seasons(weather: DailyWeather, start: np.datetime64, length: int, on: n
         tmin=record.tmin[rows],
         tmax=record.tmax[rows],
         prcp=record.prcp[rows],
+        snow=record.snow[rows],
         known=0,
         observed=np.zeros(0, dtype=np.bool_),
         forecast=0,

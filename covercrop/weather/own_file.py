@@ -25,18 +25,23 @@ from covercrop.weather.sheet import NO_READING, Sheet, changed, dates, layout, r
 if TYPE_CHECKING:
     from covercrop.base.records import DailyWeather, Units
 
-_NAMES = {"date": "date", "tmin": "daily minimum", "tmax": "daily maximum", "rain": "rain", "kind": "kind of row"}
+_NAMES = {
+    "date": "date", "tmin": "daily minimum", "tmax": "daily maximum", "rain": "rain",
+    "snow": "depth of the snow", "kind": "kind of row",
+}  # fmt: skip
 _WORDS = {
     "date": {"date", "day", "time", "datetime", "timestamp"},
     "tmin": {"tmin", "min", "minimum", "low", "lowest", "mint", "tn"},
     "tmax": {"tmax", "max", "maximum", "high", "highest", "maxt", "tx"},
     "rain": {"rain", "rainfall", "prcp", "precip", "precipitation"},
+    "snow": {"snowdepth", "snwd", "snd", "depthsnow", "snowonground", "snowdepthonground"},
     "kind": {"forecast", "kind"},
 }
 _UNITS = {
     "c": "C", "degc": "C", "celsius": "C", "f": "F", "degf": "F", "fahrenheit": "F",
-    "mm": "mm", "in": "in", "inch": "in", "inches": "in",
+    "mm": "mm", "cm": "cm", "in": "in", "inch": "in", "inches": "in",
 }  # fmt: skip
+_MM_IN = {"mm": 1.0, "cm": 10.0, "in": M_PER_IN * 1000}
 _FILLER = {"temp", "temperature", "t", "air", "daily", "deg", "degrees", "total", "of", "the"}
 #: Python would read 1_0 as 10, and digits of any script.
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
@@ -53,12 +58,13 @@ def read_weather(path: str | Path, units: Units = "metric", *, sensor: bool = Tr
         A CSV file with a header line and a row a day, delimited by comma,
         semicolon (then with decimal comma or point) or tab.  Columns in any
         order and common spelling: the date (ISO, 2026-04-05), the daily
-        minimum and maximum, and where there are some the rain and whether
-        the row is a forecast.  Or GHCN-Daily as NOAA publishes it, a column
+        minimum and maximum, and where there are some the rain, the depth
+        of the snow on the ground and whether the row is a forecast.  Or GHCN-Daily as NOAA publishes it, a column
         or a row for each element; values that its checks reject are left out.
     units : {"metric", "us"}
         What the file is written in: degC and mm, or degF and inches.  A unit
-        of rain named in the header goes before it.  GHCN-Daily in tenths of
+        of rain or snow named in the header goes before it, and in a
+        metric file that of snow has to be named.  GHCN-Daily in tenths of
         a degree is recognised by itself.
     sensor : bool
         As in :func:`covercrop.weather.daily.daily_weather`; a file of
@@ -101,8 +107,11 @@ def _own(path: Path, sheet: Sheet, units: Units, *, sensor: bool) -> DailyWeathe
         tmin, tmax = celsius_from_fahrenheit(tmin), celsius_from_fahrenheit(tmax)
     frame = pd.DataFrame({"tmin_c": tmin, "tmax_c": tmax}, index=days)
     if "rain" in columns:
-        inches = unit_of.get("rain", "in" if units == "us" else "mm") == "in"
-        frame["prcp_mm"] = table["rain"].to_numpy(np.float64) * (M_PER_IN * 1000 if inches else 1.0)
+        unit = unit_of.get("rain", "in" if units == "us" else "mm")
+        frame["prcp_mm"] = table["rain"].to_numpy(np.float64) * _mm_in(sheet, unit, columns["rain"])
+    if "snow" in columns:
+        unit = unit_of.get("snow", "in" if units == "us" else "")
+        frame["snow_depth_mm"] = table["snow"].to_numpy(np.float64) * _mm_in(sheet, unit, columns["snow"])
     if "kind" in columns:
         frame["forecast"] = _kinds(sheet, table["kind"], columns["kind"])
         if frame["forecast"].all():
@@ -113,6 +122,14 @@ def _own(path: Path, sheet: Sheet, units: Units, *, sensor: bool) -> DailyWeathe
     return weather
 
 
+def _mm_in(sheet: Sheet, unit: str, position: int) -> float:
+    """How many millimetres one of a column's numbers stands for."""
+    if unit not in _MM_IN:
+        title = sheet.header[position]
+        sheet.fail(f"column {title!r} does not say its unit; put mm, cm or in behind it, such as '{title} cm'")
+    return _MM_IN[unit]
+
+
 def _columns(sheet: Sheet) -> tuple[dict[str, int], dict[str, str]]:
     """Where each quantity stands, and the unit that its title names."""
     columns: dict[str, int] = {}
@@ -121,7 +138,8 @@ def _columns(sheet: Sheet) -> tuple[dict[str, int], dict[str, str]]:
         words = re.sub(r"[^a-z0-9]+", " ", title.lower().replace("°", " deg ")).split()
         named = [_UNITS[word] for word in words if word in _UNITS]
         rest = [word for word in words if word not in _UNITS and word not in _FILLER]
-        key = next((key for key, known in _WORDS.items() if len(rest) == 1 and rest[0] in known), None)
+        name = "".join(rest) if len(rest) == 1 or "snow" in rest else ""  # "snow depth", in two words
+        key = next((key for key, known in _WORDS.items() if name in known), None)
         if key is None:
             continue
         if key in columns:
@@ -143,7 +161,7 @@ def _columns(sheet: Sheet) -> tuple[dict[str, int], dict[str, str]]:
 
 def _parse(sheet: Sheet, columns: dict[str, int]) -> pd.DataFrame:
     """The columns that are needed: temperatures and rain as numbers, the others as text."""
-    numbers = [key for key in ("tmin", "tmax", "rain") if key in columns]
+    numbers = [key for key in ("tmin", "tmax", "rain", "snow") if key in columns]
     names = [str(position) for position in range(len(sheet.header))]
     key_of = {str(position): key for key, position in columns.items()}
     comma = sheet.delimiter != "," and re.search(r"\d,\d", sheet.body) is not None
@@ -189,7 +207,7 @@ def _parse_slowly(sheet: Sheet, columns: dict[str, int], *, comma: bool) -> pd.D
             cell = row[position] if position < len(row) else ""
             if key in ("date", "kind"):
                 cells[key].append(cell)
-            elif key == "rain" and cell.upper() in ("T", "TRACE"):
+            elif key in ("rain", "snow") and cell.upper() in ("T", "TRACE"):
                 cells[key].append(0.0)
             elif cell in NO_READING:
                 cells[key].append(np.nan)

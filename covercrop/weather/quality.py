@@ -21,6 +21,13 @@ TEMPERATURES = ("tmin_c", "tmax_c")
 COLDEST, HOTTEST = -90.0, 60.0
 #: Most rain of one day: 1825 mm at Foc-Foc in 1966 (same archive).
 WETTEST = 1825.0
+#: Most snow on the ground: 1182 cm on Mount Ibuki in 1927 (from memory of the same archive) [mm].
+DEEPEST_SNOW = 12000.0
+#: The warmest night over which snow can have come to lie where the day before had none [degC].
+WARMEST_FOR_SNOW = 10.0
+
+#: What a record may have besides, in mm, NaN where unknown.
+AMOUNTS = ("prcp_mm", "snow_depth_mm")
 
 #: A reading is a spike only if it stands this many standard deviations from
 #: what the season brings at this place, and this many from either day beside
@@ -43,6 +50,7 @@ FLAGS = {
     "out-of-range": "with a value no thermometer has shown",
     "tmin-above-tmax": "with the minimum above the maximum",
     "stuck-sensor": "in which the same values repeat",
+    "snow-in-warmth": "with new snow after a night in which none can lie",
     "spike": "far from the usual of the season and from the days beside it",
 }
 
@@ -77,22 +85,23 @@ def merge_duplicates(readings: pd.DataFrame, units: str, prefix: str) -> tuple[p
     readings = readings[~(readings["forecast"] & read_too)]
     twice = readings[readings.index.duplicated(keep=False)]
     by_day = twice.groupby(level=0)
-    for name in (*TEMPERATURES, "prcp_mm"):
+    for name in (*TEMPERATURES, *(amount for amount in AMOUNTS if amount in readings)):
         low, high = by_day[name].min(), by_day[name].max()
         apart = (high > low).to_numpy()
         if apart.any():
             values = [float(bound[apart].iloc[0]) for bound in (low, high)]
+            said = name.rpartition("_")[0]
             if name in TEMPERATURES and units == "us":
                 values = [fahrenheit_from_celsius(value) for value in values]
             raise WeatherFileError(
                 f"{prefix}{low.index[apart][0]:%Y-%m-%d} stands twice with different values "
-                f"({name.split('_')[0]} {values[0]:.4g} and {values[1]:.4g}); delete the wrong row"
+                f"({said} {values[0]:.4g} and {values[1]:.4g}); delete the wrong row"
             )
     return readings.groupby(level=0).first(), by_day.size().index
 
 
 def take_out_faults(
-    days: Days, values: Values, rain: Values, flag: Words, forecast: NDArray[np.bool_], *, sensor: bool = True
+    days: Days, values: Values, amounts: Values, flag: Words, forecast: NDArray[np.bool_], *, sensor: bool = True
 ) -> None:
     """Flag what cannot be true and set it to NaN, in place.
 
@@ -101,8 +110,8 @@ def take_out_faults(
     days : numpy.ndarray of datetime64[D], shape (day,)
     values : numpy.ndarray, shape (2, day)
         Minimum and maximum [degC].
-    rain : numpy.ndarray, shape (day,)
-        [mm].
+    amounts : numpy.ndarray, shape (2, day)
+        Rain, and depth of the snow on the ground [mm].
     flag : numpy.ndarray of str, shape (day,)
         Faults known before; empty for none.
     forecast : numpy.ndarray of bool, shape (day,)
@@ -129,9 +138,16 @@ def take_out_faults(
         spike = spikes(days, series, ~forecast)
         series[spike] = np.nan
         flag[spike] = "spike"
-    impossible = (rain < 0) | (rain > WETTEST)
-    rain[impossible] = np.nan
-    flag[impossible & (flag == "")] = "out-of-range"
+    for amount, most in zip(amounts, (WETTEST, DEEPEST_SNOW), strict=True):
+        impossible = (amount < 0) | (amount > most)
+        amount[impossible] = np.nan
+        flag[impossible & (flag == "")] = "out-of-range"
+    # A zero left out, or another column: snow that is suddenly there after a warm night.
+    snow = amounts[1]
+    warm = np.zeros(len(days), dtype=bool)
+    warm[1:] = (snow[1:] > 0) & (snow[:-1] == 0) & (values[0, 1:] > WARMEST_FOR_SNOW)
+    snow[warm] = np.nan
+    flag[warm & (flag == "")] = "snow-in-warmth"
 
 
 def spikes(days: Days, values: Values, usable: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -26,6 +26,8 @@ class Record:
         [degC], NaN where unknown.
     prcp : numpy.ndarray, shape (day,)
         [mm], NaN where unknown.
+    snow : numpy.ndarray, shape (day,), optional
+        Depth of the snow on the ground [mm], NaN where unknown; nowhere known, by default.
     origin : numpy.ndarray of str, shape (day,), optional
         As in :class:`~covercrop.base.records.DailyWeather`; every day that is
         known was observed, by default.
@@ -38,11 +40,13 @@ class Record:
         tmax: Temperatures,
         prcp: Temperatures,
         origin: NDArray[Any] | None = None,
+        snow: Temperatures | None = None,
     ) -> None:
         self.first = first
         self.tmin = tmin
         self.tmax = tmax
         self.prcp = prcp
+        self.snow = np.full_like(tmin, np.nan) if snow is None else snow
         self.usable = ~(np.isnan(self.tmin) | np.isnan(self.tmax))
         self.observed, self.filled, self.forecast = (
             (self.usable if name == "observed" else np.zeros_like(self.usable)) if origin is None else origin == name
@@ -82,5 +86,6 @@ class _Table:
 def _record_of(key: _Table) -> Record:
     table = key.table
     tmin, tmax, prcp = (table[name].to_numpy() for name in ("tmin_c", "tmax_c", "prcp_mm"))
+    snow = table["snow_depth_mm"].to_numpy() if "snow_depth_mm" in table else None
     first = table.index[0].to_datetime64().astype("datetime64[D]")
-    return Record(first, tmin, tmax, prcp, table["origin"].to_numpy(object))
+    return Record(first, tmin, tmax, prcp, table["origin"].to_numpy(object), snow)

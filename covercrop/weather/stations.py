@@ -68,7 +68,8 @@ SQUARE, CORNER_KM, MOST_AROUND = 0.5, 40.0, 900
 #: Mean radius of the earth [km].
 EARTH_KM = 6371.0
 
-_COLUMNS = ("tmin", "tmax", "prcp")
+#: What is asked of the service, and how many of the units used here one of its own is: snow comes in cm.
+_COLUMNS = {"tmin": 1.0, "tmax": 1.0, "prcp": 1.0, "snwd": 10.0}
 
 
 # --- for callers ----------------------------------------------------------------------------------
@@ -545,8 +546,8 @@ def _split(frame: pd.DataFrame | None, models: set[str], model: bool) -> tuple[D
     if frame is None or frame.empty:
         return NO_DAYS, NO_READINGS
     days = frame.index.to_numpy().astype("datetime64[D]")
-    values = np.full((3, days.size), np.nan)
-    for row, name in zip(values, _COLUMNS, strict=True):
+    values = np.full((len(_COLUMNS), days.size), np.nan)
+    for row, (name, scale) in zip(values, _COLUMNS.items(), strict=True):
         if name in frame:
             from_model = [not models.isdisjoint(str(source).split()) for source in frame[f"{name}_source"]]
             here = np.array(from_model, dtype=bool) == model
@@ -554,6 +555,6 @@ def _split(frame: pd.DataFrame | None, models: set[str], model: bool) -> tuple[D
             if (text := frame[name].notna() & numbers.isna()).any():
                 found = visible(ascii(str(frame[name][text].iloc[0])[:20]))
                 raise _TextError(f"{name} on {frame.index[text][0]:%Y-%m-%d} is {found}, which is no number")
-            row[here] = numbers.to_numpy(np.float64, na_value=np.nan)[here]
+            row[here] = scale * numbers.to_numpy(np.float64, na_value=np.nan)[here]
     some = ~np.isnan(values).all(axis=0)
     return days[some], values[:, some]

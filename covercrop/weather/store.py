@@ -35,7 +35,7 @@ SETTLED_AFTER = 60
 EMPTY_AGE = 30
 
 NO_DAYS = np.empty(0, dtype="datetime64[D]")
-NO_READINGS = np.empty((3, 0))
+NO_READINGS = np.empty((4, 0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -48,8 +48,8 @@ class Kept:
     attribution : str
     days : numpy.ndarray of datetime64[D], shape (day,)
         Observed days, in order.
-    readings : numpy.ndarray, shape (3, day)
-        Minimum, maximum [degC] and rain [mm].
+    readings : numpy.ndarray, shape (4, day)
+        Minimum, maximum [degC], rain and depth of the snow [mm].
     fetched : dict of int to numpy.datetime64[D]
         For each year that was asked for and answered, with data or without, when.
     again : frozenset of int
@@ -126,6 +126,10 @@ def _read(raw: IO[bytes]) -> Kept:
     about = json.loads(str(file["about"]))
     names = ("days", "readings", "years", "fetched", "ahead", "ahead_readings", "ahead_fetched")
     arrays = {name: file[name] for name in names}
+    for name in ("readings", "ahead_readings"):
+        if arrays[name].shape[:1] == (3,):  # written before 0.4, which asks for snow too
+            arrays[name] = np.concatenate([arrays[name], np.full((1, *arrays[name].shape[1:]), np.nan)])
+            arrays["again"] = arrays["years"]
     for name, kind in {"years": "i8", "readings": "f8", "ahead_readings": "f8"}.items():
         if arrays[name].dtype != np.dtype(kind):
             raise _WrongError(f"{name} are of type {arrays[name].dtype}")
@@ -134,7 +138,7 @@ def _read(raw: IO[bytes]) -> Kept:
             raise _WrongError(f"{name} are of type {arrays[name].dtype}")
     for name in ("days", "ahead"):
         days, values = arrays[name], arrays["readings" if name == "days" else "ahead_readings"]
-        if days.ndim != 1 or values.shape != (3, days.size):
+        if days.ndim != 1 or values.shape != (4, days.size):
             raise _WrongError(f"{name} and their readings are of unequal length")
         if np.isnat(days).any() or (np.diff(days) <= np.timedelta64(0, "D")).any():
             raise _WrongError(f"{name} are not in order")
@@ -151,7 +155,8 @@ def _read(raw: IO[bytes]) -> Kept:
         days=arrays["days"],
         readings=arrays["readings"],
         fetched=dict(zip(years.tolist(), fetched, strict=True)),
-        again=frozenset(int(year) for year in about.get("again", ())),  # neither was written before 0.3
+        # Neither was written before 0.3.
+        again=frozenset(int(year) for year in arrays.get("again", about.get("again", ()))),
         anew=_text(about.get("anew", "")),
         ahead=arrays["ahead"],
         ahead_readings=arrays["ahead_readings"],
@@ -282,7 +287,7 @@ def merge(
     Of two readings the one that came stands; one that did not come is no reason to lose that which is kept.
     """
     all_days = np.union1d(kept.days, days)
-    values = np.full((3, all_days.size), np.nan)
+    values = np.full((4, all_days.size), np.nan)
     values[:, np.searchsorted(all_days, kept.days)] = kept.readings
     place = np.searchsorted(all_days, days)
     values[:, place] = np.where(np.isnan(readings), values[:, place], readings)

@@ -86,6 +86,15 @@ def field(plan: Plan) -> dict[str, Any]:
         "seen_otherwise": _seen(stand.seen_otherwise),
         "p_survives": round(stand.survival, 3),
         "doubtful": stand.doubtful,
+        "winter": {
+            "snow_from": plan.winter.snow_from,
+            "hardest": iso_date(plan.winter.hardest),
+            "snow_mm": _number(plan.winter.snow_mm),
+            "felt_c": _number(plan.winter.felt_c),
+            "stands_c": _number(plan.winter.stands_c),
+            "lost": plan.winter.lost,
+            "cause": plan.winter.cause or None,
+        },
         "dates": {name: _range(dates) for name, dates in plan.dates.items()},
         "turn_under": {
             **_best(window.best),
@@ -123,6 +132,10 @@ def field(plan: Plan) -> dict[str, Any]:
         "cautions": list(rests.cautions),
         "sources": [advice.reference(catalogue.source(key)) for key in rests.sources],
     }
+
+
+def _number(value: float) -> float | None:
+    return None if np.isnan(value) else round(value, 1)
 
 
 def _best(best: Recommended | None) -> dict[str, Any]:
@@ -289,6 +302,7 @@ def hindcast(replayed: Sequence[Hindcast], today: dt.date, problems: Sequence[tu
             "sown": f"{each.field.cover.sown:%m-%d}",
             "years": list(each.years),
             "years_left_out": list(each.left_out),
+            "lived": [round(share, 3) for share in each.lived],
             "reached": each.reached,
             "nothing_scored": nothing_scored(each) or None,
             "verdict": _verdict(verdict(each)),

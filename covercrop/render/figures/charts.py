@@ -41,6 +41,7 @@ from covercrop.render.figures.canvas import (
     today,
 )
 from covercrop.render.figures.svg import as_text
+from covercrop.render.figures.winter import winter_chart
 from covercrop.render.words import answer, phrases
 from covercrop.season.progress import towards_bloom
 
@@ -580,7 +581,8 @@ CHARTS: dict[str, Callable[[Plan, bool], Figure | None]] = {
     "window": lambda plan, us: window_chart(plan),
     "endings": lambda plan, us: endings_chart(plan),
     "limits": lambda plan, us: limits_chart(plan, us=us),
+    "winter": lambda plan, us: winter_chart(plan, us=us),
 }
 
 #: Those of a page: the chances of the endings hold that of the window.
-PAGE_CHARTS = ("season", "endings", "limits")
+PAGE_CHARTS = ("season", "endings", "limits", "winter")

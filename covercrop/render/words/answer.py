@@ -15,6 +15,7 @@ from covercrop.render.words.ending import to_end as to_end_by
 from covercrop.render.words.phrases import DATE_LABELS, chance, day_month, interval, percent, temperature, weekday
 from covercrop.season import note_effects
 from covercrop.season.stand_part import STAND_DATES
+from covercrop.season.winter_part import UNKNOWN_SNOW
 
 if TYPE_CHECKING:
     from covercrop.field.entries import Field, ScoutingNote
@@ -100,12 +101,48 @@ def stale_since(plan: Plan) -> str:
     return _own_date(plan, plan.provenance.stale_since) if plan.provenance.is_stale else ""
 
 
+#: What killed or protected a stand, by the cause.
+_CAUSES = {
+    "young": "it was too young to have hardened",
+    "soft": "it had hardly hardened",
+    "bare": "no snow lay in the cold week of {day}",
+    "cold": "the {snow} of snow did not keep the cold of {day} off",
+    "snow": "{snow} of snow kept it alive in the cold week of {day}",
+}
+
+
+def winter(plan: Plan, *, us: bool = False) -> str:
+    """What the stand went through, in sentences; empty where it has felt no frost."""
+    told = plan.winter
+    if np.isnat(told.hardest):
+        return ""
+    day = day_month(told.hardest)
+    felt, stands = (temperature(value, us=us) for value in (told.felt_c, told.stands_c))
+    said = f"It was hardest on {day}, when the stand felt {felt}; half of such stands die at {stands}."
+    return f"{said} {_cause(plan, us=us)[:1].upper()}{_cause(plan, us=us)[1:]}." if told.cause else said
+
+
+def _cause(plan: Plan, *, us: bool = False) -> str:
+    told = plan.winter
+    depth = told.snow_mm / (units.M_PER_IN * 1000) if us else told.snow_mm / 10
+    day = day_month(told.hardest)
+    return _CAUSES[told.cause].format(day=day, snow=f"{depth:.0f} {'in' if us else 'cm'}")
+
+
+def _of_cold(plan: Plan) -> str:
+    """Why the cold killed it, to be put behind that it did."""
+    if not plan.winter.lost:
+        return ""
+    known = plan.winter.snow_from not in UNKNOWN_SNOW
+    return f", since {_cause(plan)}" if known or plan.winter.cause != "bare" else ", unless snow covered it"
+
+
 def _stand_headline(plan: Plan) -> str:
     """The headline while the cover still stands, or has died."""
     match plan.state:
         case "winter-killed":
             return (
-                f"The cold has most likely killed the {plan.cover.common_name}, unless snow covered it: go and look. "
+                f"The cold has most likely killed the {plan.cover.common_name}{_of_cold(plan)}: go and look. "
                 "If it lives, add a scouting note; if not, write the day you work it in as turned_under."
             )
         case "seed-risk":

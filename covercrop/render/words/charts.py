@@ -20,6 +20,7 @@ TITLES = {
     "window": "The chance that the window is open",
     "endings": "What each day of ending it promises",
     "limits": "What planting waits for",
+    "winter": "The winter as the stand felt it",
 }
 
 #: The stages, and what follows, that the chart of the season shows.
@@ -37,7 +38,8 @@ def describe(plan: Plan, chart: str, *, us: bool = False) -> str:
     us : bool
         Show US units.
     """
-    return {"season": _season, "window": _window, "endings": _endings, "limits": _limits}[chart](plan, us=us)
+    words = {"season": _season, "window": _window, "endings": _endings, "limits": _limits, "winter": _winter}
+    return words[chart](plan, us=us)
 
 
 def _season(plan: Plan, *, us: bool) -> str:
@@ -89,6 +91,10 @@ def _limits(plan: Plan, *, us: bool) -> str:
         said += f" Last of all is most often: {label}."
     likely = plan.planting.earliest.median
     return said if np.isnat(likely) else f"{said} It is likely safe to plant from {phrases.day_month(likely)}."
+
+
+def _winter(plan: Plan, *, us: bool) -> str:
+    return answer.winter(plan, us=us)
 
 
 def _dated(plan: Plan, names: tuple[str, ...] | list[str], *, us: bool) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from covercrop.checking.hindcast import FEWEST_SEASONS, SEASON_DAYS
-from covercrop.checking.verdict import verdict
+from covercrop.checking.verdict import taken, verdict
 from covercrop.render.words import phrases
 
 if TYPE_CHECKING:
@@ -32,7 +32,18 @@ def sentences(each: Hindcast) -> list[str]:
         return [why]
     found = verdict(each)
     held = f"Over all dates and events the 80% intervals held {phrases.percent(found.held)}{_WIDTH[str(found.width)]}"
-    return [f"{_example(found.example)}{held}", _against_plain(each, found)]
+    return [f"{_example(found.example)}{held}", _against_plain(each, found), *_winters(each)]
+
+
+def _winters(each: Hindcast) -> list[str]:
+    """The seasons that the cold took, whose dates are those of stands that would have lived."""
+    if not (years := taken(each)):
+        return []
+    named = ", ".join(f"{year}-{(year + 1) % 100:02d}" for year in years)
+    return [
+        f"The cold kills most of the stands in {len(years)} of the {len(each.years)} seasons ({named}); their dates "
+        "are scored as those of what lives."
+    ]
 
 
 def nothing_scored(each: Hindcast) -> str:
