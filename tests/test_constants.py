@@ -34,6 +34,7 @@ NOT_OF_A_MODEL = {
     "DEEPEST": "how deep a caller may ask",
     "DRAWS": "how finely the members are spread",
     "HALF_YEAR": "the calendar",
+    "NO_DAY": "a mark that lies before all days",
     "KG_HA_PER_CM": "centimetres in a metre",
     "K_IN_POTASH": "chemistry: molar masses",
     "LEAST_EFFECTIVE_SHARE": "numerical: when weights are told to have run out",

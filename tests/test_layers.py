@@ -48,11 +48,11 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("bbch", "daylength", "degree_days", "members", "season_calendar", "seedling_disease"),
         ("soil_temperature", "soil_water", "termination"),
         ("decomposition", "frost", "labelled", "maggot", "note_weights", "phenology", "winter"),
-        ("biomass", "plantback"),
+        ("biomass", "plantback", "ripening"),
     ),
     "field": (("checks", "table"), ("bed_entries",), ("entries",), ("file", "rows", "weather_source"), ("add_note",)),
     "season": (
-        ("absent", "doubts", "ground_part", "measurements", "planting_part", "progress", "stand_part"),
+        ("absent", "doubts", "ground_part", "measurements", "planting_part", "progress", "ripeness", "stand_part"),
         ("advice", "ground", "stand"),
         ("ending", "nitrogen_part", "note_effects"),
         ("chain", "provenance", "window_part"),

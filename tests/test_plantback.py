@@ -209,12 +209,6 @@ def test_days_to_maturity() -> None:
         plantback.days_to_maturity(squash, "seed")
 
 
-def test_latest_planting_leaves_time_to_ripen() -> None:
-    """Counted back from the first freeze; without a freeze there is no last day."""
-    found = plantback.latest_planting(np.array([400.0, np.nan]), 90.5)
-    np.testing.assert_array_equal(found, [309, np.nan])
-
-
 def test_emergence_is_read_off_the_table_of_the_crop() -> None:
     """Its days at its temperatures, half way between two half way in days; outside them, and without it, nothing."""
     crop = next(each for each in map(catalogue.crop, catalogue.crop_names()) if len(each.emergence) > 1)

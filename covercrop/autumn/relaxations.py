@@ -23,8 +23,9 @@ from covercrop.autumn.sowing_dates import (
     middle,
     stand_days,
 )
-from covercrop.models import frost, plantback, season_calendar
+from covercrop.models import plantback, season_calendar
 from covercrop.parameters import catalogue
+from covercrop.season.ripeness import ripeness
 from covercrop.season.stand import brought
 
 #: Where nothing fits, so many of the nearest covers are tried in other ways, on every so many days.
@@ -194,14 +195,13 @@ def _later_planting(frame: Frame, asked: Asked) -> Relaxation | None:
             break
     else:
         return None
-    freeze = frost.first_autumn_freeze(frame.season.tmin, BEFORE_MIDWINTER, frame.crop.frost.value)
-    days = _reached_by(np.where(np.isnan(freeze), np.inf, freeze), frame.risk.plantable) - by
+    ripens = ripeness(frame.season, frame.crop, frame.planting, frame.draws, BEFORE_MIDWINTER)
+    days = np.floor(_reached_by(ripens.longest_days(by), frame.risk.plantable))
     if days < _SHORTEST_CROP:
         return None
-    method, packet = frame.planting.method, frame.planting.days_to_maturity
     return Relaxation(
         cover=asked.cover.common_name,
-        kind="shorter-crop" if days < plantback.days_to_maturity(frame.crop, method, packet) else "later-planting",
+        kind="shorter-crop" if days < ripens.days else "later-planting",
         start=frame.dates[later.first],
         end=frame.dates[later.last],
         snow=asked.snow,

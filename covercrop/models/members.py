@@ -33,13 +33,15 @@ class Draws:
     soil: Array
     cold: Array
     dry_matter: Array
+    ripeness: Array
 
 
 #: Day indexes that lie within so many days are tallied.
 _FEW_DAYS = 2000
 
-#: The six of the first nine primes whose points are least correlated.
-_PRIMES = (2, 11, 13, 17, 19, 23)
+#: The six of the first nine primes whose points are least correlated, and the one below a hundred that is least so with
+#: these.
+_PRIMES = (2, 11, 13, 17, 19, 23, 47)
 
 
 @cache
@@ -58,7 +60,7 @@ def standard_draws(count: int = DRAWS) -> Draws:
     Notes
     -----
     The ``n``-th point takes the fractional parts of ``n`` times the square
-    roots of six primes (Richtmyer's sequence), which fill the unit cube
+    roots of seven primes (Richtmyer's sequence), which fill the unit cube
     evenly.  Each dimension is then ranked, so that every single quantity takes
     exactly the midpoints of ``count`` equal shares.
     """

@@ -1,4 +1,4 @@
-"""Everything that has to be over before the crop goes in: the earliest and the latest planting.
+"""Everything that has to be over before the crop goes in: the earliest planting.
 
 Five limits stand between turning under and planting.  Each is a day index for
 every member; the earliest planting is the latest of them, and the one that is
@@ -212,7 +212,7 @@ def _last_to_clear(limits: dict[str, Array]) -> NDArray[np.intp]:
 
 
 def days_to_maturity(crop: Crop, method: str, from_packet: float | None = None) -> float:
-    """Days from planting to harvest.
+    """Days to maturity as packets count them, less what transplants save.
 
     Parameters
     ----------
@@ -237,24 +237,6 @@ def days_to_maturity(crop: Crop, method: str, from_packet: float | None = None) 
         raise UnknownNameError("planting method", method, METHODS)
     days = crop.days_to_maturity.value if from_packet is None else from_packet
     return days - (crop.transplant_credit.value if method == "transplant" else 0.0)
-
-
-def latest_planting(first_freeze: ArrayLike, days: float) -> Array:
-    """Last day on which the crop can be planted and still ripen before the first autumn freeze.
-
-    Parameters
-    ----------
-    first_freeze : array_like
-        Day index of the first freeze (:func:`covercrop.models.frost.first_autumn_freeze`).
-    days : float
-        From planting to harvest [d].
-
-    Returns
-    -------
-    numpy.ndarray
-        Day index; NaN where there is no freeze.
-    """
-    return np.asarray(first_freeze, dtype=np.float64) - np.ceil(days)
 
 
 def emergence_days(crop: Crop, soil_c: ArrayLike) -> Array:

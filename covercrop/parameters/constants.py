@@ -96,6 +96,16 @@ class Disease:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RipeningOfAll:
+    """How surely heat tells ripeness, and when the season is over for want of it."""
+
+    spread: CitedValue
+    least_share: CitedValue
+    cool_days: CitedValue
+    cool_heat: CitedValue
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Frost:
     """What the trade calls a frost."""
 
@@ -226,6 +236,7 @@ class Models:
     maggot: Maggot
     disease: Disease
     frost: Frost
+    ripening: RipeningOfAll
     soil: Soil
     water: SoilWater
     notes: Notes

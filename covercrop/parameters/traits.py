@@ -210,6 +210,29 @@ class EmergenceTime:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Ripening:
+    """The heat by which a crop ripens.
+
+    Attributes
+    ----------
+    base, cap : CitedValue
+        Between which both extremes of a day are held before they count [degC].
+    heat_of_a_day : CitedValue
+        Heat of a day where the days on the packet hold [degC d]: times those days it is what the crop needs.
+    until_up : CitedValue or None
+        Heat from sowing to emergence [degC d], where the packet counts from there; None where it counts from sowing.
+    filling : CitedValue or None
+        From pollination to a ripe fruit, the last weeks before harvest [d]; None where fruit is picked young.
+    """
+
+    base: CitedValue
+    cap: CitedValue
+    heat_of_a_day: CitedValue
+    until_up: CitedValue | None = None
+    filling: CitedValue | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Planting:
     """How a crop stands.
 
@@ -252,7 +275,9 @@ class Crop:
     frost : CitedValue
         Air temperature that harms the crop [degC].
     days_to_maturity : CitedValue
-        Sowing to harvest, direct-seeded [d].
+        To harvest, direct-seeded, as packets count them [d].
+    ripening : Ripening
+        What those days stand for.
     transplant_credit : CitedValue
         Days saved by transplants [d].
     touches_soil : bool
@@ -275,6 +300,7 @@ class Crop:
     soil_planting: CitedValue
     frost: CitedValue
     days_to_maturity: CitedValue
+    ripening: Ripening
     transplant_credit: CitedValue
     touches_soil: bool
     maggot_host: bool
@@ -354,7 +380,12 @@ _LABELS = {
     "soil_minimum": "coldest soil for seed",
     "soil_planting": "soil to wait for",
     "frost": "air that harms it",
-    "days_to_maturity": "sowing to harvest",
+    "days_to_maturity": "days to maturity",
+    "ripening base": "ripening, base of its heat",
+    "ripening cap": "ripening, cap of its heat",
+    "ripening heat_of_a_day": "ripening, heat of a day of the packet",
+    "ripening until_up": "ripening, heat until it is up",
+    "ripening filling": "ripening, pollination to ripe fruit",
     "transplant_credit": "days saved by transplants",
     "planting row_spacing": "row to row",
     "planting spacing": "spot to spot in the row",

@@ -14,7 +14,7 @@ import numpy as np
 
 from covercrop.base.arrays import Array
 from covercrop.field.entries import cover_of
-from covercrop.models import season_calendar
+from covercrop.models import ripening, season_calendar
 from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, quantiles, share, share_by
 from covercrop.parameters import catalogue
 from covercrop.parameters.constants import MODELS
@@ -477,6 +477,7 @@ def member_days(indexes: Sequence[Array], weights: Array, shares: tuple[float, .
     Returns
     -------
     numpy.ndarray, shape (stage, share)
-        Day indexes; NaN where they have not.
+        Day indexes; NaN where they have not, and where the share falls on members in which no day will do.
     """
-    return np.ceil(quantiles(np.stack([np.broadcast_to(index, weights.shape) for index in indexes]), weights, shares))
+    found = np.ceil(quantiles(np.stack([np.broadcast_to(index, weights.shape) for index in indexes]), weights, shares))
+    return np.where(found == ripening.NO_DAY, np.nan, found)

@@ -12,6 +12,7 @@ from covercrop.base.arrays import Array
 from covercrop.models import decomposition, frost, maggot, plantback, soil_water, termination
 from covercrop.models.soil_temperature import SOIL_ERROR_SD, soil_temperature
 from covercrop.season.measurements import SoilCheck, soil_check
+from covercrop.season.ripeness import Ripeness, ripeness
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,7 +39,9 @@ class Ground:
     limits : dict of str to numpy.ndarray
         Day on which each limit on planting clears (:data:`covercrop.models.plantback.LIMITS`).
     earliest, latest : numpy.ndarray
-        First day without a limit, and last day that lets the crop ripen.
+        First day without a limit, and last day that lets the crop ripen (:meth:`Ripeness.latest`).
+    ripeness : Ripeness
+        By what it does.
     frost_free : numpy.ndarray
         First day of each year's spring after its last frost.
     dead : numpy.ndarray, shape ()
@@ -52,6 +55,7 @@ class Ground:
     limits: dict[str, Array]
     earliest: Array
     latest: Array
+    ripeness: Ripeness
     frost_free: Array
     dead: Array
     soil_c: Array
@@ -64,6 +68,7 @@ class Ground:
             limits={name: days[place] for name, days in self.limits.items()},
             earliest=self.earliest[place],
             latest=self.latest[place],
+            ripeness=self.ripeness.at(place),
             frost_free=self.frost_free[place],
             dead=self.dead[place],
             soil_c=self.soil_c[place],
@@ -190,12 +195,12 @@ def follow_ground(
     check = soil_check(scouting, outlook, modelled, died)
     soil_c = check.corrected(modelled, died)
     limits = planting_limits(outlook, soil_c, cover.residue, crop, entry, draws, died, midwinter, soil_sd=check.sd)
-    freeze = frost.first_autumn_freeze(outlook.tmin, midwinter, crop.frost.value)
-    days = plantback.days_to_maturity(crop, entry.method, entry.days_to_maturity)
+    ripens = ripeness(outlook, crop, entry, draws, midwinter)
     return Ground(
         limits=limits,
         earliest=plantback.earliest(limits),
-        latest=plantback.latest_planting(freeze, days)[..., np.newaxis],
+        latest=ripens.latest(),
+        ripeness=ripens,
         frost_free=frost.freeze_free_from(outlook.tmin, midwinter, crop.frost.value)[..., np.newaxis],
         dead=died,
         soil_c=soil_c,

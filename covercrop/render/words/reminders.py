@@ -273,13 +273,14 @@ def _spring_frost(plan: Plan, event: Event, us: bool) -> _Words:
 def _autumn_frost(plan: Plan, event: Event, us: bool) -> _Words:
     frost, ripe = autumn_frost(plan), ripe_day(plan)
     half = "" if np.isnat(frost.median) else f", half of them by {day_month(frost.median)}"
+    should = "may not be ripe by then" if np.isnat(ripe) else f"should be ripe about {day_month(ripe)}"
     when = "Planted" if plan.is_planted else "If it is planted"
     return _Words(
         "frost watch, first frost of autumn",
         f"One year in ten has had a night of {temperature(plan.crop.frost.value, us=us)} or less by "
         f"{day_month(frost.early)}{half}.",
-        f"{when} on {day_month(planting_day(plan))}, the {plan.crop.common_name} should be ripe about "
-        f"{day_month(ripe)}: bring it in, or cover it, before the first such night.",
+        f"{when} on {day_month(planting_day(plan))}, the {plan.crop.common_name} {should}: bring it in, or cover it, "
+        "before the first such night.",
     )
 
 
