@@ -173,7 +173,7 @@ def test_the_ground_under_a_tarp_is_that_of_a_stand_turned_under_when_it_is_dead
 
 
 def test_the_days_on_the_seed_packet_count() -> None:
-    """Thirty days more on the packet make the latest planting thirty days earlier."""
+    """Thirty days more on the packet make the latest planting that much earlier, fewer days of a hot summer."""
     own = field()
     latest = [
         make_plan(replace(own, crop=replace(own.crop, days_to_maturity=days)), RECORD, day("2026-04-20"))
@@ -181,7 +181,7 @@ def test_the_days_on_the_seed_packet_count() -> None:
         .median
         for days in (60.0, 90.0)
     ]
-    assert latest[0] - latest[1] == np.timedelta64(30, "D")
+    assert np.timedelta64(18, "D") < latest[0] - latest[1] < np.timedelta64(30, "D")
 
 
 def test_no_bloom_seen_is_not_bloom_seen() -> None:
@@ -375,7 +375,7 @@ def test_ready_ground_is_not_to_be_planted_by_a_day_gone_by() -> None:
     latest = replace(plan.dates["latest_planting"], early=day("2026-07-05"), median=day("2026-07-20"))
     late = replace(plan, planting=replace(plan.planting, latest=latest))
     assert plan.state == "plantable"
-    assert answer.headline(late) == "The ground is ready: sow summer squash now, and by 10 Jul to ripen before frost."
+    assert answer.headline(late) == "The ground is ready: sow summer squash now, and by 10 Jul to ripen in time."
 
 
 def test_json_holds_the_dates_and_amounts_of_the_plan() -> None:

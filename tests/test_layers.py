@@ -45,9 +45,9 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("own_file", "stations"),
     ),
     "models": (
-        ("bbch", "daylength", "degree_days", "members", "season_calendar", "seedling_disease"),
+        ("bbch", "daylength", "degree_days", "members", "season_calendar"),
         ("soil_temperature", "soil_water", "termination"),
-        ("decomposition", "frost", "labelled", "maggot", "note_weights", "phenology", "winter"),
+        ("decomposition", "frost", "labelled", "maggot", "note_weights", "phenology", "seedling_disease", "winter"),
         ("biomass", "plantback", "ripening"),
     ),
     "field": (("checks", "table"), ("bed_entries",), ("entries",), ("file", "rows", "weather_source"), ("add_note",)),

@@ -154,7 +154,7 @@ def _earlier_ending(frame: Frame, asked: Asked) -> Relaxation | None:
     """Turning it under before it blooms, on the last day that leaves the crop plantable."""
     followed = follow(frame, asked)
     days = np.arange(frame.plant_by - _EARLY_DAYS, frame.plant_by, dtype=np.float64)
-    in_time = plantback.earliest(limits_after(frame, asked.cover, days)) <= frame.plant_by
+    in_time = plantback.earliest(limits_after(frame, asked.cover, days, "turn-under")) <= frame.plant_by
     covered = np.broadcast_to(followed.covered, followed.alive.shape).mean(axis=(1, 2)) >= frame.risk.established - 1e-9
     lives = followed.alive.mean(axis=(1, 2)) >= frame.risk.survives - 1e-9
     enough = np.array(
@@ -188,7 +188,7 @@ def _earlier_ending(frame: Frame, asked: Asked) -> Relaxation | None:
 def _later_planting(frame: Frame, asked: Asked) -> Relaxation | None:
     """The date by which the crop can be planted often enough, and the days it may then take to ripen."""
     followed = follow(frame, asked)
-    (limits,) = grounds(frame, [(asked.cover, followed.dead)])
+    (limits,) = grounds(frame, [(asked.cover, followed.dead, followed.methods)])
     for by in range(frame.plant_by + 1, BEFORE_MIDWINTER + season_calendar.HALF_YEAR + _LATE_DAYS):
         later = choice_of(replace(frame, plant_by=by), followed, limits)
         if later.first is not None and later.last is not None:

@@ -22,7 +22,7 @@ from covercrop.models.members import MEDIAN, Draws
 from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters.constants import MODELS
 from covercrop.season.ending import LEAST_ODDS, POOR
-from covercrop.season.ground import dead_from, planting_limits
+from covercrop.season.ground import dead_from, ground_under, planting_limits
 from covercrop.season.stand import Stand, brought, grow_stand
 from covercrop.weather.outlook import LEAD_DAYS, Outlook
 
@@ -179,7 +179,7 @@ class Followed:
 def compare(frame: Frame, asked: Iterable[Asked]) -> list[Choice]:
     """Every cover on every date; the ground is worked out once for each day on which some cover dies."""
     followed = [follow(frame, each) for each in asked]
-    after = grounds(frame, [(each.asked.cover, each.dead) for each in followed])
+    after = grounds(frame, [(each.asked.cover, each.dead, each.methods) for each in followed])
     return [choice_of(frame, each, limits) for each, limits in zip(followed, after, strict=True)]
 
 
@@ -291,37 +291,51 @@ def _endings(opens: Array, closes: Array, counted: NDArray[np.bool_], days: int)
     return ended, best
 
 
-def grounds(frame: Frame, covers: Sequence[tuple[Cover, Array]]) -> list[dict[str, Array]]:
+def grounds(frame: Frame, covers: Sequence[tuple[Cover, Array, NDArray[np.str_]]]) -> list[dict[str, Array]]:
     """Limits on planting for each cover and date, shape (date, year, draw).
 
     The ground knows nothing of the sowing date, and of the cover only its
-    residue and the day on which it dies.
+    residue, the day on which it dies, and how it is ended.
     """
     found: list[dict[str, Array]] = [{} for _ in covers]
     groups: dict[object, list[int]] = {}
-    for place, (cover, _) in enumerate(covers):
+    for place, (cover, _, _) in enumerate(covers):
         residue = cover.residue
         # The C:N ratio counts only where it slows decay, so that nearly all covers share one ground.
         slowed = float(decomposition.carbon_nitrogen_factor(residue.carbon_nitrogen.value))
         groups.setdefault((decomposition.fractions(residue), slowed), []).append(place)
     for places in groups.values():
-        days = np.unique(np.concatenate([covers[place][1] for place in places]))
-        limits = limits_after(frame, covers[places[0]][0], days)
-        for place in places:
-            rows = np.searchsorted(days, covers[place][1])
-            rows = np.minimum(rows, days.size - 1)
-            found[place] = {name: limit[rows] for name, limit in limits.items()}
+        for method in sorted({str(method) for place in places for method in covers[place][2]}):
+            ways = {place: covers[place][2] == method for place in places}
+            days = np.unique(np.concatenate([covers[place][1][way] for place, way in ways.items()]))
+            limits = limits_after(frame, covers[places[0]][0], days, method)
+            for place, way in ways.items():
+                rows = np.minimum(np.searchsorted(days, covers[place][1][way]), days.size - 1)
+                for name, limit in limits.items():
+                    whole = found[place].setdefault(name, np.full((way.size, *limit.shape[1:]), np.nan))
+                    whole[way] = limit[rows]
     return found
 
 
-def limits_after(frame: Frame, cover: Cover, dead: Array) -> dict[str, Array]:
+def limits_after(frame: Frame, cover: Cover, dead: Array, terminate: str) -> dict[str, Array]:
     """Limits on planting after each day on which a cover dies, on the axis of the season."""
     # Soil and residue forget the autumn, and no one waits for the next: half of the days are enough.
     first = BEFORE_MIDWINTER - _LEAD
     season = _cut(frame.season, slice(first, BEFORE_MIDWINTER + season_calendar.HALF_YEAR + _SUMMER))
     ended = dead - first
-    soil_c = soil_temperature(season.tmean, frame.planting.ground_cover, canopy_until=ended[..., np.newaxis])
-    limits = planting_limits(season, soil_c, cover.residue, frame.crop, frame.planting, frame.draws, ended, _LEAD)
+    ground = ground_under(frame.planting, terminate)
+    soil_c = soil_temperature(season.tmean, ground, canopy_until=ended[..., np.newaxis])
+    limits = planting_limits(
+        season,
+        soil_c,
+        cover.residue,
+        frame.crop,
+        frame.planting,
+        frame.draws,
+        ended,
+        _LEAD,
+        terminate=terminate,
+    )
     return {name: limit + first for name, limit in limits.items()}
 
 

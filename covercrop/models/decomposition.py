@@ -58,6 +58,9 @@ RATES = tuple(
     rate.value for rate in (MODELS.residue.carbohydrate_rate, MODELS.residue.cellulose_rate, MODELS.residue.lignin_rate)
 )
 
+#: Pace of what lies on top, as a share of that of what is dug in [1].
+SURFACE = MODELS.residue.surface.value
+
 #: Share of the carbohydrates, and of the whole, at or below which the ground
 #: is called clear; the first of the two counts.
 CARBOHYDRATE_CLEAR = MODELS.residue.carbohydrate_clear.value

@@ -22,6 +22,9 @@ DRAWS = 64
 #: The interval shown: 80 %.
 EARLY, MEDIAN, LATE = 0.1, 0.5, 0.9
 
+#: Standard normal draw at its ends.
+EIGHTY = 1.2816
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Draws:
@@ -34,14 +37,15 @@ class Draws:
     cold: Array
     dry_matter: Array
     ripeness: Array
+    disease: Array
 
 
 #: Day indexes that lie within so many days are tallied.
 _FEW_DAYS = 2000
 
-#: The six of the first nine primes whose points are least correlated, and the one below a hundred that is least so with
+#: The six of the first nine primes whose points are least correlated, and the two below a hundred that are least so with
 #: these.
-_PRIMES = (2, 11, 13, 17, 19, 23, 47)
+_PRIMES = (2, 11, 13, 17, 19, 23, 47, 83)
 
 
 @cache
@@ -60,7 +64,7 @@ def standard_draws(count: int = DRAWS) -> Draws:
     Notes
     -----
     The ``n``-th point takes the fractional parts of ``n`` times the square
-    roots of seven primes (Richtmyer's sequence), which fill the unit cube
+    roots of eight primes (Richtmyer's sequence), which fill the unit cube
     evenly.  Each dimension is then ranked, so that every single quantity takes
     exactly the midpoints of ``count`` equal shares.
     """

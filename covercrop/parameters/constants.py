@@ -69,6 +69,7 @@ class ResidueDecay:
     carbohydrate_rate: CitedValue
     cellulose_rate: CitedValue
     lignin_rate: CitedValue
+    surface: CitedValue
     carbohydrate_clear: CitedValue
     mass_clear: CitedValue
 
@@ -92,7 +93,11 @@ class Disease:
     """Seedling diseases, and what fresh residue gives off."""
 
     direct_seed: CitedValue
+    small_seed: CitedValue
     transplant: CitedValue
+    surface_direct_seed: CitedValue
+    surface_small_seed: CitedValue
+    surface_transplant: CitedValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,6 +125,7 @@ class Soil:
     plastic: CitedValue
     canopy_leaf_area: CitedValue
     straw_leaf_area: CitedValue
+    residue_leaf_area: CitedValue
     days_held: CitedValue
 
 

@@ -271,7 +271,11 @@ class Crop:
     Attributes
     ----------
     soil_minimum, soil_planting : CitedValue
-        Coldest soil in which seed germinates, and the soil to wait for [degC].
+        Coldest soil in which seed germinates, and the least in which it can be sown [degC].
+    soil_good : CitedValue or None
+        Soil in which seed comes up well, where that is warmer [degC].
+    soil_set_out : CitedValue or None
+        Least in which plants can be set out [degC]; as for seed where it is None.
     frost : CitedValue
         Air temperature that harms the crop [degC].
     days_to_maturity : CitedValue
@@ -284,6 +288,8 @@ class Crop:
         Whether the part that is eaten touches the soil.
     maggot_host : bool
         Whether seedcorn maggot is known to harm it.
+    small_seed : bool
+        Whether its seed is small, which suffers longest from residue.
     planting : Planting or None
         How it stands.
     nitrogen_need : tuple of NitrogenNeed
@@ -304,6 +310,9 @@ class Crop:
     transplant_credit: CitedValue
     touches_soil: bool
     maggot_host: bool
+    small_seed: bool = False
+    soil_good: CitedValue | None = None
+    soil_set_out: CitedValue | None = None
     planting: Planting | None = None
     nitrogen_need: tuple[NitrogenNeed, ...] = ()
     emergence: tuple[EmergenceTime, ...] = ()
@@ -378,7 +387,9 @@ _LABELS = {
     "sowing depth": "seed, depth",
     "sowing ground_cover": "warmth from emergence to covered ground",
     "soil_minimum": "coldest soil for seed",
-    "soil_planting": "soil to wait for",
+    "soil_planting": "soil to sow from",
+    "soil_good": "soil to sow well from",
+    "soil_set_out": "soil to set out from",
     "frost": "air that harms it",
     "days_to_maturity": "days to maturity",
     "ripening base": "ripening, base of its heat",

@@ -385,9 +385,11 @@ def _follow_together(
     )
     ended = [_end(start, stand, dispute) for start, stand in zip(starts, _apart(whole, len(starts)), strict=True)]
     grounds: dict[int, Ground] = {}
-    # Nearly always one: they are all ended before the same summer.
-    for midwinter in {each.midwinter for each in ended}:
-        places = [place for place, each in enumerate(ended) if each.midwinter == midwinter]
+    # Nearly always one: they are all ended before the same summer, and in the same way.
+    for midwinter, method in {(each.midwinter, each.ending.method) for each in ended}:
+        places = [
+            place for place, each in enumerate(ended) if (each.midwinter, each.ending.method) == (midwinter, method)
+        ]
         ground = follow_ground(
             season if len(places) == len(starts) else together([starts[place].outlook for place in places]),
             shared.cover,
@@ -396,6 +398,7 @@ def _follow_together(
             draws,
             dead=np.squeeze([ended[place].dead for place in places]),
             midwinter=midwinter,
+            terminate=method,
             scouting=shared.scouting,
         )
         grounds.update(zip(places, _apart(ground, len(places)), strict=True))

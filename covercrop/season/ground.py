@@ -38,6 +38,8 @@ class Ground:
     ----------
     limits : dict of str to numpy.ndarray
         Day on which each limit on planting clears (:data:`covercrop.models.plantback.LIMITS`).
+    terminate : str
+        How the cover was taken to be ended.
     earliest, latest : numpy.ndarray
         First day without a limit, and last day that lets the crop ripen (:meth:`Ripeness.latest`).
     ripeness : Ripeness
@@ -53,6 +55,7 @@ class Ground:
     """
 
     limits: dict[str, Array]
+    terminate: str
     earliest: Array
     latest: Array
     ripeness: Ripeness
@@ -86,6 +89,8 @@ class GroundDetails:
         When the residue would be gone with no water but the rain.
     brood : numpy.ndarray, shape (year, 1)
         When most of the flies bred on the cover are out.
+    soil_good : numpy.ndarray, shape (year, 1)
+        When the soil is so warm that seed comes up well; NaN where it never is, or no such soil is known.
     released : numpy.ndarray, shape (year, day)
         Share of the plant-available nitrogen released [1].
     release : dict of int to numpy.ndarray, shape (3, year)
@@ -95,6 +100,7 @@ class GroundDetails:
 
     residue_by_rain: Array
     brood: Array
+    soil_good: Array
     released: Array
     release: dict[int, Array]
 
@@ -102,6 +108,11 @@ class GroundDetails:
 def dead_from(ended: ArrayLike, terminate: str) -> Array:
     """Day index on which the clocks of the ground start: the ending of the cover, or what a tarp takes after it."""
     return np.asarray(ended, dtype=np.float64) + (termination.TARP_DAYS.value if terminate == "tarp" else 0.0)
+
+
+def ground_under(entry: CropEntry, terminate: str) -> str:
+    """What lies on the ground once the cover is ended: its own residue, where that is left and nothing is laid."""
+    return "residue" if entry.ground_cover == "bare" and terminate in ("roll", "mow") else entry.ground_cover
 
 
 def planting_limits(
@@ -114,6 +125,7 @@ def planting_limits(
     dead: ArrayLike,
     midwinter: int,
     *,
+    terminate: str = "turn-under",
     soil_sd: float = SOIL_ERROR_SD,
 ) -> dict[str, Array]:
     """Every limit on planting after a cover that dies on a given day.
@@ -133,6 +145,8 @@ def planting_limits(
         Day index from which the cover no longer stands; NaN where it does throughout.
     midwinter : int
         Day index of the midwinter before the crop's spring.
+    terminate : str
+        How it was ended.
     soil_sd : float
         Standard deviation of the error of ``soil_c`` [K].
 
@@ -151,8 +165,11 @@ def planting_limits(
         residue=residue,
         crop=crop,
         method=entry.method,
+        terminate=terminate,
+        soil_least=entry.soil_c,
         residue_draw=draws.residue,
         soil_error=soil_sd * draws.soil,
+        disease_draw=draws.disease,
     )
 
 
@@ -165,6 +182,7 @@ def follow_ground(
     *,
     dead: ArrayLike,
     midwinter: int,
+    terminate: str = "turn-under",
     scouting: Sequence[ScoutingNote] = (),
 ) -> Ground:
     """Follow the ground from the ending of the cover to the planting of the crop.
@@ -182,6 +200,8 @@ def follow_ground(
         Day index from which the cover no longer stands (:func:`dead_from`); NaN where it does throughout.
     midwinter : int
         Day index of the midwinter before the crop's spring.
+    terminate : str
+        How the cover is ended.
     scouting : sequence of ScoutingNote
         Of one place; its thermometer readings set the soil model right.
 
@@ -191,13 +211,25 @@ def follow_ground(
         If there is no such ground cover or planting method.
     """
     died = np.asarray(dead, dtype=np.float64)
-    modelled = soil_temperature(outlook.tmean, entry.ground_cover, canopy_until=died[..., np.newaxis])
+    modelled = soil_temperature(outlook.tmean, ground_under(entry, terminate), canopy_until=died[..., np.newaxis])
     check = soil_check(scouting, outlook, modelled, died)
     soil_c = check.corrected(modelled, died)
-    limits = planting_limits(outlook, soil_c, cover.residue, crop, entry, draws, died, midwinter, soil_sd=check.sd)
+    limits = planting_limits(
+        outlook,
+        soil_c,
+        cover.residue,
+        crop,
+        entry,
+        draws,
+        died,
+        midwinter,
+        terminate=terminate,
+        soil_sd=check.sd,
+    )
     ripens = ripeness(outlook, crop, entry, draws, midwinter)
     return Ground(
         limits=limits,
+        terminate=terminate,
         earliest=plantback.earliest(limits),
         latest=ripens.latest(),
         ripeness=ripens,
@@ -208,21 +240,28 @@ def follow_ground(
     )
 
 
-def ground_details(outlook: Outlook, latitude: float, cover: Cover, entry: CropEntry, ground: Ground) -> GroundDetails:
+def ground_details(
+    outlook: Outlook, latitude: float, cover: Cover, crop: Crop, entry: CropEntry, ground: Ground
+) -> GroundDetails:
     """What else the ground has to tell once it has been followed.
 
     Takes what :func:`follow_ground` takes, and what it gave.
     """
     start = ground.dead[np.newaxis]
+    pace = decomposition.SURFACE if ground.terminate in termination.ON_SURFACE else 1.0
     moisture = soil_water.moisture(
         outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, entry.ground_cover, float(ground.dead)
     )
+    _, good = plantback.soil_wanted(crop, entry.method, entry.soil_c)
     released = {
-        case: decomposition.nitrogen_released(ground.soil_c, start[0], cover.residue, case=case)
+        case: decomposition.nitrogen_released(ground.soil_c, start[0], cover.residue, case=case, moisture=pace)
         for case in decomposition.CASES
     }
     return GroundDetails(
-        residue_by_rain=decomposition.residue_clear(ground.soil_c, start, cover.residue, moisture=moisture),
+        residue_by_rain=decomposition.residue_clear(ground.soil_c, start, cover.residue, moisture=pace * moisture),
+        soil_good=np.full((len(ground.soil_c), 1), np.nan)
+        if good is None
+        else plantback.soil_warm(ground.soil_c, good, start),
         brood=maggot.brood_peak(outlook.tmin, outlook.tmax, start),
         released=released["likely"],
         release={weeks: _on_day(released, float(ground.dead) + 7 * weeks) for weeks in RELEASE_WEEKS},

@@ -300,6 +300,7 @@ def _plan(field: Field, start: Start, weather: DailyWeather, chain: Chain, draws
             day=outlook.dates([planted])[0] if field.crop.planted is None else np.datetime64(field.crop.planted, "D"),
             ripe=DateRange(early=ripe[0], median=ripe[1], late=ripe[2]),
             cold_filling=_chance(ground.ripeness.cold_filling(planted), weights),
+            soil_c=plantback.soil_wanted(crop, field.crop.method, field.crop.soil_c)[0],
             emergence_days=_emergence(crop, ground, _planted(field, outlook, planting)),
             too_late=too_late,
         ),
@@ -323,10 +324,13 @@ def _details(
 ) -> Details:
     """What is said beside the dates: ``planting`` is the likely day index of it, ``residue`` the date of its limit."""
     cover, outlook, weights = start.conditions.cover, start.outlook, chain.weights
-    found = ground_details(outlook, field.latitude, cover, field.crop, chain.ground)
-    by_rain, brood = outlook.dates(member_days((found.residue_by_rain, found.brood), weights, (MEDIAN,))[:, 0])
+    found = ground_details(outlook, field.latitude, cover, start.conditions.crop, field.crop, chain.ground)
+    soil_warm = np.broadcast_to(chain.ground.limits["soil_warm"], weights.shape)
+    by_rain, brood, soil_good, soil_least = outlook.dates(
+        member_days((found.residue_by_rain, found.brood, found.soil_good, soil_warm), weights, (MEDIAN,))[:, 0]
+    )
     return Details(
-        ground=ground_part(residue, by_rain, brood, known=outlook.complete),
+        ground=ground_part(residue, by_rain, brood, soil_good, soil_least, known=outlook.complete),
         nitrogen=nitrogen_part(
             chain.stand,
             cover.growth,

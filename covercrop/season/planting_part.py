@@ -46,6 +46,9 @@ class PlantingPart:
         When it is ripe, planted then; ``NaT`` where the season ends before, or there is no such day.
     cold_filling : bool or None
         Whether, planted then, its fruit would most likely fill in the cold; None where that is of no account.
+    soil_c : float
+        The soil that the planting waits for: the grower's own threshold, or that of the crop and the way of planting
+        [degC].
     emergence_days : float
         Days until the crop is up, sown on the likely day or on the day on which it was [d]; NaN where that is not
         known.
@@ -64,6 +67,7 @@ class PlantingPart:
     day: np.datetime64
     ripe: DateRange
     cold_filling: bool | None
+    soil_c: float
     emergence_days: float
     before_safe: bool
     too_late: bool
@@ -84,6 +88,7 @@ def planting_part(
     day: np.datetime64,
     ripe: DateRange,
     cold_filling: float,
+    soil_c: float,
     emergence_days: float,
     too_late: bool,
 ) -> PlantingPart:
@@ -97,7 +102,7 @@ def planting_part(
         Of the limits, the earliest and the latest planting, among others.
     cold_filling : float
         Chance that the fruit would fill in the cold [1]; NaN where that is of no account.
-    safe, binding, ripens, day, ripe, emergence_days, too_late
+    safe, binding, ripens, day, ripe, soil_c, emergence_days, too_late
         As in :class:`PlantingPart`.
     """
     planted = np.datetime64("NaT", "D") if entry.planted is None else np.datetime64(entry.planted, "D")
@@ -112,6 +117,7 @@ def planting_part(
         day=day,
         ripe=ripe,
         cold_filling=None if np.isnan(cold_filling) else bool(cold_filling >= COLD_FILLING),
+        soil_c=soil_c,
         emergence_days=emergence_days,
         before_safe=bool(planted < earliest.median),  # not true of a date that is not reached
         too_late=too_late,

@@ -61,7 +61,7 @@ def date_rows(plan: Plan, *, us: bool = False) -> list[tuple[str, str, str, str]
     """The table of dates: what, and its early, likely and late date; what is not reached or over is left out."""
     year, dates = _year(plan), plan.dates
     return [
-        (label.format(soil=temperature(plan.crop.soil_planting.value, us=us)), *interval(dates[name], year))
+        (label.format(soil=temperature(plan.planting.soil_c, us=us)), *interval(dates[name], year))
         for name, label in DATE_LABELS.items()
         if not np.isnat(dates[name].early) and not (plan.is_ended and name in _OF_THE_COVER)
     ]
@@ -338,10 +338,10 @@ def reasons(plan: Plan, *, us: bool = False) -> list[str]:
         )
     if plan.nitrogen.amounts:
         said.append(nitrogen(plan, us=us))
-    return [*said, *_of_the_ground(plan), *filter(None, (season_fit(plan),))]
+    return [*said, *_of_the_ground(plan, us=us), *filter(None, (season_fit(plan),))]
 
 
-def _of_the_ground(plan: Plan) -> list[str]:
+def _of_the_ground(plan: Plan, *, us: bool) -> list[str]:
     """What is to be known about the ground and the seed in it."""
     if plan.state == "plantable":
         return []
@@ -350,6 +350,13 @@ def _of_the_ground(plan: Plan) -> list[str]:
     if plan.ground.worth_watering:
         rots = "not this season" if np.isnat(by_rain) else f"take until about {day_month(by_rain)}"
         said.append(f"Keep the ground moist while the residue rots: with the rain alone it would {rots}.")
+    good = plan.crop.soil_good
+    if good is not None and not np.isnat(plan.ground.soil_good):
+        said.append(
+            f"The soil is warm enough to {planting(plan)} at {temperature(plan.planting.soil_c, us=us)}, about "
+            f"{day_month(plan.planting.limits['soil_warm'].median)}; seed comes up well at "
+            f"{temperature(good.value, us=us)}, about {day_month(plan.ground.soil_good)}."
+        )
     if plan.planting.binding == "maggot" and not np.isnat(brood):
         said.append(f"The flies bred on this cover are likely out about {day_month(brood)}.")
     if days > 0 and plan.field.crop.method == "direct-seed":

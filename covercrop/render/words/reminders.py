@@ -11,6 +11,7 @@ from covercrop.base.errors import one_line
 from covercrop.dates.agenda import Event, agenda, next_autumn
 from covercrop.models.frost import HARD_FROST
 from covercrop.models.plantback import BINDING_WORDS
+from covercrop.models.soil_temperature import DAYS_HELD
 from covercrop.render.words import answer
 from covercrop.render.words.phrases import chance, day_month, temperature, weekday
 from covercrop.season import advice
@@ -188,7 +189,7 @@ def _window_opens(plan: Plan, event: Event, us: bool) -> _Words:
 
 
 def _turn_under(plan: Plan, event: Event, us: bool) -> _Words:
-    own = {"turn-under": (advice.BARE_SOIL,), "tarp": (advice.TARP,)}.get(plan.window.method, ())
+    own = (advice.OF_WAY[plan.window.method],)
     cautions = (*own, advice.INSURED)
     if event.best is None or event.chance is None:
         return _Words(f"{answer.to_end(plan)} at once, seed risk", answer.headline(plan), "", cautions)
@@ -233,11 +234,11 @@ def _planting(plan: Plan, event: Event, us: bool) -> _Words:
     likely, safe = plan.planting.earliest.median, plan.planting.safe
     surer = "" if np.isnat(safe) or safe == likely else f", in eight years of ten from {day_month(safe)}"
     why = f": {BINDING_WORDS[plan.planting.binding]}" if plan.planting.binding else ""
-    soil = temperature(plan.crop.soil_planting.value, us=us)
+    soil = temperature(plan.planting.soil_c, us=us)
     return _Words(
         f"{answer.planting(plan)}, likely safe from {day_month(likely)}",
         f"Likely safe from {day_month(likely)}{surer}{_if_ended(plan)}{why}. {answer.season_fit(plan)}".rstrip(),
-        f"Measure before you plant: the soil should have held {soil} on three days running.",
+        f"Measure before you plant: the soil should have held {soil} on {DAYS_HELD} days running.",
         cautions,
     )
 
