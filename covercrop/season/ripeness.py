@@ -30,7 +30,7 @@ class Ripeness:
     days : float
         To maturity as on the packet, less what transplants save [d].
     heat : numpy.ndarray, shape (year, day)
-        Running sum [degC d].
+        Running sum since midwinter [degC d].
     needed : numpy.ndarray, shape (draw,)
         Of it, from planting to harvest [degC d].
     end : numpy.ndarray, shape (year,)
@@ -94,6 +94,9 @@ def ripeness(outlook: Outlook, crop: Crop, entry: CropEntry, draws: Draws, midwi
     days = plantback.days_to_maturity(crop, entry.method, entry.days_to_maturity)
     sown = entry.method != "transplant"
     heat = ripening.heat(outlook.tmin, outlook.tmax, crop.ripening)
+    first = int(np.clip(midwinter, 0, heat.shape[-1] - 1))
+    # What the autumn before has brought is no crop's of this year.
+    heat = np.maximum(heat - heat[..., first : first + 1], 0.0)
     end = ripening.season_end(outlook.tmin, heat, midwinter, crop.frost.value)
     return Ripeness(
         crop=crop,
