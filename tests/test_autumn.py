@@ -426,7 +426,7 @@ def test_a_later_planting_leaves_time_to_ripen(crop: str, kind: str) -> None:
     plot, place = field("hairy-vetch", crop, latitude=42.0), weather(mean=10.5, swing=9.0)
     asked = {"covers": ("hairy-vetch",), "risk": Risk(survives=0.2), "plant_by": day("2027-06-01")}
     answer = compare_sowing_dates(plot, place, ON, **asked)
-    (relaxed,) = answer.relaxations
+    relaxed = answer.relaxations[-1]
     assert relaxed.kind == kind
     assert (relaxed.number < catalogue.crop(crop).days_to_maturity.value) == (kind == "shorter-crop")
     assert (f"ripens in {relaxed.number:.0f} days" in sowing.relaxation(answer, relaxed)) == (kind == "shorter-crop")

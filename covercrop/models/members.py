@@ -78,6 +78,24 @@ def standard_draws(count: int = DRAWS) -> Draws:
     return Draws(**arrays)
 
 
+def staggered(draws: Array, years: int) -> Array:
+    """Draws of what differs from one year to the next: those between them too, so that few draws leave no steps.
+
+    Parameters
+    ----------
+    draws : numpy.ndarray, shape (draw,)
+    years : int
+
+    Returns
+    -------
+    numpy.ndarray, shape (year, draw)
+        Each year lies by its own part of a rank beside the draws, half a rank at the most.
+    """
+    rank = np.argsort(np.argsort(draws))
+    beside = (np.arange(years)[:, np.newaxis] + 0.5) / max(years, 1) - 0.5
+    return np.interp(rank + beside, np.arange(draws.size), np.sort(draws))
+
+
 def quantiles(values: Array, weights: Array, shares: tuple[float, ...] = (EARLY, MEDIAN, LATE)) -> Array:
     """Weighted quantiles of day indexes, some of which may not be reached.
 

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
 from covercrop.models import decomposition, frost, maggot, plantback, soil_water, termination
+from covercrop.models.members import staggered
 from covercrop.models.soil_temperature import SOIL_ERROR_SD, soil_temperature
 from covercrop.season.measurements import SoilCheck, soil_check
 from covercrop.season.ripeness import Ripeness, ripeness
@@ -169,7 +170,7 @@ def planting_limits(
         soil_least=entry.soil_c,
         residue_draw=draws.residue,
         soil_error=soil_sd * draws.soil,
-        disease_draw=draws.disease,
+        disease_draw=staggered(draws.disease, outlook.tmin.shape[-2]),
     )
 
 

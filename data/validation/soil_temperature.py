@@ -3,9 +3,9 @@
     python data/validation/soil_temperature.py FOLDER
 
 FOLDER holds daily air and soil temperatures of many stations and an index.csv that says what covers their ground.
-Prints, for each kind of ground, bias and error of the daily value from March to June with no leaves above the ground and
-with the leaf area that fits every second station, shown on the others; and how far the days lie apart on which the soil
-has been warm enough on four days running.  Writes ``soil_checks.csv``: ten-day means of a few stations, for the tests.
+Prints, for each kind of ground, bias and error of the daily value from March to June with no leaves above the ground
+and with the leaf area that fits every second station, shown on the others; and how far the days lie apart on which the
+soil has been warm enough on four days running.  Writes ``soil_checks.csv``: ten-day means of a few stations.
 """
 
 from __future__ import annotations
