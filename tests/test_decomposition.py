@@ -224,3 +224,11 @@ def test_a_start_anywhere_on_the_axis(start: float) -> None:
     both = decomposition.residue_clear(soil, np.array([start, np.nan]), residue())
     assert both[0] == np.argmax(total >= need - 1e-6)
     assert np.isnan(both[1])
+
+
+def test_nitrogen_counts_to_the_end_of_the_season() -> None:
+    """All of it is out on its last day, and stays so; where nothing comes within it, none is."""
+    released = np.array([[0.0, 0.2, 0.4, 0.6], [0.0, 0.0, 0.0, 0.5]])
+    np.testing.assert_allclose(decomposition.of_the_season(released, [3.0, np.nan])[0], [0.0, 0.5, 1.0, 1.0])
+    np.testing.assert_allclose(decomposition.of_the_season(released, [np.nan, np.nan])[1], [0.0, 0.0, 0.0, 1.0])
+    assert (decomposition.of_the_season(released, [3.0, 2.0])[1] == 0).all()

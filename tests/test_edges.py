@@ -164,7 +164,10 @@ def test_the_ground_under_a_tarp_is_that_of_a_stand_turned_under_when_it_is_dead
     dug_in = follow_ground(*given, dead=dead_from(251.0, "turn-under"), midwinter=midwinter)
     for name in ("earliest", "latest", "frost_free", "soil_c"):
         np.testing.assert_array_equal(getattr(tarped, name), getattr(dug_in, name), err_msg=name)
-    beside = [ground_details(outlook, 37.6, cover, field().crop, ground) for ground in (tarped, dug_in)]
+    beside = [
+        ground_details(outlook, 37.6, cover, catalogue.crop("summer-squash"), field().crop, ground)
+        for ground in (tarped, dug_in)
+    ]
     for name in ("residue_by_rain", "brood", "released"):
         np.testing.assert_array_equal(getattr(beside[0], name), getattr(beside[1], name), err_msg=name)
     for name, limit in tarped.limits.items():
@@ -172,7 +175,7 @@ def test_the_ground_under_a_tarp_is_that_of_a_stand_turned_under_when_it_is_dead
 
 
 def test_the_days_on_the_seed_packet_count() -> None:
-    """Thirty days more on the packet make the latest planting thirty days earlier."""
+    """Thirty days more on the packet make the latest planting that much earlier, fewer days of a hot summer."""
     own = field()
     latest = [
         make_plan(replace(own, crop=replace(own.crop, days_to_maturity=days)), RECORD, day("2026-04-20"))
@@ -180,7 +183,7 @@ def test_the_days_on_the_seed_packet_count() -> None:
         .median
         for days in (60.0, 90.0)
     ]
-    assert latest[0] - latest[1] == np.timedelta64(30, "D")
+    assert np.timedelta64(18, "D") < latest[0] - latest[1] < np.timedelta64(30, "D")
 
 
 def test_no_bloom_seen_is_not_bloom_seen() -> None:
@@ -224,7 +227,7 @@ def test_the_frost_that_ends_a_crop_is_its_own() -> None:
         )
         for each in (crop, hardy)
     )
-    assert (bears.latest > tender.latest).mean() > 0.5
+    assert (bears.latest > tender.latest).mean() > 0.3  # in the other years it is the warmth that runs out
     assert (bears.latest >= tender.latest).all()
     assert (bears.frost_free <= tender.frost_free).all()
 
@@ -364,7 +367,7 @@ def test_ready_ground_is_not_to_be_planted_by_a_day_gone_by() -> None:
     latest = replace(plan.dates["latest_planting"], early=day("2026-07-05"), median=day("2026-07-20"))
     late = replace(plan, planting=replace(plan.planting, latest=latest))
     assert plan.state == "plantable"
-    assert answer.headline(late) == "The ground is ready: sow summer squash now, and by 10 Jul to ripen before frost."
+    assert answer.headline(late) == "The ground is ready: sow summer squash now, and by 10 Jul to ripen in time."
 
 
 def test_json_holds_the_dates_and_amounts_of_the_plan() -> None:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.special import huber
 from scipy.stats import norm
 
-from covercrop.models.members import Draws, quantiles, share, share_by, standard_draws
+from covercrop.models.members import Draws, quantiles, share, share_by, staggered, standard_draws
 from covercrop.models.note_weights import (
     FIRM_SD,
     NOTE_NOT_YET,
@@ -45,6 +45,17 @@ def test_draws_of_two_quantities_do_not_go_together() -> None:
     """No two quantities are correlated by more than 0.15, so that no two errors always come together."""
     table = np.corrcoef([getattr(standard_draws(), name) for name in NAMES])
     assert np.abs(table - np.eye(len(NAMES))).max() < 0.15
+
+
+def test_draws_that_differ_by_year_fill_the_steps() -> None:
+    """Each year lies within half a rank of the draws, in their order, and all years together keep mean and spread."""
+    plain = standard_draws(16).disease
+    mixed = staggered(plain, 25)
+    assert mixed.shape == (25, 16)
+    assert (np.argsort(mixed, axis=1) == np.argsort(plain)).all()
+    assert np.unique(mixed.round(9)).size > 300
+    assert abs(mixed.mean()) < 1e-9
+    assert mixed.std() == pytest.approx(plain.std(), abs=0.03)
 
 
 def test_draws_are_the_same_twice_and_cannot_be_changed() -> None:

@@ -85,4 +85,4 @@ def test_json_has_every_page(capsys: pytest.CaptureFixture[str]) -> None:
 def test_what_is_no_page_is_said_in_a_line(capsys: pytest.CaptureFixture[str]) -> None:
     """With the page that it is near."""
     assert main(["guide", "soww"]) == 1
-    assert capsys.readouterr().err == "covercrop: unknown topic 'soww'; did you mean sow?\n"
+    assert capsys.readouterr().err == "covercrop: unknown topic 'soww'; did you mean sow or soil?\n"

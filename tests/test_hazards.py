@@ -272,3 +272,26 @@ def test_a_season_is_five_hundred_days() -> None:
     """From the day of sowing to past the first freeze of the next autumn: a year and 135 days."""
     assert season_calendar.season_ends(dt.date(2025, 9, 1)) == dt.date(2026, 9, 1) + dt.timedelta(days=135)
     assert season_calendar.DAYS_OF_SEASON == 501
+
+
+@pytest.mark.parametrize(
+    ("method", "terminate", "small", "early", "likely", "late"),
+    [
+        ("direct-seed", "turn-under", False, 14, 21, 28),
+        ("direct-seed", "turn-under", True, 21, 28, 35),
+        ("transplant", "turn-under", False, 7, 14, 21),
+        ("direct-seed", "roll", False, 10, 12, 14),
+        ("direct-seed", "mow", True, 28, 28, 42),
+        ("transplant", "roll", False, 0, 7, 14),
+        ("transplant", "tarp", False, 0, 0, 0),
+        ("direct-seed", "tarp", False, 0, 0, 0),
+    ],
+)
+def test_the_wait_for_seedling_disease_fits(
+    method: str, terminate: str, small: bool, early: float, likely: float, late: float
+) -> None:
+    """By way of planting, seed and way of ending; eight draws of ten lie between its ends; a tarp's weeks count."""
+    found = seedling_disease.disease_clear(
+        100.0, method, terminate, small_seed=small, draw=np.array([-1.2816, 0.0, 1.2816])
+    )
+    np.testing.assert_array_equal(found - 100, [early, likely, late])

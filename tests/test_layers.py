@@ -45,10 +45,10 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("own_file", "stations"),
     ),
     "models": (
-        ("bbch", "daylength", "degree_days", "members", "season_calendar", "seedling_disease"),
+        ("bbch", "daylength", "degree_days", "members", "season_calendar"),
         ("crown", "snow", "soil_temperature", "soil_water", "termination"),
-        ("decomposition", "frost", "labelled", "maggot", "note_weights", "phenology", "winter"),
-        ("biomass", "plantback"),
+        ("decomposition", "frost", "labelled", "maggot", "note_weights", "phenology", "seedling_disease", "winter"),
+        ("biomass", "plantback", "ripening"),
     ),
     "field": (
         ("checks",),
@@ -59,7 +59,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("add_note",),
     ),
     "season": (
-        ("absent", "doubts", "ground_part", "measurements", "planting_part", "progress", "stand_part"),
+        ("absent", "doubts", "ground_part", "measurements", "planting_part", "progress", "ripeness", "stand_part"),
         ("advice", "ground", "stand", "wants"),
         ("decision", "in_time", "nitrogen_part", "note_effects"),
         ("ending",),

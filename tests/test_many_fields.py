@@ -76,7 +76,7 @@ def test_what_needs_doing_first_comes_first(plan: Plan) -> None:
         varied(plan, "dead", "winter-killed", best=None),
         varied(plan, "soon", "budding", best=ahead(5)),
         varied(plan, "closing", "closing", best=replace(ahead(0), date=ON), **until(2)),
-        varied(plan, "planted", "planted", ripe=never),
+        varied(plan, "planted", "planted", ripe=DateRange(early=never, median=never, late=never)),
     ]
     names = [each.field.name for each in by_need(fields)]
     assert names == ["seed", "closing", "dead", "open", "soon", "later", "in June", "no date", "planted"]

@@ -139,6 +139,10 @@ transplant_credit = {{ value = 14, unit = "d", basis = "assumed", reason = "for 
 touches_soil = true
 maggot_host = false
 notes = ["one", "two"]
+[ripening]
+base = {CITED}
+cap = {CITED}
+heat_of_a_day = {SUM}
 [[emergence]]
 soil = {CITED}
 days = {{ value = 9, unit = "d", basis = "assumed", reason = "for the test" }}
@@ -194,6 +198,9 @@ def test_every_cited_value_is_listed_with_its_path() -> None:
             "frost",
             "days_to_maturity",
             "transplant_credit",
+            "ripening base",
+            "ripening cap",
+            "ripening heat_of_a_day",
             "emergence soil",
             "emergence days",
         ]

@@ -27,7 +27,7 @@ from invented import weather
 from covercrop.base.records import DailyWeather
 from covercrop.cli.main import main
 from covercrop.field.entries import CoverEntry, CropEntry, Field, ScoutingNote, as_of
-from covercrop.models.seedling_disease import DISEASE_DAYS
+from covercrop.models import seedling_disease
 from covercrop.models.soil_temperature import GROUND_COVERS
 from covercrop.models.termination import METHODS
 from covercrop.parameters import catalogue
@@ -117,7 +117,7 @@ def fields(draw: st.DrawFn, latitude: float, on: dt.date, name: str = "Test plot
         ),
         crop=CropEntry(
             name=draw(st.sampled_from(CROPS)),
-            method=draw(st.sampled_from(tuple(DISEASE_DAYS))),
+            method=draw(st.sampled_from(seedling_disease.METHODS)),
             ground_cover=draw(st.sampled_from(tuple(GROUND_COVERS))),
             days_to_maturity=draw(st.sampled_from([None, 55.0, 110.0])),
             planted=set_out if set_out and set_out <= on else None,

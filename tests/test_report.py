@@ -101,7 +101,7 @@ def test_the_limit_that_binds_stands_out(plan: Plan) -> None:
     assert figure is not None
     words = {text.get_text(): text.get_fontweight() for text in figure.axes[0].texts}
     bold = [text for text, weight in words.items() if weight == "bold" and not text[0].isdigit()]
-    label = {"disease": "seedling disease", "soil_warm": "soil at 21 °C"}[str(plan.planting.binding)]
+    label = {"disease": "seedling disease", "soil_warm": "soil at 16 °C"}[str(plan.planting.binding)]
     assert bold == [label, "safe to plant"]
 
 
@@ -276,7 +276,7 @@ def test_the_page_says_what_ready_says(run: Run, tmp_path: Path) -> None:
         first, then = answer.split("\nIt is likely", 1)
         assert " ".join(first.split()) in text
         assert " ".join(f"It is likely{then}".split()) in text
-    assert "the soil, not the residue, is holding you back." in text
+    assert "the residue, not the soil, is holding you back." in text
     assert "Weather from the file weather.csv, observed up to 20 Apr 2026; 30 past years (1995 to 2024) finish" in text
     assert "Handle treated seed" not in text
 

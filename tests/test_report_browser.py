@@ -240,7 +240,7 @@ def test_every_chart_is_there_in_words(show: Callable[..., Seen], demo: list[Pla
     assert charts.count() == 3
     page.get_by_role("img", name="What planting waits for").wait_for()
     warm = phrases.day_month(demo[0].dates["soil_warm"].median, 2026)
-    assert f"soil at 21 °C {warm}" in charts.nth(2).locator("desc").text_content()
+    assert f"soil at 16 °C {warm}" in charts.nth(2).locator("desc").text_content()
 
 
 @pytest.mark.parametrize("cautions", [False, True])

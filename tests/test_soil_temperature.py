@@ -142,10 +142,10 @@ def test_an_unknown_ground_cover_is_named() -> None:
         soil_temperature(np.zeros(3), "plastic")
 
 
-def test_held_is_the_lowest_of_three_days() -> None:
-    """One warm day does not count: the lowest of today and the two days before does."""
+def test_held_is_the_lowest_of_four_days() -> None:
+    """One warm day does not count: the lowest of today and the three days before does."""
     soil = np.array([[10.0, 20.0, 21.0, 22.0, 19.0], [1.0, 2.0, np.nan, 4.0, 5.0]])
-    expected = np.array([[np.nan, np.nan, 10.0, 20.0, 19.0], [np.nan] * 5])
+    expected = np.array([[np.nan, np.nan, np.nan, 10.0, 19.0], [np.nan] * 5])
     np.testing.assert_array_equal(held(soil), expected)
     np.testing.assert_array_equal(held(soil[:, :2]), np.full((2, 2), np.nan))
 
@@ -211,6 +211,7 @@ def test_held_over_other_days() -> None:
     soil = np.array([3.0, 1.0, 2.0])
     assert held(soil, 1).tolist() == [3.0, 1.0, 2.0]
     assert held(soil, 2)[1:].tolist() == [1.0, 1.0]
-    assert held(soil, 3)[2] == held(soil)[2] == 1.0
-    assert np.isnan(held(soil)[:2]).all()
+    assert held(soil, 3)[2] == 1.0
+    assert np.isnan(held(soil, 3)[:2]).all()
     assert np.isnan(held(soil, 4)).all()
+    assert np.isnan(held(soil)).all()

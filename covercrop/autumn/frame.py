@@ -13,10 +13,11 @@ from covercrop.autumn.sowing_dates import (
 )
 from covercrop.base.arrays import Array, Days
 from covercrop.base.errors import UsageError
-from covercrop.models import plantback, season_calendar
+from covercrop.models import season_calendar
 from covercrop.models.frost import HARD_FROST, first_autumn_freeze
 from covercrop.models.members import MEDIAN, Draws, quantiles
 from covercrop.parameters import catalogue
+from covercrop.season.ripeness import ripeness
 from covercrop.weather.outlook import Outlook, past_seasons
 
 if TYPE_CHECKING:
@@ -118,7 +119,7 @@ def _frame(
     planting = planting or field.crop
     crop = catalogue.crop(planting.name)
     if plant_by is None:
-        by, source = _plant_by(season, crop, planting, risk.plantable)
+        by, source = _plant_by(season, crop, planting, draws, risk.plantable)
     else:
         by, source = season.position(plant_by), "asked"
         if not BEFORE_MIDWINTER < by < season.days.size:
@@ -140,26 +141,23 @@ def _frame(
     )
 
 
-def _latest_planting(season: Outlook, crop: Crop, planting: CropEntry) -> Array:
-    """Last day of each year that lets the crop ripen; infinite where no freeze ends the season."""
-    freeze = first_autumn_freeze(season.tmin, BEFORE_MIDWINTER, crop.frost.value)
-    latest = plantback.latest_planting(
-        freeze, plantback.days_to_maturity(crop, planting.method, planting.days_to_maturity)
-    )
+def _latest_planting(season: Outlook, crop: Crop, planting: CropEntry, draws: Draws) -> Array:
+    """Last day that lets the crop ripen, year by year and draw by draw; infinite where nothing ends the season."""
+    latest = ripeness(season, crop, planting, draws, BEFORE_MIDWINTER).latest()
     return np.where(np.isnan(latest), np.inf, latest)
 
 
-def _plant_by(season: Outlook, crop: Crop, planting: CropEntry, share: float) -> tuple[int, str]:
+def _plant_by(season: Outlook, crop: Crop, planting: CropEntry, draws: Draws, share: float) -> tuple[int, str]:
     """Day index by which to plant, where none is asked for, and where it comes from."""
-    ripens = _reached_by(_latest_planting(season, crop, planting), share)
+    ripens = _reached_by(_latest_planting(season, crop, planting, draws), share)
     midsummer = BEFORE_MIDWINTER + season_calendar.HALF_YEAR - 1
     return (int(ripens), "ripens") if ripens < midsummer else (midsummer, "midsummer")
 
 
 def _reached_by(days: Array, share: float) -> float:
-    """The latest day that is no later than those of this share of the years."""
-    return float(np.sort(days)[min(int((1.0 - share) * days.size + 1e-9), days.size - 1)])
+    """The latest day that is no later than those of this share of the years, or of the years and draws."""
+    return float(np.sort(days, axis=None)[min(int((1.0 - share) * days.size + 1e-9), days.size - 1)])
 
 
 def _ripens_by(frame: Frame) -> float:
-    return float((_latest_planting(frame.season, frame.crop, frame.planting) >= frame.plant_by).mean())
+    return float((_latest_planting(frame.season, frame.crop, frame.planting, frame.draws) >= frame.plant_by).mean())

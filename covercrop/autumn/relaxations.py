@@ -23,8 +23,9 @@ from covercrop.autumn.sowing_dates import (
     middle,
     stand_days,
 )
-from covercrop.models import frost, plantback, season_calendar
+from covercrop.models import plantback, season_calendar
 from covercrop.parameters import catalogue
+from covercrop.season.ripeness import ripeness
 from covercrop.season.stand import brought
 
 #: Where nothing fits, so many of the nearest covers are tried in other ways, on every so many days.
@@ -155,7 +156,7 @@ def _earlier_ending(frame: Frame, asked: Asked) -> Relaxation | None:
     """Turning it under before it blooms, on the last day that leaves the crop plantable."""
     followed = follow(frame, asked)
     days = np.arange(frame.plant_by - _EARLY_DAYS, frame.plant_by, dtype=np.float64)
-    in_time = plantback.earliest(limits_after(frame, asked.cover, days)) <= frame.plant_by
+    in_time = plantback.earliest(limits_after(frame, asked.cover, days, "turn-under")) <= frame.plant_by
     covered = np.broadcast_to(followed.covered, followed.alive.shape).mean(axis=(1, 2)) >= frame.risk.established - 1e-9
     lives = followed.alive.mean(axis=(1, 2)) >= frame.risk.survives - 1e-9
     enough = np.array(
@@ -189,21 +190,20 @@ def _earlier_ending(frame: Frame, asked: Asked) -> Relaxation | None:
 def _later_planting(frame: Frame, asked: Asked) -> Relaxation | None:
     """The date by which the crop can be planted often enough, and the days it may then take to ripen."""
     followed = follow(frame, asked)
-    (limits,) = grounds(frame, [(asked.cover, followed.dead)])
+    (limits,) = grounds(frame, [(asked.cover, followed.dead, followed.methods)])
     for by in range(frame.plant_by + 1, BEFORE_MIDWINTER + season_calendar.HALF_YEAR + _LATE_DAYS):
         later = choice_of(replace(frame, plant_by=by), followed, limits)
         if later.first is not None and later.last is not None:
             break
     else:
         return None
-    freeze = frost.first_autumn_freeze(frame.season.tmin, BEFORE_MIDWINTER, frame.crop.frost.value)
-    days = _reached_by(np.where(np.isnan(freeze), np.inf, freeze), frame.risk.plantable) - by
+    ripens = ripeness(frame.season, frame.crop, frame.planting, frame.draws, BEFORE_MIDWINTER)
+    days = np.floor(_reached_by(ripens.longest_days(by), frame.risk.plantable))
     if days < _SHORTEST_CROP:
         return None
-    method, packet = frame.planting.method, frame.planting.days_to_maturity
     return Relaxation(
         cover=asked.cover.common_name,
-        kind="shorter-crop" if days < plantback.days_to_maturity(frame.crop, method, packet) else "later-planting",
+        kind="shorter-crop" if days < ripens.days else "later-planting",
         start=frame.dates[later.first],
         end=frame.dates[later.last],
         snow=asked.snow,

@@ -23,7 +23,7 @@ from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters.constants import MODELS
 from covercrop.season.decision import decide
 from covercrop.season.ending import LEAST_ODDS, POOR
-from covercrop.season.ground import dead_from, planting_limits
+from covercrop.season.ground import dead_from, ground_under, planting_limits
 from covercrop.season.in_time import EVERY, last_before
 from covercrop.season.stand import Stand, brought, grow_stand
 from covercrop.season.wants import chances, wants
@@ -183,7 +183,7 @@ def compare(frame: Frame, asked: Iterable[Asked]) -> list[Choice]:
     """Every cover on every date; the ground is worked out once for each day on which some cover dies."""
     known: dict[object, Array] = {}
     followed = [follow(frame, each, known) for each in asked]
-    after = grounds(frame, [(each.asked.cover, each.dead) for each in followed])
+    after = grounds(frame, [(each.asked.cover, each.dead, each.methods) for each in followed])
     return [choice_of(frame, each, limits) for each, limits in zip(followed, after, strict=True)]
 
 
@@ -309,7 +309,7 @@ def in_time_until(frame: Frame, cover: Cover, method: str, known: dict[object, A
     if kind in known:
         return known[kind]
     ended = np.arange(BEFORE_MIDWINTER, frame.plant_by + EVERY, EVERY, dtype=np.float64)
-    earliest = plantback.earliest(limits_after(frame, cover, dead_from(ended, method)))
+    earliest = plantback.earliest(limits_after(frame, cover, dead_from(ended, method), method))
     known[kind] = last_before(ended, np.where(np.isnan(earliest), np.inf, earliest), frame.plant_by)
     return known[kind]
 
@@ -321,34 +321,48 @@ def _ground_of(cover: Cover) -> tuple[object, ...]:
     return decomposition.fractions(residue), slowed
 
 
-def grounds(frame: Frame, covers: Sequence[tuple[Cover, Array]]) -> list[dict[str, Array]]:
+def grounds(frame: Frame, covers: Sequence[tuple[Cover, Array, NDArray[np.str_]]]) -> list[dict[str, Array]]:
     """Limits on planting for each cover and date, shape (date, year, draw).
 
     The ground knows nothing of the sowing date, and of the cover only its
-    residue and the day on which it dies.
+    residue, the day on which it dies, and how it is ended.
     """
     found: list[dict[str, Array]] = [{} for _ in covers]
     groups: dict[object, list[int]] = {}
-    for place, (cover, _) in enumerate(covers):
+    for place, (cover, _, _) in enumerate(covers):
         groups.setdefault(_ground_of(cover), []).append(place)
     for places in groups.values():
-        days = np.unique(np.concatenate([covers[place][1] for place in places]))
-        limits = limits_after(frame, covers[places[0]][0], days)
-        for place in places:
-            rows = np.searchsorted(days, covers[place][1])
-            rows = np.minimum(rows, days.size - 1)
-            found[place] = {name: limit[rows] for name, limit in limits.items()}
+        for method in sorted({str(method) for place in places for method in covers[place][2]}):
+            ways = {place: covers[place][2] == method for place in places}
+            days = np.unique(np.concatenate([covers[place][1][way] for place, way in ways.items()]))
+            limits = limits_after(frame, covers[places[0]][0], days, method)
+            for place, way in ways.items():
+                rows = np.minimum(np.searchsorted(days, covers[place][1][way]), days.size - 1)
+                for name, limit in limits.items():
+                    whole = found[place].setdefault(name, np.full((way.size, *limit.shape[1:]), np.nan))
+                    whole[way] = limit[rows]
     return found
 
 
-def limits_after(frame: Frame, cover: Cover, dead: Array) -> dict[str, Array]:
+def limits_after(frame: Frame, cover: Cover, dead: Array, terminate: str) -> dict[str, Array]:
     """Limits on planting after each day on which a cover dies, on the axis of the season."""
     # Soil and residue forget the autumn, and no one waits for the next: half of the days are enough.
     first = BEFORE_MIDWINTER - _LEAD
     season = part_of(frame.season, slice(first, BEFORE_MIDWINTER + season_calendar.HALF_YEAR + _SUMMER))
     ended = dead - first
-    soil_c = soil_temperature(season.tmean, frame.planting.ground_cover, canopy_until=ended[..., np.newaxis])
-    limits = planting_limits(season, soil_c, cover.residue, frame.crop, frame.planting, frame.draws, ended, _LEAD)
+    ground = ground_under(frame.planting, terminate)
+    soil_c = soil_temperature(season.tmean, ground, canopy_until=ended[..., np.newaxis])
+    limits = planting_limits(
+        season,
+        soil_c,
+        cover.residue,
+        frame.crop,
+        frame.planting,
+        frame.draws,
+        ended,
+        _LEAD,
+        terminate=terminate,
+    )
     return {name: limit + first for name, limit in limits.items()}
 
 

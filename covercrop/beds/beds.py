@@ -214,7 +214,7 @@ def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
     planted = field.crop.planted is not None
     ahead = [each for each in doses if not _is_spread(each, plan.on)]
     nitrogen = _nitrogen(plan, doses)
-    intervals = _intervals(plan, doses, planting, harvest)
+    intervals = _intervals(plan, doses, planting, crop_days.first_harvest(plan))
     return BedPlan(
         plan=plan,
         us=us,

@@ -138,7 +138,9 @@ def _crop(plan: Plan) -> Iterator[Event]:
     if frosty >= day:
         yield Event(kind="spring-frost", first=max(day, plan.on), last=frosty)
     frost = autumn_frost(plan)
-    if ripe_day(plan) + np.timedelta64(LEFT_STANDING, "D") >= frost.early:
+    # A crop of which no day of ripening is known may well still stand.
+    gone = ripe_day(plan) + np.timedelta64(LEFT_STANDING, "D") < frost.early
+    if not gone and not np.isnat(frost.early):
         yield Event(kind="autumn-frost", first=frost.early, last=_or(frost.median, frost.early))
 
 

@@ -33,6 +33,8 @@ PLACE = {
     "elevation_m": (-430, 6000, "metres above the sea, -430 to 6000"),
     "area_m2": (0.1, 1e8, "the area in square metres"),
 }
+#: The soil that a grower may wait for [degC].
+SOIL_WANTED = (5, 35, "give the soil temperature to plant at, 5 to 35 degC")
 TO_MATURITY = (20, 250, "give the days on the seed packet, 20 to 250")
 MEASURED = {
     "bloom_percent": (0, 100, "the share of the plants in flower [%]"),
@@ -91,20 +93,22 @@ class WeatherEntry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CropEntry:
-    """The heavy feeder that follows; ``days_to_maturity`` [d] as on its packet."""
+    """The heavy feeder that follows; ``days_to_maturity`` [d] as on its packet, ``soil_c`` [degC] an own threshold."""
 
     name: str
     method: str = "direct-seed"
     ground_cover: str = "bare"
     days_to_maturity: float | None = None
+    soil_c: float | None = None
     planted: dt.date | None = None
 
     def __post_init__(self) -> None:
         check_kind("name", self.name, str)
         object.__setattr__(self, "name", catalogue.crop(self.name).key)
-        check_choice("method", self.method, tuple(seedling_disease.DISEASE_DAYS))
+        check_choice("method", self.method, seedling_disease.METHODS)
         check_choice("ground_cover", self.ground_cover, soil_temperature.GROUND_COVERS)
         check_number("days_to_maturity", self.days_to_maturity, *TO_MATURITY)
+        check_number("soil_c", self.soil_c, *SOIL_WANTED)
         check_date("planted", self.planted)
 
 

@@ -25,6 +25,7 @@ from covercrop.field.entries import (
     FAVOURS,
     MEASURED,
     PLACE,
+    SOIL_WANTED,
     TO_MATURITY,
     UNITS,
     AimEntry,
@@ -65,7 +66,7 @@ _FIELD = (
 )
 _COVER = ("species", "cultivar", "sown", "ended", "turned_under", "terminate", "calibration")
 _WEATHER = ("file", "station", "units")
-_CROP = ("name", "method", "ground_cover", "days_to_maturity", "planted")
+_CROP = ("name", "method", "ground_cover", "days_to_maturity", "soil_c", "soil_f", "planted")
 _AIM = ("plant_by", "favour", "can_come")
 _SCOUTING = (
     "date",
@@ -167,13 +168,23 @@ def _crop(table: Table, cover: CoverEntry) -> CropEntry:
     name = _named(catalogue.crop, table, name).key
     crop = CropEntry(
         name=name,
-        method=table.choice("method", tuple(seedling_disease.DISEASE_DAYS), "direct-seed"),
+        method=table.choice("method", seedling_disease.METHODS, "direct-seed"),
         ground_cover=table.choice("ground_cover", soil_temperature.GROUND_COVERS, "bare"),
         days_to_maturity=table.number("days_to_maturity", *TO_MATURITY, None),
+        soil_c=_soil_wanted(table),
         planted=table.date("planted", None),
     )
     _made(table, check_planted, crop=crop, cover=cover)
     return crop
+
+
+def _soil_wanted(table: Table) -> float | None:
+    """The grower's own soil threshold, in either unit, as metric."""
+    metric = table.number("soil_c", *SOIL_WANTED, None)
+    us = table.number("soil_f", 41, 95, "give the soil temperature to plant at, 41 to 95 degF", None)
+    if metric is not None and us is not None:
+        raise table.fail("soil_f", "soil_c is given too; keep one of them")
+    return metric if us is None else units.celsius_from_fahrenheit(us)
 
 
 @dataclass(frozen=True, slots=True)

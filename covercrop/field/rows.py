@@ -18,9 +18,9 @@ if TYPE_CHECKING:
 
 _FIELD = ("latitude", "longitude", "elevation_m", "area_m2")
 _COVER = ("species", "cultivar", "sown", "turned_under", "terminate")
-_CROP = ("method", "ground_cover", "days_to_maturity", "planted")
+_CROP = ("method", "ground_cover", "days_to_maturity", "soil_c", "planted")
 _DATES = ("sown", "turned_under", "planted")
-_NUMBERS = (*_FIELD, "days_to_maturity")
+_NUMBERS = (*_FIELD, "days_to_maturity", "soil_c")
 
 #: Every column that is understood, and those that no row can do without.
 COLUMNS = ("name", *_FIELD, *_COVER, "crop", *_CROP, "station")
@@ -35,8 +35,8 @@ def read_rows(frame: pd.DataFrame) -> list[tuple[str, Field | str]]:
     frame : pandas.DataFrame
         A row a field.  Columns ``latitude``, ``longitude`` [degrees, north and east positive], ``species``, ``sown``
         and ``crop``; where they are of use ``name`` (the label of the row by default), ``elevation_m``, ``area_m2``,
-        ``cultivar``, ``turned_under``, ``terminate``, ``method``, ``ground_cover``, ``days_to_maturity``, ``planted``
-        and ``station``.  An empty cell is as if its column were not there.
+        ``cultivar``, ``turned_under``, ``terminate``, ``method``, ``ground_cover``, ``days_to_maturity``,
+        ``soil_c`` [degC], ``planted`` and ``station``.  An empty cell is as if its column were not there.
 
     Returns
     -------

@@ -12,6 +12,7 @@ TOPICS = (
     "fields",
     "reading",
     "ending",
+    "soil",
     "weather",
     "commands",
     "notes",

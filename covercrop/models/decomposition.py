@@ -45,6 +45,7 @@ from numpy.typing import ArrayLike
 from covercrop.base.arrays import Array
 from covercrop.base.errors import UnknownNameError
 from covercrop.models.degree_days import accumulate, crossing
+from covercrop.models.members import EIGHTY
 from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
@@ -58,6 +59,9 @@ RATES = tuple(
     rate.value for rate in (MODELS.residue.carbohydrate_rate, MODELS.residue.cellulose_rate, MODELS.residue.lignin_rate)
 )
 
+#: Pace of what lies on top, as a share of that of what is dug in [1].
+SURFACE = MODELS.residue.surface.value
+
 #: Share of the carbohydrates, and of the whole, at or below which the ground
 #: is called clear; the first of the two counts.
 CARBOHYDRATE_CLEAR = MODELS.residue.carbohydrate_clear.value
@@ -68,7 +72,7 @@ SOON = 100  # speed only: all days are looked at where these do not do
 
 #: Standard normal draw at which the slow and the fast case stand: between
 #: them lie 80 % of the members.
-CASE_DRAW = 1.2816
+CASE_DRAW = EIGHTY
 
 
 # --- factors --------------------------------------------------------------------------------------
@@ -322,3 +326,27 @@ def nitrogen_released(
     buried = np.where(np.arange(soil.shape[-1]) > turned_under, 1.0, 0.0)
     since = effective_days(soil, residue.carbon_nitrogen.value, case=case, moisture=buried * np.asarray(moisture))
     return np.where(np.isnan(turned_under), np.nan, 1.0 - mass_left(since, fractions(residue)))
+
+
+def of_the_season(released: Array, end: ArrayLike) -> Array:
+    """Of what is released by the end of a season, the share that is by each day.
+
+    What is said to become available is what a crop can have in its season, so that what comes after it, and for years
+    to come, is no part of the whole.
+
+    Parameters
+    ----------
+    released : numpy.ndarray, shape (..., day)
+        From :func:`nitrogen_released`.
+    end : array_like, shape (...)
+        Day index of the first day after the season; NaN for the last day that is known.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., day)
+        From 0 to 1; 0 throughout where nothing is released within the season, NaN where it is not known.
+    """
+    days = released.shape[-1]
+    last = np.clip(np.where(np.isnan(end), days, end), 1, days).astype(np.intp) - 1
+    whole = np.take_along_axis(released, np.broadcast_to(last, released.shape[:-1])[..., np.newaxis], axis=-1)
+    return np.minimum(released / np.where(whole > 0, whole, np.inf), 1.0)

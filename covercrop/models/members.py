@@ -22,6 +22,9 @@ DRAWS = 64
 #: The interval shown: 80 %.
 EARLY, MEDIAN, LATE = 0.1, 0.5, 0.9
 
+#: Standard normal draw at its ends.
+EIGHTY = 1.2816
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Draws:
@@ -33,6 +36,8 @@ class Draws:
     soil: Array
     cold: Array
     dry_matter: Array
+    ripeness: Array
+    disease: Array
     kill: Array
     pods: Array
 
@@ -40,8 +45,8 @@ class Draws:
 #: Day indexes that lie within so many days are tallied.
 _FEW_DAYS = 2000  # speed only: those further apart are sorted
 
-#: Of the first eighteen primes those whose points are least correlated.
-_PRIMES = (2, 11, 13, 17, 19, 23, 47, 61)
+#: Of the primes those whose points are least correlated.
+_PRIMES = (2, 11, 13, 17, 19, 23, 47, 83, 137, 239)
 
 
 @cache
@@ -72,6 +77,24 @@ def standard_draws(count: int = DRAWS) -> Draws:
         values.setflags(write=False)
         arrays[name] = values
     return Draws(**arrays)
+
+
+def staggered(draws: Array, years: int) -> Array:
+    """Draws of what differs from one year to the next: those between them too, so that few draws leave no steps.
+
+    Parameters
+    ----------
+    draws : numpy.ndarray, shape (draw,)
+    years : int
+
+    Returns
+    -------
+    numpy.ndarray, shape (year, draw)
+        Each year lies by its own part of a rank beside the draws, half a rank at the most.
+    """
+    rank = np.argsort(np.argsort(draws))
+    beside = (np.arange(years)[:, np.newaxis] + 0.5) / max(years, 1) - 0.5
+    return np.interp(rank + beside, np.arange(draws.size), np.sort(draws))
 
 
 def quantiles(values: Array, weights: Array, shares: tuple[float, ...] = (EARLY, MEDIAN, LATE)) -> Array:

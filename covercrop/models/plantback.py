@@ -1,4 +1,4 @@
-"""Everything that has to be over before the crop goes in: the earliest and the latest planting.
+"""Everything that has to be over before the crop goes in: the earliest planting.
 
 Five limits stand between turning under and planting.  Each is a day index for
 every member; the earliest planting is the latest of them, and the one that is
@@ -17,14 +17,15 @@ from covercrop.base.errors import UnknownNameError
 from covercrop.base.units import in_both
 from covercrop.models import decomposition, frost, maggot, seedling_disease
 from covercrop.models.degree_days import first_at_least
-from covercrop.models.soil_temperature import DAYS_HELD, SOIL_ERROR_SD, held
+from covercrop.models.soil_temperature import SOIL_ERROR_SD, held
+from covercrop.models.termination import ON_SURFACE
 from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
     from covercrop.parameters.traits import Crop, Residue
 
 
-METHODS = tuple(seedling_disease.DISEASE_DAYS)
+METHODS = seedling_disease.METHODS
 
 LIMITS = ("residue", "disease", "maggot", "soil_warm", "frost")
 
@@ -50,6 +51,7 @@ SOURCES = (
     "brust_maggot",
     "muskmelon_rye_maggot",
     "hammond1993",
+    "kstate_postrock",
     "katterer2009",
     "zheng1993",
     MODELS.soil.plastic.source,
@@ -66,7 +68,6 @@ ASSUMPTIONS = (
     f"while the soil is below {in_both(maggot.MAGGOT_COLD_SOIL, 'degC')}, and for {maggot.MAGGOT_PEAK_DAYS:.0f} days "
     f"after a peak of flies while it is below {in_both(maggot.MAGGOT_SAFE_SOIL, 'degC')}: the numbers are published, "
     "the rule made of them is not.",
-    f"The soil has to be warm enough on {DAYS_HELD} days running: {MODELS.soil.days_held.reason}.",
     "A standing cover is taken to shade the soil fully.",
     f"Straw is taken to shade the soil like a leaf area of {MODELS.soil.straw_leaf_area.printed}: "
     f"{MODELS.soil.straw_leaf_area.reason}, and a soil thermometer knows better.",
@@ -76,7 +77,7 @@ ASSUMPTIONS = (
 
 
 def soil_warm(soil_c: ArrayLike, planting_temperature: float, start: ArrayLike, soil_error: ArrayLike = 0.0) -> Array:
-    """First day from turning under on which the soil has been warm enough for three days running.
+    """First day from turning under on which the soil has been warm enough for some days running (:data:`DAYS_HELD`).
 
     Parameters
     ----------
@@ -86,7 +87,7 @@ def soil_warm(soil_c: ArrayLike, planting_temperature: float, start: ArrayLike, 
         What the crop waits for [degC].
     start : array_like, shape (..., k)
         Day index from which it may be planted; the days before it count
-        among the three.
+        among them.
     soil_error : array_like, shape (..., k), optional
         Added to the soil temperature [K].
 
@@ -100,6 +101,29 @@ def soil_warm(soil_c: ArrayLike, planting_temperature: float, start: ArrayLike, 
     return np.asarray(first[..., 0] if begin.ndim == error.ndim == 0 else first)
 
 
+def soil_wanted(crop: Crop, method: str, own: float | None = None) -> tuple[float, float | None]:
+    """Soil that the planting waits for, and the warmer one in which seed comes up well.
+
+    Parameters
+    ----------
+    crop : Crop
+    method : str
+        One of :data:`METHODS`.
+    own : float, optional
+        The grower's own threshold, which wins [degC].
+
+    Returns
+    -------
+    tuple of (float, float or None)
+        [degC]; None where no warmer one is known, or there is an own one.
+    """
+    if own is not None:
+        return own, None
+    if method == "transplant":
+        return (crop.soil_set_out or crop.soil_planting).value, None
+    return crop.soil_planting.value, None if crop.soil_good is None else crop.soil_good.value
+
+
 def limits(
     tmin: Array,
     tmax: Array,
@@ -110,8 +134,11 @@ def limits(
     residue: Residue,
     crop: Crop,
     method: str,
+    terminate: str = "turn-under",
+    soil_least: float | None = None,
     residue_draw: ArrayLike = 0.0,
     soil_error: ArrayLike = 0.0,
+    disease_draw: ArrayLike = 0.0,
     frost_risk: float = 0.1,
 ) -> dict[str, Array]:
     """Every limit on planting, in every member.
@@ -131,10 +158,16 @@ def limits(
     crop : Crop
     method : str
         One of :data:`METHODS`.
+    terminate : str
+        How it was ended: what is left on top is planted through, by plants and large seed, and breeds few flies.
+    soil_least : float, optional
+        Soil to wait for [degC]; that of the crop by default (:func:`soil_wanted`).
     residue_draw : array_like, shape (..., k), optional
         Standard normal; above 0 the residue goes faster than is likely.
     soil_error : array_like, shape (..., k), optional
         Added to the soil temperature for the limits that rest on it alone [K].
+    disease_draw : array_like, shape (..., k), optional
+        Standard normal; above 0 seedling diseases last longer than is likely.
     frost_risk : float
         Share of years that may still freeze after the frost limit.
 
@@ -149,13 +182,21 @@ def limits(
         If there is no such planting method.
     """
     begin = np.atleast_1d(np.asarray(start, dtype=np.float64))
+    on_top = terminate in ON_SURFACE
+    through = on_top and (method == "transplant" or not crop.small_seed)
+    pace = decomposition.SURFACE if on_top else 1.0
+    least = soil_wanted(crop, method)[0] if soil_least is None else soil_least
     day = {
-        "residue": decomposition.residue_clear(soil_c, begin, residue, draw=residue_draw),
-        "disease": seedling_disease.disease_clear(begin, method),
+        "residue": begin
+        if through
+        else decomposition.residue_clear(soil_c, begin, residue, draw=residue_draw, moisture=pace),
+        "disease": seedling_disease.disease_clear(
+            begin, method, terminate, small_seed=crop.small_seed, draw=disease_draw
+        ),
         "maggot": maggot.maggot_clear(tmin, tmax, soil_c, begin, midwinter, soil_error=soil_error)
-        if crop.maggot_host
+        if crop.maggot_host and not on_top
         else begin,
-        "soil_warm": soil_warm(soil_c, crop.soil_planting.value, begin, soil_error),
+        "soil_warm": soil_warm(soil_c, least, begin, soil_error),
         "frost": frost.freeze_free_date(frost.freeze_free_from(tmin, midwinter, crop.frost.value), frost_risk)[
             ..., np.newaxis, np.newaxis
         ],
@@ -212,7 +253,7 @@ def _last_to_clear(limits: dict[str, Array]) -> NDArray[np.intp]:
 
 
 def days_to_maturity(crop: Crop, method: str, from_packet: float | None = None) -> float:
-    """Days from planting to harvest.
+    """Days to maturity as packets count them, less what transplants save.
 
     Parameters
     ----------
@@ -237,24 +278,6 @@ def days_to_maturity(crop: Crop, method: str, from_packet: float | None = None) 
         raise UnknownNameError("planting method", method, METHODS)
     days = crop.days_to_maturity.value if from_packet is None else from_packet
     return days - (crop.transplant_credit.value if method == "transplant" else 0.0)
-
-
-def latest_planting(first_freeze: ArrayLike, days: float) -> Array:
-    """Last day on which the crop can be planted and still ripen before the first autumn freeze.
-
-    Parameters
-    ----------
-    first_freeze : array_like
-        Day index of the first freeze (:func:`covercrop.models.frost.first_autumn_freeze`).
-    days : float
-        From planting to harvest [d].
-
-    Returns
-    -------
-    numpy.ndarray
-        Day index; NaN where there is no freeze.
-    """
-    return np.asarray(first_freeze, dtype=np.float64) - np.ceil(days)
 
 
 def emergence_days(crop: Crop, soil_c: ArrayLike) -> Array:

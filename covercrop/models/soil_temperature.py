@@ -24,6 +24,9 @@ from covercrop.parameters.constants import MODELS
 
 GROUND_COVERS = ("bare", "straw", "black-plastic")
 
+#: Those, and what a rolled or mown cover leaves.
+GROUNDS = (*GROUND_COVERS, "residue")
+
 #: Standard deviation of the predicted temperature [K].
 SOIL_ERROR_SD = MODELS.soil.error.value
 
@@ -40,7 +43,12 @@ DAYS_HELD = int(MODELS.soil.days_held.value)
 #: Days that are summed at a time: over many more, what is left of the first becomes too small a number.
 _STRETCH = 700
 
-_LEAF_AREA = {"bare": 0.0, "straw": STRAW_LEAF_AREA, "black-plastic": 0.0}
+_LEAF_AREA = {
+    "bare": 0.0,
+    "straw": STRAW_LEAF_AREA,
+    "black-plastic": 0.0,
+    "residue": MODELS.soil.residue_leaf_area.value,
+}
 
 
 def surface_temperature(tmean: ArrayLike, leaf_area: ArrayLike) -> Array:
@@ -107,7 +115,7 @@ def soil_temperature(
         Daily mean air temperature [degC].
     ground_cover : str
         What lies on the ground once the cover is gone; one of
-        :data:`GROUND_COVERS`.
+        :data:`GROUNDS`.
     canopy_until : array_like, shape (...), optional
         Day index on which the standing cover is turned under and the ground
         cover laid; NaN where it stands throughout.  Left out, no cover stands.
@@ -131,8 +139,8 @@ def soil_temperature(
     less than a tenth of that guess is left under bare ground.  Error about
     :data:`SOIL_ERROR_SD`; a thermometer is better.
     """
-    if ground_cover not in GROUND_COVERS:
-        raise UnknownNameError("ground cover", ground_cover, GROUND_COVERS)
+    if ground_cover not in GROUNDS:
+        raise UnknownNameError("ground cover", ground_cover, GROUNDS)
     air = np.asarray(tmean, dtype=np.float64)
     if canopy_until is None:
         shaded = np.zeros(air.shape[-1], dtype=np.bool_)

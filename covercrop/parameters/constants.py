@@ -107,6 +107,7 @@ class ResidueDecay:
     carbohydrate_rate: CitedValue
     cellulose_rate: CitedValue
     lignin_rate: CitedValue
+    surface: CitedValue
     carbohydrate_clear: CitedValue
     mass_clear: CitedValue
 
@@ -130,7 +131,21 @@ class Disease:
     """Seedling diseases, and what fresh residue gives off."""
 
     direct_seed: CitedValue
+    small_seed: CitedValue
     transplant: CitedValue
+    surface_direct_seed: CitedValue
+    surface_small_seed: CitedValue
+    surface_transplant: CitedValue
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RipeningOfAll:
+    """How surely heat tells ripeness, and when the season is over for want of it."""
+
+    spread: CitedValue
+    least_share: CitedValue
+    cool_days: CitedValue
+    cool_heat: CitedValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,6 +163,7 @@ class Soil:
     plastic: CitedValue
     canopy_leaf_area: CitedValue
     straw_leaf_area: CitedValue
+    residue_leaf_area: CitedValue
     days_held: CitedValue
 
 
@@ -288,6 +304,7 @@ class Models:
     maggot: Maggot
     disease: Disease
     frost: Frost
+    ripening: RipeningOfAll
     soil: Soil
     water: SoilWater
     notes: Notes

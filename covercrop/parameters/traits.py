@@ -207,6 +207,29 @@ class EmergenceTime:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Ripening:
+    """The heat by which a crop ripens.
+
+    Attributes
+    ----------
+    base, cap : CitedValue
+        Between which both extremes of a day are held before they count [degC].
+    heat_of_a_day : CitedValue
+        Heat of a day where the days on the packet hold [degC d]: times those days it is what the crop needs.
+    until_up : CitedValue or None
+        Heat from sowing to emergence [degC d], where the packet counts from there; None where it counts from sowing.
+    filling : CitedValue or None
+        From pollination to a ripe fruit, the last weeks before harvest [d]; None where fruit is picked young.
+    """
+
+    base: CitedValue
+    cap: CitedValue
+    heat_of_a_day: CitedValue
+    until_up: CitedValue | None = None
+    filling: CitedValue | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Planting:
     """How a crop stands.
 
@@ -245,17 +268,25 @@ class Crop:
     Attributes
     ----------
     soil_minimum, soil_planting : CitedValue
-        Coldest soil in which seed germinates, and the soil to wait for [degC].
+        Coldest soil in which seed germinates, and the least in which it can be sown [degC].
+    soil_good : CitedValue or None
+        Soil in which seed comes up well, where that is warmer [degC].
+    soil_set_out : CitedValue or None
+        Least in which plants can be set out [degC]; as for seed where it is None.
     frost : CitedValue
         Air temperature that harms the crop [degC].
     days_to_maturity : CitedValue
-        Sowing to harvest, direct-seeded [d].
+        To harvest, direct-seeded, as packets count them [d].
+    ripening : Ripening
+        What those days stand for.
     transplant_credit : CitedValue
         Days saved by transplants [d].
     touches_soil : bool
         Whether the part that is eaten touches the soil.
     maggot_host : bool
         Whether seedcorn maggot is known to harm it.
+    small_seed : bool
+        Whether its seed is small, which suffers longest from residue.
     planting : Planting or None
         How it stands.
     nitrogen_need : tuple of NitrogenNeed
@@ -272,9 +303,13 @@ class Crop:
     soil_planting: CitedValue
     frost: CitedValue
     days_to_maturity: CitedValue
+    ripening: Ripening
     transplant_credit: CitedValue
     touches_soil: bool
     maggot_host: bool
+    small_seed: bool = False
+    soil_good: CitedValue | None = None
+    soil_set_out: CitedValue | None = None
     planting: Planting | None = None
     nitrogen_need: tuple[NitrogenNeed, ...] = ()
     emergence: tuple[EmergenceTime, ...] = ()
@@ -355,9 +390,16 @@ _LABELS = {
     "sowing depth": "seed, depth",
     "sowing ground_cover": "warmth from emergence to covered ground",
     "soil_minimum": "coldest soil for seed",
-    "soil_planting": "soil to wait for",
+    "soil_planting": "soil to sow from",
+    "soil_good": "soil to sow well from",
+    "soil_set_out": "soil to set out from",
     "frost": "air that harms it",
-    "days_to_maturity": "sowing to harvest",
+    "days_to_maturity": "days to maturity",
+    "ripening base": "ripening, base of its heat",
+    "ripening cap": "ripening, cap of its heat",
+    "ripening heat_of_a_day": "ripening, heat of a day of the packet",
+    "ripening until_up": "ripening, heat until it is up",
+    "ripening filling": "ripening, pollination to ripe fruit",
     "transplant_credit": "days saved by transplants",
     "planting row_spacing": "row to row",
     "planting spacing": "spot to spot in the row",

@@ -164,7 +164,7 @@ def check(question: Question) -> Question:
         known["crop"] = catalogue.crop(crop).key
     for name, kind, choices in (
         ("terminate", "way of ending a cover", termination.METHODS),
-        ("method", "planting method", tuple(seedling_disease.DISEASE_DAYS)),
+        ("method", "planting method", seedling_disease.METHODS),
         ("ground_cover", "ground cover", soil_temperature.GROUND_COVERS),
     ):
         chosen = getattr(question, name)

@@ -43,7 +43,6 @@ TREATED_SEED = "Handle treated seed with gloves, and keep it from children, stoc
 
 _CAUTIONS = (
     ADVICE_FIRST,
-    BARE_SOIL,
     "Manure, hay, straw and compost can carry weed-killers that outlast composting: grow a few beans or peas in a "
     "sample before any of it goes on a bed.",
     INSURED,
@@ -65,7 +64,16 @@ _ASSUMPTIONS = (
     f"{_DECIDED.out_of_reach.value:.0%} bloom or crop are out of reach: {_DECIDED.out_of_reach.reason}.",
     f"A forecast needs {FEWEST_YEARS} past years and uses no more than {MOST_YEARS}.",
 )
+#: What a roller or a mower asks, which bares no soil.
+CUTTING = (
+    "Keep people and pets away from a working roller or mower, walk the field for stones and wire first, and stop the "
+    "engine before you clear it."
+)
 TARP = "A tarp sheds its rain beside it: weigh its edges down, and keep the runoff from ditches and streams."
+
+
+#: What each way of ending a cover asks.
+OF_WAY = {"turn-under": BARE_SOIL, "roll": CUTTING, "mow": CUTTING, "tarp": TARP}
 
 
 def cautions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
@@ -77,7 +85,7 @@ def cautions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
     cover : Cover
     crop : Crop
     """
-    tarp = (TARP,) if field.cover.terminate == "tarp" else ()
+    of_way = OF_WAY[field.cover.terminate]
     days, why = (
         (MODELS.spreading.raw_on_soil.value, "lies on the soil")
         if crop.touches_soil
@@ -87,7 +95,7 @@ def cautions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
         f"Raw manure has to be worked in at least {days:.0f} days before {crop.common_name} is harvested, since what "
         f"is eaten {why} (US organic rule, 7 CFR 205.203(c)(1)); your own rule may ask for more."
     )
-    return (*cover.cautions, *crop.cautions, *tarp, manure, *_CAUTIONS)
+    return (*cover.cautions, *crop.cautions, of_way, manure, *_CAUTIONS)
 
 
 def assumptions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:

@@ -17,14 +17,15 @@ from numpy.typing import NDArray
 from covercrop.base.arrays import Array, Days
 from covercrop.base.days import weekday
 from covercrop.field.entries import cover_of
-from covercrop.models import season_calendar
+from covercrop.models import ripening, season_calendar
 from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, quantiles, share, share_by
 from covercrop.parameters import catalogue
 from covercrop.parameters.constants import MODELS
 from covercrop.season.doubts import Doubt
 from covercrop.season.ending import Ahead, Dispute, Ending, Rival, choose_ending, is_closing
-from covercrop.season.ground import Ground, dead_from, follow_ground, latest_planting
+from covercrop.season.ground import Ground, dead_from, follow_ground
 from covercrop.season.in_time import Deadline, ending_in_time_until
+from covercrop.season.ripeness import ripeness
 from covercrop.season.stand import Stand, grow_stand
 from covercrop.season.wants import Chances, chances, wants
 from covercrop.weather.outlook import together
@@ -426,9 +427,11 @@ def _follow_together(
     stands = _apart(whole, len(starts))
     ended = [_end(start, stand, draws, dispute) for start, stand in zip(starts, stands, strict=True)]
     grounds: dict[int, Ground] = {}
-    # Nearly always one: they are all ended before the same summer.
-    for midwinter in {each.midwinter for each in ended}:
-        places = [place for place, each in enumerate(ended) if each.midwinter == midwinter]
+    # Nearly always one: they are all ended before the same summer, and in the same way.
+    for midwinter, method in {(each.midwinter, each.ending.method) for each in ended}:
+        places = [
+            place for place, each in enumerate(ended) if (each.midwinter, each.ending.method) == (midwinter, method)
+        ]
         ground = follow_ground(
             season if len(places) == len(starts) else together([starts[place].outlook for place in places]),
             shared.cover,
@@ -437,6 +440,7 @@ def _follow_together(
             draws,
             dead=np.squeeze([ended[place].dead for place in places]),
             midwinter=midwinter,
+            terminate=method,
             scouting=shared.scouting,
         )
         grounds.update(zip(places, _apart(ground, len(places)), strict=True))
@@ -525,7 +529,7 @@ def _ahead(start: Start, stand: Stand, draws: Draws, midwinter: int) -> Ahead:
     if not np.isnan(seed).any():
         late = min(late, int(seed.max()))  # no day after is without seed in any member
     horizon = min(max(late, today), outlook.days.size - 1)
-    latest = latest_planting(outlook, conditions.crop, conditions.planting, midwinter)
+    latest = ripeness(outlook, conditions.crop, conditions.planting, draws, midwinter).latest()
     plant_by = np.where(np.isnan(latest), np.inf, latest)
     if conditions.aim.plant_by is not None:
         plant_by = np.minimum(plant_by, outlook.position(np.datetime64(conditions.aim.plant_by, "D")))
@@ -570,6 +574,7 @@ def member_days(indexes: Sequence[Array], weights: Array, shares: tuple[float, .
     Returns
     -------
     numpy.ndarray, shape (stage, share)
-        Day indexes; NaN where they have not.
+        Day indexes; NaN where they have not, and where the share falls on members in which no day will do.
     """
-    return np.ceil(quantiles(np.stack([np.broadcast_to(index, weights.shape) for index in indexes]), weights, shares))
+    found = np.ceil(quantiles(np.stack([np.broadcast_to(index, weights.shape) for index in indexes]), weights, shares))
+    return np.where(found == ripening.NO_DAY, np.nan, found)

@@ -207,6 +207,7 @@ def _row(start: Start, chain: Chain, draws: Draws, way: str, place: int, chances
         draws,
         dead=dead_from(place, way),
         midwinter=chain.midwinter,
+        terminate=way,
         scouting=conditions.scouting,
     )
     likely, safe = outlook.dates(member_days([ground.earliest], chain.weights, (MEDIAN, SAFE_SHARE))[0])

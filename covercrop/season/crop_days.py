@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base.records import DateRange
-from covercrop.models import plantback, season_calendar
+from covercrop.models import season_calendar
 from covercrop.models.frost import HARD_FROST, first_autumn_freeze
 from covercrop.models.members import quantiles
 from covercrop.parameters.constants import MODELS
@@ -32,11 +32,7 @@ def planting_day(plan: Plan) -> np.datetime64:
     numpy.datetime64[D]
         NaT where no day is likely safe, and where the ground is ready but the crop would no longer ripen.
     """
-    if plan.field.crop.planted is not None:
-        return np.datetime64(plan.field.crop.planted, "D")
-    likely = plan.planting.earliest.median
-    too_late = plan.state == "plantable" and plan.planting.too_late
-    return np.datetime64("NaT", "D") if too_late or np.isnat(likely) else max(likely, plan.on)
+    return plan.planting.day
 
 
 def days_to_emergence(plan: Plan) -> int:
@@ -80,15 +76,18 @@ def thinning_day(plan: Plan) -> np.datetime64:
 
 
 def ripe_day(plan: Plan) -> np.datetime64:
-    """The day on which the crop is ripe, by its days to maturity; NaT where it is not planted."""
-    return planting_day(plan) + _maturity(plan)
+    """The likely day on which the crop is ripe; NaT where it is not planted, or the season ends before."""
+    return plan.planting.ripe.median
+
+
+def first_harvest(plan: Plan) -> np.datetime64:
+    """The day on which the crop is ripe at the earliest, in one year of ten before it; NaT as :func:`ripe_day`."""
+    return plan.planting.ripe.early
 
 
 def autumn_frost(plan: Plan) -> DateRange:
-    """The first autumn frost that harms the crop, with its 80 % interval."""
-    latest = plan.planting.latest
-    early, median, late = (day + _maturity(plan) for day in (latest.early, latest.median, latest.late))
-    return DateRange(early=early, median=median, late=late)
+    """The first autumn frost that harms the crop, with its 80 % interval; as :func:`hard_frost`."""
+    return _autumn_freeze(plan, plan.crop.frost.value)
 
 
 def hard_frost(plan: Plan) -> DateRange:
@@ -99,17 +98,15 @@ def hard_frost(plan: Plan) -> DateRange:
     DateRange
         NaT where too few of the years have one, or there are no past years.
     """
+    return _autumn_freeze(plan, HARD_FROST.value)
+
+
+def _autumn_freeze(plan: Plan, threshold: float) -> DateRange:
     outlook = plan.outlook
     spring = outlook.days[0] + np.timedelta64(season_calendar.HALF_YEAR, "D")
     midwinter = outlook.position(season_calendar.midwinter_before(spring, plan.field.latitude))
-    freeze = first_autumn_freeze(outlook.tmin, midwinter, HARD_FROST.value)
+    freeze = first_autumn_freeze(outlook.tmin, midwinter, threshold)
     if not outlook.complete:
         freeze = np.full_like(freeze, np.nan)
     early, median, late = outlook.dates(quantiles(freeze, np.ones_like(freeze)))
     return DateRange(early=early, median=median, late=late)
-
-
-def _maturity(plan: Plan) -> np.timedelta64:
-    crop = plan.field.crop
-    days = plantback.days_to_maturity(plan.crop, crop.method, crop.days_to_maturity)
-    return np.timedelta64(int(np.ceil(days)), "D")

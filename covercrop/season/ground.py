@@ -10,8 +10,10 @@ from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
 from covercrop.models import decomposition, frost, maggot, plantback, soil_water, termination
+from covercrop.models.members import staggered
 from covercrop.models.soil_temperature import SOIL_ERROR_SD, soil_temperature
 from covercrop.season.measurements import SoilCheck, soil_check
+from covercrop.season.ripeness import Ripeness, ripeness
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,8 +39,12 @@ class Ground:
     ----------
     limits : dict of str to numpy.ndarray
         Day on which each limit on planting clears (:data:`covercrop.models.plantback.LIMITS`).
+    terminate : str
+        How the cover was taken to be ended.
     earliest, latest : numpy.ndarray
-        First day without a limit, and last day that lets the crop ripen.
+        First day without a limit, and last day that lets the crop ripen (:meth:`Ripeness.latest`).
+    ripeness : Ripeness
+        By what it does.
     frost_free : numpy.ndarray
         First day of each year's spring after its last frost.
     dead : numpy.ndarray, shape ()
@@ -50,8 +56,10 @@ class Ground:
     """
 
     limits: dict[str, Array]
+    terminate: str
     earliest: Array
     latest: Array
+    ripeness: Ripeness
     frost_free: Array
     dead: Array
     soil_c: Array
@@ -64,6 +72,7 @@ class Ground:
             limits={name: days[place] for name, days in self.limits.items()},
             earliest=self.earliest[place],
             latest=self.latest[place],
+            ripeness=self.ripeness.at(place),
             frost_free=self.frost_free[place],
             dead=self.dead[place],
             soil_c=self.soil_c[place],
@@ -81,8 +90,10 @@ class GroundDetails:
         When the residue would be gone with no water but the rain.
     brood : numpy.ndarray, shape (year, 1)
         When most of the flies bred on the cover are out.
+    soil_good : numpy.ndarray, shape (year, 1)
+        When the soil is so warm that seed comes up well; NaN where it never is, or no such soil is known.
     released : numpy.ndarray, shape (year, day)
-        Share of the plant-available nitrogen released [1].
+        Share of the plant-available nitrogen of the season released [1].
     release : dict of int to numpy.ndarray, shape (3, year)
         The same so many weeks after the cover is dead, for the slow, the
         likely and the fast case; NaN beyond the season.
@@ -90,6 +101,7 @@ class GroundDetails:
 
     residue_by_rain: Array
     brood: Array
+    soil_good: Array
     released: Array
     release: dict[int, Array]
 
@@ -97,6 +109,11 @@ class GroundDetails:
 def dead_from(ended: ArrayLike, terminate: str) -> Array:
     """Day index on which the clocks of the ground start: the ending of the cover, or what a tarp takes after it."""
     return np.asarray(ended, dtype=np.float64) + (termination.TARP_DAYS.value if terminate == "tarp" else 0.0)
+
+
+def ground_under(entry: CropEntry, terminate: str) -> str:
+    """What lies on the ground once the cover is ended: its own residue, where that is left and nothing is laid."""
+    return "residue" if entry.ground_cover == "bare" and terminate in ("roll", "mow") else entry.ground_cover
 
 
 def planting_limits(
@@ -109,6 +126,7 @@ def planting_limits(
     dead: ArrayLike,
     midwinter: int,
     *,
+    terminate: str = "turn-under",
     soil_sd: float = SOIL_ERROR_SD,
 ) -> dict[str, Array]:
     """Every limit on planting after a cover that dies on a given day.
@@ -128,6 +146,8 @@ def planting_limits(
         Day index from which the cover no longer stands; NaN where it does throughout.
     midwinter : int
         Day index of the midwinter before the crop's spring.
+    terminate : str
+        How it was ended.
     soil_sd : float
         Standard deviation of the error of ``soil_c`` [K].
 
@@ -146,8 +166,11 @@ def planting_limits(
         residue=residue,
         crop=crop,
         method=entry.method,
+        terminate=terminate,
+        soil_least=entry.soil_c,
         residue_draw=draws.residue,
         soil_error=soil_sd * draws.soil,
+        disease_draw=staggered(draws.disease, outlook.tmin.shape[-2]),
     )
 
 
@@ -160,6 +183,7 @@ def follow_ground(
     *,
     dead: ArrayLike,
     midwinter: int,
+    terminate: str = "turn-under",
     scouting: Sequence[ScoutingNote] = (),
 ) -> Ground:
     """Follow the ground from the ending of the cover to the planting of the crop.
@@ -177,6 +201,8 @@ def follow_ground(
         Day index from which the cover no longer stands (:func:`dead_from`); NaN where it does throughout.
     midwinter : int
         Day index of the midwinter before the crop's spring.
+    terminate : str
+        How the cover is ended.
     scouting : sequence of ScoutingNote
         Of one place; its thermometer readings set the soil model right.
 
@@ -186,14 +212,28 @@ def follow_ground(
         If there is no such ground cover or planting method.
     """
     died = np.asarray(dead, dtype=np.float64)
-    modelled = soil_temperature(outlook.tmean, entry.ground_cover, canopy_until=died[..., np.newaxis])
+    modelled = soil_temperature(outlook.tmean, ground_under(entry, terminate), canopy_until=died[..., np.newaxis])
     check = soil_check(scouting, outlook, modelled, died)
     soil_c = check.corrected(modelled, died)
-    limits = planting_limits(outlook, soil_c, cover.residue, crop, entry, draws, died, midwinter, soil_sd=check.sd)
+    limits = planting_limits(
+        outlook,
+        soil_c,
+        cover.residue,
+        crop,
+        entry,
+        draws,
+        died,
+        midwinter,
+        terminate=terminate,
+        soil_sd=check.sd,
+    )
+    ripens = ripeness(outlook, crop, entry, draws, midwinter)
     return Ground(
         limits=limits,
+        terminate=terminate,
         earliest=plantback.earliest(limits),
-        latest=latest_planting(outlook, crop, entry, midwinter),
+        latest=ripens.latest(),
+        ripeness=ripens,
         frost_free=frost.freeze_free_from(outlook.tmin, midwinter, crop.frost.value)[..., np.newaxis],
         dead=died,
         soil_c=soil_c,
@@ -201,28 +241,33 @@ def follow_ground(
     )
 
 
-def latest_planting(outlook: Outlook, crop: Crop, entry: CropEntry, midwinter: int) -> Array:
-    """Last day on which the crop can be planted and still ripen, shape (..., year, 1); NaN where it never freezes."""
-    freeze = frost.first_autumn_freeze(outlook.tmin, midwinter, crop.frost.value)
-    days = plantback.days_to_maturity(crop, entry.method, entry.days_to_maturity)
-    return plantback.latest_planting(freeze, days)[..., np.newaxis]
-
-
-def ground_details(outlook: Outlook, latitude: float, cover: Cover, entry: CropEntry, ground: Ground) -> GroundDetails:
+def ground_details(
+    outlook: Outlook, latitude: float, cover: Cover, crop: Crop, entry: CropEntry, ground: Ground
+) -> GroundDetails:
     """What else the ground has to tell once it has been followed.
 
     Takes what :func:`follow_ground` takes, and what it gave.
     """
     start = ground.dead[np.newaxis]
+    pace = decomposition.SURFACE if ground.terminate in termination.ON_SURFACE else 1.0
     moisture = soil_water.moisture(
         outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, entry.ground_cover, float(ground.dead)
     )
+    _, good = plantback.soil_wanted(crop, entry.method, entry.soil_c)
+    # A cover that is ended after the season of the crop gives to the rest of the days.
+    ends = np.where(ground.ripeness.end > ground.dead, ground.ripeness.end, np.nan)
     released = {
-        case: decomposition.nitrogen_released(ground.soil_c, start[0], cover.residue, case=case)
+        case: decomposition.of_the_season(
+            decomposition.nitrogen_released(ground.soil_c, start[0], cover.residue, case=case, moisture=pace),
+            ends,
+        )
         for case in decomposition.CASES
     }
     return GroundDetails(
-        residue_by_rain=decomposition.residue_clear(ground.soil_c, start, cover.residue, moisture=moisture),
+        residue_by_rain=decomposition.residue_clear(ground.soil_c, start, cover.residue, moisture=pace * moisture),
+        soil_good=np.full((len(ground.soil_c), 1), np.nan)
+        if good is None
+        else plantback.soil_warm(ground.soil_c, good, start),
         brood=maggot.brood_peak(outlook.tmin, outlook.tmax, start),
         released=released["likely"],
         release={weeks: _on_day(released, float(ground.dead) + 7 * weeks) for weeks in RELEASE_WEEKS},

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+#: Days by which the soil that is good for seed has to follow the least before it is mentioned.
+WORTH_NAMING = 7
+
 #: Days that watering has to gain before it is mentioned.
 WORTH_WATERING = 3
 
@@ -21,17 +24,27 @@ class GroundPart:
         that is kept moist; ``NaT`` where the rain does not do it this season, or rain is not known.
     brood : numpy.datetime64[D]
         When most of the maggot flies bred on the cover are likely out; ``NaT`` where they are not this season.
+    soil_good : numpy.datetime64[D]
+        When the soil is likely so warm that seed comes up well; ``NaT`` where that is not more than a week after it is
+        warm enough, or not known.
     worth_watering : bool
         Whether keeping the ground moist gains days that are worth it.
     """
 
     residue_by_rain: np.datetime64
     brood: np.datetime64
+    soil_good: np.datetime64
     worth_watering: bool
 
 
 def ground_part(
-    residue: np.datetime64, residue_by_rain: np.datetime64, brood: np.datetime64, *, known: bool
+    residue: np.datetime64,
+    residue_by_rain: np.datetime64,
+    brood: np.datetime64,
+    soil_good: np.datetime64,
+    soil_least: np.datetime64,
+    *,
+    known: bool,
 ) -> GroundPart:
     """What else the ground tells, summed up.
 
@@ -41,6 +54,8 @@ def ground_part(
         When the residue is likely gone on ground that is kept moist; ``NaT`` where it is not.
     residue_by_rain, brood
         As in :class:`GroundPart`.
+    soil_good, soil_least : numpy.datetime64[D]
+        When the soil is likely good for seed, and warm enough to plant.
     known : bool
         Whether the season is known to its end.
     """
@@ -49,5 +64,8 @@ def ground_part(
     return GroundPart(
         residue_by_rain=residue_by_rain,
         brood=brood,
+        soil_good=soil_good
+        if soil_good - soil_least > np.timedelta64(WORTH_NAMING, "D")
+        else np.datetime64("NaT", "D"),
         worth_watering=never or bool(gain >= np.timedelta64(WORTH_WATERING, "D")),
     )

@@ -10,7 +10,7 @@ import numpy as np
 from covercrop.base.arrays import Array
 from covercrop.models import plantback
 from covercrop.models.soil_temperature import soil_temperature
-from covercrop.season.ground import dead_from, planting_limits
+from covercrop.season.ground import dead_from, ground_under, planting_limits
 from covercrop.season.measurements import soil_check
 from covercrop.weather.outlook import LEAD_DAYS, part_of
 
@@ -86,7 +86,7 @@ def ending_in_time_until(
     limit = np.nanmax(np.where(np.isfinite(deadline.plant_by), deadline.plant_by, np.nan), initial=deadline.horizon)
     season = part_of(outlook, slice(begin, int(limit) + 2))
     dead = dead_from(ended, method) - begin
-    modelled = soil_temperature(season.tmean, entry.ground_cover, canopy_until=dead[:, np.newaxis])
+    modelled = soil_temperature(season.tmean, ground_under(entry, method), canopy_until=dead[:, np.newaxis])
     check = soil_check(scouting, season, modelled[-1], np.nan)  # the cover stands where it was read
     limits = planting_limits(
         season,
@@ -97,6 +97,7 @@ def ending_in_time_until(
         draws,
         dead,
         deadline.midwinter - begin,
+        terminate=method,
         soil_sd=check.sd,
     )
     earliest = plantback.earliest(limits) + begin

@@ -78,7 +78,7 @@ def next_step(state: str, on: np.datetime64, stand: StandPart, window: WindowPar
         case "plantable":
             action, start, end = "plant", on, last
         case "planted":
-            action, start, end = "harvest", planting.ripe, _NEVER
+            action, start, end = "harvest", planting.ripe.median, _NEVER
         case _ if (visit := _visit(on, stand, window)) is not None:
             action, start, end = "scout", visit, visit
         case _ if best is not None:

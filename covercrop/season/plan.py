@@ -280,13 +280,17 @@ def plan_of(
         ended=ended,
     )
     nowhere = bool(np.isnat(window.ending_day))
+    state = "winter-killed" if killed else _state(field, chain, today)
+    too_late = share_by(ground.latest, weights, today - 1) >= 0.5
+    planted = _planted(field, outlook, np.nan if state == "plantable" and too_late else np.maximum(planting, today))
+    ripe = outlook.dates(member_days((ground.ripeness.ripe(planted),), weights)[0])
     return Plan(
         field=field,
         cover=cover,
         crop=crop,
         on=on,
         outlook=outlook,
-        state="winter-killed" if killed else _state(field, chain, today),
+        state=state,
         stand=stand_part(
             dates,
             {name: days[name][1] for name in stand.stages},
@@ -311,13 +315,18 @@ def plan_of(
         ),
         planting=planting_part(
             field.crop,
-            crop,
             dates,
             safe=outlook.dates([safe])[0],
             binding=None if nowhere or not outlook.complete else plantback.binding(ground.limits, weights),
-            ripens=_ripens_at_least(chain) if outlook.complete else np.nan,
+            ripens=_ripens_at_least(chain, None if field.crop.planted is None else planted)
+            if outlook.complete
+            else np.nan,
+            day=outlook.dates([planted])[0] if field.crop.planted is None else np.datetime64(field.crop.planted, "D"),
+            ripe=DateRange(early=ripe[0], median=ripe[1], late=ripe[2]),
+            cold_filling=_chance(ground.ripeness.cold_filling(planted), weights),
+            soil_c=plantback.soil_wanted(crop, field.crop.method, field.crop.soil_c)[0],
             emergence_days=_emergence(crop, ground, _planted(field, outlook, planting)),
-            on=on,
+            too_late=too_late,
         ),
         provenance=_provenance(field, start, weather, chain),
         details=_details(field, start, chain, draws, planting, dates["residue"].median) if details else None,
@@ -339,11 +348,14 @@ def _details(
 ) -> Details:
     """What is said beside the dates: ``planting`` is the likely day index of it, ``residue`` the date of its limit."""
     cover, outlook, weights = start.conditions.cover, start.outlook, chain.weights
-    found = ground_details(outlook, field.latitude, cover, field.crop, chain.ground)
+    found = ground_details(outlook, field.latitude, cover, start.conditions.crop, field.crop, chain.ground)
+    soil_warm = np.broadcast_to(chain.ground.limits["soil_warm"], weights.shape)
+    by_rain, brood, soil_good, soil_least = outlook.dates(
+        member_days((found.residue_by_rain, found.brood, found.soil_good, soil_warm), weights, (MEDIAN,))[:, 0]
+    )
     best = chain.ending.best
-    by_rain, brood = outlook.dates(member_days((found.residue_by_rain, found.brood), weights, (MEDIAN,))[:, 0])
     return Details(
-        ground=ground_part(residue, by_rain, brood, known=outlook.complete),
+        ground=ground_part(residue, by_rain, brood, soil_good, soil_least, known=outlook.complete),
         nitrogen=nitrogen_part(
             chain.stand,
             cover.growth,
@@ -391,19 +403,26 @@ def _open_on(chain: Chain, day: int) -> float:
 # --- the ground -----------------------------------------------------------------------------------
 
 
-def _ripens_at_least(chain: Chain) -> float:
+def _ripens_at_least(chain: Chain, planted: float | None) -> float:
     """Chance that the crop ripens, no higher than it is without the notes in doubt, where that is known."""
-    without = [chance for rival in chain.rivals if not np.isnan(chance := _ripens_at_least(rival))]
-    return min([_ripens(chain), *without])
+    without = [chance for rival in chain.rivals if not np.isnan(chance := _ripens_at_least(rival, planted))]
+    return min([_ripens(chain, planted), *without])
 
 
-def _ripens(chain: Chain) -> float:
-    """Chance that the crop ripens if it is planted on the first safe day; NaN where that is not known."""
+def _chance(holds: Array, weights: Array) -> float:
+    """Chance of what is 1 or 0 in each member, of those in which it is known; NaN where it is in none."""
+    known = np.broadcast_to(~np.isnan(holds), weights.shape)
+    return share(np.broadcast_to(holds == 1, weights.shape), weights * known) if known.any() else np.nan
+
+
+def _ripens(chain: Chain, planted: float | None) -> float:
+    """Chance that the crop ripens, planted on the first safe day or when it was; NaN where that is not known."""
     ground = chain.ground
-    if np.isnan(ground.earliest).all():
+    day = ground.earliest if planted is None else np.full_like(ground.earliest, planted)
+    if np.isnan(day).all():
         return np.nan
-    latest = np.where(np.isnan(ground.latest), np.inf, ground.latest)  # no freeze, no last day
-    return share(ground.earliest <= latest, chain.weights)
+    latest = np.where(np.isnan(ground.latest), np.inf, ground.latest)  # no end of the season, no last day
+    return share(day <= latest, chain.weights)
 
 
 def _median_on(by_year_and_day: Array, day: float) -> float:

@@ -14,10 +14,12 @@ if TYPE_CHECKING:
 
     from covercrop.base.records import DateRange
     from covercrop.field.entries import CropEntry
-    from covercrop.parameters.traits import Crop
 
 #: From this chance of ripening on, the crop is called likely to.
 LIKELY_RIPE = 0.8
+
+#: From this chance of filling in the cold on, it is warned of.
+COLD_FILLING = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,8 +39,16 @@ class PlantingPart:
         The limit that is most often the last to clear; None where the ground cannot be followed.
     ripens : float
         Chance that the crop ripens, planted as soon as it is safe [1]; NaN where that is not known.
-    ripe : numpy.datetime64[D]
-        When a planted crop is ripe; ``NaT`` where none is planted.
+    day : numpy.datetime64[D]
+        On which it was planted, or is likely to be; ``NaT`` where no day is likely safe, and where the ground is ready
+        but the crop would no longer ripen.
+    ripe : DateRange
+        When it is ripe, planted then; ``NaT`` where the season ends before, or there is no such day.
+    cold_filling : bool or None
+        Whether, planted then, its fruit would most likely fill in the cold; None where that is of no account.
+    soil_c : float
+        The soil that the planting waits for: the grower's own threshold, or that of the crop and the way of planting
+        [degC].
     emergence_days : float
         Days until the crop is up, sown on the likely day or on the day on which it was [d]; NaN where that is not
         known.
@@ -54,7 +64,10 @@ class PlantingPart:
     safe: np.datetime64
     binding: str | None
     ripens: float
-    ripe: np.datetime64
+    day: np.datetime64
+    ripe: DateRange
+    cold_filling: bool | None
+    soil_c: float
     emergence_days: float
     before_safe: bool
     too_late: bool
@@ -67,14 +80,17 @@ class PlantingPart:
 
 def planting_part(
     entry: CropEntry,
-    crop: Crop,
     dates: Mapping[str, DateRange],
     *,
     safe: np.datetime64,
     binding: str | None,
     ripens: float,
+    day: np.datetime64,
+    ripe: DateRange,
+    cold_filling: float,
+    soil_c: float,
     emergence_days: float,
-    on: np.datetime64,
+    too_late: bool,
 ) -> PlantingPart:
     """The planting, summed up.
 
@@ -82,16 +98,14 @@ def planting_part(
     ----------
     entry : CropEntry
         How the crop is planted, and whether it has been.
-    crop : Crop
     dates : mapping of str to DateRange
         Of the limits, the earliest and the latest planting, among others.
-    safe, binding, ripens, emergence_days
+    cold_filling : float
+        Chance that the fruit would fill in the cold [1]; NaN where that is of no account.
+    safe, binding, ripens, day, ripe, soil_c, emergence_days, too_late
         As in :class:`PlantingPart`.
-    on : numpy.datetime64[D]
-        The day of the answer.
     """
     planted = np.datetime64("NaT", "D") if entry.planted is None else np.datetime64(entry.planted, "D")
-    days = plantback.days_to_maturity(crop, entry.method, entry.days_to_maturity)
     earliest, latest = dates["earliest_planting"], dates["latest_planting"]
     return PlantingPart(
         limits={name: dates[name] for name in plantback.LIMITS},
@@ -100,9 +114,11 @@ def planting_part(
         safe=safe,
         binding=binding,
         ripens=ripens,
-        ripe=planted + np.timedelta64(int(np.ceil(days)), "D"),
+        day=day,
+        ripe=ripe,
+        cold_filling=None if np.isnan(cold_filling) else bool(cold_filling >= COLD_FILLING),
+        soil_c=soil_c,
         emergence_days=emergence_days,
-        # Neither is true of a date that is not reached.
-        before_safe=bool(planted < earliest.median),
-        too_late=bool(latest.median < on),
+        before_safe=bool(planted < earliest.median),  # not true of a date that is not reached
+        too_late=too_late,
     )

@@ -121,6 +121,8 @@ def field(plan: Plan) -> dict[str, Any]:
         "too_late_to_plant": planting.too_late,
         "p_ripens": None if np.isnan(planting.ripens) else round(planting.ripens, 3),
         "likely_ripe": planting.likely_ripe,
+        "ripe": _range(planting.ripe),
+        "cold_filling": planting.cold_filling,
         "worth_watering": plan.details.ground.worth_watering if plan.details else None,
         "doubts": [_doubt(doubt, rests) for doubt in rests.doubts],
         "check_first": rests.check,

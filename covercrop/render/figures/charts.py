@@ -525,7 +525,7 @@ def _limit_rows(plan: Plan, *, us: bool) -> list[_Row]:
     """The limits on planting with a date; none where the cover is dead, the crop in, or the rest not known."""
     if plan.state in ("winter-killed", "planted") or np.isnat(plan.window.ending_day) or not plan.outlook.complete:
         return []
-    soil = phrases.temperature(plan.crop.soil_planting.value, us=us)
+    soil = phrases.temperature(plan.planting.soil_c, us=us)
     return [
         _Row(
             label=_LIMIT_WORDS[name].format(soil=soil),

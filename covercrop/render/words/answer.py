@@ -58,7 +58,7 @@ def date_rows(plan: Plan, *, us: bool = False) -> list[tuple[str, str, str, str]
     """The table of dates: what, and its early, likely and late date; what is not reached or over is left out."""
     year, dates = _year(plan), plan.dates
     return [
-        (label.format(soil=temperature(plan.crop.soil_planting.value, us=us)), *interval(dates[name], year))
+        (label.format(soil=temperature(plan.planting.soil_c, us=us)), *interval(dates[name], year))
         for name, label in DATE_LABELS.items()
         if not np.isnat(dates[name].early) and not (plan.is_ended and name in _OF_THE_COVER)
     ]
@@ -233,14 +233,19 @@ def _planted(plan: Plan) -> str:
     if plan.planting.before_safe:
         likely = day_month(plan.planting.earliest.median)
         said += f", before the ground was likely safe ({likely}): look at the stand, and be ready to resow"
-    return f"{said}; it should ripen about {_own_date(plan, plan.planting.ripe)}."
+    ripe = plan.planting.ripe.median
+    if not np.isnat(ripe):
+        return f"{said}; it should ripen about {_own_date(plan, ripe)}."
+    if not plan.outlook.complete:
+        return f"{said}; when it ripens cannot be said without past years of weather."
+    return f"{said}; in most years the warmth of the season does not suffice to ripen it."
 
 
 def _ready(plan: Plan) -> str:
     latest = plan.planting.latest
     if plan.planting.too_late:
-        return f"The ground is ready, but planted now {plan.crop.common_name} would hardly ripen before frost."
-    until = "" if np.isnat(latest.early) else f", and by {day_month(max(latest.early, plan.on))} to ripen before frost"
+        return f"The ground is ready, but planted now {plan.crop.common_name} would hardly ripen in time."
+    until = "" if np.isnat(latest.early) else f", and by {day_month(max(latest.early, plan.on))} to ripen in time"
     return f"The ground is ready: {planting(plan)} now{until}."
 
 
@@ -272,7 +277,7 @@ def then(plan: Plan) -> str:
     else:
         said = f"It is likely safe to {planting(plan)} from {weekday(likely, _year(plan))}{sure}{after}{why}."
     if plan.is_ended and plan.planting.likely_ripe is False:
-        said += f" Planted then, it ripens before frost with a chance of only {chance(plan.planting.ripens)}."
+        said += f" Planted then, it ripens in time with a chance of only {chance(plan.planting.ripens)}."
     return said
 
 
@@ -287,16 +292,31 @@ def _own_date(plan: Plan, day: object) -> str:
 def season_fit(plan: Plan) -> str:
     """Whether the crop still has time to ripen, in a sentence; empty where that is not known."""
     latest, likely = plan.planting.latest.early, plan.planting.likely_ripe
-    if np.isnat(latest) or likely is None:
+    if likely is None or (likely and np.isnat(latest)):
         return ""
     crop = plan.crop.common_name
+    by = (
+        "no day of planting makes it nine in ten"
+        if np.isnat(latest)
+        else f"planted by {day_month(latest)} it is nine in ten"
+    )
     said = (
-        f"The chance that {crop}, planted as soon as it is safe, ripens before the first autumn frost is "
-        f"{chance(plan.planting.ripens)}; planted by {day_month(latest)} it is nine in ten."
+        f"The chance that {crop}, planted as soon as it is safe, ripens before frost, or before the warmth runs out, "
+        f"is {chance(plan.planting.ripens)}; {by}."
     )
     if not likely:
         said += " Transplants, a quicker variety or an earlier ending of the cover would help."
+    if plan.planting.cold_filling:
+        said += f" {cold_filling(plan)}"
     return said
+
+
+def cold_filling(plan: Plan) -> str:
+    """That the fruit would fill in the cold."""
+    return (
+        "Its last weeks of filling would be cold: fruit set late fills slowly, stores badly and may stay unripe "
+        "though the sum of heat is met."
+    )
 
 
 def what_is_where(plan: Plan) -> str:
@@ -344,10 +364,10 @@ def reasons(plan: Plan, *, us: bool = False) -> list[str]:
         )
     if plan.nitrogen.amounts:
         said.append(nitrogen(plan, us=us))
-    return [*said, *_of_the_ground(plan), *filter(None, (season_fit(plan),))]
+    return [*said, *_of_the_ground(plan, us=us), *filter(None, (season_fit(plan),))]
 
 
-def _of_the_ground(plan: Plan) -> list[str]:
+def _of_the_ground(plan: Plan, *, us: bool) -> list[str]:
     """What is to be known about the ground and the seed in it."""
     if plan.state == "plantable":
         return []
@@ -356,6 +376,13 @@ def _of_the_ground(plan: Plan) -> list[str]:
     if plan.ground.worth_watering:
         rots = "not this season" if np.isnat(by_rain) else f"take until about {day_month(by_rain)}"
         said.append(f"Keep the ground moist while the residue rots: with the rain alone it would {rots}.")
+    good = plan.crop.soil_good
+    if good is not None and not np.isnat(plan.ground.soil_good):
+        said.append(
+            f"The soil is warm enough to {planting(plan)} at {temperature(plan.planting.soil_c, us=us)}, about "
+            f"{day_month(plan.planting.limits['soil_warm'].median)}; seed comes up well at "
+            f"{temperature(good.value, us=us)}, about {day_month(plan.ground.soil_good)}."
+        )
     if plan.planting.binding == "maggot" and not np.isnat(brood):
         said.append(f"The flies bred on this cover are likely out about {day_month(brood)}.")
     if days > 0 and plan.field.crop.method == "direct-seed":

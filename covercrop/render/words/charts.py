@@ -108,7 +108,7 @@ def _dated(plan: Plan, names: tuple[str, ...] | list[str], *, us: bool) -> list[
 
 
 def _soil(plan: Plan, *, us: bool) -> str:
-    return phrases.temperature(plan.crop.soil_planting.value, us=us)
+    return phrases.temperature(plan.planting.soil_c, us=us)
 
 
 def _interval(dates: DateRange) -> str:

@@ -11,6 +11,7 @@ from covercrop.base.errors import one_line
 from covercrop.dates.agenda import Event, agenda, next_autumn
 from covercrop.models.frost import HARD_FROST
 from covercrop.models.plantback import BINDING_WORDS
+from covercrop.models.soil_temperature import DAYS_HELD
 from covercrop.render.words import answer
 from covercrop.render.words.ending import given_up, odds
 from covercrop.render.words.phrases import chance, day_month, temperature, weekday
@@ -189,7 +190,7 @@ def _window_opens(plan: Plan, event: Event, us: bool) -> _Words:
 
 
 def _turn_under(plan: Plan, event: Event, us: bool) -> _Words:
-    own = {"turn-under": (advice.BARE_SOIL,), "tarp": (advice.TARP,)}.get(plan.window.method, ())
+    own = (advice.OF_WAY[plan.window.method],)
     cautions = (*own, advice.INSURED)
     if event.best is None or event.chance is None:
         return _Words(f"{answer.to_end(plan)} at once, seed risk", answer.headline(plan), "", cautions)
@@ -240,11 +241,11 @@ def _planting(plan: Plan, event: Event, us: bool) -> _Words:
     likely, safe = plan.planting.earliest.median, plan.planting.safe
     surer = "" if np.isnat(safe) or safe == likely else f", in eight years of ten from {day_month(safe)}"
     why = f": {BINDING_WORDS[plan.planting.binding]}" if plan.planting.binding else ""
-    soil = temperature(plan.crop.soil_planting.value, us=us)
+    soil = temperature(plan.planting.soil_c, us=us)
     return _Words(
         f"{answer.planting(plan)}, likely safe from {day_month(likely)}",
         f"Likely safe from {day_month(likely)}{surer}{_if_ended(plan)}{why}. {answer.season_fit(plan)}".rstrip(),
-        f"Measure before you plant: the soil should have held {soil} on three days running.",
+        f"Measure before you plant: the soil should have held {soil} on {DAYS_HELD} days running.",
         cautions,
     )
 
@@ -280,13 +281,14 @@ def _spring_frost(plan: Plan, event: Event, us: bool) -> _Words:
 def _autumn_frost(plan: Plan, event: Event, us: bool) -> _Words:
     frost, ripe = autumn_frost(plan), ripe_day(plan)
     half = "" if np.isnat(frost.median) else f", half of them by {day_month(frost.median)}"
+    should = "may not be ripe by then" if np.isnat(ripe) else f"should be ripe about {day_month(ripe)}"
     when = "Planted" if plan.is_planted else "If it is planted"
     return _Words(
         "frost watch, first frost of autumn",
         f"One year in ten has had a night of {temperature(plan.crop.frost.value, us=us)} or less by "
         f"{day_month(frost.early)}{half}.",
-        f"{when} on {day_month(planting_day(plan))}, the {plan.crop.common_name} should be ripe about "
-        f"{day_month(ripe)}: bring it in, or cover it, before the first such night.",
+        f"{when} on {day_month(planting_day(plan))}, the {plan.crop.common_name} {should}: bring it in, or cover it, "
+        "before the first such night.",
     )
 
 

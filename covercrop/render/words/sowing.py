@@ -144,7 +144,7 @@ def beyond(autumn: Autumn, choice: Choice) -> str:
 def wanted(autumn: Autumn) -> str:
     """By when the crop has to be planted, and why."""
     crop, by = autumn.crop.common_name, day_month(autumn.plant_by, year(autumn))
-    ripe = f"ripens before frost in {percent(autumn.ripens_by)} of the years"
+    ripe = f"ripens in time in {percent(autumn.ripens_by)} of the years"
     match autumn.plant_by_from:
         case "asked":
             return f"Wanted: {crop} in the ground by {by}; planted then, it {ripe}."
