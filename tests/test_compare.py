@@ -145,7 +145,10 @@ def test_what_would_help_is_what_the_plan_of_the_changed_field_says(cool: Ending
     other = make_plan(replace(field, crop=replace(field.crop, method="transplant")), COOL, ON).window.best
     assert other is not None
     assert (helped.date, helped.together, helped.in_time) == (other.date, other.together, other.in_time)
-    assert helped.gain == pytest.approx(other.together - cool.plan.window.best.together)
+    best = cool.plan.window.best
+    assert helped.gain == pytest.approx(max(other.together - best.together, other.in_time - best.in_time))
+    assert helped.of_crop == (other.in_time - best.in_time > other.together - best.together)
+    assert all(each.in_time >= best.in_time - 0.1 for each in cool.helps)  # what costs the crop is no help
 
 
 def test_a_plan_that_likely_works_looks_for_no_help() -> None:
@@ -274,12 +277,12 @@ def test_the_screen_keeps_to_its_width(
 ) -> None:
     """No line is longer, the day that is advised is marked, and what would help is said."""
     monkeypatch.setenv("COLUMNS", columns)
-    assert main(["compare", "--field", "Ford meadow", "--by", "turn-under", "--by", "roll"]) == 0
+    assert main(["compare", "--field", "Upper orchard strip", "--by", "turn-under", "--by", "roll"]) == 0
     lines = capsys.readouterr().out.splitlines()
     assert max(map(len, lines)) <= int(columns)
     (marked,) = [line for line in lines if line.lstrip().startswith(">")]
-    assert "4 May" in marked
-    assert "What would help" in lines
+    assert "24 May" in marked
+    assert "  Rolling" in lines
 
 
 def test_an_option_that_is_wrong_is_told_in_options(capsys: pytest.CaptureFixture[str]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -32,6 +33,8 @@ def stand(opens: np.ndarray, seed: np.ndarray, buds: np.ndarray | None = None) -
         opens=opens,
         closes=seed - 1,
         killed=np.full(opens.shape, np.nan),
+        snow=np.zeros((1, 60)),
+        exposed=SimpleNamespace(),  # type: ignore[arg-type]
         weights=np.full(opens.shape, 1 / opens.size),
         scouting_sd=4.0,
     )

@@ -12,6 +12,7 @@ from covercrop.models.members import MEDIAN, Draws
 from covercrop.models.soil_temperature import GROUND_COVERS
 from covercrop.parameters.constants import MODELS
 from covercrop.season.chain import Chain, Start, follow, member_days
+from covercrop.season.decision import IN_TIME_WITHIN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -38,7 +39,9 @@ class Help:
     probability, in_time, together : float
         Chances of that day: the window is open; the crop in time; all of it [1].
     gain : float
-        How much higher the chance of all of it is than that of the day that is advised now [1].
+        How much higher the chance of all of it, or of a crop in time, is than on the day that is advised now [1].
+    of_crop : bool
+        Whether it is the chance of the crop that gains more.
     plant_likely : numpy.datetime64[D]
         Likely first safe day of planting then.
     """
@@ -50,6 +53,7 @@ class Help:
     in_time: float
     together: float
     gain: float
+    of_crop: bool
     plant_likely: np.datetime64
 
 
@@ -77,7 +81,9 @@ def helps(start: Start, chain: Chain, draws: Draws) -> tuple[Help, ...]:
         day = then.ending.best
         if day is None:
             continue
-        gain = day.together - best.together
+        together, in_time = day.together - best.together, day.in_time - best.in_time
+        if in_time < -IN_TIME_WITHIN:
+            continue  # what costs the crop is no help
         likely = member_days([then.ground.earliest], then.weights, (MEDIAN,))[0, 0]
         found.append(
             Help(
@@ -87,7 +93,8 @@ def helps(start: Start, chain: Chain, draws: Draws) -> tuple[Help, ...]:
                 probability=day.probability,
                 in_time=day.in_time,
                 together=day.together,
-                gain=gain,
+                gain=max(together, in_time),
+                of_crop=in_time > together,
                 plant_likely=start.outlook.dates([likely])[0],
             )
         )

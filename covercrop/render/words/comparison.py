@@ -35,21 +35,27 @@ def change(plan: Plan, helped: Help) -> str:
             return f"{ending.ending(helped.detail)} instead"
 
 
+def _promise(plan: Plan, helped: Help) -> str:
+    """What it makes of the chances, that which gains most first."""
+    everything = f"everything works with a chance of {chance(helped.together)}"
+    if not helped.of_crop:
+        return everything
+    return f"{plan.crop.common_name} is in time with a chance of {chance(helped.in_time)}, and {everything}"
+
+
 def helps(plan: Plan, helped: Help) -> str:
     """What one thing would do, in a sentence."""
-    year = int(str(plan.on)[:4])
-    how = helped.detail if helped.change == "way" else plan.window.method
     said = change(plan, helped)
-    return (
-        f"{said[0].upper()}{said[1:]}: everything works with a chance of {chance(helped.together)}, "
-        f"{ending.ended(how)} about {weekday(helped.date, year)}, planted from about {day_month(helped.plant_likely)}."
-    )
+    planted = f"planted from about {day_month(helped.plant_likely)}"
+    return f"{said[0].upper()}{said[1:]}: {_promise(plan, helped)}, {_then(plan, helped)}, {planted}."
 
 
 def most(plan: Plan, helped: Help) -> str:
     """What would help most, in a sentence after the advice."""
-    how = f", {ending.ended(helped.detail if helped.change == 'way' else plan.window.method)}"
-    return (
-        f"What would help most: {change(plan, helped)}; everything then works with a chance of "
-        f"{chance(helped.together)}{how} about {weekday(helped.date, int(str(plan.on)[:4]))}."
-    )
+    return f"What would help most: {change(plan, helped)}; {_promise(plan, helped)}, {_then(plan, helped)}."
+
+
+def _then(plan: Plan, helped: Help) -> str:
+    """How and when the cover is then ended."""
+    how = helped.detail if helped.change == "way" else plan.window.method
+    return f"{ending.ended(how)} about {weekday(helped.date, int(str(plan.on)[:4]))}"

@@ -53,7 +53,11 @@ def advice(plan: Plan, best: Recommended) -> str:
             )
         case "crop" | "before-bloom":
             bloom = "before most of it blooms" if best.why == "crop" else "before it blooms"
-            return f"{_upper(do)}, {bloom}, so that {crop} is in time{around}: {odds(plan, best)}."
+            return (
+                f"{_upper(do)}, {bloom}, so that {crop} can be in time{around}: its chance is then "
+                f"{chance(best.in_time)}, with no seed {chance(best.seed_free)}, in bloom {chance(best.bloom)}; all of "
+                f"it {chance(best.together)}."
+            )
         case "least-risk" if best.killed < best.seed_free:
             return (
                 f"{_upper(do)}, {_seen(plan)}{around}, and let what you see decide: in {percent(best.some_day)} of the "
