@@ -308,7 +308,8 @@ def in_time_until(frame: Frame, cover: Cover, method: str, known: dict[object, A
     kind = (method, *_ground_of(cover))
     if kind in known:
         return known[kind]
-    ended = np.arange(BEFORE_MIDWINTER, frame.plant_by + EVERY, EVERY, dtype=np.float64)
+    last = max(frame.plant_by, BEFORE_MIDWINTER)  # where nothing ripens, the wanted day lies before all others
+    ended = np.arange(BEFORE_MIDWINTER, last + EVERY, EVERY, dtype=np.float64)
     earliest = plantback.earliest(limits_after(frame, cover, dead_from(ended, method), method))
     known[kind] = last_before(ended, np.where(np.isnan(earliest), np.inf, earliest), frame.plant_by)
     return known[kind]
