@@ -80,7 +80,7 @@ def test_frost_is_that_of_the_crop_and_of_its_spring() -> None:
     frost = SQUASH.frost.value
     free = hazards_frost.freeze_free_from(OUTLOOK.tmin, MIDWINTER, frost)
     assert np.ptp(free) > 0
-    np.testing.assert_array_equal(GROUND.frost_free, free[:, np.newaxis])
+    np.testing.assert_array_equal(GROUND.limits["frost"], np.broadcast_to(free[:, np.newaxis], GROUND.earliest.shape))
     freeze = hazards_frost.first_autumn_freeze(OUTLOOK.tmin, MIDWINTER, frost)
     days = SQUASH.days_to_maturity.value
     np.testing.assert_array_equal(GROUND.latest, (freeze - np.ceil(days))[:, np.newaxis])
@@ -130,7 +130,7 @@ def test_places_are_followed_together_as_alone() -> None:
         one = both.at(place)
         for name, days in alone.limits.items():
             np.testing.assert_array_equal(one.limits[name], days)
-        for part in ("earliest", "latest", "frost_free", "dead", "soil_c"):
+        for part in ("earliest", "latest", "dead", "soil_c"):
             np.testing.assert_array_equal(getattr(one, part), getattr(alone, part))
         np.testing.assert_array_equal(one.soil_check.after, alone.soil_check.after)
 

@@ -135,7 +135,7 @@ def calibrate(records: Sequence[BloomRecord], name: str = "records") -> Calibrat
             f"{name}: {len(records)} record{'s' * (len(records) != 1)} in it, and a fit needs {FEWEST_RECORDS}; add "
             "more"
         )
-    cover = catalogue.cover(records[0].cover)
+    cover = catalogue.of_cultivar(catalogue.cover(records[0].cover), records[0].cultivar)
     seasons = [record.season for record in records]
     model = Model(seasons, cover)
     for record, total in zip(records, model.under(cover.bloom.day_length_full.value)[0], strict=True):

@@ -54,7 +54,6 @@ SOURCES = (
     "zheng1993",
     "texas_mulch2004",
     "alabama_anr1061",
-    "noaa_freeze",
 )
 
 #: What no source gives, for the reader of the dates.
@@ -111,8 +110,10 @@ def limits(
     crop: Crop,
     method: str,
     residue_draw: ArrayLike = 0.0,
+    clear_draw: ArrayLike = 0.0,
+    disease_draw: ArrayLike = 0.0,
     soil_error: ArrayLike = 0.0,
-    frost_risk: float = 0.1,
+    soil_passing: ArrayLike = 0.0,
 ) -> dict[str, Array]:
     """Every limit on planting, in every member.
 
@@ -133,10 +134,12 @@ def limits(
         One of :data:`METHODS`.
     residue_draw : array_like, shape (..., k), optional
         Standard normal; above 0 the residue goes faster than is likely.
+    clear_draw, disease_draw : array_like, shape (..., k), optional
+        Standard normal; above 0 the ground is called clear, and free of disease, later than is likely.
     soil_error : array_like, shape (..., k), optional
-        Added to the soil temperature for the limits that rest on it alone [K].
-    frost_risk : float
-        Share of years that may still freeze after the frost limit.
+        Part of the error of the soil temperature that lasts all spring, which every limit feels that rests on it [K].
+    soil_passing : array_like, shape (..., k), optional
+        Part of it that comes and goes within days, which only a threshold feels [K].
 
     Returns
     -------
@@ -149,16 +152,18 @@ def limits(
         If there is no such planting method.
     """
     begin = np.atleast_1d(np.asarray(start, dtype=np.float64))
+    on_a_day = np.asarray(soil_error, dtype=np.float64) + np.asarray(soil_passing, dtype=np.float64)
     day = {
-        "residue": decomposition.residue_clear(soil_c, begin, residue, draw=residue_draw),
-        "disease": seedling_disease.disease_clear(begin, method),
-        "maggot": maggot.maggot_clear(tmin, tmax, soil_c, begin, midwinter, soil_error=soil_error)
+        "residue": decomposition.residue_clear(
+            soil_c, begin, residue, draw=residue_draw, clear_draw=clear_draw, soil_error=soil_error
+        ),
+        "disease": seedling_disease.disease_clear(begin, method, disease_draw),
+        "maggot": maggot.maggot_clear(tmin, tmax, soil_c, begin, midwinter, soil_error=on_a_day)
         if crop.maggot_host
         else begin,
-        "soil_warm": soil_warm(soil_c, crop.soil_planting.value, begin, soil_error),
-        "frost": frost.freeze_free_date(frost.freeze_free_from(tmin, midwinter, crop.frost.value), frost_risk)[
-            ..., np.newaxis, np.newaxis
-        ],
+        "soil_warm": soil_warm(soil_c, crop.soil_planting.value, begin, on_a_day),
+        # Each year's own frost: the risk that is run is that of the share of members, once for all limits together.
+        "frost": frost.freeze_free_from(tmin, midwinter, crop.frost.value)[..., np.newaxis],
     }
     shape = np.broadcast_shapes(*(index.shape for index in day.values()), (*tmin.shape[:-1], 1))
     return {name: np.broadcast_to(index, shape).copy() for name, index in day.items()}

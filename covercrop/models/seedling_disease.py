@@ -20,7 +20,12 @@ from covercrop.parameters.constants import MODELS
 DISEASE_DAYS = {"direct-seed": MODELS.disease.direct_seed.value, "transplant": MODELS.disease.transplant.value}
 
 
-def disease_clear(start: ArrayLike, method: str) -> Array:
+#: Standard deviation of these days, as a share of them, and the least share of them that is drawn.
+DISEASE_SPREAD = MODELS.disease.spread.value
+LEAST_SHARE = 0.3
+
+
+def disease_clear(start: ArrayLike, method: str, draw: ArrayLike = 0.0) -> Array:
     """First day on which seedling diseases on the fresh residue have died down.
 
     Parameters
@@ -29,6 +34,8 @@ def disease_clear(start: ArrayLike, method: str) -> Array:
         Day index of turning under.
     method : str
         ``"direct-seed"`` or ``"transplant"``.
+    draw : array_like, shape (..., k), optional
+        Standard normal; above 0 it takes longer than is likely.
 
     Returns
     -------
@@ -42,4 +49,5 @@ def disease_clear(start: ArrayLike, method: str) -> Array:
     """
     if method not in DISEASE_DAYS:
         raise UnknownNameError("planting method", method, DISEASE_DAYS)
-    return np.asarray(start, dtype=np.float64) + DISEASE_DAYS[method]
+    share = np.maximum(1 + DISEASE_SPREAD * np.asarray(draw, dtype=np.float64), LEAST_SHARE)
+    return np.asarray(start, dtype=np.float64) + np.round(DISEASE_DAYS[method] * share)

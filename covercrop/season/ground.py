@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from covercrop.base.arrays import Array
 from covercrop.models import decomposition, frost, maggot, plantback, soil_water, termination
 from covercrop.models.soil_temperature import SOIL_ERROR_SD, soil_temperature
-from covercrop.season.measurements import SoilCheck, soil_check
+from covercrop.season.measurements import PASSING_SHARE, SoilCheck, soil_check
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,8 +39,6 @@ class Ground:
         Day on which each limit on planting clears (:data:`covercrop.models.plantback.LIMITS`).
     earliest, latest : numpy.ndarray
         First day without a limit, and last day that lets the crop ripen.
-    frost_free : numpy.ndarray
-        First day of each year's spring after its last frost.
     dead : numpy.ndarray, shape ()
         Day index on which the ended cover is dead; NaN where it is not ended.
     soil_c : numpy.ndarray, shape (year, day)
@@ -52,7 +50,6 @@ class Ground:
     limits: dict[str, Array]
     earliest: Array
     latest: Array
-    frost_free: Array
     dead: Array
     soil_c: Array
     soil_check: SoilCheck
@@ -64,7 +61,6 @@ class Ground:
             limits={name: days[place] for name, days in self.limits.items()},
             earliest=self.earliest[place],
             latest=self.latest[place],
-            frost_free=self.frost_free[place],
             dead=self.dead[place],
             soil_c=self.soil_c[place],
             soil_check=self.soil_check.at(place),
@@ -137,6 +133,7 @@ def planting_limits(
         Day index on which each limit clears (:data:`covercrop.models.plantback.LIMITS`).
     """
     start = np.asarray(dead, dtype=np.float64)[..., np.newaxis]
+    passing = np.sqrt(PASSING_SHARE) * SOIL_ERROR_SD
     return plantback.limits(
         outlook.tmin,
         outlook.tmax,
@@ -147,7 +144,10 @@ def planting_limits(
         crop=crop,
         method=entry.method,
         residue_draw=draws.residue,
-        soil_error=soil_sd * draws.soil,
+        clear_draw=draws.residue_clear,
+        disease_draw=draws.disease,
+        soil_error=np.sqrt(max(soil_sd**2 - passing**2, 0.0)) * draws.soil,
+        soil_passing=min(passing, soil_sd) * draws.soil_passing,
     )
 
 
@@ -196,7 +196,6 @@ def follow_ground(
         limits=limits,
         earliest=plantback.earliest(limits),
         latest=plantback.latest_planting(freeze, days)[..., np.newaxis],
-        frost_free=frost.freeze_free_from(outlook.tmin, midwinter, crop.frost.value)[..., np.newaxis],
         dead=died,
         soil_c=soil_c,
         soil_check=check,
