@@ -123,7 +123,7 @@ def test_values_are_plausible(cover: Cover) -> None:
     assert 0 <= seed.base.value <= 5
     assert 150 <= seed.flower_to_maturity.value <= 1500
     assert 0.5 <= seed.viable_share.value <= 0.7
-    assert 0.1 <= seed.spread.value / seed.flower_to_maturity.value <= 0.3
+    assert 0.1 <= seed.spread.value / seed.flower_to_maturity.value <= 0.35  # arrowleaf: 274 to 689 printed
 
 
 # --- published numbers, as printed ----------------------------------------------------------------
@@ -181,7 +181,8 @@ def rmse(errors: pd.Series) -> float:
 def test_table_and_covers_agree(residuals: pd.DataFrame) -> None:
     """The requirement of each fitted cover is the one that the table was computed with."""
     fitted = {name for name in COVERS if catalogue.cover(name).confidence == "fitted"}
-    assert set(residuals["species"]) == fitted
+    dated = set(pd.read_csv(REPOSITORY / "data" / "validation" / "bloom_dated.csv")["species"])
+    assert set(residuals["species"]) == fitted - dated
     for name, rows in residuals.groupby("species"):
         assert set(rows["requirement_all"]) == {catalogue.cover(str(name)).bloom.requirement.value}
 
@@ -203,12 +204,9 @@ def test_crimson_clover_at_a_place_left_out(residuals: pd.DataFrame) -> None:
     assert error < rmse(rows["benchmark_latitude_error_days"])
 
 
-@pytest.mark.parametrize("name", ["hairy-vetch", "winter-pea"])
+@pytest.mark.parametrize("name", ["winter-pea"])
 def test_other_covers_at_a_place_left_out(residuals: pd.DataFrame, name: str) -> None:
-    """Within 7 days (RMSE), half the windows that they are fitted to, and nearer than a date by latitude.
-
-    Not nearer than a plain sum from sowing for hairy vetch, whose rows were all sown at about the same time.
-    """
+    """Within 7 days (RMSE), half the windows that they are fitted to, and nearer than a date by latitude."""
     rows = residuals[residuals["species"] == name]
     error = rmse(rows["error_left_out_days"])
     assert error <= 7

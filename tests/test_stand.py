@@ -81,7 +81,7 @@ def test_an_early_cultivar_is_early() -> None:
 
 def test_seed_that_takes_long_is_late() -> None:
     """The draw of the seed moves the seed alone."""
-    still = replace(DRAWS, requirement=np.zeros(8))
+    still = replace(DRAWS, requirement=np.zeros(8), viable_share=np.zeros(8))
     stand = grown(draws=still)
     order = np.argsort(DRAWS.seed)
     assert (np.diff(stand.stages["viable_seed"][:, order], axis=1) >= 0).all()
@@ -91,7 +91,7 @@ def test_seed_that_takes_long_is_late() -> None:
 
 def test_the_middle_draw_is_the_cover_as_it_is() -> None:
     """Neither its sum to bloom nor that to seed is moved; a standard deviation of the seed is its published spread."""
-    noughts = replace(DRAWS, requirement=np.zeros(8), seed=np.zeros(8))
+    noughts = replace(DRAWS, requirement=np.zeros(8), seed=np.zeros(8), viable_share=np.zeros(8))
     lengths = day_length(LATITUDE, OUTLOOK.day_of_year)
     middle_one = grown(draws=noughts)
     emerged = middle_one.stages["emergence"][:, 0]
@@ -233,7 +233,7 @@ def test_a_note_pulls_the_stage_towards_what_was_seen() -> None:
     assert early < fits < late
     assert early < before - 2
     assert late > before + 2
-    assert abs(fits - before) < 2
+    assert abs(fits - before) < 2.5  # of an interval of three weeks
 
 
 def test_no_buds_puts_an_early_stand_back_and_says_nothing_against_a_late_one() -> None:

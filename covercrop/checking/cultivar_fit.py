@@ -11,7 +11,7 @@ import numpy as np
 from covercrop.base.arrays import Array
 from covercrop.base.errors import RecordsError
 from covercrop.checking.bloom_fit import UPPER, Fit, Model, Predict, Season, errors, fit, latitude_rule, rmse, sum_rule
-from covercrop.models import phenology
+from covercrop.models import members, phenology
 from covercrop.models.degree_days import accumulate
 from covercrop.parameters import catalogue
 from covercrop.parameters.own_bloom import Calibration, Gate, Requirement
@@ -235,7 +235,8 @@ def _calibration(
 
     # What another season will do: the scatter of a record, the error of the fit itself, and that both are known from
     # few records.  Where places were left out, the error at those is known, and is taken if it is larger.
-    widened = float(t.ppf(UPPER, found.freedom) / norm.ppf(UPPER))
+    # The members are drawn by a t of their own, which widens the interval already.
+    widened = float(t.ppf(UPPER, found.freedom) / members.student(norm.ppf(UPPER), phenology.FREEDOM))
     ahead = widened * found.ahead
     low, high = found.interval(found.requirement, found.requirement_se)
     bloom = cover.bloom

@@ -48,7 +48,7 @@ class Draws:
 _FEW_DAYS = 2000
 
 #: Primes whose points are little correlated.
-_PRIMES = (2, 11, 13, 17, 19, 23, 5, 31, 43, 71)
+_PRIMES = (2, 11, 13, 17, 19, 23, 103, 239, 499, 991)
 
 
 @cache

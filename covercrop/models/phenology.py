@@ -63,7 +63,8 @@ FREEDOM = MODELS.bloom.freedom.value
 #: Half of an interval of 80 % in standard deviations.
 EIGHTY_PERCENT = NormalDist().inv_cdf(LATE)
 
-#: No draw of the sum to ripe seed is less than this share of it.
+#: No draw of the sum to bloom, or of that to ripe seed, is less than this share of it.
+LEAST_REQUIREMENT = 0.35
 LEAST_SEED = 0.3
 
 #: The soil is followed from so many days before sowing, where they are known: nothing is left then of its first guess.
@@ -345,8 +346,8 @@ def requirement_spread(cover: Cover, cultivar_known: bool) -> float:
     return spread if cultivar_known else hypot(spread, cover.bloom.cultivar_spread.value)
 
 
-def requirement_drawn(cover: Cover, cultivar_known: bool, draw: ArrayLike) -> Array:
-    """What is added to the requirement at a new place and in a new year.
+def requirement_drawn(cover: Cover, cultivar_known: bool, draw: ArrayLike, offset_days: float = 0.0) -> Array:
+    """What is added to the requirement for a cultivar, at a new place and in a new year.
 
     Parameters
     ----------
@@ -354,13 +355,21 @@ def requirement_drawn(cover: Cover, cultivar_known: bool, draw: ArrayLike) -> Ar
     cultivar_known : bool
     draw : array_like
         Standard normal.
+    offset_days : float
+        As for :func:`requirement_shift_for` [d].
 
     Returns
     -------
     numpy.ndarray
-        [degC d], by Student's t: the spread was measured at few places (:data:`FREEDOM`).
+        [degC d], by Student's t: the spread among places was measured at few of them (:data:`FREEDOM`).  That among
+        cultivars is no doubt of this kind; the degrees of freedom of both together are those of Welch and
+        Satterthwaite.
     """
-    return requirement_spread(cover, cultivar_known) * student(draw, FREEDOM)
+    spread = requirement_spread(cover, cultivar_known)
+    freedom = FREEDOM * (spread / cover.bloom.spread.value) ** 4 if cover.bloom.spread.value else np.inf
+    drawn = spread * (student(draw, freedom) if np.isfinite(freedom) else np.asarray(draw, dtype=np.float64))
+    shift = requirement_shift_for(offset_days, cover) + drawn
+    return np.maximum(shift, (LEAST_REQUIREMENT - 1) * cover.bloom.requirement.value)
 
 
 def seed_scale(cover: Cover, seed_draw: ArrayLike, share_draw: ArrayLike) -> Array:

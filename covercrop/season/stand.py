@@ -127,8 +127,7 @@ def stages_of(
         cover,
         sowing=sowing,
         emerged=emerged,
-        requirement_shift=phenology.requirement_shift_for(offset, cover)
-        + phenology.requirement_drawn(cover, bool(cultivar), requirement),
+        requirement_shift=phenology.requirement_drawn(cover, bool(cultivar), requirement, offset),
         seed_scale=phenology.seed_scale(cover, seed, viable_share),
     )
 
