@@ -348,7 +348,7 @@ def test_a_middle_is_not_measured() -> None:
 
 
 def test_stages_of_hairy_vetch_follow_their_counts() -> None:
-    """9.6 days from first flower to half of the peak: two thirds before 25 % bloom at its pace, one after at 18 degC."""
+    """9.6 days from first flower to half of the peak: two thirds before 25 % bloom, one after, at 18 degC."""
     vetch = catalogue.cover("hairy-vetch")
     days = 9.6 * vetch.bloom.pace.value
     assert vetch.stages.first_flower.value == pytest.approx(2 / 3 * days, abs=0.5)

@@ -396,3 +396,15 @@ def test_nothing_drawn_is_the_middle_plant() -> None:
         np.testing.assert_array_equal(index[..., 0], drawn[stage][..., 0])
     assert (drawn["bloom_25"][..., 1] > drawn["bloom_25"][..., 0]).all()
     assert (drawn["viable_seed"][..., 1] > drawn["viable_seed"][..., 0]).all()
+
+
+def test_the_share_at_which_seed_is_viable_is_drawn() -> None:
+    """It moves the seed and nothing else, by its printed range: 0.6 to 0.7 hold eight in ten."""
+    still = replace(DRAWS, requirement=np.zeros(8), seed=np.zeros(8), viable_share=np.linspace(-1.2816, 1.2816, 8))
+    stand = grown(draws=still)
+    seed = stand.stages["viable_seed"]
+    assert (np.diff(seed, axis=1) >= 0).all()
+    assert (np.ptp(seed, axis=1) > 0).all()
+    assert (np.ptp(stand.stages["first_flower"], axis=1) == 0).all()
+    scale = phenology.seed_scale(CRIMSON, 0.0, np.array([-1.2816, 0.0, 1.2816]))
+    np.testing.assert_allclose(scale * CRIMSON.seed.viable_share.value, [0.6, 0.65, 0.7], atol=1e-4)

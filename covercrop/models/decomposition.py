@@ -288,8 +288,8 @@ def residue_clear(
         other = carbon_nitrogen_factor(residue.carbon_nitrogen.value) * (water[..., until] if water.ndim else water)
         totals = [accumulate(factors[case] * other) for case in wanted]
         if np.any(error):
-            for kelvin in (-1.0, 1.0):
-                totals.append(accumulate(temperature_factor(soil[..., until] + kelvin) * other))
+            shifted = (temperature_factor(soil[..., until] + kelvin) for kelvin in (-1.0, 1.0))
+            totals.extend(accumulate(factor * other) for factor in shifted)
         return [np.asarray(crossing(total, need, begin - skipped)) + skipped for total in totals]
 
     # Most of it is gone within a season; the rest of the days is looked at only where it is not.
@@ -308,7 +308,7 @@ def residue_clear(
     if np.any(side):
         exact = exact + towards(found[1], found[2], side)
     if np.any(error):
-        exact = exact + towards(*found[-2:], error)
+        exact = exact + towards(found[-2], found[-1], error)
     exact = begin + (exact - begin) * np.maximum(1 + CLEAR_SPREAD * more, LEAST_SHARE)
     return np.asarray(np.maximum(np.ceil(exact - 1e-9), begin))
 

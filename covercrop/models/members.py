@@ -98,9 +98,8 @@ def student(draw: ArrayLike, freedom: float) -> Array:
 
     Notes
     -----
-    ``t = sqrt(n (exp(z**2 (n - 1.5) / (n - 1)**2) - 1))``, within 1 % of the quantile from 5 degrees of freedom and 80 %
-    intervals on (held against scipy in the tests), and without its tables, which take longer to load than a field to
-    answer.
+    ``t = sqrt(n (exp(z**2 (n - 1.5) / (n - 1)**2) - 1))``, within 1 % of the quantile from 5 degrees of freedom on
+    (held against scipy in the tests), and without scipy's tables, which take longer to load than a field to answer.
     """
     z = np.asarray(draw, dtype=np.float64)
     scaled = z**2 * (freedom - 1.5) / (freedom - 1) ** 2

@@ -114,7 +114,9 @@ def read_rows(folder: Path, species: str, type_: str) -> Rows:
             records.setdefault(name, read_weather(folder, name))
             mean = records[name]
             for sown in row.sown.split("; "):
-                years = [""] if len(sown) > 5 else [f"{year}-" for year in range(mean.index[0].year, mean.index[-1].year)]
+                years = (
+                    [""] if len(sown) > 5 else [f"{year}-" for year in range(mean.index[0].year, mean.index[-1].year)]
+                )
                 for year in years:
                     days = pd.date_range(f"{year}{sown}", periods=SEASON)
                     air = mean.reindex(days).to_numpy()
@@ -141,8 +143,16 @@ def read_rows(folder: Path, species: str, type_: str) -> Rows:
 
 def days_of(total: np.ndarray, needed: np.ndarray) -> np.ndarray:
     """Day on which each season's running sum comes to what it needs."""
-    day = np.arange(total.shape[1])
-    return np.array([np.interp(sum_, row, day) for sum_, row in zip(needed, total, strict=True)])
+    after = np.clip((total < needed[:, np.newaxis]).sum(axis=1), 1, total.shape[1] - 1)
+    row = np.arange(len(total))
+    before = total[row, after - 1]
+    step = np.maximum(total[row, after] - before, 1e-9)
+    return after - 1 + np.clip((needed - before) / step, 0, 1)
+
+
+def by_row(rows: Rows, values: np.ndarray) -> np.ndarray:
+    """Mean of each row over its seasons."""
+    return np.bincount(rows.row, values) / np.bincount(rows.row)
 
 
 def predicted(rows: Rows, total: np.ndarray, fit: np.ndarray) -> tuple[np.ndarray, dict[str, float]]:
@@ -151,7 +161,7 @@ def predicted(rows: Rows, total: np.ndarray, fit: np.ndarray) -> tuple[np.ndarra
     middle = (rows.early + rows.late) / 2
     low = np.floor(middle).astype(int)
     at = total[index, low] + (middle - low) * (total[index, low + 1] - total[index, low])
-    needed = pd.Series(at).groupby(rows.row).mean()
+    needed = by_row(rows, at)
     cultivars = rows.table.cultivar.to_numpy()
     mean = np.mean([needed[fit & (cultivars == each)].mean() for each in np.unique(cultivars[fit])])
     sums = {}
@@ -163,7 +173,7 @@ def predicted(rows: Rows, total: np.ndarray, fit: np.ndarray) -> tuple[np.ndarra
 
 def misses(rows: Rows, day: np.ndarray) -> np.ndarray:
     """Error of each row [d]: late is positive, within an interval it is 0, a row's seasons are averaged."""
-    mean = [pd.Series(values).groupby(rows.row).mean().to_numpy() for values in (day, rows.early, rows.late)]
+    mean = [by_row(rows, values) for values in (day, rows.early, rows.late)]
     return np.maximum(mean[0] - mean[2], 0) - np.maximum(mean[1] - mean[0], 0)
 
 
@@ -192,9 +202,7 @@ def left_out(rows: Rows, totals: list[np.ndarray]) -> tuple[np.ndarray, np.ndarr
     return every, nested, chosen, scale
 
 
-def _without(
-    rows: Rows, total: np.ndarray, site: np.ndarray, places: list[str], never: tuple[str, ...]
-) -> np.ndarray:
+def _without(rows: Rows, total: np.ndarray, site: np.ndarray, places: list[str], never: tuple[str, ...]) -> np.ndarray:
     errors = np.full(site.size, np.nan)
     for place in places:
         here = site == place
@@ -226,12 +234,12 @@ def fit_set(folder: Path, name: str, species: str, type_: str) -> pd.DataFrame:
     if len(places) < 3:
         for form in ((0.0, 8, 11, 0), (0.0, 0, 1, 0), (-2.0, 9, 13, 40)):
             day, sums = predicted(rows, rows.sums(form), np.ones(site.size, dtype=bool))
-            print(f"  {said(form)}: errors {np.round(misses(rows, day), 1)}, sums {({k: round(v) for k, v in sums.items()})}")
+            print(f"  {said(form)}: errors {np.round(misses(rows, day), 1)}")
+            print("    sums:", {k: round(v) for k, v in sums.items()})
         return pd.DataFrame()
-    every, nested, chosen, scale = left_out(rows, totals)
+    every, nested, _, scale = left_out(rows, totals)
     error = [rms_of_places(each, site, places) for each in every]
     order = np.argsort(error)
-    best = int(order[0])
     for label, wanted in (
         ("best", lambda form: True),
         ("plain sum", lambda form: form[2] == 1 and not form[3]),
@@ -259,11 +267,26 @@ def fit_set(folder: Path, name: str, species: str, type_: str) -> pd.DataFrame:
         fitted_error_days=misses(rows, day).round(1),
         left_out_error_days=every[of_form].round(1),
         nested_error_days=nested.round(1),
-        plain_sum_error_days=every[min((p for p, f in enumerate(FORMS) if f[2] == 1 and not f[3]), key=lambda p: error[p])].round(1),
+        plain_sum_error_days=every[
+            min((p for p, f in enumerate(FORMS) if f[2] == 1 and not f[3]), key=lambda p: error[p])
+        ].round(1),
         half_interval_days=half.round(1),
     )[
-        ["set", "species", "cultivar", "site", "sown", "stage", "observed", "latest", "fitted_error_days",
-         "left_out_error_days", "nested_error_days", "plain_sum_error_days", "half_interval_days"]
+        [
+            "set",
+            "species",
+            "cultivar",
+            "site",
+            "sown",
+            "stage",
+            "observed",
+            "latest",
+            "fitted_error_days",
+            "left_out_error_days",
+            "nested_error_days",
+            "plain_sum_error_days",
+            "half_interval_days",
+        ]
     ]
 
 
@@ -271,7 +294,9 @@ def shipped(species: str, type_: str) -> tuple[float, ...]:
     """The form of a cover in ``covers.toml``, with the cool days of the cultivars of a type."""
     cover = catalogue.cover(species)
     bloom = cover.bloom
-    cool = [each.cool_days.value for each in cover.cultivars if each.group == type_ != "" and each.cool_days is not None]
+    cool = [
+        each.cool_days.value for each in cover.cultivars if each.group == type_ != "" and each.cool_days is not None
+    ]
     return (
         bloom.base.value,
         bloom.day_length_none.value,
