@@ -287,6 +287,11 @@ def of_set(places: pd.DataFrame, name: str) -> pd.DataFrame:
     return places[places["set"] == name]
 
 
+def interval_of(cover: Cover) -> float:
+    """Half of the 80 % interval of bloom at a new place, the cultivar known [d]."""
+    return float(phenology.requirement_drawn(cover, True, phenology.EIGHTY_PERCENT)) / cover.bloom.pace.value
+
+
 def test_blue_lupin_at_places_left_out(places: pd.DataFrame) -> None:
     """RMSE at most 6 days even where the form was chosen without the place, early types 4.5 with it, below a sum."""
     early, late = (of_set(places, f"blue lupin, {kind} types") for kind in ("early", "late"))
@@ -298,6 +303,7 @@ def test_blue_lupin_at_places_left_out(places: pd.DataFrame) -> None:
         assert rmse(rows["left_out_error_days"]) < rmse(rows["plain_sum_error_days"])
         assert rmse(rows["nested_error_days"]) < rmse(rows["plain_sum_error_days"])
     assert 0.7 <= (both["nested_error_days"].abs() <= both["half_interval_days"]).mean() <= 0.9
+    assert 0.7 <= (both["nested_error_days"].abs() <= interval_of(catalogue.cover("blue-lupin"))).mean() <= 0.9
 
 
 def test_hairy_vetch_of_standard_types_from_korea_to_iowa(places: pd.DataFrame) -> None:
@@ -346,10 +352,10 @@ def test_the_printed_range_of_the_seed_is_its_spread(name: str) -> None:
 
 @pytest.mark.parametrize("name", sorted(COVERS))
 def test_the_spread_of_bloom_is_that_of_a_new_place(name: str) -> None:
-    """Six days or more with the cultivar known, which no left-out place did better than; nine or more without."""
+    """With the cultivar known what lupins at places left out were missed by, or more; about ten days without."""
     cover = catalogue.cover(name)
     days = [phenology.requirement_spread(cover, known) / cover.bloom.pace.value for known in (True, False)]
-    assert days[0] >= 5.9
+    assert days[0] >= 5.1
     assert days[1] >= 9.9
 
 
