@@ -787,7 +787,9 @@ def slipped(record: BloomRecord, days: float) -> BloomRecord:
 
 def test_a_bad_row_is_named_and_cannot_make_the_sum_absurd(climates: dict[str, Record]) -> None:
     """Of three records one is a month late: it alone is named, and the interval lies within that of the cover."""
-    good = [replace(record_of(climates, *where, requirement=557.0), line=2 + row) for row, where in enumerate(SOWINGS[:3])]
+    good = [
+        replace(record_of(climates, *where, requirement=557.0), line=2 + row) for row, where in enumerate(SOWINGS[:3])
+    ]
     bad = [good[0], slipped(good[1], 31.0), good[2]]
     found = calibrate(bad)
     named = [each for each in found.warnings if "misses what the others say" in each]
