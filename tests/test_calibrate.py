@@ -775,3 +775,44 @@ def test_the_last_day_that_a_record_may_have_is_a_day_of_its_season(tmp_path: Pa
     assert (record.date - record.sown).days == LONGEST
     assert record.season.observed == LONGEST
     assert record.season.tmean.size == LONGEST + 1
+
+
+# --- few records, and a bad one -------------------------------------------------------------------
+
+
+def slipped(record: BloomRecord, days: float) -> BloomRecord:
+    """The same record, seen so many days later."""
+    return replace(record, season=replace(record.season, observed=record.season.observed + days))
+
+
+def test_a_bad_row_is_named_and_cannot_make_the_sum_absurd(climates: dict[str, Record]) -> None:
+    """Of three records one is a month late: it alone is named, and the interval lies within that of the cover."""
+    good = [
+        replace(record_of(climates, *where, requirement=557.0), line=2 + row) for row, where in enumerate(SOWINGS[:3])
+    ]
+    bad = [good[0], slipped(good[1], 31.0), good[2]]
+    found = calibrate(bad)
+    named = [each for each in found.warnings if "misses what the others say" in each]
+    assert len(named) == 1
+    assert named[0].startswith("Line 3 (")
+    assert not any("misses what the others say" in each for each in calibrate(good).warnings)
+    requirement = found.calibration.requirement
+    width = 1.2816 * phenology.requirement_spread(COVER, cultivar_known=False)
+    shipped = COVER.bloom.requirement.value
+    assert shipped - width <= requirement.low < requirement.value < requirement.high <= shipped + 2 * width
+
+
+def test_few_records_are_drawn_to_what_is_shipped_and_many_are_not(climates: dict[str, Record]) -> None:
+    """Between the sum of the records and that of the cover, the nearer to the first the better they tell it."""
+    records = [record_of(climates, *where, requirement=400.0) for where in SOWINGS]
+    rng = np.random.default_rng(3)
+    seen = [slipped(each, float(off)) for each, off in zip(records, rng.normal(0, 8, len(records)), strict=True)]
+    few, many = (calibrate(some).calibration.requirement for some in (seen[:3], seen))
+    plain = [
+        fit(Model([each.season for each in some], COVER), range(len(some)), limit=False) for some in (seen[:3], seen)
+    ]
+    for told, alone in zip((few, many), plain, strict=True):
+        assert alone.requirement < told.value < COVER.bloom.requirement.value
+        assert told.se < alone.requirement_se
+    moved = [told.value - alone.requirement for told, alone in zip((few, many), plain, strict=True)]
+    assert moved[1] < moved[0]

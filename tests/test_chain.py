@@ -102,8 +102,8 @@ def test_springs_of_two_years_are_followed_together() -> None:
     for place, plot in enumerate(both):
         alike(found[place], followed(plot))
     # The spring before the first crop was over at sowing: of its frost nothing is known.
-    assert np.isnan(found[0].ground.frost_free).all()
-    assert not np.isnan(found[1].ground.frost_free).any()
+    assert np.isnan(found[0].ground.limits["frost"]).all()
+    assert not np.isnan(found[1].ground.limits["frost"]).any()
 
 
 # --- what a chain says ---------------------------------------------------------------------------
@@ -116,7 +116,7 @@ def test_every_date_of_the_chain_is_there() -> None:
     assert set(DATES) <= set(indexes)
     np.testing.assert_array_equal(indexes["window_open"], chain.ending.stand.opens)
     np.testing.assert_array_equal(indexes["window_close"], chain.stand.closes)
-    np.testing.assert_array_equal(indexes["frost"], chain.ground.frost_free)
+    np.testing.assert_array_equal(indexes["frost"], chain.ground.limits["frost"])
     np.testing.assert_array_equal(indexes["earliest_planting"], chain.ground.earliest)
     np.testing.assert_array_equal(indexes["latest_planting"], chain.ground.latest)
     np.testing.assert_array_equal(indexes["bloom_25"], chain.stand.stages["bloom_25"])

@@ -123,7 +123,7 @@ def test_values_are_plausible(cover: Cover) -> None:
     assert 0 <= seed.base.value <= 5
     assert 150 <= seed.flower_to_maturity.value <= 1500
     assert 0.5 <= seed.viable_share.value <= 0.7
-    assert 0.1 <= seed.spread.value / seed.flower_to_maturity.value <= 0.3
+    assert 0.1 <= seed.spread.value / seed.flower_to_maturity.value <= 0.35  # arrowleaf: 274 to 689 printed
 
 
 # --- published numbers, as printed ----------------------------------------------------------------
@@ -181,7 +181,8 @@ def rmse(errors: pd.Series) -> float:
 def test_table_and_covers_agree(residuals: pd.DataFrame) -> None:
     """The requirement of each fitted cover is the one that the table was computed with."""
     fitted = {name for name in COVERS if catalogue.cover(name).confidence == "fitted"}
-    assert set(residuals["species"]) == fitted
+    dated = set(pd.read_csv(REPOSITORY / "data" / "validation" / "bloom_dated.csv")["species"])
+    assert set(residuals["species"]) == fitted - dated
     for name, rows in residuals.groupby("species"):
         assert set(rows["requirement_all"]) == {catalogue.cover(str(name)).bloom.requirement.value}
 
@@ -203,12 +204,9 @@ def test_crimson_clover_at_a_place_left_out(residuals: pd.DataFrame) -> None:
     assert error < rmse(rows["benchmark_latitude_error_days"])
 
 
-@pytest.mark.parametrize("name", ["hairy-vetch", "winter-pea"])
+@pytest.mark.parametrize("name", ["winter-pea"])
 def test_other_covers_at_a_place_left_out(residuals: pd.DataFrame, name: str) -> None:
-    """Within 7 days (RMSE), half the windows that they are fitted to, and nearer than a date by latitude.
-
-    Not nearer than a plain sum from sowing for hairy vetch, whose rows were all sown at about the same time.
-    """
+    """Within 7 days (RMSE), half the windows that they are fitted to, and nearer than a date by latitude."""
     rows = residuals[residuals["species"] == name]
     error = rmse(rows["error_left_out_days"])
     assert error <= 7
@@ -272,4 +270,104 @@ def test_refit_says_what_it_needs(tmp_path: Path) -> None:
     assert done.returncode == 1
     assert "beltsville.csv" in done.stderr
     assert "date,tmin,tmax in degrees Celsius" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+# --- places left out ------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def places() -> pd.DataFrame:
+    """The rows of ``refit_places.py`` with their errors."""
+    return pd.read_csv(REPOSITORY / "data" / "validation" / "bloom_places.csv")
+
+
+def of_set(places: pd.DataFrame, name: str) -> pd.DataFrame:
+    """The rows of one set."""
+    return places[places["set"] == name]
+
+
+def interval_of(cover: Cover) -> float:
+    """Half of the 80 % interval of bloom at a new place, the cultivar known [d]."""
+    return float(phenology.requirement_drawn(cover, True, phenology.EIGHTY_PERCENT)) / cover.bloom.pace.value
+
+
+def test_blue_lupin_at_places_left_out(places: pd.DataFrame) -> None:
+    """RMSE at most 6 days even where the form was chosen without the place, early types 4.5 with it, below a sum."""
+    early, late = (of_set(places, f"blue lupin, {kind} types") for kind in ("early", "late"))
+    assert (len(early), len(late)) == (33, 39)
+    both = pd.concat([early, late])
+    assert rmse(both["nested_error_days"]) <= 6
+    assert rmse(early["left_out_error_days"]) <= 4.5
+    for rows in (early, late):
+        assert rmse(rows["left_out_error_days"]) < rmse(rows["plain_sum_error_days"])
+        assert rmse(rows["nested_error_days"]) < rmse(rows["plain_sum_error_days"])
+    assert 0.7 <= (both["nested_error_days"].abs() <= both["half_interval_days"]).mean() <= 0.9
+    assert 0.7 <= (both["nested_error_days"].abs() <= interval_of(catalogue.cover("blue-lupin"))).mean() <= 0.9
+
+
+def test_hairy_vetch_of_standard_types_from_korea_to_iowa(places: pd.DataFrame) -> None:
+    """At places left out within 6 days (RMSE), less than half of a plain sum's; America's windows within five days."""
+    rows = of_set(places, "hairy vetch, standard types")
+    assert rmse(rows["left_out_error_days"]) <= 6
+    assert rmse(rows["left_out_error_days"]) < rmse(rows["plain_sum_error_days"]) / 2
+    america = rows[rows["site"].str.contains(" (?:NC|MD|NY|IA)$")]
+    assert len(america) == 4
+    assert (america["fitted_error_days"].abs() <= 5).all()
+
+
+@pytest.mark.parametrize(
+    ("name", "cultivar", "cool_days"), [("blue-lupin", "Mandelup", 0), ("blue-lupin", "uniwhite", 5)]
+)
+def test_a_cultivar_with_a_sum_of_its_own_takes_the_place_of_its_cover(
+    name: str, cultivar: str, cool_days: float
+) -> None:
+    """Its sum and cool days, with no offset left over; any other name leaves the cover as it is."""
+    cover = catalogue.cover(name)
+    own = catalogue.cultivar(cover, cultivar)
+    found = catalogue.of_cultivar(cover, cultivar)
+    assert own.requirement is not None
+    assert found.bloom.requirement.value == own.requirement.value != cover.bloom.requirement.value
+    assert found.bloom.cool_days.value == cool_days
+    assert catalogue.cultivar(found, cultivar).offset.value == 0 != own.offset.value
+    assert catalogue.of_cultivar(cover, "nothing such") is cover
+    assert catalogue.of_cultivar(cover, cover.standard) is cover
+
+
+def test_ten_lupins_and_the_vetches_enter_by_name() -> None:
+    """All that were dated; the sums of a lupin stand in the file as the script gives them."""
+    assert len(catalogue.cover("blue-lupin").cultivars) == 11
+    vetch = {each.name: each.offset.value for each in catalogue.cover("hairy-vetch").cultivars}
+    assert vetch["Cold green"] < vetch["Cheongpoongbora"] < vetch["Hungvillosa"] < vetch["Latigo"]
+
+
+@pytest.mark.parametrize("name", ["crimson-clover", "hairy-vetch", "woollypod-vetch", "common-vetch", "winter-pea"])
+def test_the_printed_range_of_the_seed_is_its_spread(name: str) -> None:
+    """Eight in ten lie in it: 2.56 standard deviations."""
+    total, spread = catalogue.cover(name).seed.flower_to_maturity, catalogue.cover(name).seed.spread
+    assert total.low is not None
+    assert total.high is not None
+    assert spread.value == pytest.approx((total.high - total.low) / 2.563, abs=1)
+
+
+@pytest.mark.parametrize("name", sorted(COVERS))
+def test_the_spread_of_bloom_is_that_of_a_new_place(name: str) -> None:
+    """With the cultivar known what lupins at places left out were missed by, or more; about ten days without."""
+    cover = catalogue.cover(name)
+    days = [phenology.requirement_spread(cover, known) / cover.bloom.pace.value for known in (True, False)]
+    assert days[0] >= 5.1
+    assert days[1] >= 9.9
+
+
+def test_places_refit_says_what_it_needs(tmp_path: Path) -> None:
+    """Without its weather the script stops with one line that names a file."""
+    done = subprocess.run(
+        [sys.executable, str(SCRIPT.with_name("refit_places.py")), str(tmp_path)],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PYTHONPATH": str(REPOSITORY)},
+    )
+    assert done.returncode == 1
+    assert "au_badgingarra_wa_2006.csv not there" in done.stderr
     assert "Traceback" not in done.stderr

@@ -16,6 +16,7 @@ from covercrop.base.errors import UnknownNameError
 from covercrop.base.records import CitedValue
 from covercrop.models import decomposition
 from covercrop.models.decomposition import CASE_DRAW, CASES, RATES, effective_days, mass_left, pools_left
+from covercrop.parameters import catalogue
 from covercrop.parameters.traits import Residue
 
 CHECKS = Path(__file__).resolve().parent.parent / "data" / "validation" / "planting_checks.csv"
@@ -232,3 +233,15 @@ def test_nitrogen_counts_to_the_end_of_the_season() -> None:
     np.testing.assert_allclose(decomposition.of_the_season(released, [3.0, np.nan])[0], [0.0, 0.5, 1.0, 1.0])
     np.testing.assert_allclose(decomposition.of_the_season(released, [np.nan, np.nan])[1], [0.0, 0.0, 0.0, 1.0])
     assert (decomposition.of_the_season(released, [3.0, 2.0])[1] == 0).all()
+
+
+def test_an_error_of_the_soil_and_of_what_may_be_left_move_the_day() -> None:
+    """A kelvin of error is as good as soil that much warmer; more that has to go first takes longer."""
+    residue = catalogue.cover("crimson-clover").residue
+    soil = np.full((1, 200), 14.0)
+    day = decomposition.residue_clear(soil, 10.0, residue, soil_error=np.array([-1.0, 0.0, 1.0]))
+    apart = [decomposition.residue_clear(soil + kelvin, 10.0, residue)[0] for kelvin in (-1.0, 0.0, 1.0)]
+    np.testing.assert_array_equal(day[0], apart)
+    assert day[0, 0] > day[0, 1] > day[0, 2]
+    more = decomposition.residue_clear(soil, 10.0, residue, clear_draw=np.array([-1.0, 0.0, 1.0]))[0]
+    assert more[0] < more[1] < more[2]

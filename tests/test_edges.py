@@ -162,7 +162,7 @@ def test_the_ground_under_a_tarp_is_that_of_a_stand_turned_under_when_it_is_dead
     midwinter = outlook.position(day("2026-01-01"))
     tarped = follow_ground(*given, dead=dead_from(230.0, "tarp"), midwinter=midwinter)
     dug_in = follow_ground(*given, dead=dead_from(251.0, "turn-under"), midwinter=midwinter)
-    for name in ("earliest", "latest", "frost_free", "soil_c"):
+    for name in ("earliest", "latest", "soil_c"):
         np.testing.assert_array_equal(getattr(tarped, name), getattr(dug_in, name), err_msg=name)
     beside = [
         ground_details(outlook, 37.6, cover, catalogue.crop("summer-squash"), field().crop, ground)
@@ -229,7 +229,7 @@ def test_the_frost_that_ends_a_crop_is_its_own() -> None:
     )
     assert (bears.latest > tender.latest).mean() > 0.3  # in the other years it is the warmth that runs out
     assert (bears.latest >= tender.latest).all()
-    assert (bears.frost_free <= tender.frost_free).all()
+    assert (bears.limits["frost"] <= tender.limits["frost"]).all()
 
 
 def test_midwinter_at_the_equator_is_january() -> None:

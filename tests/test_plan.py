@@ -79,11 +79,14 @@ def test_the_chain_hangs_together(april: Plan, end: str) -> None:
     assert at["earliest_planting"] < at["latest_planting"]
 
 
-def test_frost_gates_planting_at_the_date_that_one_year_in_ten_freezes_after() -> None:
-    """The earliest planting never lies before the late end of the last frost (NOAA convention: 10 % after)."""
+def test_frost_gates_planting_year_by_year() -> None:
+    """No share of the plantings lies before that share of the last frosts: one risk for all limits, not two stacked."""
     cold = weather(mean=9.0)
     plan = plan_on("2026-04-20", record=cold, crop="sweet-corn", turned_under="2026-04-10")
-    assert plan.dates["earliest_planting"].early >= plan.dates["frost"].late - np.timedelta64(1, "D")
+    planting, frost = plan.dates["earliest_planting"], plan.dates["frost"]
+    for end in ("early", "median", "late"):
+        assert getattr(planting, end) >= getattr(frost, end), end
+    assert planting.late - frost.late < np.timedelta64(30, "D")
 
 
 def test_the_window_odds_rise_and_fall(april: Plan) -> None:
@@ -344,7 +347,7 @@ def test_chances_are_those_of_a_stand_that_lives() -> None:
     plan = plan_on("2026-03-01", record=replace(record, table=cold))
     assert 0.3 < plan.stand.survival < 0.7
     assert plan.window.best is not None
-    assert plan.window.best.probability > 0.6
+    assert plan.window.best.probability > 0.5
 
 
 def test_the_second_winter_kills_nothing() -> None:
@@ -514,7 +517,7 @@ def test_a_plan_is_of_the_day_asked_about() -> None:
     assert not np.isnat(beyond.dates["window_open"].median)
     assert np.isnat(beyond.dates["window_close"].median)
     assert not np.isnat(beyond.dates["window_close"].early)
-    assert 0.5 < beyond.window.open_now < 0.9  # of some it is known to have closed
+    assert 0.4 < beyond.window.open_now < 0.9  # of some it is known to have closed
 
 
 # --- the edges of what is decided -----------------------------------------------------------------

@@ -61,8 +61,7 @@ def forecasts(visits: tuple[int, ...], *, noted: bool = True) -> list[Seen]:
     rng = np.random.default_rng(20260420)
     plants, seeds, habits = normals(rng), normals(rng), normals(rng)
     slips = rng.normal(size=(FIELDS, len(visits)))
-    spread = phenology.requirement_spread(CLOVER, cultivar_known=False)
-    seed_spread = CLOVER.seed.spread.value / CLOVER.seed.flower_to_maturity.value
+    shares = normals(rng)
     found = []
     for place in range(FIELDS):
         sown = np.datetime64(f"{2016 + place % 10}-09-15")
@@ -72,8 +71,8 @@ def forecasts(visits: tuple[int, ...], *, noted: bool = True) -> list[Seen]:
             lived.tmean[:1],
             lengths,
             CLOVER,
-            requirement_shift=spread * plants[place],
-            seed_scale=1 + seed_spread * seeds[place],
+            requirement_shift=phenology.requirement_drawn(CLOVER, False, plants[place]),
+            seed_scale=phenology.seed_scale(CLOVER, seeds[place], shares[place]),
         )
         opens, closes = (edge.item() for edge in termination.window(stages, "turn-under", CLOVER))
         true = {name: index.item() for name, index in stages.items()}

@@ -81,7 +81,7 @@ def test_an_early_cultivar_is_early() -> None:
 
 def test_seed_that_takes_long_is_late() -> None:
     """The draw of the seed moves the seed alone."""
-    still = replace(DRAWS, requirement=np.zeros(8))
+    still = replace(DRAWS, requirement=np.zeros(8), viable_share=np.zeros(8))
     stand = grown(draws=still)
     order = np.argsort(DRAWS.seed)
     assert (np.diff(stand.stages["viable_seed"][:, order], axis=1) >= 0).all()
@@ -91,7 +91,7 @@ def test_seed_that_takes_long_is_late() -> None:
 
 def test_the_middle_draw_is_the_cover_as_it_is() -> None:
     """Neither its sum to bloom nor that to seed is moved; a standard deviation of the seed is its published spread."""
-    noughts = replace(DRAWS, requirement=np.zeros(8), seed=np.zeros(8))
+    noughts = replace(DRAWS, requirement=np.zeros(8), seed=np.zeros(8), viable_share=np.zeros(8))
     lengths = day_length(LATITUDE, OUTLOOK.day_of_year)
     middle_one = grown(draws=noughts)
     emerged = middle_one.stages["emergence"][:, 0]
@@ -233,7 +233,7 @@ def test_a_note_pulls_the_stage_towards_what_was_seen() -> None:
     assert early < fits < late
     assert early < before - 2
     assert late > before + 2
-    assert abs(fits - before) < 2
+    assert abs(fits - before) < 2.5  # of an interval of three weeks
 
 
 def test_no_buds_puts_an_early_stand_back_and_says_nothing_against_a_late_one() -> None:
@@ -404,3 +404,15 @@ def test_most_of_the_years_say_when_a_stage_is_expected() -> None:
     np.testing.assert_array_equal(_over_years(years), [[13.0, np.nan, np.nan]])
     np.testing.assert_array_equal(_over_years(years[:3]), [[13.0, np.nan, np.nan]])
     np.testing.assert_array_equal(_over_years(years[2:]), [[np.nan, np.nan, 9.0]])
+
+
+def test_the_share_at_which_seed_is_viable_is_drawn() -> None:
+    """It moves the seed and nothing else, by its printed range: 0.6 to 0.7 hold eight in ten."""
+    still = replace(DRAWS, requirement=np.zeros(8), seed=np.zeros(8), viable_share=np.linspace(-1.2816, 1.2816, 8))
+    stand = grown(draws=still)
+    seed = stand.stages["viable_seed"]
+    assert (np.diff(seed, axis=1) >= 0).all()
+    assert (np.ptp(seed, axis=1) > 0).all()
+    assert (np.ptp(stand.stages["first_flower"], axis=1) == 0).all()
+    scale = phenology.seed_scale(CRIMSON, 0.0, np.array([-1.2816, 0.0, 1.2816]))
+    np.testing.assert_allclose(scale * CRIMSON.seed.viable_share.value, [0.6, 0.65, 0.7], atol=1e-4)

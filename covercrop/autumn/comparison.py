@@ -56,7 +56,7 @@ __all__ = ["LIMITS", "Autumn", "Choice", "Failure", "Relaxation", "Risk", "compa
 
 #: Draws of the uncertain numbers.  Four times as many move no share by more
 #: than three in a hundred and no date by more than three days (a test holds it so).
-DRAWS = 16
+DRAWS = 32
 
 #: By the rule of the trade a cover is sown so many days before the first hard frost: at the earliest, at the latest.
 RULE_DAYS = (int(MODELS.sowing.rule_earliest.value), int(MODELS.sowing.rule_latest.value))

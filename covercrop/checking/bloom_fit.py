@@ -216,12 +216,41 @@ class Fit:
         """
         return self.scatter * float(np.sqrt(1 + (self.records - self.freedom) / self.records))
 
-    def interval(self, value: float, se: float) -> tuple[float, float]:
-        """The 80 % interval of a fitted number, by Student's t."""
+    def interval(self, value: float, se: float, freedom: float | None = None) -> tuple[float, float]:
+        """The 80 % interval of a number, by Student's t with the degrees of freedom of the fit or others."""
         from scipy.stats import t
 
-        half = float(t.ppf(UPPER, self.freedom)) * se
+        half = float(t.ppf(UPPER, self.freedom if freedom is None else freedom)) * se
         return value - half, value + half
+
+    def posterior(self, before: float, sd: float) -> Posterior:
+        """The sum by these records and by what is known of the cover without them.
+
+        Parameters
+        ----------
+        before, sd : float
+            The sum as it is shipped, and how far that of one cultivar at one place may be from it [degC d].
+
+        Notes
+        -----
+        Each counts by how well it is known.  The interval is that of Student's t, with the more degrees of freedom the
+        less the records, which are few, have to say in it (Welch and Satterthwaite).
+        """
+        weight = sd**2 / (sd**2 + self.requirement_se**2)
+        value = weight * self.requirement + (1 - weight) * before
+        se = float(np.sqrt(weight)) * self.requirement_se
+        low, high = self.interval(value, se, self.freedom / weight**2)
+        return Posterior(value=value, se=se, low=low, high=high)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Posterior:
+    """A sum after the records [degC d], and its 80 % interval."""
+
+    value: float
+    se: float
+    low: float
+    high: float
 
 
 class Model:

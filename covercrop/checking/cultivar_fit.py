@@ -10,8 +10,20 @@ import numpy as np
 
 from covercrop.base.arrays import Array
 from covercrop.base.errors import RecordsError
-from covercrop.checking.bloom_fit import UPPER, Fit, Model, Predict, Season, errors, fit, latitude_rule, rmse, sum_rule
-from covercrop.models import phenology
+from covercrop.checking.bloom_fit import (
+    LEAST_SCATTER,
+    UPPER,
+    Fit,
+    Model,
+    Predict,
+    Season,
+    errors,
+    fit,
+    latitude_rule,
+    rmse,
+    sum_rule,
+)
+from covercrop.models import members, phenology
 from covercrop.models.degree_days import accumulate
 from covercrop.parameters import catalogue
 from covercrop.parameters.own_bloom import Calibration, Gate, Requirement
@@ -34,8 +46,8 @@ SAME_SOWING = 14
 #: left-out error.
 LIMIT_RECORDS, LIMIT_PLACES, LIMIT_DEGREES, LIMIT_SE = 8, 3, 4.0, 0.5
 
-#: A record that the fit misses by more than this and by three times its scatter is named [d].
-FAR_OFF = 10.0
+#: A record is named that misses the middle of the others by more than this, and by so many times their own usual miss.
+FAR_OFF, FAR_TIMES = 10.0, 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -135,7 +147,7 @@ def calibrate(records: Sequence[BloomRecord], name: str = "records") -> Calibrat
             f"{name}: {len(records)} record{'s' * (len(records) != 1)} in it, and a fit needs {FEWEST_RECORDS}; add "
             "more"
         )
-    cover = catalogue.cover(records[0].cover)
+    cover = catalogue.of_cultivar(catalogue.cover(records[0].cover), records[0].cultivar)
     seasons = [record.season for record in records]
     model = Model(seasons, cover)
     for record, total in zip(records, model.under(cover.bloom.day_length_full.value)[0], strict=True):
@@ -172,7 +184,7 @@ def calibrate(records: Sequence[BloomRecord], name: str = "records") -> Calibrat
         **errors_of,
         later=float(np.mean(model.days(every, plain.requirement, plain.day_length_full) - _as_shipped(model, records))),
         on_limit=why,
-        warnings=tuple(_warnings(rows, by, plain, errors_of)),
+        warnings=tuple(_warnings(rows, by, _alone(model, plain.day_length_full), errors_of)),
     )
 
 
@@ -196,6 +208,30 @@ def _fitted(model: Model, groups: Sequence[str], *, limit: bool) -> tuple[Fit, l
         return lambda row: float(model.days([row], found.requirement, found.day_length_full)[0])
 
     return fit(model, range(len(model.seasons)), limit=limit), *errors(model.seasons, rule, groups)
+
+
+def _alone(model: Model, day_length_full: float) -> list[float]:
+    """Days by which each record misses a sum that fits the middle one of the others; 0 where it fits as they do.
+
+    One bad row moves a least-squares fit and widens its scatter, so that nothing seems far from it; the middle of the
+    others it does not move.
+    """
+    sums, _ = model.under(day_length_full)
+    at_seen = np.array(
+        [
+            np.interp(season.observed, np.arange(total.size) + 0.5, total)
+            for season, total in zip(model.seasons, sums, strict=True)
+        ]
+    )
+    seen = np.array([season.observed for season in model.seasons])
+    found = []
+    for row in range(seen.size):
+        others = np.delete(np.arange(seen.size), row)
+        middle = float(np.median(at_seen[others]))
+        miss = model.days(range(seen.size), middle, day_length_full) - seen
+        usual = float(np.median(np.abs(miss[others])))
+        found.append(float(miss[row]) if abs(miss[row]) > FAR_TIMES * max(usual, LEAST_SCATTER) else 0.0)
+    return found
 
 
 def _with_limit(
@@ -235,10 +271,16 @@ def _calibration(
 
     # What another season will do: the scatter of a record, the error of the fit itself, and that both are known from
     # few records.  Where places were left out, the error at those is known, and is taken if it is larger.
-    widened = float(t.ppf(UPPER, found.freedom) / norm.ppf(UPPER))
+    # The members are drawn by a t of their own, which widens the interval already.
+    widened = float(t.ppf(UPPER, found.freedom) / members.student(norm.ppf(UPPER), phenology.FREEDOM))
     ahead = widened * found.ahead
-    low, high = found.interval(found.requirement, found.requirement_se)
     bloom = cover.bloom
+    named = [each for each in cover.cultivars if each.name.casefold() == records[0].cultivar.casefold()]
+    shift = phenology.requirement_shift_for(named[0].offset.value, cover) if named else 0.0
+    told = found.posterior(
+        found.scale * (bloom.requirement.value + shift),
+        found.scale * phenology.requirement_spread(cover, cultivar_known=bool(named)),
+    )
     return Calibration(
         cover=cover.key,
         cultivar=records[0].cultivar,
@@ -248,10 +290,10 @@ def _calibration(
         first_season=min(record.sown.year for record in records),
         last_season=max(record.sown.year for record in records),
         requirement=Requirement(
-            value=found.requirement,
-            se=found.requirement_se,
-            low=low,
-            high=high,
+            value=told.value,
+            se=told.se,
+            low=told.low,
+            high=told.high,
             spread=found.pace * float(np.nanmax([ahead, error_elsewhere])),
             pace=found.pace,
             scale=found.scale,
@@ -267,7 +309,7 @@ def _calibration(
     )
 
 
-def _warnings(rows: Sequence[Row], by: str, found: Fit, errors_of: dict[str, float]) -> list[str]:
+def _warnings(rows: Sequence[Row], by: str, misses: Sequence[float], errors_of: dict[str, float]) -> list[str]:
     records = [row.record for row in rows]
     said = []
     if len(records) < FEW_RECORDS:
@@ -285,10 +327,10 @@ def _warnings(rows: Sequence[Row], by: str, found: Fit, errors_of: dict[str, flo
             "is not covered."
         )
     said += [
-        f"Line {row.record.line} ({row.record.season.site}, {row.record.date}) misses the fit by {abs(row.error):.0f} "
-        "days: check its dates, its stage and its weather."
-        for row in rows
-        if abs(row.error) > max(FAR_OFF, 2.5 * found.scatter)
+        f"Line {row.record.line} ({row.record.season.site}, {row.record.date}) misses what the others say by "
+        f"{abs(miss):.0f} days: check its dates, its stage and its weather."
+        for row, miss in zip(rows, misses, strict=True)
+        if abs(miss) > FAR_OFF
     ]
     ours = errors_of["left_out"]
     for name, label in (("plain_sum", "A plain degree-day sum from sowing"), ("latitude", "A date by latitude alone")):

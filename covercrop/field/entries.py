@@ -301,7 +301,7 @@ class FieldFile:
 
 def cover_of(entry: CoverEntry) -> Cover:
     """The cover of an entry, with its own numbers where it has some."""
-    cover = catalogue.cover(entry.species)
+    cover = catalogue.of_cultivar(catalogue.cover(entry.species), entry.cultivar)
     return cover if entry.calibration is None else calibrated(cover, entry.calibration)
 
 

@@ -67,6 +67,10 @@ SURFACE = MODELS.residue.surface.value
 CARBOHYDRATE_CLEAR = MODELS.residue.carbohydrate_clear.value
 MASS_CLEAR = MODELS.residue.mass_clear.value
 
+#: Standard deviation of the effective days until then, as a share of them, and the least share that is drawn.
+CLEAR_SPREAD = MODELS.residue.clear_spread.value
+LEAST_SHARE = 0.3
+
 #: Days after turning under within which residue is first looked for.
 SOON = 100  # speed only: all days are looked at where these do not do
 
@@ -241,6 +245,8 @@ def residue_clear(
     residue: Residue,
     *,
     draw: ArrayLike = 0.0,
+    clear_draw: ArrayLike = 0.0,
+    soil_error: ArrayLike = 0.0,
     moisture: ArrayLike = 1.0,
 ) -> Array:
     """Day on which the residue no longer stands in the way of seed.
@@ -257,6 +263,10 @@ def residue_clear(
         Standard normal: 0 is the likely case, :data:`CASE_DRAW` the fast and
         minus that the slow one; between and beyond them the date is drawn
         out in a straight line.
+    clear_draw : array_like, shape (..., k), optional
+        Standard normal of what may be left when the ground counts as clear; above 0 more has to go first.
+    soil_error : array_like, shape (..., k), optional
+        Added to the soil temperature on all days [K]; drawn out from a kelvin up and down.
     moisture : array_like, shape (..., day), optional
         Share of the full rate that soil water allows; 1 by default.
 
@@ -266,8 +276,9 @@ def residue_clear(
         Day index; NaN where it is not reached.
     """
     side = np.asarray(draw, dtype=np.float64) / CASE_DRAW
+    error, more = (np.asarray(value, dtype=np.float64) for value in (soil_error, clear_draw))
     begin = np.asarray(start, dtype=np.float64) + 1
-    if side.ndim > 0:
+    if side.ndim or error.ndim or more.ndim:
         begin = np.atleast_1d(begin)
     need = days_to_clear(fractions(residue))
     soil, water = np.asarray(soil_c, dtype=np.float64), np.asarray(moisture, dtype=np.float64)
@@ -279,7 +290,10 @@ def residue_clear(
         until = slice(skipped, skipped + count)
         factors = temperature_factors(soil[..., until])
         other = carbon_nitrogen_factor(residue.carbon_nitrogen.value) * (water[..., until] if water.ndim else water)
-        totals = (accumulate(factors[case] * other) for case in wanted)
+        totals = [accumulate(factors[case] * other) for case in wanted]
+        if np.any(error):
+            shifted = (temperature_factor(soil[..., until] + kelvin) for kelvin in (-1.0, 1.0))
+            totals.extend(accumulate(factor * other) for factor in shifted)
         return [np.asarray(crossing(total, need, begin - skipped)) + skipped for total in totals]
 
     # Most of it is gone within a season; the rest of the days is looked at only where it is not.
@@ -287,11 +301,19 @@ def residue_clear(
     if any(np.isnan(day).any() for day in found):
         found = days_within(soil.shape[-1])
     likely = found[0]
-    if not np.any(side):
-        return likely + np.zeros_like(side)
-    slow, fast = found[1:]
-    shifted = np.where(side < 0, likely + (likely - slow) * side, likely + (fast - likely) * side)
-    exact = np.where(side == 0, likely, shifted)  # a slow case that is not reached says nothing of the likely one
+    if not (np.any(side) or np.any(error) or np.any(more)):
+        return likely + np.zeros(np.broadcast_shapes(side.shape, error.shape, more.shape))
+
+    def towards(below: Array, above: Array, by: Array) -> Array:
+        # A case that is not reached says nothing of the likely one.
+        return np.where(by == 0, 0.0, np.where(by < 0, likely - below, above - likely) * by)
+
+    exact = likely
+    if np.any(side):
+        exact = exact + towards(found[1], found[2], side)
+    if np.any(error):
+        exact = exact + towards(found[-2], found[-1], error)
+    exact = begin + (exact - begin) * np.maximum(1 + CLEAR_SPREAD * more, LEAST_SHARE)
     return np.asarray(np.maximum(np.ceil(exact - 1e-9), begin))
 
 

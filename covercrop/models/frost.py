@@ -67,34 +67,3 @@ def first_autumn_freeze(tmin: ArrayLike, midwinter: float, threshold: float = 0.
     if freezes.shape[-1] == 0:
         return np.full(freezes.shape[:-1], np.nan)
     return begin + first_day(freezes)
-
-
-def freeze_free_date(free_from: ArrayLike, risk: float = 0.1) -> Array:
-    """Day from which on the risk of another spring freeze is no greater than asked for.
-
-    Parameters
-    ----------
-    free_from : array_like, shape (..., year)
-        Day index from which each year is free (:func:`freeze_free_from`);
-        years that are NaN are left out.
-    risk : float
-        Share of years that may still have a freeze on that day or later.
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        Day index; NaN if no year is known.
-
-    Notes
-    -----
-    The convention is that of the NOAA freeze probabilities: in spring the
-    10 % date is the one *after* which one year in ten has that temperature or
-    a lower one, so less risk means a later date.
-    """
-    days = np.sort(np.atleast_1d(np.asarray(free_from, dtype=np.float64)), axis=-1)  # NaN sorts last
-    known = (~np.isnan(days)).sum(axis=-1)
-    later = np.floor(risk * known + 1e-9).astype(np.intp)
-    place = np.maximum(known - 1 - later, 0)
-    if days.shape[-1] == 0:
-        return np.full(days.shape[:-1], np.nan)
-    return np.asarray(np.take_along_axis(days, place[..., np.newaxis], axis=-1)[..., 0])

@@ -32,6 +32,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import hypot
+from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -39,6 +40,7 @@ from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
 from covercrop.models.degree_days import accumulate, crossing
+from covercrop.models.members import LATE, student
 from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters.constants import MODELS
 
@@ -54,6 +56,16 @@ SEED_DEPTH = MODELS.sowing.depth.value
 
 #: Days from sowing within which the stages, and the seed, are first looked for.
 SOON, SOON_UP = 310, 60  # speed only: all days are looked at where these do not do
+
+#: Degrees of freedom of the spread among places.
+FREEDOM = MODELS.bloom.freedom.value
+
+#: Half of an interval of 80 % in standard deviations.
+EIGHTY_PERCENT = NormalDist().inv_cdf(LATE)
+
+#: No draw of the sum to bloom, or of that to ripe seed, is less than this share of it.
+LEAST_REQUIREMENT = 0.35
+LEAST_SEED = 0.3
 
 #: The soil is followed from so many days before sowing, where they are known: nothing is left then of its first guess.
 SOIL_DAYS = 45
@@ -332,3 +344,48 @@ def requirement_spread(cover: Cover, cultivar_known: bool) -> float:
     """
     spread = cover.bloom.spread.value
     return spread if cultivar_known else hypot(spread, cover.bloom.cultivar_spread.value)
+
+
+def requirement_drawn(cover: Cover, cultivar_known: bool, draw: ArrayLike, offset_days: float = 0.0) -> Array:
+    """What is added to the requirement for a cultivar, at a new place and in a new year.
+
+    Parameters
+    ----------
+    cover : Cover
+    cultivar_known : bool
+    draw : array_like
+        Standard normal.
+    offset_days : float
+        As for :func:`requirement_shift_for` [d].
+
+    Returns
+    -------
+    numpy.ndarray
+        [degC d], by Student's t: the spread among places was measured at few of them (:data:`FREEDOM`).  That among
+        cultivars is no doubt of this kind; the degrees of freedom of both together are those of Welch and
+        Satterthwaite.
+    """
+    spread = requirement_spread(cover, cultivar_known)
+    freedom = FREEDOM * (spread / cover.bloom.spread.value) ** 4 if cover.bloom.spread.value else np.inf
+    drawn = spread * (student(draw, freedom) if np.isfinite(freedom) else np.asarray(draw, dtype=np.float64))
+    shift = requirement_shift_for(offset_days, cover) + drawn
+    return np.maximum(shift, (LEAST_REQUIREMENT - 1) * cover.bloom.requirement.value)
+
+
+def seed_scale(cover: Cover, seed_draw: ArrayLike, share_draw: ArrayLike) -> Array:
+    """Factor on the sum from the first flowers to the first viable seed [1].
+
+    Parameters
+    ----------
+    cover : Cover
+    seed_draw, share_draw : array_like
+        Standard normal: of the sum to ripe seed, and of the share of it after which the first seed is viable, whose
+        printed range is taken to hold eight in ten.
+    """
+    seed = cover.seed
+    share = seed.viable_share
+    low, high = (share.value if end is None else end for end in (share.low, share.high))
+    share_spread = (high - low) / (2 * EIGHTY_PERCENT) / share.value
+    variation = seed.spread.value / seed.flower_to_maturity.value
+    sum_, viable = 1 + variation * np.asarray(seed_draw), 1 + share_spread * np.asarray(share_draw)
+    return np.asarray(np.maximum(sum_, LEAST_SEED) * viable)

@@ -56,7 +56,6 @@ SOURCES = (
     "zheng1993",
     MODELS.soil.plastic.source,
     "alabama_anr1061",
-    "noaa_freeze",
 )
 
 #: What no source gives, for the reader of the dates.
@@ -137,9 +136,10 @@ def limits(
     terminate: str = "turn-under",
     soil_least: float | None = None,
     residue_draw: ArrayLike = 0.0,
+    clear_draw: ArrayLike = 0.0,
     soil_error: ArrayLike = 0.0,
     disease_draw: ArrayLike = 0.0,
-    frost_risk: float = 0.1,
+    soil_passing: ArrayLike = 0.0,
 ) -> dict[str, Array]:
     """Every limit on planting, in every member.
 
@@ -164,12 +164,12 @@ def limits(
         Soil to wait for [degC]; that of the crop by default (:func:`soil_wanted`).
     residue_draw : array_like, shape (..., k), optional
         Standard normal; above 0 the residue goes faster than is likely.
+    clear_draw, disease_draw : array_like, shape (..., k), optional
+        Standard normal; above 0 the ground is called clear, and free of disease, later than is likely.
     soil_error : array_like, shape (..., k), optional
-        Added to the soil temperature for the limits that rest on it alone [K].
-    disease_draw : array_like, shape (..., k), optional
-        Standard normal; above 0 seedling diseases last longer than is likely.
-    frost_risk : float
-        Share of years that may still freeze after the frost limit.
+        Part of the error of the soil temperature that lasts all spring, which every limit feels that rests on it [K].
+    soil_passing : array_like, shape (..., k), optional
+        Part of it that comes and goes within days, which only a threshold feels [K].
 
     Returns
     -------
@@ -186,20 +186,28 @@ def limits(
     through = on_top and (method == "transplant" or not crop.small_seed)
     pace = decomposition.SURFACE if on_top else 1.0
     least = soil_wanted(crop, method)[0] if soil_least is None else soil_least
+    on_a_day = np.asarray(soil_error, dtype=np.float64) + np.asarray(soil_passing, dtype=np.float64)
     day = {
         "residue": begin
         if through
-        else decomposition.residue_clear(soil_c, begin, residue, draw=residue_draw, moisture=pace),
+        else decomposition.residue_clear(
+            soil_c,
+            begin,
+            residue,
+            draw=residue_draw,
+            clear_draw=clear_draw,
+            soil_error=soil_error,
+            moisture=pace,
+        ),
         "disease": seedling_disease.disease_clear(
             begin, method, terminate, small_seed=crop.small_seed, draw=disease_draw
         ),
-        "maggot": maggot.maggot_clear(tmin, tmax, soil_c, begin, midwinter, soil_error=soil_error)
+        "maggot": maggot.maggot_clear(tmin, tmax, soil_c, begin, midwinter, soil_error=on_a_day)
         if crop.maggot_host and not on_top
         else begin,
-        "soil_warm": soil_warm(soil_c, least, begin, soil_error),
-        "frost": frost.freeze_free_date(frost.freeze_free_from(tmin, midwinter, crop.frost.value), frost_risk)[
-            ..., np.newaxis, np.newaxis
-        ],
+        "soil_warm": soil_warm(soil_c, least, begin, on_a_day),
+        # Each year's own frost: the risk that is run is that of the share of members, once for all limits together.
+        "frost": frost.freeze_free_from(tmin, midwinter, crop.frost.value)[..., np.newaxis],
     }
     shape = np.broadcast_shapes(*(index.shape for index in day.values()), (*tmin.shape[:-1], 1))
     return {name: np.broadcast_to(index, shape).copy() for name, index in day.items()}

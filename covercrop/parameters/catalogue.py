@@ -12,7 +12,7 @@ import math
 import tomllib
 import types
 import typing
-from dataclasses import MISSING, fields, is_dataclass
+from dataclasses import MISSING, fields, is_dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar
@@ -266,6 +266,20 @@ def cultivar(of: Cover, name: str) -> Cultivar:
         if candidate.name.casefold() == name.casefold():
             return candidate
     raise UnknownNameError(f"{of.common_name} cultivar", name, [known.name for known in of.cultivars])
+
+
+def of_cultivar(of: Cover, name: str) -> Cover:
+    """A cover whose bloom is that of a cultivar with a sum and cool days of its own.
+
+    It is then its own standard, nothing later or earlier; of any other name the cover is left as it is.
+    """
+    own = next((each for each in of.cultivars if each.name.casefold() == name.casefold()), None)
+    if own is None or own.requirement is None or own.cool_days is None:
+        return of
+    bloom = replace(of.bloom, requirement=own.requirement, cool_days=own.cool_days)
+    standard = replace(own, offset=replace(own.offset, value=0.0))
+    cultivars = tuple(standard if each is own else each for each in of.cultivars)
+    return replace(of, bloom=bloom, cultivars=cultivars)
 
 
 @cache

@@ -63,10 +63,11 @@ class Hardening:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CoolDays:
-    """The daily mean of a day that counts as cool, bounds left out."""
+    """The daily mean of a day that counts as cool, bounds left out; and how well the scatter among places is known."""
 
     cool_above: CitedValue
     cool_below: CitedValue
+    freedom: CitedValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,6 +111,7 @@ class ResidueDecay:
     surface: CitedValue
     carbohydrate_clear: CitedValue
     mass_clear: CitedValue
+    clear_spread: CitedValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

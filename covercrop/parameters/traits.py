@@ -165,11 +165,17 @@ class Sowing:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cultivar:
-    """A named cultivar as days earlier (negative) or later than the standard."""
+    """A named cultivar as days earlier (negative) or later than the standard.
+
+    ``requirement`` [degC d] and ``cool_days`` [d] are there, both, where they were fitted to its own flowerings: they
+    take the place of those of the cover (:class:`Bloom`), and of the offset.
+    """
 
     name: str
     group: str
     offset: CitedValue
+    requirement: CitedValue | None = None
+    cool_days: CitedValue | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -162,8 +162,6 @@ class Chain:
             "window_open": self.stand.opens,
             "window_close": self.stand.closes,
             **self.ground.limits,
-            # The limit is the date that one year in ten still freezes after; what is shown is the years themselves.
-            "frost": self.ground.frost_free,
             "earliest_planting": self.ground.earliest,
             "latest_planting": self.ground.latest,
         }

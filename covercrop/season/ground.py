@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
-from covercrop.models import decomposition, frost, maggot, plantback, soil_water, termination
+from covercrop.models import decomposition, maggot, plantback, soil_water, termination
 from covercrop.models.members import staggered
 from covercrop.models.soil_temperature import SOIL_ERROR_SD, soil_temperature
-from covercrop.season.measurements import SoilCheck, soil_check
+from covercrop.season.measurements import PASSING_SHARE, SoilCheck, soil_check
 from covercrop.season.ripeness import Ripeness, ripeness
 
 if TYPE_CHECKING:
@@ -45,8 +45,6 @@ class Ground:
         First day without a limit, and last day that lets the crop ripen (:meth:`Ripeness.latest`).
     ripeness : Ripeness
         By what it does.
-    frost_free : numpy.ndarray
-        First day of each year's spring after its last frost.
     dead : numpy.ndarray, shape ()
         Day index on which the ended cover is dead; NaN where it is not ended.
     soil_c : numpy.ndarray, shape (year, day)
@@ -60,7 +58,6 @@ class Ground:
     earliest: Array
     latest: Array
     ripeness: Ripeness
-    frost_free: Array
     dead: Array
     soil_c: Array
     soil_check: SoilCheck
@@ -73,7 +70,6 @@ class Ground:
             earliest=self.earliest[place],
             latest=self.latest[place],
             ripeness=self.ripeness.at(place),
-            frost_free=self.frost_free[place],
             dead=self.dead[place],
             soil_c=self.soil_c[place],
             soil_check=self.soil_check.at(place),
@@ -157,6 +153,7 @@ def planting_limits(
         Day index on which each limit clears (:data:`covercrop.models.plantback.LIMITS`).
     """
     start = np.asarray(dead, dtype=np.float64)[..., np.newaxis]
+    passing = np.sqrt(PASSING_SHARE) * SOIL_ERROR_SD
     return plantback.limits(
         outlook.tmin,
         outlook.tmax,
@@ -169,8 +166,10 @@ def planting_limits(
         terminate=terminate,
         soil_least=entry.soil_c,
         residue_draw=draws.residue,
-        soil_error=soil_sd * draws.soil,
+        clear_draw=draws.residue_clear,
         disease_draw=staggered(draws.disease, outlook.tmin.shape[-2]),
+        soil_error=np.sqrt(max(soil_sd**2 - passing**2, 0.0)) * draws.soil,
+        soil_passing=min(passing, soil_sd) * draws.soil_passing,
     )
 
 
@@ -234,7 +233,6 @@ def follow_ground(
         earliest=plantback.earliest(limits),
         latest=ripens.latest(),
         ripeness=ripens,
-        frost_free=frost.freeze_free_from(outlook.tmin, midwinter, crop.frost.value)[..., np.newaxis],
         dead=died,
         soil_c=soil_c,
         soil_check=check,

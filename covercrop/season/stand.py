@@ -106,6 +106,7 @@ def stages_of(
     emerged: ArrayLike | None = None,
     requirement: ArrayLike = 0.0,
     seed: ArrayLike = 0.0,
+    viable_share: ArrayLike = 0.0,
 ) -> dict[str, Array]:
     """Day on which a cover of some cultivar comes to each stage.
 
@@ -115,8 +116,9 @@ def stages_of(
         As for :func:`covercrop.models.phenology.stage_days`.
     cultivar : str
         Empty where it is not known: the standard one is followed, with a wider spread.
-    requirement, seed : array_like, shape (draw,)
-        Standard normal draws of the sum to bloom and of that from flower to seed; 0 is the middle one.
+    requirement, seed, viable_share : array_like, shape (draw,)
+        Standard normal draws of the sum to bloom, of that from flower to ripe seed, and of the share of it after which
+        the first seed is viable; 0 is the middle one.
 
     Returns
     -------
@@ -128,16 +130,14 @@ def stages_of(
         If the cover has no such cultivar.
     """
     offset = catalogue.cultivar(cover, cultivar).offset.value if cultivar else 0.0
-    spread = phenology.requirement_spread(cover, cultivar_known=bool(cultivar))
-    seed_variation = cover.seed.spread.value / cover.seed.flower_to_maturity.value
     return phenology.stage_days(
         tmean,
         day_length,
         cover,
         sowing=sowing,
         emerged=emerged,
-        requirement_shift=phenology.requirement_shift_for(offset, cover) + spread * np.asarray(requirement),
-        seed_scale=1 + seed_variation * np.asarray(seed),
+        requirement_shift=phenology.requirement_drawn(cover, bool(cultivar), requirement, offset),
+        seed_scale=phenology.seed_scale(cover, seed, viable_share),
     )
 
 
@@ -180,14 +180,21 @@ def grow_stand(
     UnknownNameError
         If the cover has no such cultivar, or there is no such method.
     """
-    spread = phenology.requirement_spread(cover, cultivar_known=bool(cultivar))
     tmean = outlook.tmean
     lengths = day_length(np.asarray(latitude)[..., np.newaxis, np.newaxis], outlook.day_of_year)
     up = phenology.emergence(tmean, cover, sowing, lead=outlook.lead)
 
     def followed(requirement: Array) -> dict[str, Array]:
         found = stages_of(
-            tmean, lengths, cover, cultivar, sowing=sowing, emerged=up, requirement=requirement, seed=draws.seed
+            tmean,
+            lengths,
+            cover,
+            cultivar,
+            sowing=sowing,
+            emerged=up,
+            requirement=requirement,
+            seed=draws.seed,
+            viable_share=draws.viable_share,
         )
         return found | {
             "rolled_from": termination.rolled_from(found, draws.kill),
@@ -198,8 +205,11 @@ def grow_stand(
     shape = stages["bud"].shape
     believed = [note for note in scouting if note.has_stage and note not in set_aside]
     seen = sorted(believed, key=lambda note: note.date)
-    days_a_draw = spread / cover.bloom.pace.value
-    days = days_a_draw * draws.requirement
+
+    def days_late(requirement: Array) -> Array:
+        return phenology.requirement_drawn(cover, bool(cultivar), requirement) / cover.bloom.pace.value
+
+    days = days_late(draws.requirement)
     raw = [_evidence(note, stages, outlook) for note in seen]
     evidence = [fact if fact.of_seed else _straightened(fact, days, days) for fact in raw]
     surprises = tuple(
@@ -209,12 +219,12 @@ def grow_stand(
     )
     weights, scouting_sd = scouting_weights(shape[-2:], [])
     if evidence:
-        located = [_straightened(fact, days, days_a_draw * PLACES) for fact in raw]
+        located = [_straightened(fact, days, days_late(PLACES)) for fact in raw]
         weights, _ = scouting_weights((shape[0], PLACES.size), located, prior=-0.5 * PLACES**2)
         requirement, prior = refocus(draws.requirement, PLACES, weights)
         stages = followed(requirement)
         evidence = [
-            _evidence(note, stages, outlook) if fact.of_seed else _straightened(fact, days, days_a_draw * requirement)
+            _evidence(note, stages, outlook) if fact.of_seed else _straightened(fact, days, days_late(requirement))
             for note, fact in zip(seen, raw, strict=True)
         ]
         weights, scouting_sd = scouting_weights(shape, evidence, prior=prior)
