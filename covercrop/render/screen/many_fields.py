@@ -19,7 +19,12 @@ if TYPE_CHECKING:
 #: Fields that a remark names one by one.
 _NAMED = 6
 
-_HEADS = ("when", "what", "field", "state", "safe to plant")
+_HEADS = ("when", "what", "works", "field", "state", "safe to plant")
+
+#: What gives way first where the line is too long.
+_NAME = _HEADS.index("field")
+
+_GIVEN_UP = {"bloom": ", before it blooms", "crop": ", the crop late"}
 
 
 def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: str, of: int) -> None:
@@ -47,7 +52,7 @@ def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: s
     widths = [max(map(len, column)) for column in zip(_HEADS, *table, strict=True)] if table else []
     if table:
         # A long name gives way before the line runs over.
-        widths[2] = max(min(widths[2], screen.width - sum(widths) + widths[2] - 2 * len(widths)), 8)
+        widths[_NAME] = max(min(widths[_NAME], screen.width - sum(widths) + widths[_NAME] - 2 * len(widths)), 8)
     for heading, rows in (("This week", table[: len(due)]), ("Later", table[len(due) :])):
         if rows:
             screen.say()
@@ -87,7 +92,13 @@ def _fitted(text: str, width: int) -> str:
 def _row(plan: Plan) -> tuple[str, ...]:
     step = plan.next_step
     planting = "" if plan.is_planted else phrases.day_month(plan.planting.safe, int(str(plan.on)[:4]))
-    return _when(step, plan.on), _what(step), plan.field.name, answer.state(plan), planting
+    return _when(step, plan.on), _what(step, plan), _works(plan), plan.field.name, answer.state(plan), planting
+
+
+def _works(plan: Plan) -> str:
+    """The chance that everything works, ended on its day; empty where there is nothing to choose."""
+    best = plan.window.best
+    return "" if best is None else phrases.chance(best.together).replace("over ", ">").replace("under ", "<")
 
 
 def _when(step: NextStep, on: np.datetime64) -> str:
@@ -102,9 +113,10 @@ def _when(step: NextStep, on: np.datetime64) -> str:
     return f"now - {phrases.day_month(step.end, int(str(on)[:4]))}"
 
 
-def _what(step: NextStep) -> str:
+def _what(step: NextStep, plan: Plan) -> str:
     if step.method is not None:
-        return ending.to_end(step.method)
+        best = plan.window.best
+        return f"{ending.to_end(step.method)}{_GIVEN_UP.get((best and best.given_up) or '', '')}"
     match step.action:
         case "look":
             return "look at it"
