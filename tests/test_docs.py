@@ -28,6 +28,7 @@ OUTPUT = re.compile(r"<!-- output of: covercrop (.+?) -->\n```text\n(.*?)```\n",
 SHOWN = [(name, *found) for name, text in TEXTS.items() for found in OUTPUT.findall(text)]
 COMMANDS = (
     "ready",
+    "compare",
     "scout",
     "sow",
     "beds",

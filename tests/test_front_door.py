@@ -311,7 +311,9 @@ def test_the_day_is_that_of_the_file_or_the_clock(monkeypatch: pytest.MonkeyPatc
 
     monkeypatch.setattr(many.dt, "date", Clock)
     assert covercrop.plan_field(invented.field(), RECORD).on == np.datetime64("2026-04-18")
-    with pytest.raises(CovercropError, match="turned_under = 2026-04-19 is after 2026-04-18, today; mend the date"):
+    with pytest.raises(
+        CovercropError, match="turned_under = 2026-04-19 is after 2026-04-18, today; enter it once it is done"
+    ):
         covercrop.plan_field(invented.field(turned_under="2026-04-19"), RECORD)
 
 

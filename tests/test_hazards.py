@@ -235,15 +235,6 @@ def test_the_day_of_turning_under_breeds_nothing() -> None:
     assert np.isnan(maggot.brood_peak(warm, warm, 40.0))
 
 
-def test_each_row_of_springs_is_ranked_by_itself() -> None:
-    """Of three years a risk of one in ten leaves none, one of a third leaves one, in every row."""
-    free = np.array([[3.0, 1.0, 2.0], [9.0, np.nan, 7.0]])
-    np.testing.assert_array_equal(frost.freeze_free_date(free), [3.0, 9.0])
-    np.testing.assert_array_equal(frost.freeze_free_date(free, 1 / 3), [2.0, 9.0])
-    np.testing.assert_array_equal(frost.freeze_free_date(free, 0.5), [2.0, 7.0])
-    assert frost.freeze_free_date(np.full((2, 3), np.nan)).shape == (2,)
-
-
 def test_a_season_is_five_hundred_days() -> None:
     """From the day of sowing to past the first freeze of the next autumn: a year and 135 days."""
     assert season_calendar.season_ends(dt.date(2025, 9, 1)) == dt.date(2026, 9, 1) + dt.timedelta(days=135)

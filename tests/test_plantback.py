@@ -221,12 +221,12 @@ def test_emergence_is_read_off_the_table_of_the_crop() -> None:
 
 
 def test_left_out_means_the_likely_case(weather: tuple[np.ndarray, np.ndarray]) -> None:
-    """The likely residue, no error of the soil, and one year in ten that freezes later."""
+    """The likely residue and disease, and no error of the soil."""
     tmin, tmax = weather
     soil = soil_temperature((tmin + tmax) / 2, "bare")
     given = {"residue": RESIDUE, "crop": catalogue.crop("summer-squash"), "method": "direct-seed"}
     short = plantback.limits(tmin, tmax, soil, TURNED_UNDER, MIDWINTER, **given)  # type: ignore[arg-type]
-    plain = {"residue_draw": 0.0, "soil_error": 0.0, "frost_risk": 0.1}
+    plain = {"residue_draw": 0.0, "clear_draw": 0.0, "disease_draw": 0.0, "soil_error": 0.0, "soil_passing": 0.0}
     full = plantback.limits(tmin, tmax, soil, TURNED_UNDER, MIDWINTER, **given, **plain)  # type: ignore[arg-type]
     for name in plantback.LIMITS:
         np.testing.assert_array_equal(short[name], full[name])

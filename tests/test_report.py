@@ -92,7 +92,8 @@ def test_a_bar_for_the_chance_of_every_day(plan: Plan) -> None:
     assert left_out.max() < charts.LEAST_DRAWN
     dark = days[[matplotlib.colors.to_hex(bar.get_facecolor()) == canvas.WINDOW for bar in bars]]
     assert plan.window.best is not None
-    assert (dark[0], dark[-1], dark.size) == (plan.window.best.start, plan.window.best.end, 7)
+    best = plan.window.best
+    assert (dark[0], dark[-1], dark.size) == (best.start, best.end, (best.end - best.start).astype(int) + 1)
 
 
 def test_the_limit_that_binds_stands_out(plan: Plan) -> None:
@@ -108,9 +109,9 @@ def test_the_limit_that_binds_stands_out(plan: Plan) -> None:
 @pytest.mark.parametrize(
     ("on", "options", "drawn"),
     [
-        ("2025-11-10", {}, (True, True, True, False)),
-        ("2026-05-12", {"turned_under": "2026-05-06"}, (True, False, True, True)),
-        ("2026-06-20", {"turned_under": "2026-05-06", "planted": "2026-06-08"}, (True, False, False, True)),
+        ("2025-11-10", {}, (True, True, True, True, False)),
+        ("2026-05-12", {"turned_under": "2026-05-06"}, (True, False, False, True, True)),
+        ("2026-06-20", {"turned_under": "2026-05-06", "planted": "2026-06-08"}, (True, False, False, False, True)),
     ],
 )
 def test_only_what_there_is_is_drawn(on: str, options: dict[str, str], drawn: tuple[bool, ...]) -> None:
@@ -201,11 +202,12 @@ def test_the_fonts_of_older_releases_are_understood() -> None:
 def test_the_description_says_what_the_chart_shows(plan: Plan) -> None:
     """Each description has the dates of the plan in words."""
     assert plan.window.best is not None
-    season, window, limits, winter = (captions.describe(plan, name) for name in charts.CHARTS)
+    season, window, endings, limits, winter = (captions.describe(plan, name) for name in charts.CHARTS)
     assert f"{len(plan.outlook.years)} past years" in season
     assert captions.phrases.day_month(plan.dates["window_open"].median) in season
     best = plan.window.days[plan.window.chances.argmax()]
     assert f"highest on {captions.phrases.day_month(best)}" in window
+    assert f"turn it under on {captions.phrases.day_month(plan.window.best.date)} is advised" in endings
     assert limits.count(";") == 4
     assert "Last of all is most often" in limits
     assert captions.phrases.day_month(plan.winter.hardest) in winter

@@ -55,7 +55,7 @@ if TYPE_CHECKING:
 __all__ = ["LIMITS", "Autumn", "Choice", "Failure", "Relaxation", "Risk", "compare_sowing_dates"]
 
 #: Draws of the uncertain numbers.  Four times as many move no share by more
-#: than three in a hundred and no date by more than three days (a test holds it so).
+#: than three in a hundred and no date by more than four days (a test holds it so).
 DRAWS = 32
 
 #: By the rule of the trade a cover is sown so many days before the first hard frost: at the earliest, at the latest.
@@ -222,12 +222,15 @@ def _cultivar(field: Field, cover: Cover) -> str:
 
 
 def _fitness(choice: Choice, risk: Risk) -> tuple[bool, float]:
-    """Those that fit first, by the nitrogen that they can be counted on for; the others by how little they fall short.
+    """Those that fit first, by the nitrogen that they can be counted on for if they are ended in their window.
+
+    The others by how little they fall short.
 
     Dying counts twice: a crop can be planted otherwise, the winter cannot be had otherwise.
     """
     place = choice.best
     if choice.fit:
-        return True, float(choice.together[place] * np.nan_to_num(choice.brings["pan_kg_ha"][place]))
+        works = choice.together[place] * choice.window[place]
+        return True, float(works * np.nan_to_num(choice.brings["pan_kg_ha"][place]))
     short = {name: min(float(choice.share(name)[place]) - getattr(risk, name), 0.0) for name in LIMITS}
     return False, sum(short.values()) + short["survives"]

@@ -345,5 +345,5 @@ def check_past(field: Field, today: dt.date) -> None:
             continue
         way_out = "mend the date"
         if key == "turned_under":
-            way_out = "enter it once it is done; covercrop compare --end shows what a day to come would give"
+            way_out = "enter it once it is done; covercrop compare shows what a day to come would give"
         raise FieldFileError(f"{key} = {day} is after {today}, today; {way_out}")

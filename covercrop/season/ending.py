@@ -278,7 +278,12 @@ def _undisputed(
 
     least = found.least(map(without, dispute.rivals))
     top = least.window[ahead.may].max(initial=0.0)
-    ceiling = min(without(rival).window[ahead.may].max(initial=0.0) for rival in (dispute.settled, *dispute.ceilings))
+
+    def highest(rival: Rival) -> float:
+        best = rival.ending.best if rival.ending.method == method else None
+        return without(rival).window[ahead.may].max(initial=0.0) if best is None else best.probability
+
+    ceiling = min(map(highest, (dispute.settled, *dispute.ceilings)))
     return least.scaled(ceiling / top) if top > ceiling else least
 
 
