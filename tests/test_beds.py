@@ -415,17 +415,17 @@ def test_the_next_sowing_against_the_harvest(beds: Callable[..., BedPlan]) -> No
 def test_the_text_plan_is_to_scale(beds: Callable[..., BedPlan]) -> None:
     """Each spot has a place of its own, as far apart as the columns and lines say."""
     *lines, legend = bed_drawing.text_plan(beds(row_spacing_m=4.5, spacing_m=3.0), 76)
-    column = float(re.search(r"a column is ([\d.]+) m", legend)[1])
-    assert f"a line {2 * column:g} m" in legend
+    column, line = (float(each) for each in re.search(r"a column is ([\d.]+) m, a line ([\d.]+) m", legend).groups())
+    assert 1.3 <= line / column <= 3.1
     assert sum(line.count("o") for line in lines) == 72
     assert abs((len(lines[0]) - 2) * column - 36) < column
-    assert abs((len(lines) - 2) * 2 * column - 27) < 2 * column
+    assert abs((len(lines) - 2) * line - 27) < line
 
 
 def test_spots_too_close_show_the_corner(beds: Callable[..., BedPlan]) -> None:
     """Where the whole field is too coarse, its corner is drawn, open on two sides."""
     *lines, legend = bed_drawing.text_plan(beds("sweet-corn"), 76)
-    assert legend.startswith("the corner: a column is 0.2 m")
+    assert legend.startswith("the corner: a column is 0.11 m, a line 0.25 m")
     assert not lines[-1].startswith("└")
 
 
@@ -488,6 +488,44 @@ def test_a_hostile_name_stays_a_name(beds: Callable[..., BedPlan], name: str) ->
 def test_any_name_can_be_drawn(beds: Callable[..., BedPlan], name: str) -> None:
     """Whatever a field is called, the document parses."""
     SafeTree.fromstring(bed_drawing.svg([beds(name=name)]).encode("utf-8"))
+
+
+def test_plants_in_the_text_plan_stand_evenly(beds: Callable[..., BedPlan]) -> None:
+    """Spots a whole number of columns and lines apart, whatever the spacing; frames too, each with its plant."""
+    for tables in ({"row_spacing_m": 3.0, "spacing_m": 3.0}, {"row_spacing_m": 4.5, "spacing_m": 2.7}):
+        *lines, _ = bed_drawing.text_plan(beds(**tables), 76)
+        down = [at for at, line in enumerate(lines) if "o" in line]
+        across = [at for at, mark in enumerate(lines[down[0]]) if mark == "o"]
+        for places in (down, across):
+            assert len(set(np.diff(places))) == 1, tables
+    squares = {"frame_length_m": 1.2, "frame_width_m": 1.2, "spacing_m": 3.6, "row_spacing_m": 3.6}
+    laid = beds(**squares, where={"ground_cover": "black-plastic"})
+    *lines, _ = bed_drawing.text_plan(laid, 76)
+    assert sum(line.count("o") for line in lines) == laid.layout.count == laid.layout.frames
+
+
+def test_the_svg_shows_frames_and_how_far_vines_reach(beds: Callable[..., BedPlan]) -> None:
+    """A rectangle for each frame where it stands, and round it a circle of half the published row spacing."""
+    laid = beds(frame_length_m=1.2, frame_width_m=1.2, spacing_m=3.6, row_spacing_m=3.6)
+    root = SafeTree.fromstring(bed_drawing.svg([laid]))
+    scale = int(re.search(r"Scale 1:([\d,]+)", "".join(root.itertext()))[1].replace(",", ""))
+    frames = root.findall(f".//{SVG}rect[@class='frame']")
+    reaches = root.findall(f".//{SVG}circle[@class='reach']")
+    assert len(frames) == len(reaches) == laid.layout.frames
+    for frame, circle, (x, y) in zip(frames, reaches, laid.layout.places, strict=True):
+        assert float(frame.get("x", "")) == pytest.approx((x - 0.6) * 1000 / scale, abs=1e-3)
+        assert float(circle.get("cy", "")) == pytest.approx(y * 1000 / scale, abs=1e-3)
+        assert float(circle.get("r", "")) == pytest.approx(1.3716 * 1000 / scale, abs=1e-3)  # half of 9 ft
+
+
+def test_how_many_frames_fit_is_said(beds: Callable[..., BedPlan]) -> None:
+    """Where the number is left out it is that which goes in, and the page says so."""
+    fitted = beds(layout="frames", spacing_m=3.6, row_spacing_m=3.6, frame_length_m=1.2, frame_width_m=1.2)
+    said = bed_words.stands(fitted)
+    assert "Pumpkin in 70 framed beds of 1.2 m by 1.2 m, as many as fit, 1 spot in each: 70 plants" in said
+    assert "Frames 3.6 m from middle to middle, 0.6 m or more from the edge." in said
+    assert "as many as fit" not in bed_words.stands(beds(frames=6))
+    assert bed_data.document([fitted], ON)["fields"][0]["layout"]["as_many_as_fit"] is True
 
 
 # --- CSV ------------------------------------------------------------------------------------------
@@ -558,10 +596,10 @@ def test_the_tables_are_read_in_either_unit(tmp_path: Path) -> None:
 
 
 def test_the_tables_of_the_guide_can_be_read(tmp_path: Path) -> None:
-    """The example in the guide is taken as it stands, and with its last line too."""
-    (example,) = re.findall(r"```toml\n(.*?)```", guide_page("beds").text, flags=re.DOTALL)
+    """The examples in the guide are taken as they stand, and with their last lines too."""
+    example, framed = re.findall(r"```toml\n(.*?)```", guide_page("beds").text, flags=re.DOTALL)
+    assert read(tmp_path, framed).beds.frames == 6
     field = read(tmp_path, example)
-    assert field.beds.frames == 6
     assert field.amendments[0].nitrogen == pytest.approx(6.0)
     compost = example.replace("# composting", "composting").replace('"cattle-manure"', '"composted-cattle-manure"')
     assert read(tmp_path, compost).amendments[0].composting.turnings == 5
@@ -575,10 +613,11 @@ def test_the_tables_of_the_guide_can_be_read(tmp_path: Path) -> None:
         ("[field.beds]\nlength_m = 30\nlength_ft = 90", "length_m is given too; keep one of them"),
         ("[field.beds]\nrow_spacing_m = 0", "row_spacing_m = 0: give 0.1 to 15"),
         ('[field.beds]\nspacing_ft = "ten"', "spacing_ft = 'ten': give 0.164 to 49.2"),
-        ('[field.beds]\nlayout = "circles"', "layout = 'circles': use one of rows, hills"),
+        ('[field.beds]\nlayout = "circles"', "layout = 'circles': use one of rows, hills, frames"),
         ("[field.beds]\nplants = 6\nseeds = 5", "plants = 6: more than the 5 seeds sown at a spot"),
         ("[field.beds]\nframes = 2.5", "frames = 2.5: give how many framed beds"),
-        ("[field.beds]\nboard_cm = 20", "a frame is described, but not how many; give frames"),
+        ('[field.beds]\nboard_cm = 20\nlayout = "hills"', "layout = 'hills': frames are described too"),
+        ("[field.beds]\nframes = 2\npath_m = 1\nspacing_m = 3", "path and spacing both say how far frames stand apart"),
         ("[field.beds]\nsheet_width_m = 2", "sheet_width is given but the ground cover is straw"),
         ('[field.beds]\nedges = "glued"', "edges = 'glued': use one of buried, weighted, pinned"),
         ("[[field.beds]]\nframes = 2", "is not one table; write it once, with single brackets"),

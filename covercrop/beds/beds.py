@@ -243,20 +243,21 @@ def lay_out(field: Field, standing: Planting, *, us: bool = False) -> Layout:
     """
     beds = field.beds
     length, width, squared = layout.sides(field.area_m2, beds.length_m, beds.width_m)
-    row_spacing = standing.row_spacing.value if beds.row_spacing_m is None else beds.row_spacing_m
-    spacing = standing.spacing.value if beds.spacing_m is None else beds.spacing_m
     _, plants = crop_days.at_a_spot(field, standing)
-    if beds.frames:
+    if beds.framed:
         return layout.framed(
             length,
             width,
             frames=beds.frames,
-            row_spacing=row_spacing,
-            spacing=spacing,
+            row_spacing=standing.row_spacing.value,
+            spacing=standing.spacing.value,
             plants=plants,
             frame_length=beds.frame_length_m,
             frame_width=beds.frame_width_m,
+            apart=(beds.spacing_m, beds.row_spacing_m),
             path=beds.path_m,
+            margin=beds.margin_m,
+            spot=beds.spot_m,
             squared=squared,
             us=us,
         )
@@ -264,8 +265,8 @@ def lay_out(field: Field, standing: Planting, *, us: bool = False) -> Layout:
         length,
         width,
         kind=beds.layout or standing.layout,
-        row_spacing=row_spacing,
-        spacing=spacing,
+        row_spacing=standing.row_spacing.value if beds.row_spacing_m is None else beds.row_spacing_m,
+        spacing=standing.spacing.value if beds.spacing_m is None else beds.spacing_m,
         plants=plants,
         path=beds.path_m,
         spot=beds.spot_m,

@@ -18,7 +18,7 @@ from covercrop.parameters import catalogue
 if TYPE_CHECKING:
     from typing import Any
 
-LAYOUTS = ("rows", "hills")
+LAYOUTS = ("rows", "hills", "frames")
 COVERINGS = ("everywhere", "rows", "paths")
 EDGES = ("buried", "weighted", "pinned")
 PLACES = ("field", "beds", "spots")
@@ -28,7 +28,7 @@ LEFT = ("leave", "take")
 _BEDS = (
     *(
         f"{stem}_{unit}"
-        for stem in ("length", "width", "row_spacing", "spacing", "path", "spot", "sheet_width")
+        for stem in ("length", "width", "row_spacing", "spacing", "path", "spot", "sheet_width", "margin")
         for unit in ("m", "ft")
     ),
     *(f"{stem}_{unit}" for stem in ("frame_length", "frame_width") for unit in ("m", "ft")),
@@ -86,7 +86,9 @@ class BedsEntry:
         One of :data:`LAYOUTS`.
     row_spacing_m, spacing_m, path_m, spot_m : float or None
         Row to row, spot to spot in the row, the path between two rows, and
-        the side of the square that is dug and fed at a spot.
+        the side of the square that is dug and fed at a spot.  Of frames,
+        from middle to middle across and along the field, and the path
+        between them either way.
     plants, seeds : int or None
         To a spot.
     covering : str or None
@@ -98,7 +100,10 @@ class BedsEntry:
     mulch_m : float or None
         Settled depth of an organic cover.
     frames : int
-        Framed beds; 0 for none.
+        Framed beds; 0 for none, or, where something else of them is given,
+        for as many as go in.
+    margin_m : float or None
+        Least from a frame to the edge of the field.
     frame_length_m, frame_width_m, board_m : float or None
         Of one frame, inside, and the height of its boards.
     """
@@ -117,9 +122,16 @@ class BedsEntry:
     edges: str = "buried"
     mulch_m: float | None = None
     frames: int = 0
+    margin_m: float | None = None
     frame_length_m: float | None = None
     frame_width_m: float | None = None
     board_m: float | None = None
+
+    @property
+    def framed(self) -> bool:
+        """Whether the beds have frames: their number, or anything else of them, is given."""
+        described = (self.margin_m, self.frame_length_m, self.frame_width_m, self.board_m)
+        return bool(self.frames) or self.layout == "frames" or any(each is not None for each in described)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -218,6 +230,7 @@ def beds(field: Table, ground_cover: str) -> BedsEntry:
         edges=table.choice("edges", EDGES, "buried"),
         mulch_m=table.either("mulch", _DEPTH, 0.01, 0.6),
         frames=table.whole("frames", 1, 1000, "give how many framed beds, 1 to 1000", 0),
+        margin_m=table.either("margin", _LENGTH, 0, 20),
         frame_length_m=table.either("frame_length", _LENGTH, 0.3, 30),
         frame_width_m=table.either("frame_width", _LENGTH, 0.3, 5),
         board_m=table.either("board", _DEPTH, 0.05, 1),
@@ -248,8 +261,19 @@ def _check_together(table: Table, entry: BedsEntry, ground_cover: str) -> None:
             f'{table.where}: mulch is given but the ground cover is {ground_cover}; set ground_cover = "straw" in '
             "[field.crop], or leave it out"
         )
-    if not entry.frames and any((entry.frame_length_m, entry.frame_width_m, entry.board_m)):
-        raise FieldFileError(f"{table.where}: a frame is described, but not how many; give frames")
+    if entry.framed:
+        _check_frames(table, entry)
+
+
+def _check_frames(table: Table, entry: BedsEntry) -> None:
+    if entry.layout not in (None, "frames"):
+        raise table.fail("layout", 'frames are described too; write "frames", or leave out what describes them')
+    given = next((key for key in ("spacing", "row_spacing") if getattr(entry, f"{key}_m") is not None), None)
+    if entry.path_m is not None and given is not None:
+        raise FieldFileError(
+            f"{table.where}: path and {given} both say how far frames stand apart; keep path, between them, or "
+            f"{given}, from middle to middle"
+        )
 
 
 def amendments(field: Table) -> tuple[AmendmentEntry, ...]:

@@ -59,7 +59,13 @@ def stands(beds: BedPlan) -> str:
     if ground.frames:
         inside = f"{say.length(ground.frame_length)} by {say.length(ground.bed)}"
         spots = f"{ground.spots_per_frame} spot{'s' if ground.spots_per_frame > 1 else ''}"
-        return f"{crop} in {ground.frames} framed beds of {inside}, {spots} in each: {plants:,} plants {where}."
+        fit = "" if ground.counted else ", as many as fit"
+        along, across = (say.length(each) for each in (ground.spacing, ground.row_spacing))
+        apart = f"{along} along the field and {across} across it" if along != across else along
+        return (
+            f"{crop} in {ground.frames} framed beds of {inside}{fit}, {spots} in each: {plants:,} plants {where}. "
+            f"Frames {apart} from middle to middle, {say.length(ground.margin)} or more from the edge."
+        )
     rows = f"{ground.rows.size:,} row{'s' if ground.rows.size > 1 else ''}"
     each = f"{ground.spots.size:,} {'hills' if ground.kind == 'hills' else 'plants'}"
     path = ""
