@@ -86,6 +86,8 @@ class Interval:
         Key in ``data/sources.toml``; empty where it is assumed.
     first_harvest : numpy.datetime64[D]
         That raw manure spread then allows; NaT for everything else.
+    worked_in_by : numpy.datetime64[D]
+        Last day on which raw manure left on top could be worked in instead; NaT for everything else.
     """
 
     kind: Kind
@@ -99,6 +101,7 @@ class Interval:
     source: str
     faults: tuple[str, ...] = ()
     first_harvest: np.datetime64 = NEVER
+    worked_in_by: np.datetime64 = NEVER
 
 
 def raw_days(crop: Crop) -> int:
@@ -189,6 +192,7 @@ def raw_interval(
         source="cfr205_203",
         faults=faults,
         first_harvest=applied + np.timedelta64(days, "D") if mixed else NEVER,
+        worked_in_by=NEVER if mixed else last,
     )
 
 

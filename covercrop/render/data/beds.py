@@ -63,6 +63,15 @@ def _as_json(beds: BedPlan) -> dict[str, Any]:
             "vine_area_m2": ground.vine_area,
             "covering": beds.covering,
         },
+        "squares": None
+        if beds.squares is None
+        else {
+            "layers": [{"material": name, "depth_m": depth} for name, depth in beds.squares.layers],
+            "depth_m": beds.squares.depth,
+            "board_m": beds.squares.board,
+            "above_the_boards": beds.squares.heaped,
+            "says": bed_words.squares(beds),
+        },
         "planting": machine.iso_date(beds.planting),
         "thinning": machine.iso_date(beds.thinning),
         "items": [asdict(item) for item in beds.items],
@@ -78,6 +87,10 @@ def _as_json(beds: BedPlan) -> dict[str, Any]:
             "uneven": beds.phosphorus.uneven,
             "says": bed_words.phosphorus(beds),
         },
+        "enough": [
+            {"material": each.material.key, "share": nutrients.enough(each, beds.nitrogen), "in_cover": each.in_cover}
+            for each in beds.doses
+        ],
         "too_rich_where_it_lies": [
             each.material.key for each in beds.doses if nutrients.is_too_rich(each, beds.nitrogen)
         ],

@@ -136,8 +136,8 @@ def _legend(beds: BedPlan, step: tuple[float, float], marks: Marks, *, corner: b
     said.append(f"{marks.spot} {'plant' if beds.layout.kind == 'rows' else 'spot'}")
     if beds.covering is not None:
         said.append(f"{marks.covered} {'straw' if beds.plan.field.crop.ground_cover == 'straw' else 'sheet'}")
-    if beds.covering in (None, "paths") and beds.layout.has_paths:
-        said.append(f"{marks.bed} bed")
+    if (beds.covering in (None, "paths") or beds.squares is not None) and beds.layout.has_paths:
+        said.append(f"{marks.bed} {'square' if beds.squares is not None else 'bed'}")
     return "; ".join(said)
 
 
@@ -166,7 +166,8 @@ def _fill(cells: np.ndarray, beds: BedPlan, step: tuple[float, float], marks: Ma
     if ground.has_paths:
         cells[in_bed] = marks.bed
     if beds.covering is not None:
-        cells[{"everywhere": np.ones_like(in_bed), "rows": in_bed, "paths": ~in_bed}[beds.covering]] = marks.covered
+        everywhere = ~in_bed if beds.squares is not None else np.ones_like(in_bed)
+        cells[{"everywhere": everywhere, "rows": in_bed, "paths": ~in_bed}[beds.covering]] = marks.covered
 
 
 # --- SVG ------------------------------------------------------------------------------------------
@@ -253,6 +254,8 @@ def _draw(group: ElementTree.Element, beds: BedPlan, scale: int) -> None:
     long, wide = ground.length * mm, ground.width * mm
     covered = _STRAW if beds.plan.field.crop.ground_cover == "straw" else _SHEET
     under = {"everywhere": (covered, covered), "rows": (_SOIL, covered), "paths": (covered, _BED)}
+    if beds.squares is not None:
+        under["everywhere"] = (covered, _BED)
     path, bed = under.get(beds.covering or "", (_SOIL, _BED))
     _rect(field, 0, 0, long, wide, fill=path)
     (_frames if ground.frames else _rows)(field, ground, mm, bed)
