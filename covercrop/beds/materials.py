@@ -41,7 +41,7 @@ PIN_EVERY, WEIGHT_EVERY = 1.0, 1.5
 
 #: From staple to staple where a cut sheet is folded up the boards of a frame [m]; screws to a frame whose boards meet
 #: at the corners; stones on the sheet between the frames, to a frame.
-FLAP_EVERY, FRAME_SCREWS, FRAME_STONES = 0.3, 8, 1
+FLAP_EVERY, FRAME_SCREWS, FRAME_STONES = units.M_PER_FT, 8, 1
 
 #: Planting holes across, in sheet and in an organic cover [m].
 SHEET_HOLE, MULCH_HOLE = 0.1, 0.3

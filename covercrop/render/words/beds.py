@@ -307,8 +307,8 @@ def _answer(beds: BedPlan, kept: Interval) -> str:
         by = "" if np.isnat(kept.worked_in_by) else f" by {day(kept.worked_in_by)}"
         return (
             f"NO. Left on top it does not pass, whatever the days: {spreading.RAW_RULE} asks that raw manure is worked "
-            f"into the soil, {wait} days before harvest. What does: work it in{by}, or take compost whose record passes "
-            f"{spreading.COMPOST_RULE}."
+            f"into the soil, {wait} days before harvest. What does: work it in{by}, or take compost whose record "
+            f"passes {spreading.COMPOST_RULE}."
         )
     if kept.kind == "poultry":
         return _poultry(kept, day)
