@@ -33,8 +33,8 @@ from covercrop.parameters import catalogue
 from covercrop.render.data import beds as bed_data
 from covercrop.render.data import machine
 from covercrop.render.figures import beds as bed_drawing
+from covercrop.render.words import answer, phrases
 from covercrop.render.words import beds as bed_words
-from covercrop.render.words import phrases
 from covercrop.season import absent
 from covercrop.season.plan import Plan, make_plan
 
@@ -833,6 +833,34 @@ def test_the_sheet_and_the_next_cover(beds: Callable[..., BedPlan]) -> None:
     day = phrases.day_month(laid.after.sowing, 2026)
     assert any("Sheet left lying: no cover" in said and f"before {day}" in said for said in bed_words.after(laid))
     assert not any("Sheet left lying" in said for said in bed_words.after(beds()))
+
+
+def test_an_open_square_warms_as_bare_ground_does() -> None:
+    """Neither as under the sheet around it, nor, before the mulch is laid, as under straw; what that costs is said."""
+    record = weather()
+
+    def planned(ground_cover: str, **tables: object) -> Plan:
+        field = replace(invented_field(ground_cover=ground_cover), beds=BedsEntry(**tables))
+        return make_plan(field, record, ON)
+
+    bare, straw, sheet = (planned(each) for each in ("bare", "straw", "black-plastic"))
+    square, mulched = planned("black-plastic", **SQUARES), planned("black-plastic", **SQUARES, mulch_m=0.1)
+    assert (
+        square.planting.limits["soil_warm"] == mulched.planting.limits["soil_warm"] == bare.planting.limits["soil_warm"]
+    )
+    assert sheet.planting.limits["soil_warm"].median < bare.planting.limits["soil_warm"].median
+    assert bare.ground.mulch_costs is straw.ground.mulch_costs is square.ground.mulch_costs is None
+    late = (straw.planting.earliest.median - bare.planting.earliest.median).astype(int)
+    assert late > 0
+    assert abs(mulched.ground.mulch_costs - late) <= 1
+    said = " ".join(answer.reasons(mulched))
+    assert f"laid with the ending of the cover it puts planting off by some {mulched.ground.mulch_costs} day" in said
+    assert "Lay the mulch" not in " ".join(answer.reasons(square))
+    assert "in squares of a black sheet" in answer.what_is_where(square)
+    assert machine.field(mulched)["mulch_laid_early_costs_days"] == mulched.ground.mulch_costs
+    assert "mulch_laid_early_costs_days" not in machine.field(square)
+    assert any("open square in a sheet" in each for each in square.provenance.assumptions)
+    assert not any("open square in a sheet" in each for each in sheet.provenance.assumptions)
 
 
 # --- what is decided of it, and what it lacks -----------------------------------------------------

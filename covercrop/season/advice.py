@@ -57,6 +57,10 @@ _ASSUMPTIONS = (
     f"safe when {MODELS.answer.safe.value:.0%} do.",
     f"A forecast needs {FEWEST_YEARS} past years and uses no more than {MOST_YEARS}.",
 )
+SQUARES = (
+    "The soil of an open square in a sheet is taken to warm as bare ground does, under a mulch in it as under straw, "
+    "and to get the rain that falls on it: no source at hand measured one."
+)
 TARP = "A tarp sheds its rain beside it: weigh its edges down, and keep the runoff from ditches and streams."
 
 
@@ -92,6 +96,7 @@ def assumptions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
     ]
     return (
         *_ASSUMPTIONS,
+        *((SQUARES,) if field.in_squares else ()),
         *measurements.assumptions(field.scouting),
         *plantback.ASSUMPTIONS,
         *soil_water.ASSUMPTIONS,

@@ -23,15 +23,24 @@ class GroundPart:
         When most of the maggot flies bred on the cover are likely out; ``NaT`` where they are not this season.
     worth_watering : bool
         Whether keeping the ground moist gains days that are worth it.
+    mulch_costs : int or None
+        Days by which a mulch that is laid in the squares of a sheet with the ending of the cover puts the likely
+        planting off, rather than once the soil is warm; None where none is to be laid there, or that is not known.
     """
 
     residue_by_rain: np.datetime64
     brood: np.datetime64
     worth_watering: bool
+    mulch_costs: int | None = None
 
 
 def ground_part(
-    residue: np.datetime64, residue_by_rain: np.datetime64, brood: np.datetime64, *, known: bool
+    residue: np.datetime64,
+    residue_by_rain: np.datetime64,
+    brood: np.datetime64,
+    *,
+    known: bool,
+    mulch_costs: int | None = None,
 ) -> GroundPart:
     """What else the ground tells, summed up.
 
@@ -39,7 +48,7 @@ def ground_part(
     ----------
     residue : numpy.datetime64[D]
         When the residue is likely gone on ground that is kept moist; ``NaT`` where it is not.
-    residue_by_rain, brood
+    residue_by_rain, brood, mulch_costs
         As in :class:`GroundPart`.
     known : bool
         Whether the season is known to its end.
@@ -50,4 +59,5 @@ def ground_part(
         residue_by_rain=residue_by_rain,
         brood=brood,
         worth_watering=never or bool(gain >= np.timedelta64(WORTH_WATERING, "D")),
+        mulch_costs=mulch_costs,
     )

@@ -265,10 +265,11 @@ def season_fit(plan: Plan) -> str:
 def what_is_where(plan: Plan) -> str:
     """What was sown, when, and what is to follow how, in a line."""
     field = plan.field
+    ground = "in squares of a black sheet" if field.in_squares else _GROUND[field.crop.ground_cover]
     named = f" '{field.cover.cultivar}'" if field.cover.cultivar else ""
     return (
         f"{plan.cover.common_name.capitalize()}{named}, sown {_own_date(plan, field.cover.sown)}; then "
-        f"{plan.crop.common_name}, {_HOW[field.crop.method]} {_GROUND[field.crop.ground_cover]}"
+        f"{plan.crop.common_name}, {_HOW[field.crop.method]} {ground}"
     )
 
 
@@ -319,6 +320,13 @@ def _of_the_ground(plan: Plan) -> list[str]:
     if plan.ground.worth_watering:
         rots = "not this season" if np.isnat(by_rain) else f"take until about {day_month(by_rain)}"
         said.append(f"Keep the ground moist while the residue rots: with the rain alone it would {rots}.")
+    costs = plan.ground.mulch_costs
+    if costs is not None:
+        off = f"puts planting off by some {costs} day{'s' if costs != 1 else ''}" if costs > 0 else "costs no day here"
+        said.append(
+            f"Lay the mulch in the squares once their soil is warm: laid with the ending of the cover it {off} "
+            "(assumed to cool the soil as straw does)."
+        )
     if plan.planting.binding == "maggot" and not np.isnat(brood):
         said.append(f"The flies bred on this cover are likely out about {day_month(brood)}.")
     if days > 0 and plan.field.crop.method == "direct-seed":

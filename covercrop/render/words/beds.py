@@ -104,8 +104,8 @@ def dates(beds: BedPlan) -> str:
 #: What no source gives of a square in a sheet.
 _SQUARES = (
     "Plant through the layers into the soil below, in the holes of the list: seed in fresh manure burns.",
-    "The dates here take the soil under the sheet; that of an open square is cooler, and cooler still under a mulch: "
-    "lay the mulch once the soil in the squares is warm, by a thermometer, and no earlier (assumed, no source).",
+    "Lay the mulch once the soil in the squares is warm, by a thermometer: covercrop ready says what it costs to lay "
+    "it earlier. The dates take an open square to warm as bare ground does (assumed, no source).",
     "What is left of the cover lies under the sheet, and rots there; look for slugs and mice (assumed, no source).",
     "Rain falls only into the squares and past the edges: water each square until the roots have reached the ground "
     "outside (assumed, no source).",
