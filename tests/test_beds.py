@@ -512,12 +512,14 @@ def test_the_svg_shows_frames_and_how_far_vines_reach(beds: Callable[..., BedPla
     root = SafeTree.fromstring(bed_drawing.svg([laid]))
     scale = int(re.search(r"Scale 1:([\d,]+)", "".join(root.itertext()))[1].replace(",", ""))
     frames = root.findall(f".//{SVG}rect[@class='frame']")
-    reaches = root.findall(f".//{SVG}circle[@class='reach']")
+    reaches = root.findall(f".//{SVG}rect[@class='reach']")
     assert len(frames) == len(reaches) == laid.layout.frames
-    for frame, circle, (x, y) in zip(frames, reaches, laid.layout.places, strict=True):
+    for frame, reach, (x, y) in zip(frames, reaches, laid.layout.places, strict=True):
         assert float(frame.get("x", "")) == pytest.approx((x - 0.6) * 1000 / scale, abs=1e-3)
-        assert float(circle.get("cy", "")) == pytest.approx(y * 1000 / scale, abs=1e-3)
-        assert float(circle.get("r", "")) == pytest.approx(1.3716 * 1000 / scale, abs=1e-3)  # half of 9 ft
+        assert float(reach.get("y", "")) == pytest.approx((y - 1.3716) * 1000 / scale, abs=1e-3)  # half of 9 ft
+        assert float(reach.get("width", "")) == pytest.approx(2 * 1.3716 * 1000 / scale, abs=2e-3)
+        assert float(reach.get("rx", "")) == pytest.approx(1.3716 * 1000 / scale, abs=1e-3)
+    assert "how far vines and roots may reach, 1.4 m (assumed)" in "".join(root.itertext())
 
 
 def test_how_many_frames_fit_is_said(beds: Callable[..., BedPlan]) -> None:

@@ -203,6 +203,11 @@ def svg(all_beds: Sequence[BedPlan]) -> str:
     str
         Every text in it is escaped.
     """
+    return '<?xml version="1.0" encoding="UTF-8"?>\n' + inline(all_beds) + "\n"
+
+
+def inline(all_beds: Sequence[BedPlan]) -> str:
+    """The same as an element of a page."""
     scales = [_scale(beds.layout) for beds in all_beds]
     heights = [
         beds.layout.width * 1000 / scale + _HEADING + _FOOTING for beds, scale in zip(all_beds, scales, strict=True)
@@ -227,7 +232,7 @@ def svg(all_beds: Sequence[BedPlan]) -> str:
         _draw(group, beds, scale)
         top += tall
     ElementTree.indent(root)
-    return '<?xml version="1.0" encoding="UTF-8"?>\n' + ElementTree.tostring(root, encoding="unicode") + "\n"
+    return ElementTree.tostring(root, encoding="unicode")
 
 
 def _scale(ground: Layout) -> int:
@@ -264,6 +269,17 @@ def _draw(group: ElementTree.Element, beds: BedPlan, scale: int) -> None:
     turned = {"text-anchor": "middle", "transform": f"rotate(-90 -2 {wide / 2:.2f})"}
     _text(field, -2, wide / 2, say.length(ground.width), size=3.2, **turned)
     _bar(field, wide + 8, mm, long, us=beds.us)
+    if key := _key(beds, say):
+        _text(field, 0, wide + 15, key, size=3.2, fill=_SOFT)
+
+
+def _key(beds: BedPlan, say: Measures) -> str:
+    """What the colours and lines about frames stand for; empty without frames."""
+    if not beds.layout.frames:
+        return ""
+    sheet = ["grey: sheet"] if beds.squares is not None else []
+    reach = f"dashed: how far vines and roots may reach, {say.length(beds.layout.reach)} (assumed)"
+    return "; ".join([*sheet, "brown: boards", "green: plants", reach]) + "."
 
 
 def _what(beds: BedPlan, say: Measures) -> str:
@@ -306,7 +322,7 @@ def _rows(field: ElementTree.Element, ground: Layout, mm: float, bed: str) -> No
 
 
 def _frames(field: ElementTree.Element, ground: Layout, mm: float, bed: str) -> None:
-    long, wide = ground.frame_length * mm, ground.bed * mm
+    long, wide, reach = ground.frame_length * mm, ground.bed * mm, ground.reach * mm
     dashed = {"stroke": _LEAF, "stroke-width": "0.2", "stroke-dasharray": "1 1", "class": "reach"}
     for (x, y), spots in zip(ground.places * mm, ground.frame_spots * mm, strict=True):
         left, top = x - long / 2, y - wide / 2
@@ -314,8 +330,9 @@ def _frames(field: ElementTree.Element, ground: Layout, mm: float, bed: str) -> 
         for spot_x, spot_y in spots:
             place = {"cx": f"{spot_x:.3f}", "cy": f"{spot_y:.3f}"}
             ElementTree.SubElement(field, "circle", {"class": "spot", **place, "r": "0.7", "fill": _LEAF})
-        middle = {"cx": f"{x:.3f}", "cy": f"{y:.3f}", "fill": "none"}
-        ElementTree.SubElement(field, "circle", {**middle, "r": f"{ground.reach * mm:.3f}", **dashed})
+        (first_x, first_y), (last_x, last_y) = spots.min(axis=0) - reach, spots.max(axis=0) + reach
+        round_it = {"fill": "none", "rx": f"{reach:.3f}", "ry": f"{reach:.3f}"}
+        _rect(field, first_x, first_y, last_x - first_x, last_y - first_y, **round_it, **dashed)
 
 
 def _bar(field: ElementTree.Element, y: float, mm: float, longest: float, *, us: bool) -> None:
