@@ -140,6 +140,8 @@ def test_a_number_of_frames_is_spread_over_the_field() -> None:
     assert (laid.spacing, laid.row_spacing) == (18, 9)
     np.testing.assert_allclose(laid.places, [(x, y) for y in (4.5, 13.5, 22.5) for x in (9, 27)])
     assert laid.vine_area == pytest.approx(6 * 3.0 * 1.8)  # what is published, not the whole field
+    ten = framed(36, 27, frames=10, row_spacing=2.4, spacing=1.2, plants=1)
+    assert np.unique(ten.places[:, 1], return_counts=True)[1].tolist() == [3, 4, 3]
     seven = framed(36, 27, frames=7, row_spacing=1.8, spacing=0.8, plants=1)
     assert sorted(np.unique(seven.places[:, 1], return_counts=True)[1]) in ([3, 4], [2, 2, 3])
 

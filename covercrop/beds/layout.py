@@ -460,7 +460,7 @@ def _rows_of_frames(frames: int, along: int, across: int, shape: list[float]) ->
         return abs(log(shape[0] / longest * rows / shape[1])) + (longest * rows - frames) / frames
 
     rows = min(range(-(-frames // along), min(across, frames) + 1), key=uneven)
-    return [frames * (row + 1) // rows - frames * row // rows for row in range(rows)]
+    return [round(frames * (row + 1) / rows) - round(frames * row / rows) for row in range(rows)]
 
 
 def _spread(whole: float, side: float, margin: float, least: float, count: int) -> float:
