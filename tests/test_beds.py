@@ -774,7 +774,9 @@ def test_layers_in_a_square(beds: Callable[..., BedPlan]) -> None:
     )
     low = beds(**(SQUARES | {"board_m": 0.2}), mulch_m=0.1, amendments=(heap,), where=ON_SHEET)
     assert "which stand 2 cm above them" in bed_words.squares(low)[0]
-    with pytest.raises(FieldFileError, match=r"mulch = 25 cm in .* is deeper than the frame, whose boards are 20 cm"):
+    with pytest.raises(
+        FieldFileError, match=r"mulch = 25 cm .* is deeper than the frame, whose boards are 20 cm \(8 in\)"
+    ):
         beds(**(SQUARES | {"board_m": 0.2}), mulch_m=0.25, where=ON_SHEET)
     (entry,) = bed_data.document([laid], ON)["fields"]
     assert entry["squares"]["depth_m"] == pytest.approx(0.22)
@@ -835,6 +837,10 @@ def test_the_sheet_and_the_next_cover(beds: Callable[..., BedPlan]) -> None:
     day = phrases.day_month(laid.after.sowing, 2026)
     assert any("Sheet left lying: no cover" in said and f"before {day}" in said for said in bed_words.after(laid))
     assert not any("Sheet left lying" in said for said in bed_words.after(beds()))
+    for choice, words in (("leave", "leave healthy vines on"), ("take", "take the vines"), (None, "or compost them")):
+        said = bed_words.after(beds(**SQUARES, where=ON_SHEET, soil=SoilEntry(after_harvest=choice)))
+        assert any(each.startswith("Cut the vines at the ground") and words in each for each in said)
+        assert not any("mix" in each for each in said)
 
 
 def test_an_open_square_warms_as_bare_ground_does() -> None:

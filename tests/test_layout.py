@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from covercrop.base.errors import FieldFileError
@@ -184,7 +184,8 @@ def test_frames_never_overlap_nor_leave_the_field(
             margin=margin,
         )
     except FieldFileError as error:
-        assume(any(word in str(error) for word in ("which holds", "overlap", "too small")))
+        if not any(word in str(error) for word in ("which holds", "overlap", "too small")):
+            raise
         return
     places = laid.places
     assert places.shape == (laid.frames, 2)
@@ -214,12 +215,18 @@ def test_frames_never_overlap_nor_leave_the_field(
 @pytest.mark.parametrize(
     ("more", "message"),
     [
-        ({"apart": (1.0, None)}, r"spacing = 1 m in \[field.beds\] lets frames overlap whose frame_length is 1.2 m"),
+        (
+            {"apart": (1.0, None)},
+            r"spacing = 1 m \(3.28 ft\) in \[field.beds\] lets frames overlap whose frame_length",
+        ),
         ({"apart": (None, 1.1)}, r"row_spacing = 1.1 m .* lets frames overlap whose frame_width is 1.2 m"),
-        ({"frames": 40}, r"40 frames of 1.2 by 1.2 m, .* do not go onto 12.0 by 9.0 m, which holds 12; give fewer"),
-        ({"margin": 4.0}, r"frames of 1.2 by 1.2 m.* with a margin of 4 m do not go onto .* which holds 0"),
-        ({"plants": 20}, r"a frame of 1.2 by 1.2 m .* is too small for 20 plants, which take 0.3 by 0.3 m each"),
-        ({"spot": 1.5}, r"spot = 1.5 m .* is more than the 1.2 m that each spot of a frame has"),
+        (
+            {"frames": 40},
+            r"40 frames of 1.2 m .* do not go onto 12 m .* by 9 m .*, which holds 12; give fewer",
+        ),
+        ({"margin": 4.0}, r"frames of 1.2 m.* with a margin of 4 m \(13.1 ft\) do not go onto .* which holds 0"),
+        ({"plants": 20}, r"a frame of 1.2 m .* by 1.2 m .* is too small for 20 plants, which take 0.3 by 0.3 m each"),
+        ({"spot": 1.5}, r"spot = 1.5 m .* is more than the 1.2 m .* that each spot of a frame has"),
     ],
 )
 def test_frames_that_cannot_stand_are_refused(more: dict[str, object], message: str) -> None:
@@ -232,7 +239,7 @@ def test_frames_that_cannot_stand_are_refused(more: dict[str, object], message: 
 
 def test_a_spot_beyond_its_room_is_refused() -> None:
     """A square that is fed at a spot is no longer than the spots are apart, nor than the bed is wide."""
-    with pytest.raises(FieldFileError, match=r"spot = 1.2 m in \[field.beds\] is more than the 1 m"):
+    with pytest.raises(FieldFileError, match=r"spot = 1.2 m .* in \[field.beds\] is more than the 1 m"):
         hills(20, 20, 3.0, 1.0, spot=1.2)
 
 

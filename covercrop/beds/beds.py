@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base.errors import FieldFileError, ParameterError
+from covercrop.base.units import in_both
 from covercrop.beds import layout, loading_list, materials, nutrients, spreading
 from covercrop.models import biomass
 from covercrop.parameters import catalogue
@@ -328,8 +329,8 @@ def _squares(field: Field, doses: tuple[Dose, ...]) -> Squares | None:
     board = materials.BOARD_HEIGHT if beds.board_m is None else beds.board_m
     if beds.mulch_m is not None and beds.mulch_m > board + 1e-6:
         raise FieldFileError(
-            f"mulch = {beds.mulch_m * 100:.3g} cm in [field.beds] is deeper than the frame, whose boards are "
-            f"{board * 100:.3g} cm high; lay less, or give higher boards as board_cm or _in"
+            f"mulch = {in_both(1000 * beds.mulch_m, 'mm')} in [field.beds] is deeper than the frame, whose boards are "
+            f"{in_both(1000 * board, 'mm')} high; lay less, or give higher boards as board_cm or _in"
         )
     layers = [(each.material.common_name, each.depth) for each in doses if each.entry.where == "beds"]
     mulch = beds.mulch if beds.mulch_m is not None else None

@@ -188,6 +188,11 @@ def fits(length: float, each: float) -> int:
     return max(1, floor(length / each + _TOLERANCE))
 
 
+def _said(metres: float) -> str:
+    """A length in both units, for a message: its key may have been in either."""
+    return f"{metres:.3g} m ({metres / M_PER_FT:.3g} ft)"
+
+
 def _middles(length: float, each: float, count: int) -> Array:
     """Middles of ``count`` stretches, themselves in the middle of the length."""
     return np.asarray(length / 2 + each * (np.arange(count) - (count - 1) / 2))
@@ -270,8 +275,8 @@ def rows_or_hills(
     bed = min(row_spacing - path, width)
     if spot is not None and spot > min(spacing, bed) + _TOLERANCE:
         raise FieldFileError(
-            f"spot = {spot:.2g} m in [field.beds] is more than the {min(spacing, bed):.2g} m that each spot has; make "
-            "it smaller, or leave it out"
+            f"spot = {_said(spot)} in [field.beds] is more than the {_said(min(spacing, bed))} that each spot has; "
+            "make it smaller, or leave it out"
         )
     return Layout(
         length=length,
@@ -365,10 +370,10 @@ def framed(
     )
     if along * across < max(frames, 1):
         raise FieldFileError(
-            f"{frames or 'frames'}{' frames' if frames else ''} of {inside[0]:.2g} by {inside[1]:.2g} m, "
-            f"{pitch[0]:.2g} and {pitch[1]:.2g} m from middle to middle, with a margin of {margin:.2g} m do not go "
-            f"onto {length:.1f} by {width:.1f} m, which holds {along * across}; give fewer or smaller ones, or another "
-            "spacing, path or margin in [field.beds]"
+            f"{frames or 'frames'}{' frames' if frames else ''} of {_said(inside[0])} by {_said(inside[1])}, "
+            f"{_said(pitch[0])} and {_said(pitch[1])} from middle to middle, with a margin of {_said(margin)} do not "
+            f"go onto {_said(length)} by {_said(width)}, which holds {along * across}; give fewer or smaller ones, or "
+            "another spacing, path or margin in [field.beds]"
         )
     shape = [whole / each for whole, each in zip(field_sides, pitch, strict=True)]
     rows = _rows_of_frames(frames, along, across, shape)
@@ -422,21 +427,21 @@ def _check_frame(
     ):
         if given is not None and given < side - _TOLERANCE:
             raise FieldFileError(
-                f"{name} = {given:.3g} m in [field.beds] lets frames overlap whose {of} is {side:.3g} m; frames stand "
-                f"{name} from middle to middle, so make it larger, or the frames smaller"
+                f"{name} = {_said(given)} in [field.beds] lets frames overlap whose {of} is {_said(side)}; frames "
+                f"stand {name} from middle to middle, so make it larger, or the frames smaller"
             )
     count = grid[0] * grid[1] * plants
     if count * PLANT_ROOM**2 > inside[0] * inside[1] + _TOLERANCE:
         raise FieldFileError(
-            f"a frame of {inside[0]:.2g} by {inside[1]:.2g} m in [field.beds] is too small for {count} "
+            f"a frame of {_said(inside[0])} by {_said(inside[1])} in [field.beds] is too small for {count} "
             f"plant{'s' if count > 1 else ''}, which take {PLANT_ROOM:g} by {PLANT_ROOM:g} m each (assumed); make it "
             "larger, or give fewer plants"
         )
     free = min(inside[0] / grid[0], inside[1] / grid[1])
     if spot is not None and spot > free + _TOLERANCE:
         raise FieldFileError(
-            f"spot = {spot:.2g} m in [field.beds] is more than the {free:.2g} m that each spot of a frame has; make it "
-            "smaller, or leave it out"
+            f"spot = {_said(spot)} in [field.beds] is more than the {_said(free)} that each spot of a frame has; make "
+            "it smaller, or leave it out"
         )
 
 

@@ -380,7 +380,7 @@ def after(beds: BedPlan) -> list[str]:
             f"Next year, plant something that is not of the {family}: three years between are common practice, no "
             "source."
         )
-    said.append(_remains(turn.remains))
+    said.append(_remains(turn.remains) if beds.squares is None else _remains_in_squares(turn.remains))
     if beds.squares is not None:
         said += [
             "In the squares add no more than what the next crop needs, as worked out above for this one; last year's "
@@ -408,6 +408,16 @@ def _remains(choice: str | None) -> str:
             )
         case _:
             return "Leave the roots, and healthy vines too, chopped and mixed in; take sick ones away."
+
+
+def _remains_in_squares(choice: str | None) -> str:
+    """In a square nothing is mixed in while the sheet lies."""
+    rest = {
+        "leave": "leave healthy vines on the squares",
+        "take": "take the vines, and bring back as compost what they hold",
+        None: "leave healthy vines on the squares or compost them",
+    }
+    return f"Cut the vines at the ground and leave the roots in; {rest[choice]}. Pull up and take away what is sick."
 
 
 def _turn(beds: BedPlan, year: int) -> str:
