@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 import re
 from collections.abc import Callable
@@ -23,6 +24,7 @@ from covercrop.base.errors import FieldFileError
 from covercrop.base.records import DateRange
 from covercrop.beds import nutrients
 from covercrop.beds.beds import BedPlan, cover_nitrogen, lay_out_beds
+from covercrop.field import bed_entries
 from covercrop.field.bed_entries import AmendmentEntry, BedsEntry, Composting, SoilEntry
 from covercrop.field.file import read_fields
 from covercrop.guide.pages import guide_page
@@ -31,8 +33,8 @@ from covercrop.parameters import catalogue
 from covercrop.render.data import beds as bed_data
 from covercrop.render.data import machine
 from covercrop.render.figures import beds as bed_drawing
+from covercrop.render.words import answer, phrases
 from covercrop.render.words import beds as bed_words
-from covercrop.render.words import phrases
 from covercrop.season import absent
 from covercrop.season.plan import Plan, make_plan
 
@@ -460,17 +462,17 @@ def test_the_next_sowing_against_the_harvest(beds: Callable[..., BedPlan]) -> No
 def test_the_text_plan_is_to_scale(beds: Callable[..., BedPlan]) -> None:
     """Each spot has a place of its own, as far apart as the columns and lines say."""
     *lines, legend = bed_drawing.text_plan(beds(row_spacing_m=4.5, spacing_m=3.0), 76)
-    column = float(re.search(r"a column is ([\d.]+) m", legend)[1])
-    assert f"a line {2 * column:g} m" in legend
+    column, line = (float(each) for each in re.search(r"a column is ([\d.]+) m, a line ([\d.]+) m", legend).groups())
+    assert 1.3 <= line / column <= 3.1
     assert sum(line.count("o") for line in lines) == 72
     assert abs((len(lines[0]) - 2) * column - 36) < column
-    assert abs((len(lines) - 2) * 2 * column - 27) < 2 * column
+    assert abs((len(lines) - 2) * line - 27) < line
 
 
 def test_spots_too_close_show_the_corner(beds: Callable[..., BedPlan]) -> None:
     """Where the whole field is too coarse, its corner is drawn, open on two sides."""
     *lines, legend = bed_drawing.text_plan(beds("sweet-corn"), 76)
-    assert legend.startswith("the corner: a column is 0.2 m")
+    assert legend.startswith("the corner: a column is 0.11 m, a line 0.25 m")
     assert not lines[-1].startswith("└")
 
 
@@ -535,6 +537,46 @@ def test_any_name_can_be_drawn(beds: Callable[..., BedPlan], name: str) -> None:
     SafeTree.fromstring(bed_drawing.svg([beds(name=name)]).encode("utf-8"))
 
 
+def test_plants_in_the_text_plan_stand_evenly(beds: Callable[..., BedPlan]) -> None:
+    """Spots a whole number of columns and lines apart, whatever the spacing; frames too, each with its plant."""
+    for tables in ({"row_spacing_m": 3.0, "spacing_m": 3.0}, {"row_spacing_m": 4.5, "spacing_m": 2.7}):
+        *lines, _ = bed_drawing.text_plan(beds(**tables), 76)
+        down = [at for at, line in enumerate(lines) if "o" in line]
+        across = [at for at, mark in enumerate(lines[down[0]]) if mark == "o"]
+        for places in (down, across):
+            assert len(set(np.diff(places))) == 1, tables
+    squares = {"frame_length_m": 1.2, "frame_width_m": 1.2, "spacing_m": 3.6, "row_spacing_m": 3.6}
+    laid = beds(**squares, where={"ground_cover": "black-plastic"})
+    *lines, _ = bed_drawing.text_plan(laid, 76)
+    assert sum(line.count("o") for line in lines) == laid.layout.count == laid.layout.frames
+
+
+def test_the_svg_shows_frames_and_how_far_vines_reach(beds: Callable[..., BedPlan]) -> None:
+    """A rectangle for each frame where it stands, and round it a circle of half the published row spacing."""
+    laid = beds(frame_length_m=1.2, frame_width_m=1.2, spacing_m=3.6, row_spacing_m=3.6)
+    root = SafeTree.fromstring(bed_drawing.svg([laid]))
+    scale = int(re.search(r"Scale 1:([\d,]+)", "".join(root.itertext()))[1].replace(",", ""))
+    frames = root.findall(f".//{SVG}rect[@class='frame']")
+    reaches = root.findall(f".//{SVG}rect[@class='reach']")
+    assert len(frames) == len(reaches) == laid.layout.frames
+    for frame, reach, (x, y) in zip(frames, reaches, laid.layout.places, strict=True):
+        assert float(frame.get("x", "")) == pytest.approx((x - 0.6) * 1000 / scale, abs=1e-3)
+        assert float(reach.get("y", "")) == pytest.approx((y - 1.3716) * 1000 / scale, abs=1e-3)  # half of 9 ft
+        assert float(reach.get("width", "")) == pytest.approx(2 * 1.3716 * 1000 / scale, abs=2e-3)
+        assert float(reach.get("rx", "")) == pytest.approx(1.3716 * 1000 / scale, abs=1e-3)
+    assert "how far vines and roots may reach, 1.4 m (assumed)" in "".join(root.itertext())
+
+
+def test_how_many_frames_fit_is_said(beds: Callable[..., BedPlan]) -> None:
+    """Where the number is left out it is that which goes in, and the page says so."""
+    fitted = beds(layout="frames", spacing_m=3.6, row_spacing_m=3.6, frame_length_m=1.2, frame_width_m=1.2)
+    said = bed_words.stands(fitted)
+    assert "Pumpkin in 70 framed beds of 1.2 m by 1.2 m, as many as fit, 1 spot in each: 70 plants" in said
+    assert "Frames 3.6 m from middle to middle, 0.6 m or more from the edge." in said
+    assert "as many as fit" not in bed_words.stands(beds(frames=6))
+    assert bed_data.document([fitted], ON)["fields"][0]["layout"]["as_many_as_fit"] is True
+
+
 # --- CSV ------------------------------------------------------------------------------------------
 
 
@@ -568,6 +610,8 @@ sown = 2025-09-12
 name = "pumpkin"
 ground_cover = "straw"
 """
+
+SHEETED = PLOT.replace('"straw"', '"black-plastic"')
 
 
 def read(tmp_path: Path, extra: str, text: str = PLOT) -> object:
@@ -603,10 +647,11 @@ def test_the_tables_are_read_in_either_unit(tmp_path: Path) -> None:
 
 
 def test_the_tables_of_the_guide_can_be_read(tmp_path: Path) -> None:
-    """The example in the guide is taken as it stands, and with its last line too."""
-    (example,) = re.findall(r"```toml\n(.*?)```", guide_page("beds").text, flags=re.DOTALL)
+    """The examples in the guide are taken as they stand, and with their last lines too."""
+    example, framed, squares = re.findall(r"```toml\n(.*?)```", guide_page("beds").text, flags=re.DOTALL)
+    assert read(tmp_path, squares, SHEETED).beds.in_squares("black-plastic")
+    assert read(tmp_path, framed).beds.frames == 6
     field = read(tmp_path, example)
-    assert field.beds.frames == 6
     assert field.amendments[0].nitrogen == pytest.approx(6.0)
     compost = example.replace("# composting", "composting").replace('"cattle-manure"', '"composted-cattle-manure"')
     assert read(tmp_path, compost).amendments[0].composting.turnings == 5
@@ -620,12 +665,15 @@ def test_the_tables_of_the_guide_can_be_read(tmp_path: Path) -> None:
         ("[field.beds]\nlength_m = 30\nlength_ft = 90", "length_m is given too; keep one of them"),
         ("[field.beds]\nrow_spacing_m = 0", "row_spacing_m = 0: give 0.1 to 15"),
         ('[field.beds]\nspacing_ft = "ten"', "spacing_ft = 'ten': give 0.164 to 49.2"),
-        ('[field.beds]\nlayout = "circles"', "layout = 'circles': use one of rows, hills"),
+        ('[field.beds]\nlayout = "circles"', "layout = 'circles': use one of rows, hills, frames"),
         ("[field.beds]\nplants = 6\nseeds = 5", "plants = 6: more than the 5 seeds sown at a spot"),
         ("[field.beds]\nframes = 2.5", "frames = 2.5: give how many framed beds"),
-        ("[field.beds]\nboard_cm = 20", "a frame is described, but not how many; give frames"),
+        ('[field.beds]\nboard_cm = 20\nlayout = "hills"', "layout = 'hills': frames are described too"),
+        ("[field.beds]\nframes = 2\npath_m = 1\nspacing_m = 3", "path and spacing both say how far frames stand apart"),
         ("[field.beds]\nsheet_width_m = 2", "sheet_width is given but the ground cover is straw"),
-        ('[field.beds]\nedges = "glued"', "edges = 'glued': use one of buried, weighted, pinned"),
+        ('[field.beds]\nedges = "pinned"', "edges = 'pinned': only a sheet has edges to hold"),
+        ('[field.beds]\nmulch_kind = "straw"', "mulch_kind = 'straw': it goes with frames on a black sheet"),
+        ('[field.beds]\nedges = "glued"', "edges = 'glued': use one of buried, weighted, pinned, boards, rolled"),
         ("[[field.beds]]\nframes = 2", "is not one table; write it once, with single brackets"),
         ("[field.amendment]\ndepth_cm = 3", "amendment = {'depth_cm': 3}: write each as its own [[field.amendment]]"),
         ("[[field.amendment]]\ndepth_cm = 3", "amendment 1: 'material' is missing; use one of cattle-manure"),
@@ -691,6 +739,181 @@ def test_a_mulch_on_plastic_is_refused(tmp_path: Path) -> None:
     """Straw has a depth, sheet has none."""
     with pytest.raises(FieldFileError, match="mulch is given but the ground cover is black-plastic"):
         read(tmp_path, "[field.beds]\nmulch_cm = 10", PLOT.replace('"straw"', '"black-plastic"'))
+
+
+def test_every_key_of_the_beds_stands_in_the_guide() -> None:
+    """One table names each key, and no other."""
+    table = re.findall(r"^\| (`.*?) \|", guide_page("beds").text, flags=re.MULTILINE)
+    named = {key for cell in table for key in re.findall(r"`([a-z_]+)`", cell) if not key.startswith("_")}
+    wanted = {re.sub(r"_(m|ft|cm|in)$", "", key) for key in bed_entries._BEDS}
+    assert named == wanted
+
+
+# --- squares in a sheet ---------------------------------------------------------------------------
+
+SQUARES = {
+    "frame_length_m": 1.2,
+    "frame_width_m": 1.2,
+    "spacing_m": 3.6,
+    "row_spacing_m": 3.6,
+    "margin_m": 1.2,
+    "board_m": 0.3,
+}
+ON_SHEET = {"ground_cover": "black-plastic"}
+
+
+def test_a_sheet_with_squares_by_hand(beds: Callable[..., BedPlan]) -> None:
+    """Ten by seven squares on 36 by 27 m (1.2 + 9 * 3.6 = 33.6 and 1.2 + 6 * 3.6 = 22.8 m, and both margins).
+
+    27.3 m across: 27.25 - 0.15 over 11.85 is three strips of 12 m, 36.3 m long.  A square of 1.2 m has four staples to
+    a side, 16; its rim is 2 * (36.3 + 27.3) = 127.2 m.
+    """
+    laid = beds(**SQUARES, edges="boards", mulch_m=0.1, where=ON_SHEET)
+    assert laid.layout.frames == 70
+    assert laid.covering == "everywhere"
+    assert quantity(laid, "black sheet, 12 m wide") == 109
+    assert quantity(laid, "ground staples") == 73  # two overlaps of 36.3 m, one every metre
+    assert quantity(laid, "boards for the edges, 2.4 m long") == 53
+    assert quantity(laid, "squares to cut") == 70
+    assert quantity(laid, "staples for what is folded up") == 70 * 16
+    assert quantity(laid, "stones between the frames") == 70
+    assert quantity(laid, "screws") == 70 * 8
+    assert quantity(laid, "boards 30 cm high") == 140  # two pieces of 1.2 m from each
+    # 70 * (1.44 - 0.09) m2, 0.1 m deep, is 9.45 m3; a bale makes 0.708.
+    assert quantity(laid, "small bales of straw") == 14
+    assert quantity(laid, "planting holes") == 70
+    assert not [each for each in laid.items if each.item == "posts" or "10 cm across" in each.why]
+    rolled = beds(**SQUARES, edges="rolled", where=ON_SHEET)
+    assert quantity(rolled, "black sheet, 12 m wide") == 110  # 36.6 m a strip
+    assert any("edges rolled" in each.why for each in rolled.items)
+
+
+@pytest.mark.parametrize("ground_cover", ["bare", "straw"])
+def test_frames_on_the_ground_are_another_list(beds: Callable[..., BedPlan], ground_cover: str) -> None:
+    """Posts, and nothing to cut, fold up or weigh down."""
+    laid = beds(**SQUARES, where={"ground_cover": ground_cover})
+    assert laid.squares is None
+    assert bed_words.squares(laid) == []
+    assert quantity(laid, "posts") == 70 * 4
+    assert not [each for each in laid.items if any(word in each.item for word in ("staples", "stones", "screws"))]
+
+
+@pytest.mark.parametrize("kind", ["leaf-mould", "wood-chips", "clippings"])
+def test_a_mulch_in_squares_by_its_kind(beds: Callable[..., BedPlan], kind: str) -> None:
+    """9.45 m3 settled are 11.9 m3 loose; clippings bring a caution."""
+    laid = beds(**SQUARES, mulch_m=0.1, mulch=kind, where=ON_SHEET)
+    assert quantity(laid, kind.replace("-", " ")) == 12
+    assert any("Clippings from a lawn" in said for said in bed_words.cautions(laid)) is (kind == "clippings")
+    assert any("old paint" in said for said in bed_words.cautions(laid))
+
+
+def test_layers_in_a_square(beds: Callable[..., BedPlan]) -> None:
+    """Manure and mulch in order, with what they come to, and whether the boards hold them."""
+    heap = AmendmentEntry(material="cattle-manure", depth_m=0.12, where="beds", worked_in=False)
+    laid = beds(**SQUARES, mulch_m=0.1, amendments=(heap,), where=ON_SHEET)
+    assert laid.squares is not None
+    assert laid.squares.layers == (("cattle manure", pytest.approx(0.12)), ("straw", 0.1))
+    assert not laid.squares.heaped
+    assert bed_words.squares(laid)[0] == (
+        "In each, from the soil up: 12 cm of cattle manure, then 10 cm of straw; 22 cm in boards of 30 cm."
+    )
+    low = beds(**(SQUARES | {"board_m": 0.2}), mulch_m=0.1, amendments=(heap,), where=ON_SHEET)
+    assert "which stand 2 cm above them" in bed_words.squares(low)[0]
+    with pytest.raises(
+        FieldFileError, match=r"mulch = 25 cm .* is deeper than the frame, whose boards are 20 cm \(8 in\)"
+    ):
+        beds(**(SQUARES | {"board_m": 0.2}), mulch_m=0.25, where=ON_SHEET)
+    (entry,) = bed_data.document([laid], ON)["fields"]
+    assert entry["squares"]["depth_m"] == pytest.approx(0.22)
+    machine.dump(entry)
+    # 70 squares of 1.44 m2, 0.12 m deep, are 12.1 m3 settled, 15.12 loose.
+    assert quantity(laid, "cattle manure") == 16
+
+
+def test_manure_on_top_hears_what_would_do(beds: Callable[..., BedPlan]) -> None:
+    """No number of days meets the rule; worked in by a day, or a compost with its record, does."""
+    heap = AmendmentEntry(material="cattle-manure", depth_m=0.12, where="beds", worked_in=False)
+    laid = beds(**SQUARES, amendments=(heap,), where=ON_SHEET)
+    kept = laid.intervals[0]
+    assert (kept.kind, kept.allowed) == ("on-top", False)
+    assert kept.worked_in_by == laid.after.harvest - np.timedelta64(120, "D")
+    said = bed_words.interval(laid, kept)
+    assert "NO. Left on top it does not pass, whatever the days" in said
+    assert f"work it in by {phrases.day_month(kept.worked_in_by)}, or take compost whose record passes" in said
+
+
+def test_how_thin_a_layer_is_enough(beds: Callable[..., BedPlan]) -> None:
+    """With that share of the dose the likely balance comes out even, and the page says how thin it is."""
+    heap = AmendmentEntry(material="cattle-manure", depth_m=0.12, where="beds")
+    tables = {**SQUARES, "frame_length_m": 2.4, "frame_width_m": 2.4, "where": ON_SHEET}
+    laid = beds(**tables, amendments=(heap,))
+    share = nutrients.enough(laid.doses[0], laid.nitrogen)
+    assert share is not None
+    assert 0 < share < 1
+    thin = beds(**tables, amendments=(replace(heap, depth_m=share * 0.12),))
+    assert thin.nitrogen is not None
+    assert thin.nitrogen.missing[1] == pytest.approx(0, abs=1e-9)
+    assert re.search(r"For the crop \d+% of it is enough, a layer of [\d.]+ cm\.", bed_words.layer(laid, laid.doses[0]))
+    assert nutrients.enough(thin.doses[0], thin.nitrogen) == pytest.approx(1)
+    assert nutrients.enough(laid.doses[0], None) is None
+
+
+def test_nitrogen_is_counted_once(beds: Callable[..., BedPlan]) -> None:
+    """What was spread before the cover was sown is in the cover; on the day itself, and later, it is beside it."""
+    sown = beds().plan.field.cover.sown
+    days = (sown - dt.timedelta(1), sown)
+    before, after = (
+        beds(amendments=(AmendmentEntry(material="cattle-manure", depth_m=0.02, where="field", applied=day),))
+        for day in days
+    )
+    assert before.doses[0].in_cover
+    assert not after.doses[0].in_cover
+    assert before.nitrogen is not None
+    assert after.nitrogen is not None
+    assert before.nitrogen.amendments == 0
+    assert after.nitrogen.amendments == pytest.approx(after.doses[0].on_vines)
+    assert any("counted there" in why for _, _, why in bed_words.nitrogen_rows(before))
+    assert nutrients.enough(before.doses[0], before.nitrogen) is None
+
+
+def test_the_sheet_and_the_next_cover(beds: Callable[..., BedPlan]) -> None:
+    """A sheet left lying means no cover; lifted in time, the day is that of the sowing."""
+    laid = beds(**SQUARES, where=ON_SHEET)
+    day = phrases.day_month(laid.after.sowing, 2026)
+    assert any("Sheet left lying: no cover" in said and f"before {day}" in said for said in bed_words.after(laid))
+    assert not any("Sheet left lying" in said for said in bed_words.after(beds()))
+    for choice, words in (("leave", "leave healthy vines on"), ("take", "take the vines"), (None, "or compost them")):
+        said = bed_words.after(beds(**SQUARES, where=ON_SHEET, soil=SoilEntry(after_harvest=choice)))
+        assert any(each.startswith("Cut the vines at the ground") and words in each for each in said)
+        assert not any("mix" in each for each in said)
+
+
+def test_an_open_square_warms_as_bare_ground_does() -> None:
+    """Neither as under the sheet around it, nor, before the mulch is laid, as under straw; what that costs is said."""
+    record = weather()
+
+    def planned(ground_cover: str, **tables: object) -> Plan:
+        field = replace(invented_field(ground_cover=ground_cover), beds=BedsEntry(**tables))
+        return make_plan(field, record, ON)
+
+    bare, straw, sheet = (planned(each) for each in ("bare", "straw", "black-plastic"))
+    square, mulched = planned("black-plastic", **SQUARES), planned("black-plastic", **SQUARES, mulch_m=0.1)
+    assert (
+        square.planting.limits["soil_warm"] == mulched.planting.limits["soil_warm"] == bare.planting.limits["soil_warm"]
+    )
+    assert sheet.planting.limits["soil_warm"].median < bare.planting.limits["soil_warm"].median
+    assert bare.ground.mulch_costs is straw.ground.mulch_costs is square.ground.mulch_costs is None
+    late = (straw.planting.earliest.median - bare.planting.earliest.median).astype(int)
+    assert late > 0
+    assert abs(mulched.ground.mulch_costs - late) <= 1
+    said = " ".join(answer.reasons(mulched))
+    assert f"laid with the ending of the cover it puts planting off by some {mulched.ground.mulch_costs} day" in said
+    assert "Lay the mulch" not in " ".join(answer.reasons(square))
+    assert "in squares of a black sheet" in answer.what_is_where(square)
+    assert machine.field(mulched)["mulch_laid_early_costs_days"] == mulched.ground.mulch_costs
+    assert "mulch_laid_early_costs_days" not in machine.field(square)
+    assert any("open square in a sheet" in each for each in square.provenance.assumptions)
+    assert not any("open square in a sheet" in each for each in sheet.provenance.assumptions)
 
 
 # --- what is decided of it, and what it lacks -----------------------------------------------------

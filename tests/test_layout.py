@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from covercrop.base.errors import FieldFileError
@@ -96,30 +96,151 @@ def test_twice_the_length_twice_the_spots(spots: int, rows: int, row_spacing: fl
     assert 0 <= loose.count - two.count <= rows
 
 
-def test_frames_in_a_block() -> None:
-    """Twelve frames of 2.4 by 1.2 m with 0.6 m between go on 20 m in two rows of six; 12 * 2.88 m2 by hand."""
-    laid = framed(20, 10, frames=12, row_spacing=1.8, spacing=0.8, plants=1, path=0.6)
-    assert (laid.rows.size, laid.spots.size) == (2, 6)
-    assert laid.bed_area == pytest.approx(34.56)
-    assert laid.spots_per_frame == 3
-    assert laid.count == 36
-    np.testing.assert_allclose(laid.spots[:2], [0.6 + 1.2, 0.6 + 1.2 + 3.0])
+def test_squares_by_hand() -> None:
+    """Squares of 4 ft, 12 ft from middle to middle, 4 ft from the edge of 40 by 28 ft: three by two, in the middle."""
+    foot = M_PER_FT
+    laid = framed(
+        40 * foot,
+        28 * foot,
+        row_spacing=9 * foot,
+        spacing=6 * foot,
+        plants=1,
+        frame_length=4 * foot,
+        frame_width=4 * foot,
+        apart=(12 * foot, 12 * foot),
+        margin=4 * foot,
+    )
+    assert (laid.frames, laid.counted, laid.spots_per_frame, laid.count) == (6, False, 1, 6)
+    wanted = [(x, y) for y in (8, 20) for x in (8, 20, 32)]
+    np.testing.assert_allclose(laid.places / foot, wanted)
+    np.testing.assert_allclose(laid.frame_spots[:, 0] / foot, wanted)
+    assert laid.bed_area == pytest.approx(96 * foot**2)
+    assert laid.vine_area == pytest.approx(6 * 144 * foot**2)
+    assert laid.reach == pytest.approx(4.5 * foot)
 
 
-@given(st.floats(3, 60), st.floats(2, 60), st.integers(1, 40), st.floats(0, 2))
-def test_frames_stay_on_the_field(length: float, width: float, frames: int, path: float) -> None:
-    """Either all frames lie on the field without touching, or it is said that they do not go there."""
-    room = int((length + path) / (2.4 + path) + 1e-6) * int((width + path) / (1.2 + path) + 1e-6)
-    if room < frames:
-        with pytest.raises(FieldFileError, match=f"{frames} frames .* which holds {room}"):
-            framed(length, width, frames=frames, row_spacing=2, spacing=1, plants=1, path=path)
+def test_frames_at_the_published_spacing() -> None:
+    """Pumpkin, 6 ft in rows 9 ft apart: a square of 4 ft holds one and has 6 by 9 ft; 5 by 4 of them go on 30 by 36."""
+    foot = M_PER_FT
+    laid = framed(
+        31 * foot, 36 * foot, row_spacing=9 * foot, spacing=6 * foot, plants=1, frame_length=1.2, frame_width=1.2
+    )
+    assert (laid.spots.size, laid.rows.size, laid.frames) == (4, 4, 16)
+    assert laid.spacing == pytest.approx(6 * foot)
+    assert laid.row_spacing == pytest.approx(9 * foot)
+    # A frame of 8 by 4 ft holds three plants a yard apart, whose room is 9 ft.
+    bed = framed(20, 10, row_spacing=4 * foot, spacing=3 * foot, plants=1, us=True)
+    assert bed.spots_per_frame == 2
+    assert bed.spacing == pytest.approx(8 * foot + 0.6)  # more than the 6 ft: a wheelbarrow goes between
+
+
+def test_a_number_of_frames_is_spread_over_the_field() -> None:
+    """Six frames on 36 by 27 m: the published 3 by 1.8 m, stretched alike, is three rows of two, 18 by 9 m, by hand."""
+    laid = framed(36, 27, frames=6, row_spacing=1.8, spacing=0.8, plants=1)
+    assert (laid.spacing, laid.row_spacing) == (18, 9)
+    np.testing.assert_allclose(laid.places, [(x, y) for y in (4.5, 13.5, 22.5) for x in (9, 27)])
+    assert laid.vine_area == pytest.approx(6 * 3.0 * 1.8)  # what is published, not the whole field
+    ten = framed(36, 27, frames=10, row_spacing=2.4, spacing=1.2, plants=1)
+    assert np.unique(ten.places[:, 1], return_counts=True)[1].tolist() == [3, 4, 3]
+    seven = framed(36, 27, frames=7, row_spacing=1.8, spacing=0.8, plants=1)
+    assert sorted(np.unique(seven.places[:, 1], return_counts=True)[1]) in ([3, 4], [2, 2, 3])
+
+
+sides_of_frames = st.floats(0.5, 4.0)
+
+
+@settings(max_examples=300)
+@given(
+    field=st.tuples(st.floats(3, 120), st.floats(3, 120)),
+    frame=st.tuples(sides_of_frames, sides_of_frames),
+    frames=st.integers(0, 60),
+    apart=st.none() | st.tuples(st.floats(0.5, 8), st.floats(0.5, 8)),
+    path=st.none() | st.floats(0, 5),
+    margin=st.none() | st.floats(0, 4),
+    crop=st.tuples(st.floats(0.3, 3), st.floats(0.3, 3)),
+)
+def test_frames_never_overlap_nor_leave_the_field(
+    field: tuple[float, float],
+    frame: tuple[float, float],
+    frames: int,
+    apart: tuple[float, float] | None,
+    path: float | None,
+    margin: float | None,
+    crop: tuple[float, float],
+) -> None:
+    """They are refused, or there are so many, as far apart as was asked, inside the margin, and in the middle."""
+    path = path if apart is None else None
+    try:
+        laid = framed(
+            *field,
+            frames=frames,
+            row_spacing=crop[1],
+            spacing=crop[0],
+            plants=1,
+            frame_length=frame[0],
+            frame_width=frame[1],
+            apart=apart or (None, None),
+            path=path,
+            margin=margin,
+        )
+    except FieldFileError as error:
+        if not any(word in str(error) for word in ("which holds", "overlap", "too small")):
+            raise
         return
-    laid = framed(length, width, frames=frames, row_spacing=2, spacing=1, plants=1, path=path)
-    assert laid.rows.size * laid.spots.size >= frames
-    assert laid.spots[0] - 1.2 >= -1e-6
-    assert laid.spots[-1] + 1.2 <= length + 1e-5
-    assert laid.rows[0] - 0.6 >= -1e-6
-    assert laid.rows[-1] + 0.6 <= width + 1e-5
+    places = laid.places
+    assert places.shape == (laid.frames, 2)
+    assert laid.frames == (frames or laid.rows.size * laid.spots.size)
+    half = np.array(frame) / 2
+    edge = laid.margin - 1e-5
+    assert (places - half >= edge).all()
+    assert (places + half <= np.array(field) - edge).all()
+    gaps = np.abs(places[:, np.newaxis] - places)
+    pitch = np.array([laid.spacing, laid.row_spacing])
+    others = ~np.eye(laid.frames, dtype=bool)
+    assert (gaps >= pitch - 1e-6).any(axis=-1)[others].all()
+    assert (pitch >= half * 2 - 1e-9).all()
+    if apart is not None:
+        np.testing.assert_allclose(pitch, apart)
+    elif path is not None:
+        np.testing.assert_allclose(pitch, np.array(frame) + path)
+    else:
+        assert (pitch >= np.array(laid.grid) * crop - 1e-6).all()
+    np.testing.assert_allclose(places[:, 0].min() + places[:, 0].max(), field[0], atol=1e-6)
+    assert (np.abs(laid.frame_spots - places[:, np.newaxis]) < half).all()
+    if not frames:  # not one more would go in
+        room = np.array(field) - 2 * laid.margin - frame
+        assert (np.floor(room / pitch + 1e-6) + 1 == [laid.spots.size, laid.rows.size]).all()
+
+
+@pytest.mark.parametrize(
+    ("more", "message"),
+    [
+        (
+            {"apart": (1.0, None)},
+            r"spacing = 1 m \(3.28 ft\) in \[field.beds\] lets frames overlap whose frame_length",
+        ),
+        ({"apart": (None, 1.1)}, r"row_spacing = 1.1 m .* lets frames overlap whose frame_width is 1.2 m"),
+        (
+            {"frames": 40},
+            r"40 frames of 1.2 m .* do not go onto 12 m .* by 9 m .*, which holds 12; give fewer",
+        ),
+        ({"margin": 4.0}, r"frames of 1.2 m.* with a margin of 4 m \(13.1 ft\) do not go onto .* which holds 0"),
+        ({"plants": 20}, r"a frame of 1.2 m .* by 1.2 m .* is too small for 20 plants, which take 0.3 by 0.3 m each"),
+        ({"spot": 1.5}, r"spot = 1.5 m .* is more than the 1.2 m .* that each spot of a frame has"),
+    ],
+)
+def test_frames_that_cannot_stand_are_refused(more: dict[str, object], message: str) -> None:
+    """One line each, with the value and the way out."""
+    given_ = {"row_spacing": 2.7, "spacing": 2.7, "plants": 1, "frame_length": 1.2, "frame_width": 1.2}
+    with pytest.raises(FieldFileError, match=message) as caught:
+        framed(12, 9, **(given_ | more))
+    assert "\n" not in str(caught.value)
+
+
+def test_a_spot_beyond_its_room_is_refused() -> None:
+    """A square that is fed at a spot is no longer than the spots are apart, nor than the bed is wide."""
+    with pytest.raises(FieldFileError, match=r"spot = 1.2 m .* in \[field.beds\] is more than the 1 m"):
+        hills(20, 20, 3.0, 1.0, spot=1.2)
 
 
 def test_the_size_of_a_field() -> None:

@@ -25,6 +25,8 @@ NAMED = {
         "_HEADING",
         "_FOOTING",
         "_FINEST",
+        "_SKEWED",
+        "_ROUND",
     },
     "figures.canvas": {"WIDTH", "EDGE", "TEXT", "SMALL", "SHOWN_DPI", "BEHIND"},
     "figures.charts": {"LEAST_DRAWN", "_WANTS"},
@@ -44,14 +46,13 @@ NAMED = {
 COMPARED = {
     "data.icalendar": {"(on - _last(old)).days <= SEASON_DAYS"},  # how long a file remembers what was withdrawn
     "figures.beds": {
-        "_lines(ground.length, each) <= width - 2",
-        "_lines(ground.width, 2 * each) <= MOST_LINES",
+        "_lines(ground.length, column) <= width - 2",
+        "_lines(ground.width, line) <= MOST_LINES",
         "apart <= wide / 2 + 1e-09",
-        "column > finest * (1 + 1e-06)",
         "columns * column >= ground.length - 1e-06",
-        "2 * lines * column >= ground.width - 1e-06",
-        "down < ground.rows[full] - ground.bed / 2",
-        "each <= finest * (1 + 1e-06)",
+        "lines * line >= ground.width - 1e-06",
+        "abs(log2(each[1] / each[0]) - 1) <= _SKEWED",
+        "min(each[0], each[1] / 2) <= most * _ROUND",
         "ground.length * 1000 / scale <= PAPER[0]",
         "ground.width * 1000 / scale <= PAPER[1]",
         "part % 2 == 0",

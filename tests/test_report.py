@@ -395,6 +395,7 @@ def test_materials_are_those_of_beds(run: Run, tmp_path: Path) -> None:
                 assert f"{item['item']} ({item['why']})" in text
             for rule in each["intervals"]:
                 assert rule["says"] in text
+            assert f"<title>Bed plan: {each['name']}</title>" in text
 
 
 def test_a_field_without_a_size_has_no_list(run: Run, tmp_path: Path, demo_dir: Path) -> None:

@@ -116,7 +116,7 @@ def _frame(
     plant_by: np.datetime64 | None,
     planting: CropEntry | None = None,
 ) -> Frame:
-    planting = planting or field.crop
+    planting = planting or field.seedbed
     crop = catalogue.crop(planting.name)
     if plant_by is None:
         by, source = _plant_by(season, crop, planting, draws, risk.plantable)

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop.base.errors import ParameterError
+from covercrop.base.errors import FieldFileError, ParameterError
+from covercrop.base.units import in_both
 from covercrop.beds import layout, loading_list, materials, nutrients, spreading
 from covercrop.models import biomass
 from covercrop.parameters import catalogue
@@ -94,6 +95,40 @@ class CoverNitrogen:
     available: tuple[float, float, float]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Squares:
+    """What lies in each square of a sheet, from the soil up.
+
+    Attributes
+    ----------
+    layers : tuple of (str, float)
+        Each with its settled depth [m].
+    mulch : str or None
+        The uppermost, one of :data:`covercrop.field.bed_entries.MULCHES`.
+    board : float
+        Height of the boards [m].
+    """
+
+    layers: tuple[tuple[str, float], ...]
+    mulch: str | None
+    board: float
+
+    @property
+    def depth(self) -> float:
+        """Of all layers [m]."""
+        return sum(depth for _, depth in self.layers)
+
+    @property
+    def over(self) -> float:
+        """From the top of the boards up to that of the layers [m]; negative where they end below."""
+        return self.depth - self.board
+
+    @property
+    def heaped(self) -> bool:
+        """Whether the layers stand higher than the boards."""
+        return self.over > 1e-6
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BedPlan:
     """A field on the ground.
@@ -106,6 +141,8 @@ class BedPlan:
     layout : Layout
     covering : str or None
         Where the ground cover lies; None on bare ground.
+    squares : Squares or None
+        None but for frames on a sheet that is cut open in each.
     planting : numpy.datetime64[D]
         When the crop was or will likely be planted; NaT where not known.
     thinning : numpy.datetime64[D]
@@ -130,6 +167,7 @@ class BedPlan:
     us: bool
     layout: Layout
     covering: str | None
+    squares: Squares | None
     planting: np.datetime64
     thinning: np.datetime64
     items: tuple[Item, ...]
@@ -155,6 +193,7 @@ class BedPlan:
         missing = {
             "planting": (no_planting, no_day),
             "thinning": (bool(np.isnat(self.thinning)), no_day if no_planting else absent.NOT_NEEDED),
+            "squares": (self.squares is None, absent.NOT_NEEDED),
             "layout.covering": (self.covering is None, absent.NOT_NEEDED),
             "phosphorus": (self.phosphorus is None, absent.NOT_NEEDED),
             "nitrogen": (self.nitrogen is None, absent.NOT_KNOWN),
@@ -206,11 +245,12 @@ def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
     if standing is None:
         raise ParameterError(f"{crop.key}: no spacing is known for it; add a table [{crop.key}.planting]")
     ground = lay_out(field, standing, us=us)
-    doses = tuple(_dose(entry, ground) for entry in field.amendments)
+    doses = tuple(_dose(entry, ground, field.cover.sown) for entry in field.amendments)
     seeds, _ = crop_days.at_a_spot(field, standing)
     planting, harvest = crop_days.planting_day(plan), crop_days.ripe_day(plan)
     transplant = field.crop.method == "transplant"
-    bare = field.crop.ground_cover == "bare"
+    cover = field.crop.ground_cover
+    squares = _squares(field, doses, us=us)
     planted = field.crop.planted is not None
     ahead = [each for each in doses if not _is_spread(each, plan.on)]
     nitrogen = _nitrogen(plan, doses)
@@ -219,13 +259,14 @@ def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
         plan=plan,
         us=us,
         layout=ground,
-        covering=None if bare else field.beds.covering or loading_list.DEFAULT_COVERING[field.crop.ground_cover],
+        covering=field.beds.where_covered(cover),
+        squares=squares,
         planting=planting,
         thinning=crop_days.thinning_day(plan),
         items=(
             *([] if planted else loading_list.for_planting(ground, crop, seeds, transplant=transplant)),
-            *loading_list.for_ground(ground, field.beds, field.crop.ground_cover, us=us),
-            *loading_list.for_frames(ground, field.beds.board_m, us=us),
+            *loading_list.for_ground(ground, field.beds, cover, us=us),
+            *loading_list.for_frames(ground, field.beds.board_m, us=us, on_sheet=squares is not None),
             *loading_list.for_heaps(ahead, us=us),
             *loading_list.for_autumn(plan.cover, ground.area, us=us),
         ),
@@ -254,20 +295,21 @@ def lay_out(field: Field, standing: Planting, *, us: bool = False) -> Layout:
     """
     beds = field.beds
     length, width, squared = layout.sides(field.area_m2, beds.length_m, beds.width_m)
-    row_spacing = standing.row_spacing.value if beds.row_spacing_m is None else beds.row_spacing_m
-    spacing = standing.spacing.value if beds.spacing_m is None else beds.spacing_m
     _, plants = crop_days.at_a_spot(field, standing)
-    if beds.frames:
+    if beds.framed:
         return layout.framed(
             length,
             width,
             frames=beds.frames,
-            row_spacing=row_spacing,
-            spacing=spacing,
+            row_spacing=standing.row_spacing.value,
+            spacing=standing.spacing.value,
             plants=plants,
             frame_length=beds.frame_length_m,
             frame_width=beds.frame_width_m,
+            apart=(beds.spacing_m, beds.row_spacing_m),
             path=beds.path_m,
+            margin=beds.margin_m,
+            spot=beds.spot_m,
             squared=squared,
             us=us,
         )
@@ -275,13 +317,37 @@ def lay_out(field: Field, standing: Planting, *, us: bool = False) -> Layout:
         length,
         width,
         kind=beds.layout or standing.layout,
-        row_spacing=row_spacing,
-        spacing=spacing,
+        row_spacing=standing.row_spacing.value if beds.row_spacing_m is None else beds.row_spacing_m,
+        spacing=standing.spacing.value if beds.spacing_m is None else beds.spacing_m,
         plants=plants,
         path=beds.path_m,
         spot=beds.spot_m,
         squared=squared,
     )
+
+
+def _squares(field: Field, doses: tuple[Dose, ...], *, us: bool) -> Squares | None:
+    """What lies in each square of a sheet; None where there are none.
+
+    Raises
+    ------
+    FieldFileError
+        If the mulch is deeper than the boards are high.
+    """
+    beds = field.beds
+    if not beds.in_squares(field.crop.ground_cover):
+        return None
+    board = materials.BOARD_HEIGHT["us" if us else "metric"] if beds.board_m is None else beds.board_m
+    if beds.mulch_m is not None and beds.mulch_m > board + 1e-6:
+        raise FieldFileError(
+            f"mulch = {in_both(1000 * beds.mulch_m, 'mm')} in [field.beds] is deeper than the frame, whose boards are "
+            f"{in_both(1000 * board, 'mm')} high; lay less, or give higher boards as board_cm or _in"
+        )
+    layers = [(each.material.common_name, each.depth) for each in doses if each.entry.where == "beds"]
+    mulch = beds.mulch if beds.mulch_m is not None else None
+    if beds.mulch_m is not None:
+        layers.append((beds.mulch.replace("-", " "), beds.mulch_m))
+    return Squares(layers=tuple(layers), mulch=mulch, board=board)
 
 
 # --- dates ----------------------------------------------------------------------------------------
@@ -302,10 +368,10 @@ def _is_spread(each: Dose, on: np.datetime64) -> bool:
 # --- manure and compost ---------------------------------------------------------------------------
 
 
-def _dose(entry: AmendmentEntry, ground: Layout) -> Dose:
+def _dose(entry: AmendmentEntry, ground: Layout, sown: dt.date) -> Dose:
     area = {"field": ground.area, "beds": ground.bed_area, "spots": ground.spot_area}[entry.where]
     reached = ground.area if entry.where == "field" else ground.vine_area
-    return nutrients.dose(entry, catalogue.material(entry.material), area, reached)
+    return nutrients.dose(entry, catalogue.material(entry.material), area, reached, sown)
 
 
 def _nitrogen(plan: Plan, doses: tuple[Dose, ...]) -> NitrogenBalance | None:

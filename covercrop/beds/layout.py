@@ -6,8 +6,8 @@ along it; nothing is drawn here.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import floor, isclose, sqrt
+from dataclasses import dataclass, field
+from math import floor, isclose, log, sqrt
 
 import numpy as np
 
@@ -33,13 +33,19 @@ FRAME = {"metric": (2.4, 1.2), "us": (8 * M_PER_FT, 4 * M_PER_FT)}
 #: A metric frame, a little shorter than eight feet, holds as many spots as one of eight feet [1].
 FRAME_GIVES = 0.03
 
-#: Between framed beds, where no path is given: room for a wheelbarrow, 2 ft [m].
-FRAME_PATH = 2 * M_PER_FT
+#: Between framed beds at the least, and from them to the edge of the field, where nothing is given: room for a
+#: wheelbarrow, 2 ft [m].
+FRAME_PATH = FRAME_MARGIN = 0.6
+
+#: Side of the square in a frame that a plant takes at the least, a foot [m].
+PLANT_ROOM = 0.3
 
 ASSUMPTIONS = (
     "Where no path is given, rows 1.2 m (4 ft) apart or more leave half of their spacing as path.",
     "A spot that is fed on its own is taken as a square of 0.9 m (3 ft).",
-    "A framed bed is taken as 2.4 by 1.2 m (8 by 4 ft) inside, with 0.6 m (2 ft) between beds.",
+    "A framed bed is taken as 2.4 by 1.2 m (8 by 4 ft) inside. Where nothing else is given its plants have the room "
+    "that is published for the crop, with 0.6 m (2 ft) between beds at the least, and from them to the edge.",
+    "Vines, and roots after them, are drawn as reaching half of the published row spacing from the plant.",
 )
 
 
@@ -56,7 +62,8 @@ class Layout:
     kind : str
         ``rows``, ``hills`` or ``frames``.
     row_spacing, spacing : float
-        Row to row, and spot to spot in the row.
+        Row to row, and spot to spot in the row; of frames, from middle to
+        middle across and along the field.
     plants : int
         To a spot.
     bed : float
@@ -65,14 +72,25 @@ class Layout:
     rows : numpy.ndarray
         Middle of each row across the field; of frames, of each row of them.
     spots : numpy.ndarray
-        Place of each spot along a row; of frames, of each frame in a row.
+        Place of each spot along a row; of frames, of each frame in the fullest row.
     spot : float
         Side of the square fed at a spot.
     frames : int
-        Framed beds, filled row by row; 0 for none.
+        Framed beds; 0 for none.
     frame_length : float
         Inside; 0 for none.
-    spots_per_frame : int
+    grid : tuple of int
+        Spots in a frame, along it and across.
+    places : numpy.ndarray
+        Middle of each frame, along and across the field, shape (frames, 2).
+    margin : float
+        Least from a frame to the edge of the field, as asked for.
+    frame_room : float
+        Ground that the plants of one frame run over [m2].
+    reach : float
+        From a plant in a frame to where its vines end.
+    counted : bool
+        Whether the number of frames was given, not how many fit.
     """
 
     length: float
@@ -88,7 +106,32 @@ class Layout:
     spot: float
     frames: int = 0
     frame_length: float = 0.0
-    spots_per_frame: int = 0
+    grid: tuple[int, int] = (0, 0)
+    places: Array = field(default_factory=lambda: np.empty((0, 2)))
+    margin: float = 0.0
+    frame_room: float = 0.0
+    reach: float = 0.0
+    counted: bool = True
+
+    @property
+    def spots_per_frame(self) -> int:
+        """Spots in one frame."""
+        return self.grid[0] * self.grid[1]
+
+    @property
+    def frame_spots(self) -> Array:
+        """Place of each spot in each frame, along and across the field [m], shape (frames, spots, 2)."""
+        along, across = (
+            side * ((np.arange(count) + 0.5) / max(count, 1) - 0.5)
+            for side, count in zip(self.each, self.grid, strict=True)
+        )
+        inside = np.stack(np.meshgrid(along, across, indexing="ij"), axis=-1).reshape(-1, 2)
+        return np.asarray(self.places[:, np.newaxis] + inside)
+
+    @property
+    def frame_path(self) -> tuple[float, float]:
+        """Free ground between two frames, along and across the field [m]."""
+        return self.spacing - self.frame_length, self.row_spacing - self.bed
 
     @property
     def count(self) -> int:
@@ -131,7 +174,8 @@ class Layout:
     @property
     def vine_area(self) -> float:
         """Ground that the plants run over: a row spacing by a spacing for each spot, at most the field [m2]."""
-        return min(self.area, self.count * self.row_spacing * self.spacing)
+        room = self.frames * self.frame_room if self.frames else self.count * self.row_spacing * self.spacing
+        return min(self.area, room)
 
     @property
     def each(self) -> tuple[float, float]:
@@ -144,15 +188,14 @@ def fits(length: float, each: float) -> int:
     return max(1, floor(length / each + _TOLERANCE))
 
 
+def _said(metres: float) -> str:
+    """A length in both units, for a message: its key may have been in either."""
+    return f"{metres:.3g} m ({metres / M_PER_FT:.3g} ft)"
+
+
 def _middles(length: float, each: float, count: int) -> Array:
     """Middles of ``count`` stretches, themselves in the middle of the length."""
     return np.asarray(length / 2 + each * (np.arange(count) - (count - 1) / 2))
-
-
-def _from_the_corner(length: float, each: float, path: float, count: int) -> Array:
-    """Middles of ``count`` frames: a path from the corner, or in the middle where there is no such room."""
-    free = length - count * (each + path) + path
-    return np.asarray(min(path, free / 2) + each / 2 + (each + path) * np.arange(count))
 
 
 def sides(area: float | None, length: float | None, width: float | None) -> tuple[float, float, bool]:
@@ -221,7 +264,7 @@ def rows_or_hills(
     Raises
     ------
     FieldFileError
-        If the path leaves no bed.
+        If the path leaves no bed, or the spots would overlap or leave the bed.
     """
     if path is None:
         path = PATH_SHARE * row_spacing if row_spacing >= PATH_FROM else 0.0
@@ -230,6 +273,11 @@ def rows_or_hills(
             f"path = {path:.2g} m in [field.beds] leaves no bed between rows {row_spacing:.2g} m apart; make it smaller"
         )
     bed = min(row_spacing - path, width)
+    if spot is not None and spot > min(spacing, bed) + _TOLERANCE:
+        raise FieldFileError(
+            f"spot = {_said(spot)} in [field.beds] is more than the {_said(min(spacing, bed))} that each spot has; "
+            "make it smaller, or leave it out"
+        )
     return Layout(
         length=length,
         width=width,
@@ -249,53 +297,179 @@ def framed(
     length: float,
     width: float,
     *,
-    frames: int,
     row_spacing: float,
     spacing: float,
     plants: int,
+    frames: int = 0,
     frame_length: float | None = None,
     frame_width: float | None = None,
+    apart: tuple[float | None, float | None] = (None, None),
     path: float | None = None,
+    margin: float | None = None,
+    spot: float | None = None,
     squared: bool = False,
     us: bool = False,
 ) -> Layout:
-    """Framed beds, as many as are wanted, in as few rows as hold them.
+    """Framed beds, evenly over the field.
 
-    Takes what :func:`rows_or_hills` takes, and whether boards are those of
-    the United States; the vines run out of the frames.
+    Parameters
+    ----------
+    length, width : float
+        Of the field.
+    row_spacing, spacing : float
+        That the crop is published to stand at, which gives the spots in a
+        frame and, where nothing else is given, the room of a frame.
+    plants : int
+        To a spot.
+    frames : int
+        How many; 0 for as many as go in.
+    frame_length, frame_width : float, optional
+        Inside; by default :data:`FRAME`.
+    apart : tuple of (float or None)
+        From the middle of a frame to that of the next, along and across.
+    path : float, optional
+        Between two frames either way, instead.
+    margin : float, optional
+        Least from a frame to the edge; by default :data:`FRAME_MARGIN`.
+    spot : float, optional
+        Side of the square that is fed at a spot.
+    squared, us : bool
+        Whether only the area was known, and whether boards are those of the
+        United States.
+
+    Returns
+    -------
+    Layout
+        At what is given, in the middle of the field; a number of frames
+        without a spacing or path is spread over all of it.
 
     Raises
     ------
     FieldFileError
-        If the field does not hold so many.
+        If frames would overlap or leave the field, or are too small for what
+        is to stand in them.
     """
     usual = FRAME["us" if us else "metric"]
     inside = (usual[0] if frame_length is None else frame_length, usual[1] if frame_width is None else frame_width)
-    path = FRAME_PATH if path is None else path
+    grid = (fits(inside[0] * (1 + FRAME_GIVES), spacing), fits(inside[1] * (1 + FRAME_GIVES), row_spacing))
+    margin = FRAME_MARGIN if margin is None else margin
+    _check_frame(inside, grid, plants, apart, spot)
+    field_sides = (length, width)
+    least = [
+        max(count * each, side + FRAME_PATH)
+        for count, each, side in zip(grid, (spacing, row_spacing), inside, strict=True)
+    ]
+    asked = [
+        given if given is not None else None if path is None else side + path
+        for given, side in zip(apart, inside, strict=True)
+    ]
+    pitch = [given if given is not None else room for given, room in zip(asked, least, strict=True)]
     along, across = (
-        floor((side + path) / (frame + path) + _TOLERANCE) for side, frame in zip((length, width), inside, strict=True)
+        max(0, floor((whole - 2 * margin - side) / each + _TOLERANCE) + 1)
+        for whole, side, each in zip(field_sides, inside, pitch, strict=True)
     )
-    if along * across < frames:
+    if along * across < max(frames, 1):
         raise FieldFileError(
-            f"{frames} frames of {inside[0]:.2g} by {inside[1]:.2g} m with paths of {path:.2g} m do not go onto "
-            f"{length:.1f} by {width:.1f} m, which holds {along * across}; give fewer or smaller ones"
+            f"{frames or 'frames'}{' frames' if frames else ''} of {_said(inside[0])} by {_said(inside[1])}, "
+            f"{_said(pitch[0])} and {_said(pitch[1])} from middle to middle, with a margin of {_said(margin)} do not "
+            f"go onto {_said(length)} by {_said(width)}, which holds {along * across}; give fewer or smaller ones, or "
+            "another spacing, path or margin in [field.beds]"
         )
-    spots = [fits(side * (1 + FRAME_GIVES), each) for side, each in zip(inside, (spacing, row_spacing), strict=True)]
-    used = -(-frames // along)
-    along = -(-frames // used)  # rows of frames as even as they can be
+    shape = [whole / each for whole, each in zip(field_sides, pitch, strict=True)]
+    rows = _rows_of_frames(frames, along, across, shape)
+    if frames:
+        pitch = [
+            each if given is not None else _spread(whole, side, margin, each, count)
+            for whole, side, each, given, count in zip(
+                field_sides, inside, pitch, asked, (max(rows), len(rows)), strict=True
+            )
+        ]
+    middles = _middles(width, pitch[1], len(rows))
+    room = [
+        given if given is not None else max(published, each)
+        for given, published, each in zip(apart, least, pitch if path is not None else least, strict=True)
+    ]
     return Layout(
         length=length,
         width=width,
         squared=squared,
         kind="frames",
-        row_spacing=row_spacing,
-        spacing=spacing,
+        row_spacing=pitch[1],
+        spacing=pitch[0],
         plants=plants,
         bed=inside[1],
-        rows=_from_the_corner(width, inside[1], path, used),
-        spots=_from_the_corner(length, inside[0], path, along),
-        spot=min(SPOT, *inside),
-        frames=frames,
+        rows=middles,
+        spots=_middles(length, pitch[0], max(rows)),
+        spot=min(SPOT, inside[0] / grid[0], inside[1] / grid[1]) if spot is None else spot,
+        frames=sum(rows),
         frame_length=inside[0],
-        spots_per_frame=spots[0] * spots[1],
+        grid=grid,
+        places=np.array(
+            [(x, y) for y, count in zip(middles, rows, strict=True) for x in _middles(length, pitch[0], count)]
+        ),
+        margin=margin,
+        frame_room=room[0] * room[1],
+        reach=row_spacing / 2,
+        counted=frames > 0,
     )
+
+
+def _check_frame(
+    inside: tuple[float, float],
+    grid: tuple[int, int],
+    plants: int,
+    apart: tuple[float | None, float | None],
+    spot: float | None,
+) -> None:
+    """Refuse frames that overlap, and frames too small for what stands in them."""
+    for name, given, side, of in zip(
+        ("spacing", "row_spacing"), apart, inside, ("frame_length", "frame_width"), strict=True
+    ):
+        if given is not None and given < side - _TOLERANCE:
+            raise FieldFileError(
+                f"{name} = {_said(given)} in [field.beds] lets frames overlap whose {of} is {_said(side)}; frames "
+                f"stand {name} from middle to middle, so make it larger, or the frames smaller"
+            )
+    count = grid[0] * grid[1] * plants
+    if count * PLANT_ROOM**2 > inside[0] * inside[1] + _TOLERANCE:
+        raise FieldFileError(
+            f"a frame of {_said(inside[0])} by {_said(inside[1])} in [field.beds] is too small for {count} "
+            f"plant{'s' if count > 1 else ''}, which take {PLANT_ROOM:g} by {PLANT_ROOM:g} m each (assumed); make it "
+            "larger, or give fewer plants"
+        )
+    free = min(inside[0] / grid[0], inside[1] / grid[1])
+    if spot is not None and spot > free + _TOLERANCE:
+        raise FieldFileError(
+            f"spot = {_said(spot)} in [field.beds] is more than the {_said(free)} that each spot of a frame has; make "
+            "it smaller, or leave it out"
+        )
+
+
+def _rows_of_frames(frames: int, along: int, across: int, shape: list[float]) -> list[int]:
+    """Frames in each row of them, as even as they can be.
+
+    Parameters
+    ----------
+    frames : int
+        0 for all that fit.
+    along, across : int
+        That fit into a row, and rows that fit.
+    shape : list of float
+        Spacings that the field is long and wide, whose ratio a block of frames keeps to.
+    """
+    if not frames:
+        return [along] * across
+
+    def uneven(rows: int) -> float:
+        longest = -(-frames // rows)
+        return abs(log(shape[0] / longest * rows / shape[1])) + (longest * rows - frames) / frames
+
+    rows = min(range(-(-frames // along), min(across, frames) + 1), key=uneven)
+    return [round(frames * (row + 1) / rows) - round(frames * row / rows) for row in range(rows)]
+
+
+def _spread(whole: float, side: float, margin: float, least: float, count: int) -> float:
+    """From middle to middle where frames are spread over a side: its edges get half a path, or the margin."""
+    if count == 1:
+        return least
+    return max(least, min(whole / count, (whole - 2 * margin - side) / (count - 1)))

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from covercrop.beds.layout import Layout
+    from covercrop.beds.materials import Loads
     from covercrop.beds.nutrients import Dose
     from covercrop.field.bed_entries import BedsEntry
     from covercrop.parameters.traits import Cover, Crop
@@ -28,9 +29,6 @@ SEED, GROUND, FRAMES, HEAPS, AUTUMN = (
 #: Where the covering lies, in words.
 _COVERED = {"everywhere": "the whole field", "rows": "the beds", "paths": "the paths"}
 _PLACED = {"field": "the whole field", "beds": "the beds", "spots": "the spots"}
-
-#: What the ground cover of the field file is covered with where nothing is said.
-DEFAULT_COVERING = {"bare": "everywhere", "straw": "everywhere", "black-plastic": "rows"}
 
 
 def for_planting(layout: Layout, crop: Crop, seeds: int, *, transplant: bool) -> list[Item]:
@@ -68,12 +66,15 @@ def for_ground(layout: Layout, entry: BedsEntry, ground_cover: str, *, us: bool)
         One of :data:`covercrop.models.soil_temperature.GROUND_COVERS`.
     us : bool
     """
-    covering = entry.covering or DEFAULT_COVERING[ground_cover]
+    covering, say = entry.where_covered(ground_cover), Measures(us)
+    if covering is None:
+        return []
     if ground_cover == "straw":
-        return _straw(layout, covering, entry.mulch_m or materials.MULCH_DEPTH, Measures(us))
-    if ground_cover == "black-plastic":
-        return _sheet(layout, entry, covering, Measures(us))
-    return []
+        return _straw(layout, covering, entry.mulch_m or materials.MULCH_DEPTH, say)
+    if entry.in_squares(ground_cover):
+        return [*_sheet(layout, entry, covering, say), *_squares(layout, say), *_square_mulch(layout, entry, say)]
+    holes = _holes(layout, materials.SHEET_HOLE, say) if covering != "paths" else []
+    return [*_sheet(layout, entry, covering, say), *holes]
 
 
 def _straw(layout: Layout, covering: str, depth: float, say: Measures) -> list[Item]:
@@ -87,12 +88,14 @@ def _straw(layout: Layout, covering: str, depth: float, say: Measures) -> list[I
 
 
 def _sheet(layout: Layout, entry: BedsEntry, covering: str, say: Measures) -> list[Item]:
-    sheet = materials.sheet(layout, covering, entry.sheet_width_m, us=say.us)
+    rolled = entry.edges == "rolled"
+    edge = materials.SHEET_ROLLED if rolled else materials.SHEET_EDGE
+    sheet = materials.sheet(layout, covering, entry.sheet_width_m, edge=edge, us=say.us)
     foot, unit = (M_PER_FT, "ft") if say.us else (1.0, "m")
     length = up_to(sheet.length / foot)
     strips = f"{sheet.strips} strip{'s' if sheet.strips > 1 else ''} of {say.length(sheet.cut)}"
     seam = f", {say.depth(materials.SHEET_OVERLAP)} overlap" if sheet.seam else ""
-    buried = ", edges buried" if entry.edges == "buried" else ""
+    buried = f", edges {entry.edges}" if entry.edges in ("buried", "rolled") else ""
     why = f"{strips}{seam}{buried}; covers {say.area(sheet.covered)}, {_COVERED[covering]}"
     items = [
         Item(group=GROUND, item=f"black sheet, {say.length(sheet.width)} wide", quantity=length, unit=unit, why=why)
@@ -121,7 +124,72 @@ def _sheet(layout: Layout, entry: BedsEntry, covering: str, say: Measures) -> li
                 why=f"one every {say.length(materials.WEIGHT_EVERY)} on {say.length(sheet.rim)} of edge",
             )
         )
-    return [*items, *_holes(layout, materials.SHEET_HOLE, say)] if covering != "paths" else items
+    if entry.edges in ("boards", "rolled"):
+        stock = materials.BOARD_STOCK["us" if say.us else "metric"]
+        how = "to roll the edge round" if rolled else "laid end to end"
+        items.append(
+            Item(
+                group=GROUND,
+                item=f"boards for the edges, {say.length(stock)} long",
+                quantity=up_to(sheet.rim / stock),
+                unit="",
+                why=f"{how}, on {say.length(sheet.rim)} of edge",
+            )
+        )
+    return items
+
+
+def _squares(layout: Layout, say: Measures) -> list[Item]:
+    """Squares cut into a sheet, and what holds it between them."""
+    side = f"{say.length(layout.frame_length)} by {say.length(layout.bed)}"
+    staples = materials.flap_staples(layout.frame_length, layout.bed)
+    return [
+        Item(
+            group=GROUND,
+            item="squares to cut into the sheet",
+            quantity=layout.frames,
+            unit="",
+            why=f"{side}, one to a frame, cut from corner to corner and folded up inside the boards",
+        ),
+        Item(
+            group=GROUND,
+            item="staples for what is folded up",
+            quantity=staples * layout.frames,
+            unit="",
+            why=f"{staples} to a frame, one every {say.length(materials.FLAP_EVERY)} of its boards",
+        ),
+        Item(
+            group=GROUND,
+            item="stones between the frames",
+            quantity=materials.FRAME_STONES * layout.frames,
+            unit="",
+            why="on the sheet, one to a frame, against wind",
+        ),
+    ]
+
+
+def _square_mulch(layout: Layout, entry: BedsEntry, say: Measures) -> list[Item]:
+    """A mulch over what is in the squares, by its kind, and the holes to plant through it."""
+    across = min(materials.MULCH_HOLE, layout.spot)
+    holes = _holes(layout, across, say)
+    if entry.mulch_m is None:
+        return holes
+    area = layout.bed_area - layout.count * across**2
+    volume = area * entry.mulch_m
+    why = f"{say.volume(volume)} settled: {say.depth(entry.mulch_m)} on {say.area(area)}, in all squares"
+    if entry.mulch == "straw":
+        count = materials.bales(area, entry.mulch_m)
+        return [Item(group=GROUND, item="small bales of straw", quantity=count, unit="", why=why), *holes]
+    carried = materials.loads(volume, 0.0, us=say.us)
+    value, unit = say.heap(carried.loose)
+    mulch = Item(
+        group=GROUND,
+        item=entry.mulch.replace("-", " "),
+        quantity=figures(value, least=_least(unit)),
+        unit=unit,
+        why=f"{why}; {_carriers(carried, say)}",
+    )
+    return [mulch, *holes]
 
 
 def _holes(layout: Layout, across: float, say: Measures) -> list[Item]:
@@ -129,8 +197,8 @@ def _holes(layout: Layout, across: float, say: Measures) -> list[Item]:
     return [Item(group=GROUND, item="planting holes to open", quantity=layout.count, unit="", why=why)]
 
 
-def for_frames(layout: Layout, board_height: float | None, *, us: bool) -> list[Item]:
-    """Boards and posts of framed beds; nothing without frames."""
+def for_frames(layout: Layout, board_height: float | None, *, us: bool, on_sheet: bool = False) -> list[Item]:
+    """Boards of framed beds, and posts that hold them, or screws where they stand on a sheet; none without frames."""
     if not layout.frames:
         return []
     say = Measures(us)
@@ -140,6 +208,17 @@ def for_frames(layout: Layout, board_height: float | None, *, us: bool) -> list[
     cut = f"{layout.frames} frame{'s' if layout.frames > 1 else ''}, each 2 of {say.length(sides[0])} and 2 of "
     cut += f"{say.length(sides[2])}; {say.length(sum(sides) * layout.frames)} in all; wood that is not treated"
     count = materials.posts(layout.frame_length, layout.bed) * layout.frames
+    held = Item(
+        group=FRAMES,
+        item="posts",
+        quantity=count,
+        unit="",
+        why=f"at the corners, and every {say.length(materials.POST_EVERY)} along longer sides",
+    )
+    if on_sheet:
+        screws = materials.FRAME_SCREWS
+        why = f"{screws} to a frame, at its corners; no posts, which would hole the sheet"
+        held = Item(group=FRAMES, item="screws", quantity=screws * layout.frames, unit="", why=why)
     return [
         Item(
             group=FRAMES,
@@ -148,13 +227,7 @@ def for_frames(layout: Layout, board_height: float | None, *, us: bool) -> list[
             unit="",
             why=cut,
         ),
-        Item(
-            group=FRAMES,
-            item="posts",
-            quantity=count,
-            unit="",
-            why=f"at the corners, and every {say.length(materials.POST_EVERY)} along longer sides",
-        ),
+        held,
     ]
 
 
@@ -170,19 +243,30 @@ def _heap(dose: Dose, say: Measures) -> Item:
         laid = f"{say.depth(dose.entry.depth_m)} on {say.area(dose.area)}"
     else:
         laid = f"on {say.area(dose.area)}"
+    return Item(
+        group=HEAPS,
+        item=dose.material.common_name,
+        quantity=figures(value, least=_least(unit)),
+        unit=unit,
+        why=f"{say.volume(dose.volume)} settled: {laid}, {_PLACED[dose.entry.where]}; "
+        f"{_carriers(carried, say)}, {say.tonnes(dose.mass)}",
+    )
+
+
+def _least(unit: str) -> float:
+    """The step in which a heap is bought."""
+    return 0.1 if unit in ("m³", "yd³") else 1.0
+
+
+def _carriers(carried: Loads, say: Measures) -> str:
+    """What carries a heap: wheelbarrows, bags and pickup loads."""
     count = f"{carried.barrows:,} wheelbarrow{'s' if carried.barrows > 1 else ''}"
     if carried.bags <= materials.MOST_BAGS:
         bag = "1 ft³" if say.us else "50 L"
         count += f" or {carried.bags} bag{'s' if carried.bags > 1 else ''} of {bag}"
     if carried.trucks > 1 or carried.bags > materials.MOST_BAGS:
         count += f", {carried.trucks} pickup load{'s' if carried.trucks > 1 else ''}"
-    return Item(
-        group=HEAPS,
-        item=dose.material.common_name,
-        quantity=figures(value, least=0.1 if unit in ("m³", "yd³") else 1.0),
-        unit=unit,
-        why=f"{say.volume(dose.volume)} settled: {laid}, {_PLACED[dose.entry.where]}; {count}, {say.tonnes(dose.mass)}",
-    )
+    return count
 
 
 def for_autumn(cover: Cover, area: float, *, us: bool) -> list[Item]:

@@ -25,6 +25,9 @@ _TOLERANCE = 1e-6
 #: Laid over its neighbour, and buried or held down at each edge [m].
 SHEET_OVERLAP, SHEET_EDGE = 0.15, 0.15
 
+#: Taken into the roll, where the edge is rolled round a board [m].
+SHEET_ROLLED = 0.3
+
 #: A sheet this much narrower than wanted is still taken: its edges lie a little shallower [m].
 SHEET_GIVES = 0.05
 
@@ -36,6 +39,10 @@ SHEET_WIDTHS = {
 
 #: From pin to pin along an edge and along an overlap, and from weight to weight [m].
 PIN_EDGE, PIN_EVERY, WEIGHT_EVERY = MODELS.supplies.pin_edge.value, 1.0, 1.5
+
+#: From staple to staple where a cut sheet is folded up the boards of a frame [m]; screws to a frame whose boards meet
+#: at the corners; stones on the sheet between the frames, to a frame.
+FLAP_EVERY, FRAME_SCREWS, FRAME_STONES = units.M_PER_FT, 8, 1
 
 #: Planting holes across, in sheet and in an organic cover [m].
 SHEET_HOLE, MULCH_HOLE = 0.1, 0.3
@@ -66,10 +73,12 @@ INOCULANT = 50 * units.KG_PER_LB
 
 ASSUMPTIONS = (
     "Sheet overlaps by 15 cm (6 in), and its edges take 15 cm; pins stand 30 cm (1 ft) apart along edges "
-    "and 1 m (3 ft) along overlaps, weights 1.5 m (5 ft).",
+    "and 1 m (3 ft) along overlaps, weights 1.5 m (5 ft). An edge that is rolled up takes 30 cm (12 in). What is "
+    "folded up a frame is stapled every 30 cm (1 ft), two screws hold each of its corners, and one stone to a frame "
+    "lies on the sheet between them.",
     "A small bale of straw, shaken out and settled, covers 7 m2 to 5 cm (76 square feet, two inches deep): two pages "
     "without an author say so, and loose straw would go further.",
-    "Manure and compost sink by a fifth once spread, so a quarter more is loaded than lies in the end.",
+    "Manure, compost and loose mulch sink by a fifth once spread, so a quarter more is loaded than lies in the end.",
     "A wheelbarrow holds 80 litres (3 cubic feet), a pickup 1.5 m3 (2 cubic yards) and no more than 0.7 t (1,500 lb): "
     "yours may hold less.",
     "A tenth of seed and plants is spare.",
@@ -147,7 +156,9 @@ def covered_area(layout: Layout, covering: str) -> float:
     return {"everywhere": layout.area, "rows": layout.bed_area, "paths": layout.path_area}[covering]
 
 
-def sheet(layout: Layout, covering: str, bought: float | None = None, *, us: bool = False) -> Sheet:
+def sheet(
+    layout: Layout, covering: str, bought: float | None = None, *, edge: float = SHEET_EDGE, us: bool = False
+) -> Sheet:
     """Strips that cover the rows, the paths or everything.
 
     Parameters
@@ -158,6 +169,8 @@ def sheet(layout: Layout, covering: str, bought: float | None = None, *, us: boo
     bought : float, optional
         Width as it is bought [m]; by default the least of the usual ones that
         does it in one strip, or else the widest.
+    edge : float
+        That is buried, held down or rolled up on each side [m].
     us : bool
         Which widths are usual.
 
@@ -175,11 +188,11 @@ def sheet(layout: Layout, covering: str, bought: float | None = None, *, us: boo
         wide = layout.bed if covering == "rows" else layout.row_spacing - layout.bed
         # Half a path runs along either side of the field, which together are one more.
         across, runs, length = wide, layout.rows.size, layout.length
-    need = across + 2 * SHEET_EDGE
+    need = across + 2 * edge
     if bought is None:
         bought = next((width for width in usual if width >= need - SHEET_GIVES), usual[-1])
     abreast = max(1, ceil((need - SHEET_GIVES - SHEET_OVERLAP) / (bought - SHEET_OVERLAP) - _TOLERANCE))
-    cut = length + 2 * SHEET_EDGE
+    cut = length + 2 * edge
     return Sheet(
         strips=runs * abreast,
         width=bought,
@@ -233,6 +246,11 @@ def posts(length: float, width: float) -> int:
     """Posts of one frame: one to a corner, and more along sides longer than :data:`POST_EVERY`."""
     between = sum(ceil(side / POST_EVERY - _TOLERANCE) - 1 for side in (length, width))
     return 4 + 2 * max(0, between)
+
+
+def flap_staples(length: float, width: float) -> int:
+    """Staples that hold what is folded up the boards of one frame, every :data:`FLAP_EVERY`."""
+    return sum(2 * ceil(side / FLAP_EVERY - _TOLERANCE) for side in (length, width))
 
 
 # --- heaps ----------------------------------------------------------------------------------------

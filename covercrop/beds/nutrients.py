@@ -14,6 +14,8 @@ from covercrop.base.units import M2_PER_HA, in_both
 from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
+    import datetime as dt
+
     from covercrop.base.records import CitedValue
     from covercrop.field.bed_entries import AmendmentEntry
     from covercrop.parameters.traits import Crop, Material
@@ -58,6 +60,7 @@ ASSUMPTIONS = (
     f"Soil whose organic matter is not given is taken to have {USUAL_ORGANIC_MATTER:g}%.",
     f"The nitrogen of a cover is known no better than to some {in_both(ABOUT_RIGHT, 'kg/ha')}, so a balance within "
     "that counts as about right.",
+    "The nitrogen of what was spread before the cover was sown is counted in the cover, not again beside it.",
 )
 
 Verdict = Literal["missing", "about-right", "too-much"]
@@ -86,6 +89,8 @@ class Dose:
         Total N, the N of the first year, P and K in all [kg].
     own : bool
         Whether the contents rest on the grower's own analysis.
+    in_cover : bool
+        Whether it was spread before the cover was sown, whose nitrogen holds a part of it.
     """
 
     material: Material
@@ -99,6 +104,12 @@ class Dose:
     phosphorus: float
     potassium: float
     own: bool
+    in_cover: bool
+
+    @property
+    def depth(self) -> float:
+        """Settled, where it lies [m]."""
+        return self.volume / self.area
 
     @property
     def on_bed(self) -> float:
@@ -110,8 +121,13 @@ class Dose:
         """Nitrogen of the first year over all that the plants run over [kg/ha]."""
         return per_hectare(self.available, self.reached)
 
+    @property
+    def credited(self) -> float:
+        """That is counted beside the cover's nitrogen, over all that the plants run over [kg/ha]."""
+        return 0.0 if self.in_cover else self.on_vines
 
-def dose(entry: AmendmentEntry, material: Material, area: float, reached: float) -> Dose:
+
+def dose(entry: AmendmentEntry, material: Material, area: float, reached: float, sown: dt.date | None = None) -> Dose:
     """What an amendment brings.
 
     Parameters
@@ -121,6 +137,8 @@ def dose(entry: AmendmentEntry, material: Material, area: float, reached: float)
     material : Material
     area, reached : float
         Ground that it is spread on, and that the plants fed by it run over [m2].
+    sown : datetime.date, optional
+        When the cover was sown.
     """
     density = material.density.value if entry.density_t_m3 is None else entry.density_t_m3
     if entry.depth_m is None:
@@ -147,6 +165,7 @@ def dose(entry: AmendmentEntry, material: Material, area: float, reached: float)
         phosphorus=content(entry.phosphate, material.phosphate.value) * P_IN_PHOSPHATE,
         potassium=content(entry.potash, material.potash.value) * K_IN_POTASH,
         own=entry.nitrogen is not None,
+        in_cover=sown is not None and entry.applied is not None and entry.applied < sown,
     )
 
 
@@ -288,7 +307,7 @@ def nitrogen_balance(
         cited.value,
         cited.value if cited.high is None else cited.high,
     )
-    brought = sum(each.on_vines for each in doses)
+    brought = sum(each.credited for each in doses)
     missing = (need[0] - cover[2] - brought, need[1] - cover[1] - brought, need[2] - cover[0] - brought)
     verdict: Verdict = "about-right"
     if missing[1] > ABOUT_RIGHT:
@@ -356,6 +375,24 @@ def phosphorus_load(doses: tuple[Dose, ...]) -> PhosphorusLoad:
         excess=brought > P_REMOVED[1],
         thick=on_beds > P_REMOVED[1],
     )
+
+
+def enough(each: Dose, balance: NitrogenBalance | None) -> float | None:
+    """Share of an amendment with which the likely balance of nitrogen comes out even.
+
+    Parameters
+    ----------
+    each : Dose
+    balance : NitrogenBalance or None
+
+    Returns
+    -------
+    float or None
+        From 0 to 1; None where the need is not known, or nothing of it is counted.
+    """
+    if balance is None or not each.credited:
+        return None
+    return min(1.0, max(0.0, 1 + balance.missing[1] / each.credited))
 
 
 def is_too_rich(each: Dose, balance: NitrogenBalance | None) -> bool:

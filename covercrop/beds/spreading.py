@@ -112,6 +112,8 @@ class Interval:
         That raw manure spread then allows; NaT for everything else.
     readings : tuple of Reading
         How others count raw manure left on top; empty for everything else.
+    worked_in_by : numpy.datetime64[D]
+        Last day on which raw manure left on top could be worked in instead; NaT for everything else.
     """
 
     kind: Kind
@@ -126,6 +128,7 @@ class Interval:
     faults: tuple[str, ...] = ()
     first_harvest: np.datetime64 = NEVER
     readings: tuple[Reading, ...] = ()
+    worked_in_by: np.datetime64 = NEVER
 
 
 def on_top_readings(crop: Crop, applied: np.datetime64) -> tuple[Reading, ...]:
@@ -261,6 +264,7 @@ def raw_interval(
         faults=faults,
         first_harvest=applied + np.timedelta64(days, "D") if mixed else NEVER,
         readings=() if mixed else on_top_readings(crop, applied),
+        worked_in_by=NEVER if mixed else last,
     )
 
 

@@ -18,9 +18,10 @@ from covercrop.parameters import catalogue
 if TYPE_CHECKING:
     from typing import Any
 
-LAYOUTS = ("rows", "hills")
+LAYOUTS = ("rows", "hills", "frames")
 COVERINGS = ("everywhere", "rows", "paths")
-EDGES = ("buried", "weighted", "pinned")
+EDGES = ("buried", "weighted", "pinned", "boards", "rolled")
+MULCHES = ("straw", "leaf-mould", "wood-chips", "clippings")
 PLACES = ("field", "beds", "spots")
 METHODS = ("vessel", "aerated-pile", "windrow")
 LEFT = ("leave", "take")
@@ -28,12 +29,12 @@ LEFT = ("leave", "take")
 _BEDS = (
     *(
         f"{stem}_{unit}"
-        for stem in ("length", "width", "row_spacing", "spacing", "path", "spot", "sheet_width")
+        for stem in ("length", "width", "row_spacing", "spacing", "path", "spot", "sheet_width", "margin")
         for unit in ("m", "ft")
     ),
     *(f"{stem}_{unit}" for stem in ("frame_length", "frame_width") for unit in ("m", "ft")),
     *(f"{stem}_{unit}" for stem in ("board", "mulch") for unit in ("cm", "in")),
-    *("layout", "plants", "seeds", "covering", "edges", "frames"),
+    *("layout", "plants", "seeds", "covering", "edges", "mulch_kind", "frames"),
 )
 _AMENDMENT = (
     "material",
@@ -86,7 +87,9 @@ class BedsEntry:
         One of :data:`LAYOUTS`.
     row_spacing_m, spacing_m, path_m, spot_m : float or None
         Row to row, spot to spot in the row, the path between two rows, and
-        the side of the square that is dug and fed at a spot.
+        the side of the square that is dug and fed at a spot.  Of frames,
+        from middle to middle across and along the field, and the path
+        between them either way.
     plants, seeds : int or None
         To a spot.
     covering : str or None
@@ -96,9 +99,14 @@ class BedsEntry:
     edges : str
         How its edges are held; one of :data:`EDGES`.
     mulch_m : float or None
-        Settled depth of an organic cover.
+        Settled depth of an organic cover; of that in the squares of a sheet.
+    mulch : str
+        What is laid in the squares of a sheet; one of :data:`MULCHES`.
     frames : int
-        Framed beds; 0 for none.
+        Framed beds; 0 for none, or, where something else of them is given,
+        for as many as go in.
+    margin_m : float or None
+        Least from a frame to the edge of the field.
     frame_length_m, frame_width_m, board_m : float or None
         Of one frame, inside, and the height of its boards.
     """
@@ -116,10 +124,28 @@ class BedsEntry:
     sheet_width_m: float | None = None
     edges: str = "buried"
     mulch_m: float | None = None
+    mulch: str = "straw"
     frames: int = 0
+    margin_m: float | None = None
     frame_length_m: float | None = None
     frame_width_m: float | None = None
     board_m: float | None = None
+
+    @property
+    def framed(self) -> bool:
+        """Whether the beds have frames: their number, or anything else of them, is given."""
+        described = (self.margin_m, self.frame_length_m, self.frame_width_m, self.board_m)
+        return bool(self.frames) or self.layout == "frames" or any(each is not None for each in described)
+
+    def where_covered(self, ground_cover: str) -> str | None:
+        """Where the crop's ground cover lies; None on bare ground.  A sheet with frames on it lies everywhere."""
+        if ground_cover == "bare":
+            return None
+        return self.covering or ("rows" if ground_cover == "black-plastic" and not self.framed else "everywhere")
+
+    def in_squares(self, ground_cover: str) -> bool:
+        """Whether frames stand on a sheet that is cut open in each."""
+        return self.framed and ground_cover == "black-plastic" and self.where_covered(ground_cover) == "everywhere"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,7 +243,9 @@ def beds(field: Table, ground_cover: str) -> BedsEntry:
         sheet_width_m=table.either("sheet_width", _LENGTH, 0.5, 50),
         edges=table.choice("edges", EDGES, "buried"),
         mulch_m=table.either("mulch", _DEPTH, 0.01, 0.6),
+        mulch=table.choice("mulch_kind", MULCHES, "straw"),
         frames=table.whole("frames", 1, 1000, "give how many framed beds, 1 to 1000", 0),
+        margin_m=table.either("margin", _LENGTH, 0, 20),
         frame_length_m=table.either("frame_length", _LENGTH, 0.3, 30),
         frame_width_m=table.either("frame_width", _LENGTH, 0.3, 5),
         board_m=table.either("board", _DEPTH, 0.05, 1),
@@ -243,13 +271,32 @@ def _check_together(table: Table, entry: BedsEntry, ground_cover: str) -> None:
             f"{table.where}: sheet_width is given but the ground cover is {ground_cover}; set ground_cover = "
             '"black-plastic" in [field.crop], or leave it out'
         )
-    if entry.mulch_m is not None and ground_cover != "straw":
+    squares = entry.in_squares(ground_cover)
+    if entry.mulch_m is not None and ground_cover != "straw" and not squares:
         raise FieldFileError(
             f'{table.where}: mulch is given but the ground cover is {ground_cover}; set ground_cover = "straw" in '
-            "[field.crop], or leave it out"
+            "[field.crop], describe frames on a sheet that lies everywhere, or leave it out"
         )
-    if not entry.frames and any((entry.frame_length_m, entry.frame_width_m, entry.board_m)):
-        raise FieldFileError(f"{table.where}: a frame is described, but not how many; give frames")
+    if "mulch_kind" in table.table and (not squares or entry.mulch_m is None):
+        way_out = (
+            "give its depth, as mulch_cm or _in" if squares else "it goes with frames on a black sheet; leave it out"
+        )
+        raise table.fail("mulch_kind", way_out)
+    if "edges" in table.table and ground_cover != "black-plastic":
+        raise table.fail("edges", 'only a sheet has edges to hold; set ground_cover = "black-plastic", or leave it out')
+    if entry.framed:
+        _check_frames(table, entry)
+
+
+def _check_frames(table: Table, entry: BedsEntry) -> None:
+    if entry.layout not in (None, "frames"):
+        raise table.fail("layout", 'frames are described too; write "frames", or leave out what describes them')
+    given = next((key for key in ("spacing", "row_spacing") if getattr(entry, f"{key}_m") is not None), None)
+    if entry.path_m is not None and given is not None:
+        raise FieldFileError(
+            f"{table.where}: path and {given} both say how far frames stand apart; keep path, between them, or "
+            f"{given}, from middle to middle"
+        )
 
 
 def amendments(field: Table) -> tuple[AmendmentEntry, ...]:

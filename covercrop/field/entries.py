@@ -244,6 +244,16 @@ class Field:
     amendments: tuple[AmendmentEntry, ...] = ()
     soil: SoilEntry = _NO_SOIL
 
+    @property
+    def in_squares(self) -> bool:
+        """Whether the crop stands in squares that are cut into a sheet."""
+        return self.beds.in_squares(self.crop.ground_cover)
+
+    @property
+    def seedbed(self) -> CropEntry:
+        """The crop with the ground that its seed lies in: the open square of a sheet is taken to warm as bare soil."""
+        return replace(self.crop, ground_cover="bare") if self.in_squares else self.crop
+
     def __post_init__(self) -> None:
         check_kind("name", self.name, str)
         if not self.name.strip():

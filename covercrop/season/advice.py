@@ -69,6 +69,10 @@ CUTTING = (
     "Keep people and pets away from a working roller or mower, walk the field for stones and wire first, and stop the "
     "engine before you clear it."
 )
+SQUARES = (
+    "The soil of an open square in a sheet is taken to warm as bare ground does, under a mulch in it as under straw, "
+    "and to get the rain that falls on it: no source at hand measured one."
+)
 TARP = "A tarp sheds its rain beside it: weigh its edges down, and keep the runoff from ditches and streams."
 
 
@@ -108,6 +112,7 @@ def assumptions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
     ]
     return (
         *_ASSUMPTIONS,
+        *((SQUARES,) if field.in_squares else ()),
         *measurements.assumptions(field.scouting),
         *plantback.ASSUMPTIONS,
         *soil_water.ASSUMPTIONS,

@@ -234,7 +234,7 @@ class Start:
         """
         conditions = Conditions(
             sown=replace(field.cover, turned_under=None),
-            planting=replace(field.crop, planted=None),
+            planting=replace(field.seedbed, planted=None),
             aim=field.aim,
             scouting=field.scouting,
             today=today,

@@ -29,12 +29,16 @@ class GroundPart:
         warm enough, or not known.
     worth_watering : bool
         Whether keeping the ground moist gains days that are worth it.
+    mulch_costs : int or None
+        Days by which a mulch that is laid in the squares of a sheet with the ending of the cover puts the likely
+        planting off, rather than once the soil is warm; None where none is to be laid there, or that is not known.
     """
 
     residue_by_rain: np.datetime64
     brood: np.datetime64
     soil_good: np.datetime64
     worth_watering: bool
+    mulch_costs: int | None = None
 
 
 def ground_part(
@@ -45,6 +49,7 @@ def ground_part(
     soil_least: np.datetime64,
     *,
     known: bool,
+    mulch_costs: int | None = None,
 ) -> GroundPart:
     """What else the ground tells, summed up.
 
@@ -52,7 +57,7 @@ def ground_part(
     ----------
     residue : numpy.datetime64[D]
         When the residue is likely gone on ground that is kept moist; ``NaT`` where it is not.
-    residue_by_rain, brood
+    residue_by_rain, brood, mulch_costs
         As in :class:`GroundPart`.
     soil_good, soil_least : numpy.datetime64[D]
         When the soil is likely good for seed, and warm enough to plant.
@@ -68,4 +73,5 @@ def ground_part(
         if soil_good - soil_least > np.timedelta64(WORTH_NAMING, "D")
         else np.datetime64("NaT", "D"),
         worth_watering=never or bool(gain >= np.timedelta64(WORTH_WATERING, "D")),
+        mulch_costs=mulch_costs,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -19,7 +19,7 @@ from covercrop.season import advice, provenance
 from covercrop.season.absences import absences
 from covercrop.season.chain import DATES, Chain, Start, follow, follow_each, member_days
 from covercrop.season.ending import POOR
-from covercrop.season.ground import ground_details
+from covercrop.season.ground import follow_ground, ground_details
 from covercrop.season.ground_part import GroundPart, ground_part
 from covercrop.season.helps import Help, helps
 from covercrop.season.next_step import NextStep, next_step, work_ahead
@@ -348,14 +348,22 @@ def _details(
 ) -> Details:
     """What is said beside the dates: ``planting`` is the likely day index of it, ``residue`` the date of its limit."""
     cover, outlook, weights = start.conditions.cover, start.outlook, chain.weights
-    found = ground_details(outlook, field.latitude, cover, start.conditions.crop, field.crop, chain.ground)
+    found = ground_details(outlook, field.latitude, cover, start.conditions.crop, field.seedbed, chain.ground)
     soil_warm = np.broadcast_to(chain.ground.limits["soil_warm"], weights.shape)
     by_rain, brood, soil_good, soil_least = outlook.dates(
         member_days((found.residue_by_rain, found.brood, found.soil_good, soil_warm), weights, (MEDIAN,))[:, 0]
     )
     best = chain.ending.best
     return Details(
-        ground=ground_part(residue, by_rain, brood, soil_good, soil_least, known=outlook.complete),
+        ground=ground_part(
+            residue,
+            by_rain,
+            brood,
+            soil_good,
+            soil_least,
+            known=outlook.complete,
+            mulch_costs=_mulch_costs(field, start, chain, draws),
+        ),
         nitrogen=nitrogen_part(
             chain.stand,
             cover.growth,
@@ -371,6 +379,27 @@ def _details(
         ),
         helps=helps(start, chain, draws) if best and best.together < POOR else (),
     )
+
+
+def _mulch_costs(field: Field, start: Start, chain: Chain, draws: Draws) -> int | None:
+    """Days by which a mulch laid in the squares of a sheet with the ending puts planting off; None where not known."""
+    if not field.in_squares or field.beds.mulch_m is None or field.crop.planted is not None:
+        return None
+    conditions = start.conditions
+    mulched = follow_ground(
+        start.outlook,
+        conditions.cover,
+        conditions.crop,
+        replace(conditions.planting, ground_cover="straw"),
+        draws,
+        dead=chain.ground.dead,
+        midwinter=chain.midwinter,
+        terminate=chain.ending.method,
+        scouting=conditions.scouting,
+    )
+    open_soil, under_mulch = member_days([chain.ground.earliest, mulched.earliest], chain.weights, (MEDIAN,))[:, 0]
+    late = under_mulch - open_soil
+    return round(late) if np.isfinite(late) else None
 
 
 # --- the stand ------------------------------------------------------------------------------------

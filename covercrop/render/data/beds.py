@@ -51,12 +51,26 @@ def _as_json(beds: BedPlan) -> dict[str, Any]:
             "spacing_m": ground.spacing,
             "rows": int(ground.rows.size),
             "frames": ground.frames,
+            "as_many_as_fit": not ground.counted,
+            "frame_length_m": ground.frame_length,
+            "frame_places_m": ground.places.tolist(),
+            "margin_m": ground.margin,
+            "vines_reach_m": ground.reach,
             "spots": ground.count,
             "plants": ground.count * ground.plants,
             "bed_width_m": ground.bed,
             "bed_area_m2": ground.bed_area,
             "vine_area_m2": ground.vine_area,
             "covering": beds.covering,
+        },
+        "squares": None
+        if beds.squares is None
+        else {
+            "layers": [{"material": name, "depth_m": depth} for name, depth in beds.squares.layers],
+            "depth_m": beds.squares.depth,
+            "board_m": beds.squares.board,
+            "above_the_boards": beds.squares.heaped,
+            "says": bed_words.squares(beds),
         },
         "planting": machine.iso_date(beds.planting),
         "thinning": machine.iso_date(beds.thinning),
@@ -73,6 +87,10 @@ def _as_json(beds: BedPlan) -> dict[str, Any]:
             "uneven": beds.phosphorus.uneven,
             "says": bed_words.phosphorus(beds),
         },
+        "enough": [
+            {"material": each.material.key, "share": nutrients.enough(each, beds.nitrogen), "in_cover": each.in_cover}
+            for each in beds.doses
+        ],
         "too_rich_where_it_lies": [
             each.material.key for each in beds.doses if nutrients.is_too_rich(each, beds.nitrogen)
         ],

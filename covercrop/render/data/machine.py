@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from covercrop.season.doubts import Doubt
     from covercrop.season.ending import Odds, Recommended
     from covercrop.season.nitrogen_part import Amount, NitrogenPart
-    from covercrop.season.plan import Plan
+    from covercrop.season.plan import Details, Plan
     from covercrop.season.provenance import Provenance
     from covercrop.weather.daily import WeatherSummary
 
@@ -124,6 +124,7 @@ def field(plan: Plan) -> dict[str, Any]:
         "ripe": _range(planting.ripe),
         "cold_filling": planting.cold_filling,
         "worth_watering": plan.details.ground.worth_watering if plan.details else None,
+        **_mulch(plan.details),
         "doubts": [_doubt(doubt, rests) for doubt in rests.doubts],
         "check_first": rests.check,
         "stale_since": iso_date(rests.stale_since),
@@ -138,6 +139,12 @@ def field(plan: Plan) -> dict[str, Any]:
 
 def _number(value: float) -> float | None:
     return None if np.isnan(value) else round(value, 1)
+
+
+def _mulch(details: Details | None) -> dict[str, int]:
+    """The days that a mulch laid early in the squares of a sheet costs, where one is to be laid and that is known."""
+    costs = details.ground.mulch_costs if details else None
+    return {} if costs is None else {"mulch_laid_early_costs_days": costs}
 
 
 def _best(best: Recommended | None) -> dict[str, Any]:

@@ -1,12 +1,12 @@
 """The plan of a field drawn to scale: in characters, and as SVG.
 
-In characters a line is twice as deep as a column is wide, as on most screens.
+In characters a line is some twice as deep as a column is wide, as on most screens.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil
+from math import ceil, log2
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
@@ -27,8 +27,11 @@ _STEPS = tuple(
     round(step * ten, 3) for ten in (0.1, 1.0, 10.0, 100.0, 1000.0) for step in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8)
 )
 
+#: How far a drawing may be drawn out so that spots stand evenly, as a power of two; what is as good as equal.
+_SKEWED, _ROUND = 0.6, 1 + 1e-6
+
 #: Lines that a drawing of the field may take, and one of its corner; columns of the corner.
-MOST_LINES, CORNER_LINES, CORNER_COLUMNS = 13, 7, 44
+MOST_LINES, CORNER_LINES, CORNER_COLUMNS = 15, 7, 44
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,34 +69,50 @@ def text_plan(beds: BedPlan, width: int, marks: Marks = BOX) -> list[str]:
     ground = beds.layout
     foot = units.M_PER_FT if beds.us else 1.0
     steps = [step * foot for step in _STEPS]
-    column = next(
-        (
-            each
-            for each in steps
-            if _lines(ground.length, each) <= width - 2 and _lines(ground.width, 2 * each) <= MOST_LINES
-        ),
-        steps[-1],
-    )
-    finest = min(ground.spacing, ground.row_spacing / 2)
+    finest = apart = min(ground.spacing, ground.row_spacing / 2)
     if ground.frames:
-        finest = min(ground.frame_length / ground.spots_per_frame, ground.bed / 2)
-    corner = column > finest * (1 + 1e-6)
-    columns, lines = _lines(ground.length, column), _lines(ground.width, 2 * column)
+        finest = min(ground.frame_length / ground.grid[0], ground.bed / ground.grid[1] / 2)
+    fitting = [(each, 2 * each) for each in steps if _fits(ground, each, 2 * each, width)]
+    even = _even(ground, width)
+    # Each spot has a place of its own, or at least each frame; a few frames in a wide field are shown all the same.
+    few = fitting[:1] if 0 < ground.frames <= width else []
+    whole = [
+        each
+        for most in (finest, apart)
+        for each in (each for each in even if _fits(ground, *each, width))
+        if min(each[0], each[1] / 2) <= most * _ROUND
+    ] + few
+    corner = not whole
+    column, line = next(iter([*whole, *even[::-1], (steps[0], 2 * steps[0])]))
+    columns, lines = _lines(ground.length, column), _lines(ground.width, line)
     if corner:
-        column = max((each for each in steps if each <= finest * (1 + 1e-6)), default=steps[0])
-        columns = min(_lines(ground.length, column), CORNER_COLUMNS, width - 2)
-        lines = min(_lines(ground.width, 2 * column), CORNER_LINES)
+        columns, lines = min(columns, CORNER_COLUMNS, width - 2), min(lines, CORNER_LINES)
     cells = np.full((lines, columns), " ")
-    _fill(cells, beds, column, marks)
-    for x, y in _spots(ground, columns * column, lines * 2 * column):
-        cells[int(y / (2 * column) + 1e-9), int(x / column + 1e-9)] = marks.spot
-    whole_across, whole_down = columns * column >= ground.length - 1e-6, 2 * lines * column >= ground.width - 1e-6
+    _fill(cells, beds, (column, line), marks)
+    for x, y in _spots(ground, columns * column, lines * line):
+        cells[int(y / line + 1e-9), int(x / column + 1e-9)] = marks.spot
+    whole_across, whole_down = columns * column >= ground.length - 1e-6, lines * line >= ground.width - 1e-6
     top, bottom, side = marks.across * columns, marks.corners[2:], marks.down if whole_across else ""
     drawn = [f"{marks.corners[0]}{top}{marks.corners[1] if whole_across else ''}"]
     drawn += [f"{marks.down}{''.join(line)}{side}".rstrip() for line in cells]
     if whole_down:
         drawn.append(f"{bottom[0]}{top}{bottom[1] if whole_across else ''}")
-    return [*drawn, _legend(beds, column, marks, corner=corner)]
+    return [*drawn, _legend(beds, (column, line), marks, corner=corner)]
+
+
+def _even(ground: Layout, width: int) -> list[tuple[float, float]]:
+    """Columns and lines that go into the spacings without a rest, two columns to a spot or more, the finest first."""
+    found = [
+        (ground.spacing / across, ground.row_spacing / down)
+        for across in range(2, width)
+        for down in range(1, MOST_LINES + 1)
+    ]
+    return sorted(each for each in found if abs(log2(each[1] / each[0]) - 1) <= _SKEWED)
+
+
+def _fits(ground: Layout, column: float, line: float, width: int) -> bool:
+    """Whether the whole field can be drawn so."""
+    return _lines(ground.length, column) <= width - 2 and _lines(ground.width, line) <= MOST_LINES
 
 
 def _lines(length: float, each: float) -> int:
@@ -104,21 +123,21 @@ def _lines(length: float, each: float) -> int:
 def _spots(ground: Layout, long: float, wide: float) -> list[tuple[float, float]]:
     """Spots within the first stretch of a field."""
     if ground.frames:
-        places = [place for frame in frame_places(ground) for place in spots_in_frame(ground, *frame)]
+        places = [(float(x), float(y)) for x, y in ground.frame_spots.reshape(-1, 2)]
     else:
         shown = ground.spots[ground.spots < long], ground.rows[ground.rows < wide]
         places = [(float(x), float(y)) for y in shown[1] for x in shown[0]]
     return [(x, y) for x, y in places if x < long and y < wide]
 
 
-def _legend(beds: BedPlan, column: float, marks: Marks, *, corner: bool) -> str:
+def _legend(beds: BedPlan, step: tuple[float, float], marks: Marks, *, corner: bool) -> str:
     say = Measures(beds.us)
-    said = [f"{'the corner: ' if corner else ''}a column is {say.length(column)}, a line {say.length(2 * column)}"]
+    said = [f"{'the corner: ' if corner else ''}a column is {say.length(step[0])}, a line {say.length(step[1])}"]
     said.append(f"{marks.spot} {'plant' if beds.layout.kind == 'rows' else 'spot'}")
     if beds.covering is not None:
         said.append(f"{marks.covered} {'straw' if beds.plan.field.crop.ground_cover == 'straw' else 'sheet'}")
-    if beds.covering in (None, "paths") and beds.layout.has_paths:
-        said.append(f"{marks.bed} bed")
+    if (beds.covering in (None, "paths") or beds.squares is not None) and beds.layout.has_paths:
+        said.append(f"{marks.bed} {'square' if beds.squares is not None else 'bed'}")
     return "; ".join(said)
 
 
@@ -128,45 +147,27 @@ def _spans(middles: np.ndarray, wide: float, centres: np.ndarray) -> np.ndarray:
     shown = middles[middles < centres[-1] + half]
     apart = np.abs(centres[:, np.newaxis] - shown)
     inside = (apart <= wide / 2 + 1e-9).any(axis=1)
-    inside[apart.argmin(axis=0)] = True
+    if shown.size:
+        inside[apart.argmin(axis=0)] = True
     return np.asarray(inside)
 
 
-def _fill(cells: np.ndarray, beds: BedPlan, column: float, marks: Marks) -> None:
+def _fill(cells: np.ndarray, beds: BedPlan, step: tuple[float, float], marks: Marks) -> None:
     """Beds and what is covered, cell by cell."""
     ground, (lines, columns) = beds.layout, cells.shape
-    down, across = (np.arange(lines) + 0.5) * 2 * column, (np.arange(columns) + 0.5) * column
+    down, across = (np.arange(lines) + 0.5) * step[1], (np.arange(columns) + 0.5) * step[0]
     in_bed = np.repeat(_spans(ground.rows, ground.bed, down)[:, np.newaxis], columns, axis=1)
     if ground.frames:
-        in_bed &= _spans(ground.spots, ground.frame_length, across)
-        full, last = divmod(ground.frames, ground.spots.size)
-        if last:  # the last row of frames is not full
-            end = ground.spots[last - 1] + ground.frame_length / 2
-            in_bed &= (across <= end) | (down < ground.rows[full] - ground.bed / 2)[:, np.newaxis]
+        in_bed = np.zeros(cells.shape, dtype=bool)
+        for x, y in ground.places:
+            in_bed |= np.outer(
+                _spans(np.array([y]), ground.bed, down), _spans(np.array([x]), ground.frame_length, across)
+            )
     if ground.has_paths:
         cells[in_bed] = marks.bed
     if beds.covering is not None:
-        cells[{"everywhere": np.ones_like(in_bed), "rows": in_bed, "paths": ~in_bed}[beds.covering]] = marks.covered
-
-
-def frame_places(ground: Layout) -> list[tuple[float, float]]:
-    """Middles of the framed beds."""
-    all_places = [(float(x), float(y)) for y in ground.rows for x in ground.spots]
-    return all_places[: ground.frames]
-
-
-def spots_in_frame(ground: Layout, x: float, y: float) -> list[tuple[float, float]]:
-    """Spots of the framed bed whose middle is at x, y."""
-    along = max(1, int(ground.frame_length / ground.spacing + 1e-6))
-    across = ground.spots_per_frame // along
-    return [
-        (
-            x + (i + 0.5 - along / 2) * ground.frame_length / along,
-            y + (j + 0.5 - across / 2) * ground.bed / across,
-        )
-        for i in range(along)
-        for j in range(across)
-    ]
+        everywhere = ~in_bed if beds.squares is not None else np.ones_like(in_bed)
+        cells[{"everywhere": everywhere, "rows": in_bed, "paths": ~in_bed}[beds.covering]] = marks.covered
 
 
 # --- SVG ------------------------------------------------------------------------------------------
@@ -202,6 +203,11 @@ def svg(all_beds: Sequence[BedPlan]) -> str:
     str
         Every text in it is escaped.
     """
+    return '<?xml version="1.0" encoding="UTF-8"?>\n' + inline(all_beds) + "\n"
+
+
+def inline(all_beds: Sequence[BedPlan]) -> str:
+    """The same as an element of a page."""
     scales = [_scale(beds.layout) for beds in all_beds]
     heights = [
         beds.layout.width * 1000 / scale + _HEADING + _FOOTING for beds, scale in zip(all_beds, scales, strict=True)
@@ -226,7 +232,7 @@ def svg(all_beds: Sequence[BedPlan]) -> str:
         _draw(group, beds, scale)
         top += tall
     ElementTree.indent(root)
-    return '<?xml version="1.0" encoding="UTF-8"?>\n' + ElementTree.tostring(root, encoding="unicode") + "\n"
+    return ElementTree.tostring(root, encoding="unicode")
 
 
 def _scale(ground: Layout) -> int:
@@ -253,6 +259,8 @@ def _draw(group: ElementTree.Element, beds: BedPlan, scale: int) -> None:
     long, wide = ground.length * mm, ground.width * mm
     covered = _STRAW if beds.plan.field.crop.ground_cover == "straw" else _SHEET
     under = {"everywhere": (covered, covered), "rows": (_SOIL, covered), "paths": (covered, _BED)}
+    if beds.squares is not None:
+        under["everywhere"] = (covered, _BED)
     path, bed = under.get(beds.covering or "", (_SOIL, _BED))
     _rect(field, 0, 0, long, wide, fill=path)
     (_frames if ground.frames else _rows)(field, ground, mm, bed)
@@ -261,6 +269,17 @@ def _draw(group: ElementTree.Element, beds: BedPlan, scale: int) -> None:
     turned = {"text-anchor": "middle", "transform": f"rotate(-90 -2 {wide / 2:.2f})"}
     _text(field, -2, wide / 2, say.length(ground.width), size=3.2, **turned)
     _bar(field, wide + 8, mm, long, us=beds.us)
+    if key := _key(beds, say):
+        _text(field, 0, wide + 15, key, size=3.2, fill=_SOFT)
+
+
+def _key(beds: BedPlan, say: Measures) -> str:
+    """What the colours and lines about frames stand for; empty without frames."""
+    if not beds.layout.frames:
+        return ""
+    sheet = ["grey: sheet"] if beds.squares is not None else []
+    reach = f"dashed: how far vines and roots may reach, {say.length(beds.layout.reach)} (assumed)"
+    return "; ".join([*sheet, "brown: boards", "green: plants", reach]) + "."
 
 
 def _what(beds: BedPlan, say: Measures) -> str:
@@ -303,13 +322,17 @@ def _rows(field: ElementTree.Element, ground: Layout, mm: float, bed: str) -> No
 
 
 def _frames(field: ElementTree.Element, ground: Layout, mm: float, bed: str) -> None:
-    long, wide = ground.frame_length * mm, ground.bed * mm
-    for x, y in frame_places(ground):
-        left, top = x * mm - long / 2, y * mm - wide / 2
+    long, wide, reach = ground.frame_length * mm, ground.bed * mm, ground.reach * mm
+    dashed = {"stroke": _LEAF, "stroke-width": "0.2", "stroke-dasharray": "1 1", "class": "reach"}
+    for (x, y), spots in zip(ground.places * mm, ground.frame_spots * mm, strict=True):
+        left, top = x - long / 2, y - wide / 2
         _rect(field, left, top, long, wide, fill=bed, stroke="#7a4b21", **{"stroke-width": "0.8", "class": "frame"})
-        for spot_x, spot_y in spots_in_frame(ground, x, y):
-            place = {"cx": f"{spot_x * mm:.3f}", "cy": f"{spot_y * mm:.3f}"}
+        for spot_x, spot_y in spots:
+            place = {"cx": f"{spot_x:.3f}", "cy": f"{spot_y:.3f}"}
             ElementTree.SubElement(field, "circle", {"class": "spot", **place, "r": "0.7", "fill": _LEAF})
+        (first_x, first_y), (last_x, last_y) = spots.min(axis=0) - reach, spots.max(axis=0) + reach
+        round_it = {"fill": "none", "rx": f"{reach:.3f}", "ry": f"{reach:.3f}"}
+        _rect(field, first_x, first_y, last_x - first_x, last_y - first_y, **round_it, **dashed)
 
 
 def _bar(field: ElementTree.Element, y: float, mm: float, longest: float, *, us: bool) -> None:

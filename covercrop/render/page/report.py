@@ -23,6 +23,7 @@ from covercrop.beds.beds import lay_out_beds
 from covercrop.beds.lengths import Measures
 from covercrop.field.weather_source import described
 from covercrop.parameters import catalogue
+from covercrop.render.figures import beds as bed_drawing
 from covercrop.render.figures.charts import CHARTS, PAGE_CHARTS, titled
 from covercrop.render.figures.svg import png, svg
 from covercrop.render.page.sheet import SIZES, type_size
@@ -59,6 +60,7 @@ class Section:
 
     title: str
     items: tuple[str, ...]
+    picture: str = ""
 
 
 def page(
@@ -198,8 +200,12 @@ def materials(beds: BedPlan) -> list[Section]:
     layers = (bed_words.layer(beds, each) for each in beds.doses)
     fed = (*nitrogen, bed_words.nitrogen_advice(beds), bed_words.roots(beds), bed_words.phosphorus(beds), *layers)
     rules = (bed_words.interval(beds, each) for each in beds.intervals)
+    # The drawing is on the page on screen; printed, it has a sheet of its own, from `covercrop beds --svg`.
+    drawn = need("markupsafe").Markup(bed_drawing.inline([beds]))
+    squares = bed_words.squares(beds)
     return [
-        Section(title="Materials", items=tuple(filter(None, stand))),
+        Section(title="Materials", items=tuple(filter(None, stand)), picture=drawn),
+        *([Section(title="In the squares", items=tuple(squares))] if squares else []),
         Section(title=f"Nitrogen, {Measures(beds.us).rate_unit}", items=tuple(filter(None, fed))),
         Section(title="When", items=tuple(rules)),
         Section(title="Take care with materials", items=tuple(bed_words.cautions(beds))),

@@ -55,6 +55,8 @@ def _field(screen: Screen, beds: BedPlan) -> None:
         screen.say(said)
     _plan(screen, beds)
     _list(screen, beds.items)
+    if said_of_squares := bed_words.squares(beds):
+        screen.items("In the squares", said_of_squares)
     _nitrogen(screen, beds)
     kept = [bed_words.interval(beds, each) for each in beds.intervals]
     screen.items("When", kept)

@@ -322,10 +322,11 @@ def cold_filling(plan: Plan) -> str:
 def what_is_where(plan: Plan) -> str:
     """What was sown, when, and what is to follow how, in a line."""
     field = plan.field
+    ground = "in squares of a black sheet" if field.in_squares else _GROUND[field.crop.ground_cover]
     named = f" '{field.cover.cultivar}'" if field.cover.cultivar else ""
     return (
         f"{plan.cover.common_name.capitalize()}{named}, sown {_own_date(plan, field.cover.sown)}; then "
-        f"{plan.crop.common_name}, {_HOW[field.crop.method]} {_GROUND[field.crop.ground_cover]}"
+        f"{plan.crop.common_name}, {_HOW[field.crop.method]} {ground}"
     )
 
 
@@ -382,6 +383,13 @@ def _of_the_ground(plan: Plan, *, us: bool) -> list[str]:
             f"The soil is warm enough to {planting(plan)} at {temperature(plan.planting.soil_c, us=us)}, about "
             f"{day_month(plan.planting.limits['soil_warm'].median)}; seed comes up well at "
             f"{temperature(good.value, us=us)}, about {day_month(plan.ground.soil_good)}."
+        )
+    costs = plan.ground.mulch_costs
+    if costs is not None:
+        off = f"puts planting off by some {costs} day{'s' if costs != 1 else ''}" if costs > 0 else "costs no day here"
+        said.append(
+            f"Lay the mulch in the squares once their soil is warm: laid with the ending of the cover it {off} "
+            "(assumed to cool the soil as straw does)."
         )
     if plan.planting.binding == "maggot" and not np.isnat(brood):
         said.append(f"The flies bred on this cover are likely out about {day_month(brood)}.")

@@ -34,6 +34,15 @@ CAUTIONS = (
     "bed.",
 )
 _SHEET = "A sheet sheds its rain beside it: lead it to where it soaks in, and take the sheet up after the season."
+_BOARDS = (
+    "Boards: none that are treated (arsenic, creosote: old decks, poles, railway ties), and no old paint, which may "
+    "hold lead."
+)
+_SHEDS = "A woven or old sheet sheds threads and shreds: cut it with heat or hem it, and take it up before it crumbles."
+_CLIPPINGS = (
+    "Clippings from a lawn that may have been sprayed can kill vine crops, composted or not: take none within the "
+    "times on the label, or that nobody can vouch for."
+)
 _SALT = (
     "Fresh poultry manure burns seed and seedlings with salt and ammonia: mix it through the soil, give it time, and "
     "wear a mask against its dust."
@@ -59,7 +68,13 @@ def stands(beds: BedPlan) -> str:
     if ground.frames:
         inside = f"{say.length(ground.frame_length)} by {say.length(ground.bed)}"
         spots = f"{ground.spots_per_frame} spot{'s' if ground.spots_per_frame > 1 else ''}"
-        return f"{crop} in {ground.frames} framed beds of {inside}, {spots} in each: {plants:,} plants {where}."
+        fit = "" if ground.counted else ", as many as fit"
+        along, across = (say.length(each) for each in (ground.spacing, ground.row_spacing))
+        apart = f"{along} along the field and {across} across it" if along != across else along
+        return (
+            f"{crop} in {ground.frames} framed beds of {inside}{fit}, {spots} in each: {plants:,} plants {where}. "
+            f"Frames {apart} from middle to middle, {say.length(ground.margin)} or more from the edge."
+        )
     rows = f"{ground.rows.size:,} row{'s' if ground.rows.size > 1 else ''}"
     each = f"{ground.spots.size:,} {'hills' if ground.kind == 'hills' else 'plants'}"
     path = ""
@@ -84,6 +99,35 @@ def dates(beds: BedPlan) -> str:
         return f"{said}."
     left = "one plant" if beds.layout.plants == 1 else f"{beds.layout.plants} plants"
     return f"{said}; thin to {left} a spot about {_beside(beds, beds.thinning)}."
+
+
+#: What no source gives of a square in a sheet.
+_SQUARES = (
+    "Plant through the layers into the soil below, in the holes of the list: seed in fresh manure burns.",
+    "Lay the mulch once the soil in the squares is warm, by a thermometer: covercrop ready says what it costs to lay "
+    "it earlier. The dates take an open square to warm as bare ground does (assumed, no source).",
+    "What is left of the cover lies under the sheet, and rots there; look for slugs and mice (assumed, no source).",
+    "Rain falls only into the squares and past the edges: water each square until the roots have reached the ground "
+    "outside (assumed, no source).",
+    "Roll out the sheet on a still day, windward edge first, and load each edge before the next is laid (common "
+    "practice, no source).",
+)
+
+
+def squares(beds: BedPlan) -> list[str]:
+    """What goes into the squares of a sheet, and how it is kept; empty where there are none."""
+    square, say = beds.squares, Measures(beds.us)
+    if square is None:
+        return []
+    layers = []
+    if square.layers:
+        named = ", then ".join(f"{say.depth(depth)} of {name}" for name, depth in square.layers)
+        over = f", which stand {say.depth(square.over)} above them: hold back, or take higher ones"
+        layers.append(
+            f"In each, from the soil up: {named}; {say.depth(square.depth)} in boards of {say.depth(square.board)}"
+            f"{over if square.heaped else ''}."
+        )
+    return [*layers, *_SQUARES]
 
 
 # --- nitrogen and phosphorus ----------------------------------------------------------------------
@@ -114,12 +158,15 @@ def nitrogen_rows(beds: BedPlan) -> list[tuple[str, str, str]]:
     rows += [
         (
             f"{each.material.common_name} gives",
-            _span(say, each.on_vines, each.on_vines),
-            f"this year ({_share_of(each)})",
+            _span(say, each.credited, each.credited),
+            _IN_COVER if each.in_cover else f"this year ({_share_of(each)})",
         )
         for each in beds.doses
     ]
     return [*rows, (*_left(beds, say),)]
+
+
+_IN_COVER = "spread before the cover was sown, which has taken it up in part: counted there"
 
 
 def _by(key: str) -> str:
@@ -229,6 +276,7 @@ def layer(beds: BedPlan, each: Dose) -> str:
     if not nutrients.is_too_rich(each, beds.nitrogen):
         return ""
     long, wide = beds.layout.each
+    mixed = "Mix it in well, and keep" if each.entry.worked_in else "Keep"
     place, one = (
         (f"one bed of {say.length(long)} by {say.length(wide)}", each.available / each.area * long * wide)
         if each.entry.where == "beds"
@@ -237,8 +285,19 @@ def layer(beds: BedPlan, each: Dose) -> str:
     return (
         f"{each.material.common_name.capitalize()} on little ground: {place} gets {say.weight(one)} of nitrogen this "
         f"year, or {say.about(each.on_bed)} where it lies, {say.about(each.on_vines)} over all that the plants run "
-        "over. Mix it in well, and keep seed out of it."
+        f"over. {_enough(beds, each, say)}{mixed} seed out of it."
     )
+
+
+def _enough(beds: BedPlan, each: Dose, say: Measures) -> str:
+    """How much less would do for the crop; empty where all of it is needed."""
+    share = nutrients.enough(each, beds.nitrogen)
+    if share is None or share >= 1:
+        return ""
+    if share <= 0:
+        return "The crop needs none of it. "
+    thin = f", a layer of {say.depth(share * each.depth)}" if each.entry.depth_m is not None else ""
+    return f"For the crop {percent(share)} of it is enough{thin}. "
 
 
 # --- intervals ------------------------------------------------------------------------------------
@@ -275,6 +334,8 @@ def _answer(beds: BedPlan, kept: Interval) -> str:
 
 
 def _on_top(kept: Interval, day: Day, wait: int) -> str:
+    by = "" if np.isnat(kept.worked_in_by) else f" by {day(kept.worked_in_by)}"
+
     def reading(said: Reading) -> str:
         first = "" if np.isnat(said.first_harvest) else f" (harvest from {day(said.first_harvest)})"
         return f"{said.who} {said.says}{first}"
@@ -282,8 +343,9 @@ def _on_top(kept: Interval, day: Day, wait: int) -> str:
     return (
         f"NO. {spreading.RAW_RULE} allows raw manure on a food crop's bed only where it is worked into the soil, "
         f"{wait} days before harvest; laid on top it fits none of its exceptions. How it is counted all the same: "
-        f"{'; '.join(reading(said) for said in kept.readings)}. Work it in, or compost it first; where it lies "
-        "already, ask your certifier and your local code, and keep to the longest that binds you."
+        f"{'; '.join(reading(said) for said in kept.readings)}. Work it in{by}, or take compost whose record "
+        f"passes {spreading.COMPOST_RULE}; where it lies already, ask your certifier and your "
+        "local code, and keep to the longest that binds you."
     )
 
 
@@ -352,7 +414,14 @@ def after(beds: BedPlan) -> list[str]:
             f"Next year, plant something that is not of the {family}: three years between are common practice, no "
             "source."
         )
-    said.append(_remains(turn.remains))
+    said.append(_remains(turn.remains) if beds.squares is None else _remains_in_squares(turn.remains))
+    if beds.squares is not None:
+        said += [
+            "In the squares add no more than what the next crop needs, as worked out above for this one; last year's "
+            "manure still gives.",
+            f"Sheet left lying: no cover can be sown. For a cover lift it before {day_month(turn.sowing, year)}, when "
+            "this one was sown; covercrop sow gives the day for this autumn.",
+        ]
     if not np.isnat(turn.harvest):
         said.append(_turn(beds, year))
     said.append(
@@ -375,6 +444,16 @@ def _remains(choice: str | None) -> str:
             return "Leave the roots, and healthy vines too, chopped and mixed in; take sick ones away."
 
 
+def _remains_in_squares(choice: str | None) -> str:
+    """In a square nothing is mixed in while the sheet lies."""
+    rest = {
+        "leave": "leave healthy vines on the squares",
+        "take": "take the vines, and bring back as compost what they hold",
+        None: "leave healthy vines on the squares or compost them",
+    }
+    return f"Cut the vines at the ground and leave the roots in; {rest[choice]}. Pull up and take away what is sick."
+
+
 def _turn(beds: BedPlan, year: int) -> str:
     turn, cover = beds.after, beds.plan.cover.common_name
     harvest, sowing = day_month(turn.harvest, year), day_month(turn.sowing, year)
@@ -392,4 +471,7 @@ def cautions(beds: BedPlan) -> list[str]:
     salt = (
         [_SALT] if any(each.material.animal == "poultry" and not each.material.composted for each in beds.doses) else []
     )
-    return [*CAUTIONS, *sheet, *salt]
+    boards = [_BOARDS] if beds.layout.frames else []
+    squares = [_SHEDS] if beds.squares is not None else []
+    mulch = [_CLIPPINGS] if beds.squares is not None and beds.squares.mulch == "clippings" else []
+    return [*CAUTIONS, *sheet, *squares, *boards, *mulch, *salt]
