@@ -258,9 +258,7 @@ def test_frames_by_hand(beds: Callable[..., BedPlan]) -> None:
     assert quantity(laid, "posts") == 36
     us = beds("cucumber", frames=6, us=True)
     assert quantity(us, "boards 7.2 in high, 8 ft long") == 18
-    # Spots 4 ft apart: two to a frame, be it 2.4 m or 8 ft long; a single one is said as one.
-    for flag in (False, True):
-        assert beds("winter-squash", frames=6, spacing_m=1.2192, us=flag).layout.spots_per_frame == 2
+    # A single spot is said as one.
     one = beds("winter-squash", frames=6, frame_length_m=1.5)
     assert one.layout.spots_per_frame == 1
     assert "1 spot in each" in bed_drawing.svg([one])
@@ -571,7 +569,7 @@ def test_how_many_frames_fit_is_said(beds: Callable[..., BedPlan]) -> None:
     """Where the number is left out it is that which goes in, and the page says so."""
     fitted = beds(layout="frames", spacing_m=3.6, row_spacing_m=3.6, frame_length_m=1.2, frame_width_m=1.2)
     said = bed_words.stands(fitted)
-    assert "Pumpkin in 70 framed beds of 1.2 m by 1.2 m, as many as fit, 1 spot in each: 70 plants" in said
+    assert "Pumpkin in 70 framed beds of 1.2 m by 1.2 m, as many as fit, 1 spot in each: 210 plants" in said
     assert "Frames 3.6 m from middle to middle, 0.6 m or more from the edge." in said
     assert "as many as fit" not in bed_words.stands(beds(frames=6))
     assert bed_data.document([fitted], ON)["fields"][0]["layout"]["as_many_as_fit"] is True
@@ -779,8 +777,8 @@ def test_a_sheet_with_squares_by_hand(beds: Callable[..., BedPlan]) -> None:
     assert quantity(laid, "stones between the frames") == 70
     assert quantity(laid, "screws") == 70 * 8
     assert quantity(laid, "boards 30 cm high") == 140  # two pieces of 1.2 m from each
-    # 70 * (1.44 - 0.09) m2, 0.1 m deep, is 9.45 m3; a bale makes 0.708.
-    assert quantity(laid, "small bales of straw") == 14
+    # 70 * (1.44 - 0.09) m2, 0.1 m deep, is 9.45 m3; a bale makes 12.7 ft3, 0.36.
+    assert quantity(laid, "small bales of straw") == 27
     assert quantity(laid, "planting holes") == 70
     assert not [each for each in laid.items if each.item == "posts" or "10 cm across" in each.why]
     rolled = beds(**SQUARES, edges="rolled", where=ON_SHEET)
@@ -838,8 +836,8 @@ def test_manure_on_top_hears_what_would_do(beds: Callable[..., BedPlan]) -> None
     assert (kept.kind, kept.allowed) == ("on-top", False)
     assert kept.worked_in_by == laid.after.harvest - np.timedelta64(120, "D")
     said = bed_words.interval(laid, kept)
-    assert "NO. Left on top it does not pass, whatever the days" in said
-    assert f"work it in by {phrases.day_month(kept.worked_in_by)}, or take compost whose record passes" in said
+    assert "laid on top it fits none of its exceptions" in said
+    assert f"Work it in by {phrases.day_month(kept.worked_in_by)}, or take compost whose record passes" in said
 
 
 def test_how_thin_a_layer_is_enough(beds: Callable[..., BedPlan]) -> None:
