@@ -504,6 +504,14 @@ def test_plants_in_the_text_plan_stand_evenly(beds: Callable[..., BedPlan]) -> N
     laid = beds(**squares, where={"ground_cover": "black-plastic"})
     *lines, _ = bed_drawing.text_plan(laid, 76)
     assert sum(line.count("o") for line in lines) == laid.layout.count == laid.layout.frames
+    # Large squares in the sheet are open in the drawing, and it lies everywhere else.
+    large = beds(frames=4, frame_length_m=5.0, frame_width_m=5.0, plants=1, where=ON_SHEET)
+    *lines, legend = bed_drawing.text_plan(large, 76)
+    drawn = "".join(lines)
+    column, line = (float(each) for each in re.search(r"a column is ([\d.]+) m, a line ([\d.]+) m", legend).groups())
+    assert legend.endswith("░ sheet; · square")
+    assert (drawn.count("·") + drawn.count("o")) * column * line == pytest.approx(100, rel=0.35)
+    assert " " not in drawn
 
 
 def test_the_svg_shows_frames_and_how_far_vines_reach(beds: Callable[..., BedPlan]) -> None:
