@@ -879,6 +879,12 @@ def test_an_open_square_warms_as_bare_ground_does() -> None:
     assert not any("open square in a sheet" in each for each in sheet.provenance.assumptions)
 
 
+def test_seeds_of_a_crop_that_is_set_out_are_refused(tmp_path: Path) -> None:
+    """No key is dropped without a word."""
+    with pytest.raises(FieldFileError, match="seeds = 4: the crop is set out as plants"):
+        read(tmp_path, "[field.beds]\nseeds = 4", f'{PLOT}method = "transplant"\n')
+
+
 # --- what is decided of it, and what it lacks -----------------------------------------------------
 
 
