@@ -547,6 +547,14 @@ def test_plants_in_the_text_plan_stand_evenly(beds: Callable[..., BedPlan]) -> N
     laid = beds(**squares, where={"ground_cover": "black-plastic"})
     *lines, _ = bed_drawing.text_plan(laid, 76)
     assert sum(line.count("o") for line in lines) == laid.layout.count == laid.layout.frames
+    # Large squares in the sheet are open in the drawing, and it lies everywhere else.
+    large = beds(frames=4, frame_length_m=5.0, frame_width_m=5.0, plants=1, where=ON_SHEET)
+    *lines, legend = bed_drawing.text_plan(large, 76)
+    drawn = "".join(lines)
+    column, line = (float(each) for each in re.search(r"a column is ([\d.]+) m, a line ([\d.]+) m", legend).groups())
+    assert legend.endswith("░ sheet; · square")
+    assert (drawn.count("·") + drawn.count("o")) * column * line == pytest.approx(100, rel=0.35)
+    assert " " not in drawn
 
 
 def test_the_svg_shows_frames_and_how_far_vines_reach(beds: Callable[..., BedPlan]) -> None:
@@ -912,6 +920,12 @@ def test_an_open_square_warms_as_bare_ground_does() -> None:
     assert "mulch_laid_early_costs_days" not in machine.field(square)
     assert any("open square in a sheet" in each for each in square.provenance.assumptions)
     assert not any("open square in a sheet" in each for each in sheet.provenance.assumptions)
+
+
+def test_seeds_of_a_crop_that_is_set_out_are_refused(tmp_path: Path) -> None:
+    """No key is dropped without a word."""
+    with pytest.raises(FieldFileError, match="seeds = 4: the crop is set out as plants"):
+        read(tmp_path, "[field.beds]\nseeds = 4", f'{PLOT}method = "transplant"\n')
 
 
 # --- what is decided of it, and what it lacks -----------------------------------------------------

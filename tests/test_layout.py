@@ -134,6 +134,17 @@ def test_frames_at_the_published_spacing() -> None:
     assert bed.spacing == pytest.approx(8 * foot + 0.6)  # more than the 6 ft: a wheelbarrow goes between
 
 
+def test_a_path_between_frames_gives_their_room() -> None:
+    """A wide path is room for the vines; a narrow one leaves them what is published, beyond the path."""
+    wide, narrow = (
+        framed(40, 40, row_spacing=2.0, spacing=2.0, plants=1, frame_length=1.2, frame_width=1.2, path=path)
+        for path in (3.0, 0.5)
+    )
+    assert wide.frame_room == pytest.approx(4.2**2)
+    assert narrow.frame_room == pytest.approx(2.0**2)
+    assert narrow.vine_area == 1600  # the field at most
+
+
 def test_a_number_of_frames_is_spread_over_the_field() -> None:
     """Six frames on 36 by 27 m: the published 3 by 1.8 m, stretched alike, is three rows of two, 18 by 9 m, by hand."""
     laid = framed(36, 27, frames=6, row_spacing=1.8, spacing=0.8, plants=1)

@@ -461,8 +461,7 @@ def _rows_of_frames(frames: int, along: int, across: int, shape: list[float]) ->
         return [along] * across
 
     def uneven(rows: int) -> float:
-        longest = -(-frames // rows)
-        return abs(log(shape[0] / longest * rows / shape[1])) + (longest * rows - frames) / frames
+        return abs(log(shape[0] / -(-frames // rows) * rows / shape[1]))
 
     rows = min(range(-(-frames // along), min(across, frames) + 1), key=uneven)
     return [round(frames * (row + 1) / rows) - round(frames * row / rows) for row in range(rows)]

@@ -213,7 +213,7 @@ class SoilEntry:
     after_harvest: str | None = None
 
 
-def beds(field: Table, ground_cover: str) -> BedsEntry:
+def beds(field: Table, ground_cover: str, method: str) -> BedsEntry:
     """The table [field.beds].
 
     Parameters
@@ -222,6 +222,8 @@ def beds(field: Table, ground_cover: str) -> BedsEntry:
         The field that it stands in.
     ground_cover : str
         What the crop is planted into, which decides what can be given here.
+    method : str
+        How it is planted, which decides whether there is seed.
 
     Raises
     ------
@@ -250,6 +252,8 @@ def beds(field: Table, ground_cover: str) -> BedsEntry:
         frame_width_m=table.either("frame_width", _LENGTH, 0.3, 5),
         board_m=table.either("board", _DEPTH, 0.05, 1),
     )
+    if entry.seeds is not None and method == "transplant":
+        raise table.fail("seeds", 'the crop is set out as plants; set method = "direct-seed", or leave it out')
     _check_together(table, entry, ground_cover)
     return entry
 

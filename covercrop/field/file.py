@@ -308,7 +308,7 @@ def _field(where: str, raw: Any, folder: Path) -> Field:
                 key=lambda note: note.date,
             )
         ),
-        beds=bed_entries.beds(table, crop.ground_cover),
+        beds=bed_entries.beds(table, crop.ground_cover, crop.method),
         amendments=bed_entries.amendments(table),
         soil=bed_entries.soil(table),
     )
