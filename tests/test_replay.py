@@ -63,6 +63,7 @@ def test_an_outcome_is_counted_by_hand() -> None:
             seed_free_until=np.array([[np.nan, 99.0]]),
             in_time_until=np.array([[100.0, -np.inf]]),
         ),
+        weights=np.array([0.5, 0.5]),
         pan=lambda days: days / 2,
     )
     found = _outcome([season], [np.array([100.0, 100.0])], 2.0)  # type: ignore[list-item]

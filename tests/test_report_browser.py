@@ -237,7 +237,7 @@ def test_every_chart_is_there_in_words(show: Callable[..., Seen], demo: list[Pla
     """The browser's own reading of the page has each chart as an image, with its name and what it shows."""
     page = show(demo[:1]).page
     charts = page.get_by_role("img")
-    assert charts.count() == 3
+    assert charts.count() == 4
     page.get_by_role("img", name="What planting waits for").wait_for()
     warm = phrases.day_month(demo[0].dates["soil_warm"].median, 2026)
     assert f"soil at 16 °C {warm}" in charts.nth(2).locator("desc").text_content()

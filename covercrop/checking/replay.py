@@ -3,8 +3,9 @@
 A past season is asked about every week, as it stood then, with its own rest left out
 (:func:`covercrop.weather.outlook.season_outlook`).  The cover is ended on the day that is advised as soon as that day
 comes before the next asking.  What then came is worked out with the whole season's weather, for every draw of what is
-not known of plant and soil: the shares are those of seasons and draws.  The model of the plant is so taken as true;
-what is tested is whether the advice is any good if it is.
+not known of plant and soil: the shares are those of seasons and draws in which the stand lives, and seasons that the
+cold takes are left out.  The model of the plant is so taken as true; what is tested is whether the advice is any good
+if it is.
 
 The rules that stand beside it are given the best form that the same seasons allow:
 
@@ -34,7 +35,7 @@ from covercrop.field.entries import cover_of
 from covercrop.field.weather_source import field_weather
 from covercrop.models.degree_days import accumulate
 from covercrop.models.members import standard_draws
-from covercrop.season.chain import Chain, Start, follow
+from covercrop.season.chain import DEAD_SHARE, Chain, Start, follow
 from covercrop.season.stand import brought
 from covercrop.season.wants import Wants, wants
 from covercrop.weather.outlook import MOST_FILLED, Outlook, season_outlook
@@ -160,7 +161,8 @@ class _Season:
     """One past season: what came in every draw, and what was advised every week.
 
     ``wanted`` and ``stages`` have shape (1, draw); ``followed`` is the day index on which the advice was followed,
-    ``moved`` by how many days it moved at each asking, ``asked`` the days of asking, ``sums`` degree-days by day.
+    ``moved`` by how many days it moved at each asking, ``asked`` the days of asking, ``sums`` degree-days by day;
+    ``weights`` are those of the draws in which it lives.
     """
 
     year: int
@@ -172,6 +174,7 @@ class _Season:
     moved: list[int]
     asked: NDArray[np.int64]
     sums: Array
+    weights: Array
     pan: Callable[[Array], Array]
 
 
@@ -189,7 +192,7 @@ def _whole_seasons(record: Record, sown: dt.date) -> list[np.datetime64]:
 
 
 def _replayed(field: Field, record: Record, start: np.datetime64, draws: Draws) -> _Season | None:
-    """One season: asked about every week, and as it came; None where the other years are too few."""
+    """One season: asked about every week, and as it came; None where the cold takes it, or the other years are few."""
     cover = cover_of(field.cover)
     years = int(str(start)[:4]) - field.cover.sown.year
     sown = dt.date.fromisoformat(str(start))
@@ -208,14 +211,17 @@ def _replayed(field: Field, record: Record, start: np.datetime64, draws: Draws) 
         if not outlook.complete:
             return None
         asked.append(today)
-        found = follow(Start.of(season, outlook, today), draws).ending
+        told = follow(Start.of(season, outlook, today), draws)
+        if told.killed:
+            return None
+        found = told.ending
         day = today if found.day is None else found.day
         moved += [abs(day - named)] if named >= 0 else []
         named, method = day, found.method
         if day < today + EVERY:
             followed = day
             break
-    if followed < 0 or chain.ahead is None:
+    if followed < 0 or chain.ahead is None or chain.survival <= 1 - DEAD_SHARE:
         return None
     sums = accumulate(np.maximum(truth.tmean[0] - cover.bloom.base.value, 0.0) * (np.arange(last + 1) >= midwinter))
     return _Season(
@@ -228,6 +234,7 @@ def _replayed(field: Field, record: Record, start: np.datetime64, draws: Draws) 
         moved=moved,
         asked=np.arange(midwinter + FIRST_ASKING, last, EVERY),
         sums=sums,
+        weights=chain.weights[0],
         pan=_nitrogen(chain, truth, field, draws),
     )
 
@@ -270,7 +277,8 @@ def _outcome(seasons: Sequence[_Season], ended: Sequence[Array], visits: float, 
         bloom = days >= wanted.bloom_from[0]
         in_time = days <= wanted.in_time_until[0]
         together = seed_free & bloom & in_time & (days >= wanted.killed_from[0])
-        found.append([each.mean() for each in (seed_free, bloom, in_time, together, season.pan(days))])
+        parts = (seed_free, bloom, in_time, together, season.pan(days))
+        found.append([np.average(each, weights=season.weights) for each in parts])
     seed_free, bloom, in_time, together, pan = np.mean(found, axis=0)
     return Outcome(
         seed_free=float(seed_free),
@@ -331,5 +339,6 @@ def _best_fixed(seasons: Sequence[_Season]) -> int:
         wanted = season.wanted
         first = np.maximum(wanted.killed_from, wanted.bloom_from)
         until = np.where(np.isnan(wanted.seed_free_until), np.inf, wanted.seed_free_until)
-        works += ((days >= first) & (days <= np.minimum(until, wanted.in_time_until))).mean(axis=1)
+        held = (days >= first) & (days <= np.minimum(until, wanted.in_time_until))
+        works += np.average(held, axis=1, weights=season.weights)
     return int(works.argmax())

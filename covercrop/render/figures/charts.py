@@ -417,7 +417,7 @@ def endings_chart(plan: Plan) -> Figure | None:
     first, last = min(at(plan.on), at(best.date)) - 2, at(days[-1]) + 1
     shown = (plan.window.days.astype(float) >= max(first, at(plan.on))) & (plan.window.days.astype(float) <= last)
     along = plan.window.days[shown].astype(float) + 0.5
-    height, legend = 200.0, 46.0
+    height, legend = 172.0, 46.0
     figure = blank_figure(height)
     below = 20 + legend
     axes = axes_at(figure, EDGE, below, WIDTH - 2 * EDGE, height - below - 16, first, last + 1)
