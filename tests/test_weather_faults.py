@@ -728,7 +728,7 @@ def mixed(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
     def warmer(readings: np.ndarray) -> np.ndarray:
         january = np.arange(readings.shape[1]) // 31 == 0
-        return readings + np.where(january, 26.0, 0.0) * [[1], [1], [0]]
+        return readings + np.where(january, 26.0, 0.0) * [[1], [1], [0], [0]]
 
     with pytest.MonkeyPatch.context() as patch, WeatherServer(today=TODAY) as running:
         point_client_at(running, patch)
