@@ -56,7 +56,8 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("bed_entries",),
         ("entries",),
         ("file", "rows", "weather_source"),
-        ("add_note",),
+        ("rewriting",),
+        ("add_field", "add_note"),
     ),
     "season": (
         ("absent", "doubts", "ground_part", "measurements", "planting_part", "progress", "stand_part"),

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from covercrop.base.errors import UnknownNameError, one_line
+from covercrop.base.errors import FieldFileError, UnknownNameError, one_line
 from covercrop.base.streams import tell
 
 if TYPE_CHECKING:
@@ -75,7 +75,9 @@ class Commands:
         added = self._added.add_parser(
             name, help=brief, description=f"{brief[0].upper()}{brief[1:]}. {in_python(twins)}"
         )
-        added.add_argument("--units", choices=("metric", "us"), default="metric", help=f"{units} (default: metric)")
+        added.add_argument(
+            "--units", choices=("metric", "us"), help=f"{units} (default: those of the field file, else metric)"
+        )
         form = added.add_mutually_exclusive_group()
         form.add_argument("--json", action="store_true", help="answer as JSON")
         if csv:
@@ -152,11 +154,31 @@ def date(text: str) -> dt.date:
     return day
 
 
-def read(arguments: argparse.Namespace) -> tuple[FieldFile, dt.date, str]:
-    """The field file (or the demonstration), today's date there, and a title."""
+def read(arguments: argparse.Namespace, *, sown: bool = True) -> tuple[FieldFile, dt.date, str]:
+    """The field file (or the demonstration), today's date there, and a title.
+
+    Parameters
+    ----------
+    arguments : argparse.Namespace
+        Where no units are asked for, it gets those of the file.
+    sown : bool
+        Say, in a line, which fields have no cover yet, and cannot be answered for.
+
+    Raises
+    ------
+    FieldFileError
+        If the file is not sound, or none of its fields has the cover that is needed.
+    """
+    from covercrop.field.entries import NO_COVER
     from covercrop.field.file import check_dates, read_fields
 
     file = read_fields(arguments.fields)
+    arguments.units = arguments.units or file.units
+    if sown and file.unsown:
+        names = ", ".join(entry.name for entry in file.unsown)
+        if not file.fields:
+            raise FieldFileError(f"{file.path}: {names}: {NO_COVER}")
+        tell(f"covercrop: {names}: {NO_COVER}")
     today = file.today or dt.date.today()
     check_dates(file, today)
     if arguments.fields is None:
@@ -172,10 +194,15 @@ def named(file: FieldFile, names: Sequence[str] | None) -> tuple[Field, ...]:
     UnknownNameError
         If there is no such field; names near matches.
     """
+    from covercrop.field.entries import NO_COVER
+
     if not names:
         return file.fields
     by_name = {field.name.casefold(): field for field in file.fields}
+    unsown = {entry.name.casefold(): entry.name for entry in file.unsown}
     for name in names:
+        if name.casefold() in unsown:
+            raise FieldFileError(f"{file.path}: {unsown[name.casefold()]}: {NO_COVER}")
         if name.casefold() not in by_name:
             raise UnknownNameError("field", name, [field.name for field in file.fields])
     return tuple(by_name[name.casefold()] for name in dict.fromkeys(names))

@@ -9,7 +9,7 @@ from covercrop.cli.shared import Commands, complain, date, fields_argument, full
 
 if TYPE_CHECKING:
     from covercrop.autumn.comparison import Autumn
-    from covercrop.field.entries import Field
+    from covercrop.field.entries import Ground
 
 
 def add(commands: Commands) -> None:
@@ -67,10 +67,10 @@ def _run(arguments: argparse.Namespace) -> int:
         catalogue.cover(name)  # said once, not for every field
     if arguments.start and arguments.end and arguments.start > arguments.end:
         raise UsageError(f"--from {arguments.start} is after --to {arguments.end}; give the earlier date first")
-    file, today, title = read(arguments)
+    file, today, title = read(arguments, sown=False)
     risk = Risk(established=arguments.covered, survives=arguments.alive, plantable=arguments.plantable)
 
-    def compare(field: Field) -> Autumn:
+    def compare(field: Ground) -> Autumn:
         return compare_sowing_dates(
             field,
             on=today,
@@ -81,7 +81,7 @@ def _run(arguments: argparse.Namespace) -> int:
             risk=risk,
         )
 
-    answers, troubled = each_field(file.fields, compare)
+    answers, troubled = each_field(file.entries, compare)
     problems = said(troubled)
     us = arguments.units == "us"
     if arguments.json:

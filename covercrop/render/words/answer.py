@@ -17,7 +17,7 @@ from covercrop.season import note_effects
 from covercrop.season.stand_part import STAND_DATES
 
 if TYPE_CHECKING:
-    from covercrop.field.entries import Field, ScoutingNote
+    from covercrop.field.entries import Ground, ScoutingNote
     from covercrop.parameters.traits import Crop
     from covercrop.season.plan import Plan
 
@@ -212,7 +212,7 @@ def planting(plan: Plan) -> str:
     return planting_of(plan.field, plan.crop)
 
 
-def planting_of(field: Field, crop: Crop) -> str:
+def planting_of(field: Ground, crop: Crop) -> str:
     """What planting a crop is called on a field."""
     return _PLANTING[field.crop.method].format(crop.common_name)
 
