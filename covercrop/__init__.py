@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from covercrop.render.data.icalendar import write_icalendar
     from covercrop.render.page.report import report_html
     from covercrop.render.words.reminders import upcoming_dates
+    from covercrop.season.adding import add_field
     from covercrop.season.comparison import compare_endings
     from covercrop.season.many import plan_field, plan_fields
     from covercrop.season.noting import add_scouting_note
@@ -50,6 +51,7 @@ _HOME = {
     "Field": "field.entries",
     "Plan": "season.plan",
     "ScoutingNote": "field.entries",
+    "add_field": "season.adding",
     "add_scouting_note": "season.noting",
     "calibrate_bloom": "checking.bloom_records",
     "compare_endings": "season.comparison",
@@ -85,6 +87,7 @@ __all__ = [
     "Field",
     "Plan",
     "ScoutingNote",
+    "add_field",
     "add_scouting_note",
     "calibrate_bloom",
     "compare_endings",

@@ -42,6 +42,7 @@ PARSERS = main._parser()._subparsers._group_actions[0].choices
 
 #: Each command, and what does the same in Python.
 TWINS = {
+    "add": ("add_field",),
     "ready": ("plan_field", "plan_fields"),
     "scout": ("add_scouting_note",),
     "compare": ("compare_endings",),

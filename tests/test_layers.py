@@ -56,7 +56,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("bed_entries",),
         ("entries",),
         ("file", "rows", "weather_source"),
-        ("rewriting",),
+        ("rewriting", "typed"),
         ("add_field", "add_note"),
     ),
     "season": (
@@ -69,7 +69,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("plan",),
         ("columns", "crop_days"),
         ("many",),
-        ("comparison", "noting"),
+        ("adding", "comparison", "noting"),
     ),
     "autumn": (("sowing_dates",), ("frame",), ("relaxations",), ("comparison",), ("verdict",)),
     "checking": (
@@ -98,6 +98,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("strip",),
         ("terminal",),
         (
+            "adding",
             "beds",
             "calibration",
             "comparison",
@@ -113,7 +114,9 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "render.page": (("sheet",), ("report",), ("notebook",)),
     "cli": (
         ("shared",),
+        ("asking",),
         (
+            "add",
             "beds",
             "calendar",
             "calibrate",

@@ -95,6 +95,49 @@ def with_table(
     return told
 
 
+def with_entry(text: str, key: str, entry: Mapping[str, Any]) -> str:
+    """A text with one more table at its end, in a list of tables such as ``[[field]]``.
+
+    Parameters
+    ----------
+    text : str
+        TOML, without a byte-order mark; it may be empty.
+    key : str
+        The list, which is begun where there is none.
+    entry : mapping of str to date, number, text, or a mapping of the same
+
+    Returns
+    -------
+    str
+        All of the text, and the new lines.
+
+    Raises
+    ------
+    NoPlaceError
+        If the list is not written as tables of their own.
+    tomllib.TOMLDecodeError
+        If the text is no TOML.
+    """
+    import tomlkit
+
+    newline = "\r\n" if 2 * text.count("\r\n") > text.count("\n") else "\n"
+    wanted = deepcopy(tomllib.loads(text))
+    wanted.setdefault(key, [])
+    if not isinstance(wanted[key], list):
+        raise NoPlaceError(key)
+    wanted[key].append(entry)
+    new = tomlkit.dumps({key: [entry]}).replace("\n", newline)
+    ended = text if not text or text.endswith("\n") else text + newline
+    told = f"{ended}{newline if ended.strip() else ''}{new}"
+    try:
+        # That it landed in the right place is not taken on trust.
+        if tomllib.loads(told) != wanted:
+            raise NoPlaceError(key)
+    except tomllib.TOMLDecodeError:
+        raise NoPlaceError(key) from None
+    return told
+
+
 def _ended_as(text: str, told: str, new: str, newline: str) -> str:
     """The new text without a line end that the old one did not have, where the new table is not the last."""
     last = text.rpartition("\n")[2]

@@ -38,6 +38,11 @@ OPTIONS = {
     "scheduler": "--scheduler",
     "workers": "--workers",
     "anyway": "--anyway",
+    "at": "--at",
+    "elevation": "--elevation",
+    "area": "--area",
+    "cover": "--cover",
+    "sown": "--sown",
 }
 
 

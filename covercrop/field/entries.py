@@ -250,11 +250,10 @@ class Ground:
         check_kind("name", self.name, str)
         if not self.name.strip():
             raise wrong("name", self.name, "give the field a name")
-        for name, (low, high, words) in PLACE.items():
-            value = getattr(self, name)
-            if value is None and name in ("latitude", "longitude"):
-                raise wrong(name, value, f"give {words}")
-            check_number(name, value, low, high, f"give {words}")
+        check_place(self.latitude, self.longitude)
+        for name in ("elevation_m", "area_m2"):
+            low, high, words = PLACE[name]
+            check_number(name, getattr(self, name), low, high, f"give {words}")
         for name, kind in (("crop", CropEntry), ("weather", WeatherEntry), ("aim", AimEntry)):
             check_kind(name, getattr(self, name), kind)
         if self.cover is not None:
@@ -281,6 +280,15 @@ class Field(Ground):
     def __post_init__(self) -> None:
         check_kind("cover", self.cover, CoverEntry)
         Ground.__post_init__(self)
+
+
+def check_place(latitude: float | None, longitude: float | None) -> None:
+    """Refuse what is no place on earth."""
+    for name, value in (("latitude", latitude), ("longitude", longitude)):
+        low, high, words = PLACE[name]
+        if value is None:
+            raise wrong(name, value, f"give {words}")
+        check_number(name, value, low, high, f"give {words}")
 
 
 def check_planted(crop: CropEntry, cover: CoverEntry | None) -> None:

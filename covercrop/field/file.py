@@ -343,6 +343,44 @@ def read_fields(path: str | Path | None = None) -> FieldFile:
     return parse_fields(path, read_bytes(path))
 
 
+def today_in(path: Path) -> dt.date | None:
+    """The day that a field file fixes as today; None where it fixes none, or there is no such file yet."""
+    fixed = _top(path).get("today")
+    return fixed if type(fixed) is dt.date else None
+
+
+def names_in(path: Path) -> tuple[str, ...]:
+    """The names of the fields of a file; none where there is no such file yet, or no field in it.
+
+    Raises
+    ------
+    FieldFileError
+        If it is not sound.
+    """
+    if not path.exists():
+        return ()
+    content = read_bytes(path)
+    try:
+        if "field" not in tomllib.loads(content.decode("utf-8-sig")):
+            return ()
+    except (ValueError, RecursionError):
+        pass  # reading the fields says what is wrong
+    return tuple(entry.name for entry in parse_fields(path, content).entries)
+
+
+def units_in(path: Path) -> Units:
+    """In which units the owner of a field file thinks; metric where it does not say, or there is no such file yet."""
+    return "us" if _top(path).get("units") == "us" else "metric"
+
+
+def _top(path: Path) -> dict[str, Any]:
+    """What stands at the top of a field file, sound or not."""
+    try:
+        return tomllib.loads(read_whole(path).decode("utf-8-sig"))
+    except (OSError, ValueError, RecursionError):
+        return {}  # reading the fields says what is wrong
+
+
 def read_bytes(path: Path) -> bytes:
     """The bytes of a field file.
 

@@ -102,6 +102,12 @@ def _alone(place: Path, path: Path, *, new: bool) -> Iterator[None]:
         lock.release()
 
 
+def check_folder(path: Path) -> None:
+    """Refuse a place for a new file whose folder is not there."""
+    if not path.parent.is_dir():
+        raise FieldFileError(f"{path}: there is no folder {path.parent}; make it first")
+
+
 def _check_place(place: Path, path: Path, *, new: bool) -> None:
     """Refuse what is no file to write to."""
     try:
@@ -110,8 +116,7 @@ def _check_place(place: Path, path: Path, *, new: bool) -> None:
         if not new:
             read_bytes(path)  # says what is wrong
             raise
-        if not place.parent.is_dir():
-            raise FieldFileError(f"{path}: there is no folder {path.parent}; make it first") from None
+        check_folder(path)
         return
     except (OSError, ValueError):
         read_bytes(path)

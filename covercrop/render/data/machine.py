@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from covercrop.guide.pages import Page
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.render.words.reminders import Reminder
+    from covercrop.season.adding import Added
     from covercrop.season.doubts import Doubt
     from covercrop.season.ending import Odds, Recommended
     from covercrop.season.nitrogen_part import Amount, NitrogenPart
@@ -196,6 +197,27 @@ def _amount(amount: Amount | None, places: int = 1) -> dict[str, float | None]:
     if amount is None:
         return {"low": None, "median": None, "high": None}
     return {name: round(getattr(amount, name), places) for name in ("low", "median", "high")}
+
+
+def added(new: Added, path: Path) -> dict[str, Any]:
+    """The document of ``covercrop add --json``: the field as it was read back, in metric units, and its weather."""
+    field, cover = new.field, new.field.cover
+    entry = {
+        "name": field.name,
+        "file": str(path),
+        "latitude": field.latitude,
+        "longitude": field.longitude,
+        "elevation_m": field.elevation_m,
+        "area_m2": field.area_m2,
+        "cover": None
+        if cover is None
+        else {"species": cover.species, "cultivar": cover.cultivar, "sown": cover.sown.isoformat()},
+        "crop": field.crop.name,
+        "stations": [] if new.weather is None else [asdict(station) for station in new.weather.stations],
+        "check": list(new.doubts),
+        "not_checked": new.unchecked,
+    }
+    return {"schema": SCHEMA, "fields": [entry]}
 
 
 def scouted(

@@ -306,7 +306,7 @@ def weather(
     for station in record.stations:
         place = f"{station.latitude:.2f}, {station.longitude:.2f}"
         height = "" if station.elevation_m is None else f", {_height(station.elevation_m, us=us)}"
-        far = "" if station.distance_km is None else f", {_distance(station.distance_km, us=us)} away"
+        far = "" if station.distance_km is None else f", {distance(station.distance_km, us=us)} away"
         screen.say(f"{station.name} ({station.id}): {place}{height}{far}", indent=4)
     shares = ", ".join(
         f"{phrases.percent(share)} {_ORIGINS.get(kind, kind)}" for kind, share in summary.shares.items() if share
@@ -328,7 +328,8 @@ def _height(metres: float, *, us: bool) -> str:
     return f"{metres / units.M_PER_FT:.0f} ft" if us else f"{metres:.0f} m"
 
 
-def _distance(kilometres: float, *, us: bool) -> str:
+def distance(kilometres: float, *, us: bool) -> str:
+    """How far a station is."""
     return f"{kilometres / units.KM_PER_MILE:.0f} miles" if us else f"{kilometres:.0f} km"
 
 
