@@ -33,7 +33,7 @@ NAMED = {
     "page.report": {"MOST_PRINTED", "CLAMPED", "PARAGRAPH"},
     "page.sheet": {"SIZES", "_ROOM", "_TITLE", "_WIDE", "_ANSWER", "_SMALL", "_FOOT"},
     "screen.guide": {"_GAP"},
-    "screen.many_fields": {"_NAMED"},
+    "screen.many_fields": {"_NAMED", "NARROW"},
     "screen.sowing": {"LABEL"},
     "screen.strip": {"LABEL", "LEAST_SHOWN"},
     "screen.terminal": {"WIDEST", "WHOLE_FROM"},

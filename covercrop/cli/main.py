@@ -70,7 +70,7 @@ examples:
   covercrop report fields.toml -o fields.html
   covercrop weather fields.toml          where the weather comes from, and how good it is
 
-exit status: 0; 1 a problem, said in one line; 2 wrong usage"""
+exit status: 0; 1 a problem, said in one line; 2 wrong usage; 3 something is due (ready --due --exit-code)"""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

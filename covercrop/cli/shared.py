@@ -136,7 +136,9 @@ def field_argument(parser: argparse.ArgumentParser, more: str = "") -> None:
 
 def full_argument(parser: argparse.ArgumentParser) -> None:
     """Let a command show what its answer rests on."""
-    parser.add_argument("--full", action="store_true", help="add every assumption with its reason, and sources in full")
+    parser.add_argument(
+        "--full", action="store_true", help="add all that the answer rests on: assumptions with their reasons, sources"
+    )
 
 
 def overwrite_argument(parser: argparse.ArgumentParser) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.dates.needs import by_need, is_due
+from covercrop.render.screen.terminal import STATE_STYLE
 from covercrop.render.words import answer, ending, phrases
 
 if TYPE_CHECKING:
@@ -19,7 +20,12 @@ if TYPE_CHECKING:
 #: Fields that a remark names one by one.
 _NAMED = 6
 
-_HEADS = ("when", "what", "field", "state", "safe to plant")
+_HEADS = ("when", "what", "field", "state", "safe to plant", "ripens")
+_NAME = _HEADS.index("field")
+
+#: On a narrower screen names are kept and columns go, the first of these first; on a wider one only the first may.
+NARROW = 80
+_SPARED = ("state", "ripens", "safe to plant")
 
 
 def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: str, of: int) -> None:
@@ -39,20 +45,16 @@ def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: s
     # Those that are due are the first.
     ordered = by_need(plans)
     due = [plan for plan in ordered if is_due(plan)]
-    rest = ordered[len(due) :]
     screen.say(f"{title}, {phrases.weekday(on)} {str(on)[:4]}", style="bold")
     needs = "need" if len(due) != 1 else "needs"
     screen.say(f"{len(due)} of {of} fields {needs} something within the week.")
-    table = [_row(plan) for plan in (*due, *rest)]
-    widths = [max(map(len, column)) for column in zip(_HEADS, *table, strict=True)] if table else []
-    if table:
-        # A long name gives way before the line runs over.
-        widths[2] = max(min(widths[2], screen.width - sum(widths) + widths[2] - 2 * len(widths)), 8)
-    for heading, rows in (("This week", table[: len(due)]), ("Later", table[len(due) :])):
-        if rows:
+    heads, table, widths = _fitting([_row(plan) for plan in ordered], screen.width)
+    styles = [STATE_STYLE[plan.state] for plan in ordered]
+    for heading, first, last in (("This week", 0, len(due)), ("Later", len(due), len(ordered))):
+        if first < last:
             screen.say()
             screen.say(heading, style="bold")
-            _lines(screen, [_HEADS, *rows], widths)
+            _lines(screen, [heads, *table[first:last]], widths, ["dim", *styles[first:last]])
     _mark(
         screen,
         "weather that ends more than three weeks before",
@@ -73,11 +75,30 @@ def _mark(screen: Screen, why: str, plans: Sequence[Plan]) -> None:
     screen.say(f"Look twice, for {why}: {', '.join(names[:_NAMED])}{more}.")
 
 
-def _lines(screen: Screen, rows: Sequence[Sequence[str]], widths: Sequence[int]) -> None:
+def _fitting(rows: list[tuple[str, ...]], width: int) -> tuple[Sequence[str], list[Sequence[str]], list[int]]:
+    """Headings, rows and widths that fit: columns are left out before names are cut."""
+    columns = dict(zip(_HEADS, zip(*rows, strict=True), strict=True)) if rows else {}
+    spared = list(_SPARED if width < NARROW else _SPARED[:1])
+    while True:
+        widths = [max(map(len, (head, *column))) for head, column in columns.items()]
+        over = sum(widths) + 2 * len(widths) - width
+        if over <= 0 or not spared:
+            break
+        columns.pop(spared.pop(0), None)
+    if over > 0 and widths:
+        widths[_NAME] = max(widths[_NAME] - over, len("field"))
+    return tuple(columns), list(zip(*columns.values(), strict=True)), widths
+
+
+def _lines(screen: Screen, rows: Sequence[Sequence[str]], widths: Sequence[int], styles: Sequence[str]) -> None:
     # Hundreds of fields: straight to the output, since laying out a table would take seconds.
-    for row in rows:
+    for row, style in zip(rows, styles, strict=True):
         cells = [_fitted(screen.fit(cell), width) for cell, width in zip(row, widths, strict=True)]
-        screen.console.file.write(f"  {'  '.join(cells)}".rstrip() + "\n")
+        line = f"  {'  '.join(cells)}".rstrip()
+        if screen.console.is_terminal:
+            screen.console.print(line, style=style, markup=False, highlight=False, no_wrap=True, soft_wrap=True)
+        else:
+            screen.console.file.write(f"{line}\n")
 
 
 def _fitted(text: str, width: int) -> str:
@@ -87,7 +108,8 @@ def _fitted(text: str, width: int) -> str:
 def _row(plan: Plan) -> tuple[str, ...]:
     step = plan.next_step
     planting = "" if plan.is_planted else phrases.day_month(plan.planting.safe, int(str(plan.on)[:4]))
-    return _when(step, plan.on), _what(step), plan.field.name, answer.state(plan), planting
+    ripens = "" if plan.is_planted or np.isnan(plan.planting.ripens) else phrases.chance(plan.planting.ripens)
+    return _when(step, plan.on), _what(step), plan.field.name, answer.state(plan), planting, ripens
 
 
 def _when(step: NextStep, on: np.datetime64) -> str:

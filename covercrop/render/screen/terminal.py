@@ -13,6 +13,7 @@ from rich.text import Text
 
 from covercrop.base import units
 from covercrop.base.errors import visible
+from covercrop.dates import needs
 from covercrop.parameters import catalogue
 from covercrop.parameters.traits import Crop, label
 from covercrop.render.screen.strip import BLOCKS, LABEL, PLAIN, Glyphs, season_strip
@@ -36,7 +37,8 @@ WIDEST = 100
 #: On a narrower screen every column of a table has to give.
 WHOLE_FROM = 70
 
-_STATE_STYLE = {
+#: The colour of each state.
+STATE_STYLE = {
     "growing": "green",
     "budding": "green",
     "in-window": "bold magenta",
@@ -142,17 +144,40 @@ def ready(
     us : bool
         Show US units.
     full : bool
-        Every assumption with its reason, and every source in full.
+        Why, every date, every caution, every assumption with its reason, and every source in full.
     """
     if not plans:
         return
     year = int(str(on)[:4])
     screen.say(f"{title}, {phrases.weekday(on)} {year}", style="bold")
-    shared = in_all([plan.provenance.notes for plan in plans])
+    shared = in_all([_told(plan, full=full) for plan in plans])
     for plan in plans:
         _field(screen, plan, us=us, full=full, leave_out=shared)
     screen.items("Notes for every field", shared)
-    beneath(screen, plans, full=full)
+    if full:
+        beneath(screen, plans, full=full)
+        return
+    for caution in dict.fromkeys(filter(None, map(needs.caution_now, plans))):
+        screen.say()
+        screen.say(f"Take care: {caution}", style="yellow")
+    more(screen, plans)
+
+
+def more(screen: Screen, plans: Sequence[Plan]) -> None:
+    """Print what else there is to be read, and whose word comes first, in a line."""
+    assumed = len({assumption for plan in plans for assumption in plan.provenance.assumptions})
+    cautions = len({caution for plan in plans for caution in plan.provenance.cautions})
+    screen.say()
+    screen.say(
+        f"--full adds why, every date, {cautions} cautions, {assumed} assumptions with their reasons, and the sources. "
+        f"{advice.ADVICE_FIRST}",
+        style="dim",
+    )
+
+
+def _told(plan: Plan, *, full: bool) -> Sequence[str]:
+    """The notes that are shown: in short only what the weather lacks."""
+    return plan.provenance.notes if full else plan.provenance.of_weather
 
 
 def beneath(screen: Screen, plans: Sequence[Plan], *, full: bool = False) -> None:
@@ -195,7 +220,7 @@ def in_all(lists: Sequence[Sequence[str]]) -> list[str]:
 
 
 def _field(screen: Screen, plan: Plan, *, us: bool, full: bool, leave_out: Sequence[str] = ()) -> None:
-    state = (answer.state(plan).upper(), _STATE_STYLE[plan.state])
+    state = (answer.state(plan).upper(), STATE_STYLE[plan.state])
     headline = screen.fit(answer.headline(plan))
     screen.say()
     screen.show(Text.assemble((screen.fit(plan.field.name), "bold"), ": ", state, f". {headline}"))
@@ -203,18 +228,21 @@ def _field(screen: Screen, plan: Plan, *, us: bool, full: bool, leave_out: Seque
         screen.say(then)
     screen.say(answer.what_is_where(plan), style="dim")
     if plan.state != "winter-killed":
-        _dates(screen, plan, us=us)
+        _dates(
+            screen,
+            answer.date_rows(plan, us=us) if full else answer.date_rows(plan, needs.dates_that_matter(plan), us=us),
+        )
         _strip(screen, plan)
-    release = answer.release(plan) if full else ""
-    screen.items("Why", [*answer.reasons(plan, us=us), *filter(None, (release,))])
-    screen.items("Note", (note for note in plan.provenance.notes if note not in leave_out))
+    if full:
+        screen.items("Why", filter(None, [*answer.reasons(plan, us=us), answer.release(plan)]))
+    screen.items("Note", (note for note in _told(plan, full=full) if note not in leave_out))
 
 
-def _dates(screen: Screen, plan: Plan, *, us: bool) -> None:
+def _dates(screen: Screen, rows: Sequence[Sequence[str]]) -> None:
+    if not rows:
+        return
     screen.say()
-    screen.table(
-        (("date", "left"), ("early", "right"), ("likely", "right"), ("late", "right")), answer.date_rows(plan, us=us)
-    )
+    screen.table((("date", "left"), ("early", "right"), ("likely", "right"), ("late", "right")), rows)
 
 
 def _strip(screen: Screen, plan: Plan) -> None:

@@ -17,6 +17,8 @@ from covercrop.season import note_effects
 from covercrop.season.stand_part import STAND_DATES
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from covercrop.field.entries import Ground, ScoutingNote
     from covercrop.parameters.traits import Crop
     from covercrop.season.plan import Plan
@@ -53,12 +55,13 @@ def ending(plan: Plan) -> str:
     return ended(plan.window.method)
 
 
-def date_rows(plan: Plan, *, us: bool = False) -> list[tuple[str, str, str, str]]:
+def date_rows(plan: Plan, names: Iterable[str] = DATE_LABELS, *, us: bool = False) -> list[tuple[str, str, str, str]]:
     """The table of dates: what, and its early, likely and late date; what is not reached or over is left out."""
     year, dates = _year(plan), plan.dates
     return [
         (label.format(soil=temperature(plan.crop.soil_planting.value, us=us)), *interval(dates[name], year))
-        for name, label in DATE_LABELS.items()
+        for name in names
+        for label in (DATE_LABELS[name],)
         if not np.isnat(dates[name].early) and not (plan.is_ended and name in _OF_THE_COVER)
     ]
 
