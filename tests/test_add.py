@@ -13,9 +13,10 @@ from pathlib import Path
 import pytest
 
 import covercrop
-from covercrop.base.errors import CovercropError, FieldFileError, OfflineError, StationError, UsageError
+from covercrop.base.errors import CovercropError, FieldFileError, OfflineError, StationError, UsageError, WeatherError
 from covercrop.base.records import Station
-from covercrop.field.entries import Field
+from covercrop.field import weather_source
+from covercrop.field.entries import CropEntry, Field, Ground
 from covercrop.field.file import read_fields
 from covercrop.season import adding
 from covercrop.weather import stations
@@ -100,7 +101,7 @@ def test_a_field_without_a_cover(run: Run, desk: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        ((*PLACE, "--crop", "pumkin"), "unknown crop 'pumkin'; did you mean pumpkin?"),
+        ((*PLACE, "--crop", "pumkin"), "unknown crop 'pumkin'; did you mean pumpkin"),
         ((*PLACE, "--cover", "vetch", "--sown", "2025-09-12", "--crop", "pumpkin"), "unknown cover 'vetch'"),
         ((*PLACE, "--cover", "hairy vetch", "--crop", "pumpkin"), "--sown is missing"),
         ((*PLACE, "--sown", "2025-09-12", "--crop", "pumpkin"), "--cover is missing"),
@@ -221,6 +222,22 @@ def test_no_station_but_on_the_other_side(desk: Path, monkeypatch: pytest.Monkey
     assert not (desk / "new.toml").exists()
 
 
+@pytest.mark.parametrize(
+    ("place", "refused"),
+    [((37.8, 84.1), "longitude = 84.1"), ((-37.8, -84.1), "latitude = -37.8"), ((37.8, -84.1), ""), ((3.0, 80.0), "")],
+)
+def test_a_station_gives_a_wrong_sign_away(place: tuple[float, float], refused: str) -> None:
+    """A named station on the other side of the meridian or the equator is told; one that is merely far off is not."""
+    latitude, longitude = place
+    ground = Ground(name="Mill", latitude=latitude, longitude=longitude, crop=CropEntry(name="pumpkin"))
+    station = Station(id="72422", name="Bluegrass", latitude=38.0, longitude=-84.6)
+    if not refused:
+        weather_source._check_side(ground, station)
+        return
+    with pytest.raises(WeatherError, match=f"but {refused}; check the sign"):
+        weather_source._check_side(ground, station)
+
+
 def test_without_a_network(desk: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The field is written, and that it could not be held against its weather is said."""
 
@@ -284,7 +301,7 @@ def test_one_question_at_a_time(
     assert len(questions) == 19
     assert sum(question.startswith("Name of the field (every answer calls it so): ") for question in questions) == 2
     assert any(question.endswith("[turn-under]: ") for question in questions)
-    assert "did you mean hairy-vetch?" in screen
+    assert "did you mean hairy-vetch" in screen
     assert "Nearest public station: Bluegrass (72422), 48 km away." in screen
     assert "Read as Friday 12 September 2025." in screen
     (field,) = read_fields(path).fields

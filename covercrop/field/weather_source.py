@@ -23,8 +23,11 @@ from covercrop.weather.stations import station_weather, weather_at
 
 if TYPE_CHECKING:
     from covercrop.base.days import Day
-    from covercrop.base.records import DailyWeather, Units
+    from covercrop.base.records import DailyWeather, Station, Units
     from covercrop.field.entries import Ground
+
+#: A field lies no further from the station that it names than this [degrees], or it is taken to lie elsewhere.
+_SAME_PLACE = 5.0
 
 #: A thermometer east of the machine's clock may be a day ahead.
 _DAY = dt.timedelta(days=1)
@@ -115,6 +118,7 @@ def _gathered(field: Ground, start: dt.date, today: dt.date, shared: SharedWeath
             # The grower's own file is there: the answer is poorer without the station, not impossible.
             why = "cannot be used" if isinstance(error, UnusableError) else "could not be reached"
             return replace(weather, notes=(*weather.notes, f"Station {entry.station} {why}: {error}."))
+        _check_side(field, record.stations[0])
         station = lapse_adjust(record, record.stations[0].elevation_m, field.elevation_m)
         weather = station if weather is None else blend(weather, station)
     if weather is None:
@@ -139,6 +143,18 @@ def _check_hemisphere(field: Ground, weather: DailyWeather) -> None:
             f"it, but latitude = {field.latitude:g} lies {'south' if field.latitude < 0 else 'north'} of the equator; "
             "check the sign of the latitude"
         )
+
+
+def _check_side(field: Ground, station: Station) -> None:
+    """Refuse a place on the other side of the world from the station that it names: a sign is wrong."""
+    here, there = np.array([field.latitude, field.longitude]), np.array([station.latitude, station.longitude])
+    near = [np.abs(here * sign - there).max() < _SAME_PLACE for sign in ((1, 1), (1, -1), (-1, 1))]
+    for name, mirrored in zip(("longitude", "latitude"), near[1:], strict=True):
+        if mirrored and not near[0]:
+            raise WeatherError(
+                f"station {station.id} ({station.name}) lies at {name} {getattr(station, name):g}, but {name} = "
+                f"{getattr(field, name):g}; check the sign of the {name}"
+            )
 
 
 def described(field: Ground) -> str:
