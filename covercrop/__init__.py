@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from covercrop.season.adding import add_field
     from covercrop.season.comparison import compare_endings
     from covercrop.season.many import plan_field, plan_fields
-    from covercrop.season.noting import add_scouting_note
+    from covercrop.season.noting import add_scouting_note, undo_scouting_note
     from covercrop.season.plan import Plan
     from covercrop.weather.daily import daily_weather
     from covercrop.weather.own_file import read_weather
@@ -76,6 +76,7 @@ _HOME = {
     "report_html": "render.page.report",
     "soil_temperature": "models.labelled",
     "survey_region": "region.survey",
+    "undo_scouting_note": "season.noting",
     "upcoming_dates": "render.words.reminders",
     "write_icalendar": "render.data.icalendar",
 }
@@ -112,6 +113,7 @@ __all__ = [
     "report_html",
     "soil_temperature",
     "survey_region",
+    "undo_scouting_note",
     "upcoming_dates",
     "write_icalendar",
 ]

@@ -184,6 +184,41 @@ def test_names_are_kept_on_a_narrow_screen(
     assert "safe to plant" not in shown[50]
 
 
+def test_sow_for_many_fields_is_a_table(
+    farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A line a field with its cover and days, and no more than that; one field in full when it is asked for."""
+    monkeypatch.setenv("COLUMNS", "100")
+    assert main(["sow", str(farm), "--cover", "crimson-clover"]) == 0
+    shown = capsys.readouterr().out
+    assert "all three" in shown
+    assert "Sources" not in shown
+    assert len(shown.splitlines()) < 30
+    assert re.findall(r"Field \d", shown) == sorted(re.findall(r"Field \d", shown), key=shown.index)
+    assert {f"Field {number}" for number in range(8)} == set(re.findall(r"Field \d", shown))
+    name = "Field 2, a long way up the Hollin road"
+    assert main(["sow", str(farm), "--cover", "crimson-clover", "--field", name]) == 0
+    assert "Sources" in capsys.readouterr().out
+
+
+def test_work_of_one_day_is_joined(
+    farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Fields to be scouted on one day stand in one line; the dates of one field come with their odds."""
+    monkeypatch.setenv("COLUMNS", "100")
+    assert main(["calendar", str(farm)]) == 0
+    shown = capsys.readouterr().out
+    lines = " ".join(shown.split())
+    assert re.search(r"scout, [^:]*: Field \d, a long way up the Hollin road, Field \d", lines)
+    assert len(shown.splitlines()) < 100
+    assert main(["calendar", str(farm), "--field", "Field 2, a long way up the Hollin road"]) == 0
+    alone = capsys.readouterr().out
+    assert "in eight years of ten" in alone
+    assert "Field 3" not in alone
+    assert main(["calendar", str(farm), "--field", "Field 2, a long way up the Hollin road", "-o", "x.ics"]) == 1
+    assert "leave --field out" in capsys.readouterr().err
+
+
 def test_a_hundred_fields_fit_on_two_screens(
     farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -95,6 +95,52 @@ def with_table(
     return told
 
 
+def without_last(text: str, inside: tuple[str, int], key: str) -> str:
+    """A text without the last table of a list of tables, such as the last ``[[field.scouting]]`` of one ``[[field]]``.
+
+    Parameters
+    ----------
+    text : str
+        TOML, without a byte-order mark.
+    inside : (str, int)
+        The list of tables, and which of them is taken from.
+    key : str
+        The list inside it.
+
+    Returns
+    -------
+    str
+        All else of the text: a comment before what follows stays, one inside the table goes with it.
+
+    Raises
+    ------
+    NoPlaceError
+        If the table is not written under a header of its own, or the text would come to say anything else.
+    """
+    wanted = deepcopy(tomllib.loads(text))
+    listed = [outer.get(key, []) for outer in wanted[inside[0]]]
+    number = sum(map(len, listed[: inside[1] + 1])) - 1
+    listed[inside[1]].pop()
+    if not listed[inside[1]]:
+        del wanted[inside[0]][inside[1]][key]
+    names = rf"[\"']?{re.escape(inside[0])}[\"']?[ \t]*\.[ \t]*[\"']?{re.escape(key)}[\"']?"
+    headers = [found.start() for found in re.finditer(rf"^[ \t]*\[\[[ \t]*{names}[ \t]*\]\]", text, re.MULTILINE)]
+    if number >= len(headers):
+        raise NoPlaceError(key)
+    start = headers[number]
+    body = text.index("\n", start) + 1 if "\n" in text[start:] else len(text)
+    # What follows begins at a header, with the blank lines and comments before it.
+    after = re.search(r"(?:^[ \t]*(?:#[^\n]*)?\r?\n)*^[ \t]*\[", text[body:], re.MULTILINE)
+    rest = text[body + after.start() :] if after else ""
+    told = re.sub(r"\r?\n[ \t]*(\r?\n)\Z", r"\1", text[:start]) + rest
+    try:
+        if tomllib.loads(told) != wanted:
+            raise NoPlaceError(key)
+    except tomllib.TOMLDecodeError:
+        raise NoPlaceError(key) from None
+    return told
+
+
 def with_entry(text: str, key: str, entry: Mapping[str, Any]) -> str:
     """A text with one more table at its end, in a list of tables such as ``[[field]]``.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from covercrop.cli.shared import (
+    FEW,
     Commands,
     complain,
     field_argument,
@@ -17,9 +18,6 @@ from covercrop.cli.shared import (
     screen,
     show,
 )
-
-#: More fields than this are shown in a table.
-FEW = 5
 
 #: The exit status that says that something is due.
 DUE = 3

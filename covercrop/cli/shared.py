@@ -10,7 +10,7 @@ import datetime as dt
 import re
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, overload
 
 from covercrop.base.errors import FieldFileError, UnknownNameError, one_line
 from covercrop.base.streams import tell
@@ -18,7 +18,7 @@ from covercrop.base.streams import tell
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
-    from covercrop.field.entries import Field, FieldFile
+    from covercrop.field.entries import Field, FieldFile, Ground
     from covercrop.render.screen.terminal import Screen
     from covercrop.season.many import Plans, Problem
 
@@ -44,6 +44,10 @@ OPTIONS = {
     "cover": "--cover",
     "sown": "--sown",
 }
+
+
+#: More fields than this are shown in a table first.
+FEW = 5
 
 
 class Commands:
@@ -193,26 +197,40 @@ def read(arguments: argparse.Namespace, *, sown: bool = True) -> tuple[FieldFile
     return file, today, file.path.name
 
 
-def named(file: FieldFile, names: Sequence[str] | None) -> tuple[Field, ...]:
+@overload
+def named(file: FieldFile, names: Sequence[str] | None) -> tuple[Field, ...]: ...
+@overload
+def named(file: FieldFile, names: Sequence[str] | None, *, sown: bool) -> tuple[Ground, ...]: ...
+def named(file: FieldFile, names: Sequence[str] | None, *, sown: bool = True) -> tuple[Ground, ...]:
     """The fields of a file with these names, in any spelling of case; all without names.
+
+    Parameters
+    ----------
+    file : FieldFile
+    names : sequence of str or None
+    sown : bool
+        Only those with a cover will do.
 
     Raises
     ------
     UnknownNameError
         If there is no such field; names near matches.
+    FieldFileError
+        If it has no cover, and one is needed.
     """
     from covercrop.field.entries import NO_COVER
 
     if not names:
-        return file.fields
-    by_name = {field.name.casefold(): field for field in file.fields}
-    unsown = {entry.name.casefold(): entry.name for entry in file.unsown}
+        return file.fields if sown else file.entries
+    by_name = {entry.name.casefold(): entry for entry in file.entries}
     for name in names:
-        if name.casefold() in unsown:
-            raise FieldFileError(f"{file.path}: {unsown[name.casefold()]}: {NO_COVER}")
         if name.casefold() not in by_name:
-            raise UnknownNameError("field", name, [field.name for field in file.fields])
-    return tuple(by_name[name.casefold()] for name in dict.fromkeys(names))
+            raise UnknownNameError("field", name, [entry.name for entry in file.entries])
+    found = tuple(by_name[name.casefold()] for name in dict.fromkeys(names))
+    for entry in found:
+        if sown and entry.cover is None:
+            raise FieldFileError(f"{file.path}: {entry.name}: {NO_COVER}")
+    return found
 
 
 def complain(problems: Sequence[tuple[str, str]]) -> int:

@@ -5,7 +5,21 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from covercrop.cli.shared import Commands, complain, date, fields_argument, full_argument, read, said, screen, show
+from covercrop.cli.shared import (
+    FEW,
+    Commands,
+    complain,
+    date,
+    field_argument,
+    fields_argument,
+    full_argument,
+    named,
+    progress,
+    read,
+    said,
+    screen,
+    show,
+)
 
 if TYPE_CHECKING:
     from covercrop.autumn.comparison import Autumn
@@ -41,6 +55,7 @@ def add(commands: Commands) -> None:
             help=f"share of years in which it has to {what}, as 0.8 or 80%% (default: {default})",
         )
     full_argument(sow)
+    field_argument(sow, f"more than {FEW} fields are shown in a table")
 
 
 def _share(text: str) -> float:
@@ -81,7 +96,15 @@ def _run(arguments: argparse.Namespace) -> int:
             risk=risk,
         )
 
-    answers, troubled = each_field(file.entries, compare)
+    fields = named(file, arguments.field, sown=False)
+    with progress("comparing sowing dates", len(fields)) as advance:
+
+        def compared(field: Ground) -> Autumn:
+            autumn = compare(field)
+            advance(1)
+            return autumn
+
+        answers, troubled = each_field(fields, compared)
     problems = said(troubled)
     us = arguments.units == "us"
     if arguments.json:
@@ -96,5 +119,8 @@ def _run(arguments: argparse.Namespace) -> int:
     else:
         from covercrop.render.screen import sowing
 
+        if len(fields) > FEW and not (arguments.full or arguments.field):
+            sowing.table(screen(), answers, title=title)
+            return complain(problems)
         sowing.sow(screen(), answers, title=title, us=us, full=arguments.full)
     return complain(problems)

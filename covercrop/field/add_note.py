@@ -1,4 +1,4 @@
-"""Add a scouting note to a field file: whole, or not at all.
+"""Add a scouting note to a field file, or take the last one out: whole, or not at all.
 
 Every other byte of the file stays as it was: comments, order, blank lines,
 ends of lines.
@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from covercrop.base.errors import FieldFileError, UnknownNameError
-from covercrop.base.toml_text import NoPlaceError, with_table
+from covercrop.base.toml_text import NoPlaceError, with_table, without_last
 from covercrop.field.entries import NO_COVER, Field, FieldFile, Ground, ScoutingNote
 from covercrop.field.file import check_dates, parse_fields, read_bytes
 from covercrop.field.rewriting import MARK, as_written, rewrite
@@ -57,6 +57,55 @@ def add_note(path: Path, name: str, entry: Entry, today: dt.date) -> tuple[Field
     def told(content: bytes) -> tuple[bytes, tuple[Field, ScoutingNote]]:
         new, field, note = _told(path, content, name, entry, today)
         return new, (field, note)
+
+    return rewrite(path, told)
+
+
+def undo_note(path: Path, name: str, today: dt.date) -> tuple[Field, ScoutingNote]:
+    """Take the note that was written last out of a field file.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    name : str
+        Name of the field; capitals do not matter.
+    today : datetime.date
+        As for :func:`add_note`.
+
+    Returns
+    -------
+    Field, ScoutingNote
+        The field without the note, and the note.
+
+    Raises
+    ------
+    FieldFileError
+        If the field has no note, the file is not sound, or it cannot be written.  Nothing is changed then.
+    UnknownNameError
+        If the file has no such field.
+    """
+
+    def told(content: bytes) -> tuple[bytes, tuple[Field, ScoutingNote]]:
+        file = parse_fields(path, content)
+        check_dates(file, today)
+        number = _number(file, name)
+        before = _sown(file.entries[number], path)
+        if not before.scouting:
+            raise FieldFileError(f'{path}: field "{before.name}": has no note; nothing to take out')
+        text = content.decode("utf-8")
+        mark, text = (MARK, text[1:]) if text.startswith(MARK) else ("", text)
+        try:
+            new = (mark + without_last(text, ("field", number), "scouting")).encode("utf-8")
+        except NoPlaceError:
+            raise FieldFileError(
+                f'{path}: field "{before.name}": its last note is not written as a [[field.scouting]] of its own; '
+                "take it out with an editor"
+            ) from None
+        after = _sown(parse_fields(path, new).entries[number], path)
+        left = list(before.scouting)
+        for note in after.scouting:
+            left.remove(note)
+        return new, (after, left[0])
 
     return rewrite(path, told)
 

@@ -220,6 +220,28 @@ def added(new: Added, path: Path) -> dict[str, Any]:
     return {"schema": SCHEMA, "fields": [entry]}
 
 
+def notes(field: Field, path: Path) -> dict[str, Any]:
+    """The document of ``covercrop scout --list --json``: the notes of a field, in metric units."""
+    listed = [{"date": note.date.isoformat(), **_seen(note)} for note in field.scouting]
+    return {"schema": SCHEMA, "fields": [{"name": field.name, "file": str(path), "notes": listed}]}
+
+
+def unnoted(field: Field, note: ScoutingNote, path: Path) -> dict[str, Any]:
+    """The document of ``covercrop scout --undo --json``: the note that was taken out."""
+    entry = {
+        "name": field.name,
+        "file": str(path),
+        "taken_out": _seen(note),
+        "notes_in_file": len(field.scouting),
+    }
+    return document(note.date.isoformat(), [entry], ())
+
+
+def _seen(note: ScoutingNote) -> dict[str, Any]:
+    """What a note says, in metric units."""
+    return {key: value for key, value in asdict(note).items() if key != "date" and value not in (None, "")}
+
+
 def scouted(
     field: Field, note: ScoutingNote, path: Path, doubts: Sequence[Doubt] = (), unchecked: str = ""
 ) -> dict[str, Any]:
@@ -227,8 +249,12 @@ def scouted(
 
     ``does_not_fit`` and ``not_checked`` say what is wrong with it, or why that is not known; only where it is so.
     """
-    seen = {key: value for key, value in asdict(note).items() if key != "date" and value not in (None, "")}
-    entry: dict[str, Any] = {"name": field.name, "file": str(path), "noted": seen, "notes_in_file": len(field.scouting)}
+    entry: dict[str, Any] = {
+        "name": field.name,
+        "file": str(path),
+        "noted": _seen(note),
+        "notes_in_file": len(field.scouting),
+    }
     if doubts:
         entry["does_not_fit"] = [note_effects.doubt_said(doubt) for doubt in doubts]
     if unchecked:

@@ -14,6 +14,7 @@ from covercrop.render.screen import terminal
 from covercrop.render.screen.strip import LEAST_SHOWN, Glyphs, ruler
 from covercrop.render.words import sowing as words
 from covercrop.render.words.phrases import day_month, percent, span
+from covercrop.season import advice
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -50,6 +51,52 @@ def sow(screen: Screen, answers: Sequence[Autumn], *, title: str = "", us: bool 
     assumed = dict.fromkeys(assumption for autumn in answers for assumption in words.assumptions(autumn))
     keys = dict.fromkeys(key for autumn in answers for key in words.sources(autumn, verdict.talked_about(autumn)))
     terminal.foot(screen, list(assumed), list(keys), full=full)
+
+
+def table(screen: Screen, answers: Sequence[Autumn], *, title: str = "") -> None:
+    """Print what to sow on each of many fields, a line a field, the first to be sown at the top.
+
+    Parameters
+    ----------
+    screen : Screen
+    answers : sequence of Autumn
+    title : str
+        What was asked about.
+    """
+    if not answers:
+        return
+    screen.say(f"{title}: sowing in autumn {words.year(answers[0])}", style="bold")
+    screen.say()
+    ordered = sorted(answers, key=lambda autumn: (not autumn.choices[0].fit, _best_day(autumn), autumn.field.name))
+    screen.table(
+        (
+            ("field", "left"),
+            ("cover", "left"),
+            ("sow", "whole"),
+            ("best", "right"),
+            ("all three", "right"),
+            ("plant", "right"),
+        ),
+        (_line(autumn, autumn.choices[0]) for autumn in ordered),
+    )
+    screen.say(
+        "all three: the chance that it covers the ground before winter, lives, and leaves the ground plantable in "
+        "time. Where no date fits (-), best is the one that comes nearest.",
+        style="dim",
+        indent=2,
+    )
+    screen.say()
+    screen.say(f"One field in full: covercrop sow FIELDS --field NAME. {advice.ADVICE_FIRST}")
+
+
+def _best_day(autumn: Autumn) -> np.datetime64:
+    day: np.datetime64 = autumn.dates[autumn.choices[0].best]
+    return day
+
+
+def _line(autumn: Autumn, choice: Choice) -> tuple[str, ...]:
+    cover, sow, best, *_, plant = _row(autumn, choice, 1.0)
+    return autumn.field.name, cover, sow, best, percent(float(choice.together[choice.best])), plant
 
 
 def _field(screen: Screen, autumn: Autumn, *, us: bool, leave_out: Sequence[str]) -> None:
