@@ -222,7 +222,7 @@ def added(new: Added, path: Path) -> dict[str, Any]:
 
 def notes(field: Field, path: Path) -> dict[str, Any]:
     """The document of ``covercrop scout --list --json``: the notes of a field, in metric units."""
-    listed = [{"date": note.date.isoformat(), **_seen(note)} for note in field.scouting]
+    listed = [{"date": note.date.isoformat(), **_said_in(note)} for note in field.scouting]
     return {"schema": SCHEMA, "fields": [{"name": field.name, "file": str(path), "notes": listed}]}
 
 
@@ -231,13 +231,13 @@ def unnoted(field: Field, note: ScoutingNote, path: Path) -> dict[str, Any]:
     entry = {
         "name": field.name,
         "file": str(path),
-        "taken_out": _seen(note),
+        "taken_out": _said_in(note),
         "notes_in_file": len(field.scouting),
     }
     return document(note.date.isoformat(), [entry], ())
 
 
-def _seen(note: ScoutingNote) -> dict[str, Any]:
+def _said_in(note: ScoutingNote) -> dict[str, Any]:
     """What a note says, in metric units."""
     return {key: value for key, value in asdict(note).items() if key != "date" and value not in (None, "")}
 
@@ -252,7 +252,7 @@ def scouted(
     entry: dict[str, Any] = {
         "name": field.name,
         "file": str(path),
-        "noted": _seen(note),
+        "noted": _said_in(note),
         "notes_in_file": len(field.scouting),
     }
     if doubts:
