@@ -33,10 +33,10 @@ NAMED = {
     "page.report": {"MOST_PRINTED", "CLAMPED", "PARAGRAPH"},
     "page.sheet": {"SIZES", "_ROOM", "_TITLE", "_WIDE", "_ANSWER", "_SMALL", "_FOOT"},
     "screen.guide": {"_GAP"},
-    "screen.many_fields": {"_NAMED", "NARROW"},
+    "screen.many_fields": {"_NAMED"},
     "screen.sowing": {"LABEL"},
     "screen.strip": {"LABEL", "LEAST_SHOWN"},
-    "screen.terminal": {"WIDEST", "WHOLE_FROM"},
+    "screen.terminal": {"WIDEST", "WHOLE_FROM", "NARROW"},
 }
 
 #: Comparisons with a number that a module may make: where a word or line goes, how a number is rounded or read.

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.dates.needs import by_need, is_due
-from covercrop.render.screen.terminal import STATE_STYLE
+from covercrop.render.screen.terminal import NARROW, STATE_STYLE, fitting, lines
 from covercrop.render.words import answer, ending, phrases
 
 if TYPE_CHECKING:
@@ -21,10 +21,7 @@ if TYPE_CHECKING:
 _NAMED = 6
 
 _HEADS = ("when", "what", "field", "state", "safe to plant", "ripens")
-_NAME = _HEADS.index("field")
-
-#: On a narrower screen names are kept and columns go, the first of these first; on a wider one only the first may.
-NARROW = 80
+#: What is left out where names would be cut, the first of these first; on a wide screen only the first may be.
 _SPARED = ("state", "ripens", "safe to plant")
 
 
@@ -48,13 +45,14 @@ def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: s
     screen.say(f"{title}, {phrases.weekday(on)} {str(on)[:4]}", style="bold")
     needs = "need" if len(due) != 1 else "needs"
     screen.say(f"{len(due)} of {of} fields {needs} something within the week.")
-    heads, table, widths = _fitting([_row(plan) for plan in ordered], screen.width)
+    spared = _SPARED if screen.width < NARROW else _SPARED[:1]
+    heads, table, widths = fitting(_HEADS, [_row(plan) for plan in ordered], screen.width, "field", spared)
     styles = [STATE_STYLE[plan.state] for plan in ordered]
     for heading, first, last in (("This week", 0, len(due)), ("Later", len(due), len(ordered))):
         if first < last:
             screen.say()
             screen.say(heading, style="bold")
-            _lines(screen, [heads, *table[first:last]], widths, ["dim", *styles[first:last]])
+            lines(screen, [heads, *table[first:last]], widths, ["dim", *styles[first:last]])
     _mark(
         screen,
         "weather that ends more than three weeks before",
@@ -73,36 +71,6 @@ def _mark(screen: Screen, why: str, plans: Sequence[Plan]) -> None:
     more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
     screen.say()
     screen.say(f"Look twice, for {why}: {', '.join(names[:_NAMED])}{more}.")
-
-
-def _fitting(rows: list[tuple[str, ...]], width: int) -> tuple[Sequence[str], list[Sequence[str]], list[int]]:
-    """Headings, rows and widths that fit: columns are left out before names are cut."""
-    columns = dict(zip(_HEADS, zip(*rows, strict=True), strict=True)) if rows else {}
-    spared = list(_SPARED if width < NARROW else _SPARED[:1])
-    while True:
-        widths = [max(map(len, (head, *column))) for head, column in columns.items()]
-        over = sum(widths) + 2 * len(widths) - width
-        if over <= 0 or not spared:
-            break
-        columns.pop(spared.pop(0), None)
-    if over > 0 and widths:
-        widths[_NAME] = max(widths[_NAME] - over, len("field"))
-    return tuple(columns), list(zip(*columns.values(), strict=True)), widths
-
-
-def _lines(screen: Screen, rows: Sequence[Sequence[str]], widths: Sequence[int], styles: Sequence[str]) -> None:
-    # Hundreds of fields: straight to the output, since laying out a table would take seconds.
-    for row, style in zip(rows, styles, strict=True):
-        cells = [_fitted(screen.fit(cell), width) for cell, width in zip(row, widths, strict=True)]
-        line = f"  {'  '.join(cells)}".rstrip()
-        if screen.console.is_terminal:
-            screen.console.print(line, style=style, markup=False, highlight=False, no_wrap=True, soft_wrap=True)
-        else:
-            screen.console.file.write(f"{line}\n")
-
-
-def _fitted(text: str, width: int) -> str:
-    return (text if len(text) <= width else f"{text[: width - 2]}..").ljust(width)
 
 
 def _row(plan: Plan) -> tuple[str, ...]:

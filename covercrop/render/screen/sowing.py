@@ -13,7 +13,7 @@ from covercrop.base import units
 from covercrop.render.screen import terminal
 from covercrop.render.screen.strip import LEAST_SHOWN, Glyphs, ruler
 from covercrop.render.words import sowing as words
-from covercrop.render.words.phrases import day_month, percent, span
+from covercrop.render.words.phrases import chance, day_month, percent, span
 from covercrop.season import advice
 
 if TYPE_CHECKING:
@@ -68,17 +68,11 @@ def table(screen: Screen, answers: Sequence[Autumn], *, title: str = "") -> None
     screen.say(f"{title}: sowing in autumn {words.year(answers[0])}", style="bold")
     screen.say()
     ordered = sorted(answers, key=lambda autumn: (not autumn.choices[0].fit, _best_day(autumn), autumn.field.name))
-    screen.table(
-        (
-            ("field", "left"),
-            ("cover", "left"),
-            ("sow", "whole"),
-            ("best", "right"),
-            ("all three", "right"),
-            ("plant", "right"),
-        ),
-        (_line(autumn, autumn.choices[0]) for autumn in ordered),
-    )
+    rows = [_line(autumn, autumn.choices[0]) for autumn in ordered]
+    heads, fitted, widths = terminal.fitting(_HEADS, rows, screen.width, "field", ("plant", "sow", "cover"))
+    styles = ["green" if autumn.choices[0].fit else "red" for autumn in ordered]
+    terminal.lines(screen, [heads, *fitted], widths, ["dim", *styles])
+    screen.say()
     screen.say(
         "all three: the chance that it covers the ground before winter, lives, and leaves the ground plantable in "
         "time. Where no date fits (-), best is the one that comes nearest.",
@@ -89,6 +83,10 @@ def table(screen: Screen, answers: Sequence[Autumn], *, title: str = "") -> None
     screen.say(f"One field in full: covercrop sow FIELDS --field NAME. {advice.ADVICE_FIRST}")
 
 
+#: Of the list of many fields.
+_HEADS = ("field", "cover", "sow", "best", "all three", "plant")
+
+
 def _best_day(autumn: Autumn) -> np.datetime64:
     day: np.datetime64 = autumn.dates[autumn.choices[0].best]
     return day
@@ -96,7 +94,7 @@ def _best_day(autumn: Autumn) -> np.datetime64:
 
 def _line(autumn: Autumn, choice: Choice) -> tuple[str, ...]:
     cover, sow, best, *_, plant = _row(autumn, choice, 1.0)
-    return autumn.field.name, cover, sow, best, percent(float(choice.together[choice.best])), plant
+    return autumn.field.name, cover, sow, best, chance(float(choice.together[choice.best])), plant
 
 
 def _field(screen: Screen, autumn: Autumn, *, us: bool, leave_out: Sequence[str]) -> None:

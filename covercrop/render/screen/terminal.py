@@ -37,6 +37,9 @@ WIDEST = 100
 #: On a narrower screen every column of a table has to give.
 WHOLE_FROM = 70
 
+#: On a narrower one a long list of fields keeps their names and leaves columns out.
+NARROW = 80
+
 #: The colour of each state.
 STATE_STYLE = {
     "growing": "green",
@@ -210,6 +213,51 @@ def foot(screen: Screen, assumed: Sequence[str], keys: Sequence[str], *, full: b
         "sources in full.",
         indent=2,
     )
+
+
+def fitting(
+    heads: Sequence[str], rows: Sequence[Sequence[str]], width: int, kept: str, spared: Sequence[str]
+) -> tuple[Sequence[str], list[Sequence[str]], list[int]]:
+    """Headings, rows and widths of a long list that fit: columns are left out before one of them is cut.
+
+    Parameters
+    ----------
+    heads : sequence of str
+    rows : sequence of sequences of str
+    width : int
+        Of the screen.
+    kept : str
+        The heading of the column that is cut last.
+    spared : sequence of str
+        The headings of those that may be left out, the first one first.
+    """
+    columns = dict(zip(heads, zip(*rows, strict=True), strict=True)) if rows else {}
+    left = list(spared)
+    while True:
+        widths = [max(map(len, (head, *column))) for head, column in columns.items()]
+        over = sum(widths) + 2 * len(widths) - width
+        if over <= 0 or not left:
+            break
+        columns.pop(left.pop(0), None)
+    if over > 0 and widths:
+        place = list(columns).index(kept)
+        widths[place] = max(widths[place] - over, len(kept))
+    return tuple(columns), list(zip(*columns.values(), strict=True)), widths
+
+
+def lines(screen: Screen, rows: Sequence[Sequence[str]], widths: Sequence[int], styles: Sequence[str]) -> None:
+    """Print a long list: straight to the output, since laying out a table of hundreds would take seconds."""
+    for row, style in zip(rows, styles, strict=True):
+        cells = [_fitted(screen.fit(cell), width) for cell, width in zip(row, widths, strict=True)]
+        line = f"  {'  '.join(cells)}".rstrip()
+        if screen.console.is_terminal:
+            screen.console.print(line, style=style, markup=False, highlight=False, no_wrap=True, soft_wrap=True)
+        else:
+            screen.console.file.write(f"{line}\n")
+
+
+def _fitted(text: str, width: int) -> str:
+    return (text if len(text) <= width else f"{text[: width - 2]}..").ljust(width)
 
 
 def in_all(lists: Sequence[Sequence[str]]) -> list[str]:
