@@ -41,9 +41,10 @@ if TYPE_CHECKING:
     from covercrop.render.data.icalendar import write_icalendar
     from covercrop.render.page.report import report_html
     from covercrop.render.words.reminders import upcoming_dates
+    from covercrop.season.adding import add_field
     from covercrop.season.comparison import compare_endings
     from covercrop.season.many import plan_field, plan_fields
-    from covercrop.season.noting import add_scouting_note
+    from covercrop.season.noting import add_scouting_note, undo_scouting_note
     from covercrop.season.plan import Plan
     from covercrop.weather.daily import daily_weather
     from covercrop.weather.own_file import read_weather
@@ -56,6 +57,7 @@ _HOME = {
     "Field": "field.entries",
     "Plan": "season.plan",
     "ScoutingNote": "field.entries",
+    "add_field": "season.adding",
     "add_scouting_note": "season.noting",
     "calibrate_bloom": "checking.bloom_records",
     "compare_endings": "season.comparison",
@@ -82,6 +84,7 @@ _HOME = {
     "snow_depth": "models.labelled",
     "soil_temperature": "models.labelled",
     "survey_region": "region.survey",
+    "undo_scouting_note": "season.noting",
     "upcoming_dates": "render.words.reminders",
     "write_icalendar": "render.data.icalendar",
 }
@@ -93,6 +96,7 @@ __all__ = [
     "Field",
     "Plan",
     "ScoutingNote",
+    "add_field",
     "add_scouting_note",
     "calibrate_bloom",
     "compare_endings",
@@ -119,6 +123,7 @@ __all__ = [
     "snow_depth",
     "soil_temperature",
     "survey_region",
+    "undo_scouting_note",
     "upcoming_dates",
     "write_icalendar",
 ]

@@ -83,6 +83,27 @@ def test_screens_fit_the_width(run: Run, monkeypatch: pytest.MonkeyPatch, width:
     assert max(map(len, screen.splitlines())) <= min(width, 100)
 
 
+@pytest.mark.parametrize("on", ["2026-04-20", "2026-05-06", "2026-05-25"])
+def test_an_answer_is_short_until_more_is_asked_for(run: Run, monkeypatch: pytest.MonkeyPatch, on: str) -> None:
+    """A field takes half a page; why, assumptions and sources come with --full, and are told of."""
+    monkeypatch.setenv("COLUMNS", "80")
+    short = run("ready", "--on", on, "--field", "Chapel bench")[1]
+    full = run("ready", "--on", on, "--field", "Chapel bench", "--full")[1]
+    assert len(short.splitlines()) <= 40 < len(full.splitlines())
+    assert "--full adds why, every date" in short
+    assert "licensed advice" in short
+    for title in ("Why", "Sources", "Assumed, since no source gives it"):
+        assert title in full.splitlines()
+        assert title not in short.splitlines()
+    assert short.count("Take care") <= 1
+
+
+def test_the_caution_is_that_of_the_work_in_hand(run: Run) -> None:
+    """Turning under within the week bares the soil; a month before there is nothing to take care of yet."""
+    assert "Take care: Turning under bares the soil" in run("ready", "--on", "2026-05-14", "--field", "Chapel bench")[1]
+    assert "Take care" not in run("ready", "--on", "2026-03-20", "--field", "Chapel bench")[1]
+
+
 def test_every_field_begins_with_what_to_do(run: Run) -> None:
     """The first line of a field names it, its state in words and the day to go there."""
     _, screen, _ = run("ready")

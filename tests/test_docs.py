@@ -27,6 +27,7 @@ TEXTS = {"README": README, **GUIDE}
 OUTPUT = re.compile(r"<!-- output of: covercrop (.+?) -->\n```text\n(.*?)```\n", flags=re.DOTALL)
 SHOWN = [(name, *found) for name, text in TEXTS.items() for found in OUTPUT.findall(text)]
 COMMANDS = (
+    "add",
     "ready",
     "compare",
     "scout",

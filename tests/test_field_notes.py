@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 
 from covercrop.base.errors import FieldFileError, UnknownNameError
 from covercrop.field import add_note as field_notes
+from covercrop.field import rewriting
 from covercrop.field.add_note import add_note
 from covercrop.field.entries import ScoutingNote
 from covercrop.field.file import read_fields
@@ -263,7 +264,7 @@ def test_an_editor_that_saves_meanwhile_wins(path: Path, monkeypatch: pytest.Mon
 
 def test_a_writer_that_does_not_end(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The wait for another writer has an end, and a lock file that nobody holds is no obstacle."""
-    monkeypatch.setattr(field_notes, "PATIENCE", 0.2)
+    monkeypatch.setattr(rewriting, "PATIENCE", 0.2)
     lock = path.with_name(".fields.toml.lock")
     with (
         FileLock(lock),

@@ -42,8 +42,9 @@ PARSERS = main._parser()._subparsers._group_actions[0].choices
 
 #: Each command, and what does the same in Python.
 TWINS = {
+    "add": ("add_field",),
     "ready": ("plan_field", "plan_fields"),
-    "scout": ("add_scouting_note",),
+    "scout": ("add_scouting_note", "undo_scouting_note"),
     "compare": ("compare_endings",),
     "sow": ("compare_sowing_dates",),
     "beds": ("lay_out_beds",),

@@ -56,7 +56,8 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("bed_entries",),
         ("entries",),
         ("file", "rows", "weather_source"),
-        ("add_note",),
+        ("rewriting", "typed"),
+        ("add_field", "add_note"),
     ),
     "season": (
         ("absent", "doubts", "ground_part", "measurements", "planting_part", "progress", "ripeness", "stand_part"),
@@ -68,7 +69,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("plan",),
         ("columns", "crop_days"),
         ("many",),
-        ("comparison", "noting"),
+        ("adding", "comparison", "noting"),
     ),
     "autumn": (("sowing_dates",), ("frame",), ("relaxations",), ("comparison",), ("verdict",)),
     "checking": (
@@ -97,13 +98,15 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "render.screen": (
         ("strip",),
         ("terminal",),
-        ("beds", "calibration", "comparison", "datebook", "guide", "hindcast"),
+        ("adding", "beds", "calibration", "comparison", "datebook", "guide", "hindcast"),
         ("many_fields", "region", "replay", "scouting", "sowing"),
     ),
     "render.page": (("sheet",), ("report",), ("notebook",)),
     "cli": (
         ("shared",),
+        ("asking",),
         (
+            "add",
             "beds",
             "calendar",
             "calibrate",

@@ -138,18 +138,98 @@ def test_the_table(farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: 
     monkeypatch.setenv("COLUMNS", "80")
     assert main(["ready", str(farm)]) == 0
     shown = capsys.readouterr().out
-    table = shown[: shown.index("Take care")]
+    table = shown[: shown.index("One field in full")]
     assert max(map(len, shown.splitlines())) <= 80
     assert table.count("Hollin road") + table.count("..") >= 8
     assert table.index("This week") < table.index("Later")
-    assert "--field NAME" in table
+    assert "--field NAME" in shown
     assert "licensed advice" in shown
+    assert "Sources" not in shown
+    assert re.search(r"safe to plant +ripens\n", table)
     this_week = table[table.index("This week") : table.index("Later")]
     assert main(["ready", str(farm), "--due"]) == 0
     due = capsys.readouterr().out
     assert "Later" not in due
     number_of = re.compile(r"Field (\d)")
-    assert number_of.findall(due[: due.index("Take care")]) == number_of.findall(this_week)
+    assert number_of.findall(due) == number_of.findall(this_week)
+    last = [line for line in due.splitlines() if line][-1]
+    assert number_of.search(last)  # a list, and nothing after it
+
+
+@pytest.mark.parametrize(("on", "status"), [("2026-04-20", 3), ("2025-12-20", 0)])
+def test_a_script_learns_whether_anything_is_due(farm: Path, on: str, status: int) -> None:
+    """By the exit status, whatever is printed; without --due there is nothing that it would say."""
+    for form in ([], ["--json"], ["--full"]):
+        assert main(["ready", str(farm), "--due", "--exit-code", "--on", on, *form]) == status
+    assert main(["ready", str(farm), "--due", "--on", on]) == 0
+    with pytest.raises(SystemExit):
+        main(["ready", str(farm), "--exit-code"])
+
+
+def test_names_are_kept_on_a_narrow_screen(
+    farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Below 80 columns other columns go before a letter of a name does."""
+    named = farm.with_name("named.toml")
+    named.write_text(farm.read_text().replace(", a long way up the Hollin road", " up the road"))
+    shown = {}
+    for width in (80, 66, 50):
+        monkeypatch.setenv("COLUMNS", str(width))
+        assert main(["ready", str(named)]) == 0
+        shown[width] = capsys.readouterr().out
+        assert max(map(len, shown[width].splitlines())) <= width
+        assert all(f"Field {number} up the road" in shown[width] for number in range(8))
+    assert "ripens" in shown[80]
+    assert "safe to plant" in shown[66]
+    assert "safe to plant" not in shown[50]
+
+
+def test_sow_for_many_fields_is_a_table(
+    farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A line a field with its cover and days, and no more than that; one field in full when it is asked for."""
+    monkeypatch.setenv("COLUMNS", "100")
+    assert main(["sow", str(farm), "--cover", "crimson-clover"]) == 0
+    shown = capsys.readouterr().out
+    assert "all three" in shown
+    assert "Sources" not in shown
+    assert len(shown.splitlines()) < 30
+    assert re.findall(r"Field \d", shown) == sorted(re.findall(r"Field \d", shown), key=shown.index)
+    assert {f"Field {number}" for number in range(8)} == set(re.findall(r"Field \d", shown))
+    name = "Field 2, a long way up the Hollin road"
+    assert main(["sow", str(farm), "--cover", "crimson-clover", "--field", name]) == 0
+    assert "Sources" in capsys.readouterr().out
+
+
+def test_work_of_one_day_is_joined(
+    farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Fields to be scouted on one day stand in one line; the dates of one field come with their odds."""
+    monkeypatch.setenv("COLUMNS", "100")
+    assert main(["calendar", str(farm)]) == 0
+    shown = capsys.readouterr().out
+    lines = " ".join(shown.split())
+    assert re.search(r"scout, [^:]*: Field \d, a long way up the Hollin road, Field \d", lines)
+    assert len(shown.splitlines()) < 100
+    assert main(["calendar", str(farm), "--field", "Field 2, a long way up the Hollin road"]) == 0
+    alone = capsys.readouterr().out
+    assert "in eight years of ten" in alone
+    assert "Field 3" not in alone
+    assert main(["calendar", str(farm), "--field", "Field 2, a long way up the Hollin road", "-o", "x.ics"]) == 1
+    assert "leave --field out" in capsys.readouterr().err
+
+
+def test_a_hundred_fields_fit_on_two_screens(
+    farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two of sixty lines, with all that stands around the table."""
+    monkeypatch.setenv("COLUMNS", "80")
+    start, *fields = farm.read_text().split("[[field]]")
+    many = [field.replace("Field ", f"Field {turn}.") for turn in range(13) for field in fields][:100]
+    hundred = farm.with_name("hundred.toml")
+    hundred.write_text("[[field]]".join([start, *many]))
+    assert main(["ready", str(hundred)]) == 0
+    assert len(capsys.readouterr().out.splitlines()) <= 120
 
 
 def test_a_week_without_a_visit(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -369,3 +369,26 @@ def test_range_of_faba_bean_follows_its_source() -> None:
     between = faba.stages.first_flower.value - faba.emergence.sum.value
     assert faba.bloom.requirement.low == 830 + between
     assert faba.bloom.requirement.high == 1000 + between
+
+
+@pytest.mark.parametrize(
+    ("kind", "name", "key"),
+    [
+        ("crop", "Butternut", "winter-squash"),
+        ("crop", "zucchini", "summer-squash"),
+        ("crop", "cantaloupe", "muskmelon"),
+        ("cover", "fava bean", "faba-bean"),
+        ("cover", "Austrian winter pea", "winter-pea"),
+    ],
+)
+def test_what_growers_call_it(kind: str, name: str, key: str) -> None:
+    """A common name leads to the cover or crop, a slip in it to an offer of both names; no name leads to two."""
+    find = getattr(catalogue, kind)
+    assert find(name).key == key
+    with pytest.raises(UnknownNameError, match=rf"did you mean .*{key}"):
+        find(f"{name}x")
+    names = [
+        {catalogue._key(each) for each in (record.key, record.common_name, *record.also)}
+        for record in getattr(catalogue, f"{kind}s")()
+    ]
+    assert sum(map(len, names)) == len(set().union(*names))

@@ -132,3 +132,44 @@ def test_a_note_of_another_day_is_left_out_of_an_earlier_answer(run: Run, farm: 
     before = run("ready", farm, "--on", "2026-04-19")[1]
     run("scout", farm, "Chapel bench", "--bloom", "5")
     assert run("ready", farm, "--on", "2026-04-19")[1] == before
+
+
+@pytest.mark.parametrize("newline", ["\n", "\r\n"])
+@pytest.mark.parametrize("name", ["Ford meadow", "Chapel bench", "Upper orchard strip"])
+def test_a_note_is_taken_out_again(run: Run, farm: Path, name: str, newline: str) -> None:
+    """Undoing a note leaves every byte as it was before it, whichever field it was of, and says what went."""
+    before = farm.read_bytes().replace(b"\n", newline.encode())
+    farm.write_bytes(before)
+    kept = len(next(field for field in read_fields(farm).fields if field.name == name).scouting)
+    assert run("scout", farm, name, "--bbch", 55, "--note", "by the gate")[0] == 0
+    assert '"by the gate"' in run("scout", farm, name, "--list")[1]
+    status, screen, messages = run("scout", farm, name.upper(), "--undo")
+    assert (status, messages) == (0, "")
+    assert screen.startswith(f"Taken out of fields.toml, {name}: Mon 20 Apr 2026: BBCH 55")
+    assert farm.read_bytes() == before
+    document = json.loads(run("scout", farm, name, "--list", "--json")[1])
+    assert len(document["fields"][0]["notes"]) == kept
+
+
+def test_undoing_more_than_there_is(run: Run, farm: Path) -> None:
+    """The notes go one by one, the last written first; then there is none, and the file is left as it is."""
+    assert json.loads(run("scout", farm, "Ford meadow", "--undo", "--json")[1])["fields"][0]["taken_out"]["bbch"] == 55
+    assert json.loads(run("scout", farm, "Ford meadow", "--undo", "--json")[1])["fields"][0]["taken_out"]["bbch"] == 51
+    before = farm.read_bytes()
+    assert b"[field.beds]" in before
+    assert "has no note; nothing to take out" in run("scout", farm, "Ford meadow", "--undo")[2]
+    assert run("scout", farm, "Ford meadow", "--list")[1] == "Ford meadow has no note yet.\n"
+    assert farm.read_bytes() == before
+    assert "did you mean Ford meadow" in run("scout", farm, "Ford medow", "--undo")[2]
+    assert run("scout", farm, "Ford meadow", "--undo", "--bloom", 5)[0] == 2
+
+
+def test_a_note_inside_a_list_is_left_to_an_editor(run: Run, farm: Path) -> None:
+    """What is not written under a header of its own is not touched."""
+    text = farm.read_text().split("[[field]]")[1].split("[[field.scouting]]")[0]
+    farm.write_text(
+        "today = 2026-04-20\n[[field]]\nscouting = [{date = 2026-04-08, bbch = 51}]" + text.replace("today", "# today")
+    )
+    before = farm.read_bytes()
+    assert "take it out with an editor" in run("scout", farm, "Ford meadow", "--undo")[2]
+    assert farm.read_bytes() == before

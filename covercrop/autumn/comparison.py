@@ -48,7 +48,7 @@ if TYPE_CHECKING:
 
     from covercrop.base.days import Day
     from covercrop.base.records import DailyWeather
-    from covercrop.field.entries import Field
+    from covercrop.field.entries import Ground
     from covercrop.parameters.traits import Cover, Crop
 
 
@@ -107,7 +107,7 @@ class Autumn:
     notes : tuple of str
     """
 
-    field: Field
+    field: Ground
     crop: Crop
     on: np.datetime64
     dates: Days
@@ -125,7 +125,7 @@ class Autumn:
 
 
 def compare_sowing_dates(
-    field: Field,
+    field: Ground,
     weather: DailyWeather | None = None,
     on: Day | None = None,
     *,
@@ -140,7 +140,7 @@ def compare_sowing_dates(
 
     Parameters
     ----------
-    field : Field
+    field : Field or Ground
         Its place, crop, way of ending the cover, and cultivar.
     weather : DailyWeather, optional
         With at least eight whole past seasons; without it that which the field names
@@ -187,8 +187,8 @@ def compare_sowing_dates(
     )
     accepted = risk or Risk()
     known = [catalogue.cover(name) for name in (covers or catalogue.cover_names())]
-    own = cover_of(field.cover)
-    known = list({cover.key: own if cover.key == own.key else cover for cover in known}.values())
+    own = {} if field.cover is None else {field.cover.species: cover_of(field.cover)}
+    known = list({cover.key: own.get(cover.key, cover) for cover in known}.values())
     season = _season(weather, on, field.latitude, start, end)
     dates = _dates(season, on, start, end)
     frame = _frame(field, season, dates, accepted, draws or standard_draws(DRAWS), plant_by)
@@ -216,9 +216,9 @@ def compare_sowing_dates(
     )
 
 
-def _cultivar(field: Field, cover: Cover) -> str:
+def _cultivar(field: Ground, cover: Cover) -> str:
     """The field's own cultivar for its own species; not known for any other."""
-    return field.cover.cultivar if field.cover.species == cover.key else ""
+    return field.cover.cultivar if field.cover is not None and field.cover.species == cover.key else ""
 
 
 def _fitness(choice: Choice, risk: Risk) -> tuple[bool, float]:

@@ -22,7 +22,7 @@ from covercrop.weather.outlook import Outlook, past_seasons
 
 if TYPE_CHECKING:
     from covercrop.base.records import DailyWeather
-    from covercrop.field.entries import CropEntry, Field
+    from covercrop.field.entries import CropEntry, Ground
     from covercrop.parameters.traits import Crop
 
 #: Days from midwinter to the end of the season.
@@ -108,7 +108,7 @@ def _past(on: np.datetime64, start: np.datetime64 | None, end: np.datetime64 | N
 
 
 def _frame(
-    field: Field,
+    field: Ground,
     season: Outlook,
     dates: Days,
     risk: Risk,

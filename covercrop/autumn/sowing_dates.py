@@ -32,7 +32,7 @@ from covercrop.weather.outlook import Outlook, part_of
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from covercrop.field.entries import CropEntry, Field
+    from covercrop.field.entries import CropEntry, Ground
     from covercrop.parameters.traits import Cover, Crop, Growth
 
 
@@ -144,7 +144,7 @@ class Choice:
 class Frame:
     """What all covers of one question share; day indexes on the axis of ``season``."""
 
-    field: Field
+    field: Ground
     crop: Crop
     planting: CropEntry
     season: Outlook
@@ -196,7 +196,7 @@ def follow(frame: Frame, asked: Asked, known: dict[object, Array] | None = None)
     alive = np.ones(stand.killed.shape, dtype=np.bool_) if asked.snow else np.isnan(stand.killed)
     # Where every member dies the dates are those of a stand that lives.
     counted = np.where(alive.any(axis=(1, 2), keepdims=True), alive, True)
-    opens, closes, methods = _windows(stand, field.cover.terminate, cover, counted)
+    opens, closes, methods = _windows(stand, field.terminate, cover, counted)
     ended, odds = _endings(frame, asked, stand, methods, counted, {} if known is None else known)
     rate = accumulate(biomass.warmth(season.tmean, growth_of(cover)))
     wanted = crossing(rate, cover.sowing.ground_cover.value, stand.stages["emergence"][..., :1] + 1)
@@ -222,7 +222,7 @@ def _stand_on(frame: Frame, asked: Asked, sowing: NDArray[np.intp]) -> Stand:
         asked.cover,
         frame.draws,
         cultivar=asked.cultivar,
-        terminate=frame.field.cover.terminate,
+        terminate=frame.field.terminate,
         sowing=(sowing - begin)[:, np.newaxis],
     )
     later = begin - int(frame.sowing[0])

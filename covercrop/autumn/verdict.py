@@ -23,11 +23,8 @@ SNOW_MATTERS = 0.95
 
 def talked_about(autumn: Autumn) -> list[Choice]:
     """The covers that get sentences of their own: the fittest, and the field's own."""
-    return [
-        choice
-        for place, choice in enumerate(autumn.choices)
-        if place == 0 or choice.cover.key == autumn.field.cover.species
-    ]
+    own = None if autumn.field.cover is None else autumn.field.cover.species
+    return [choice for place, choice in enumerate(autumn.choices) if place == 0 or choice.cover.key == own]
 
 
 def too_late(autumn: Autumn, choice: Choice) -> bool:

@@ -24,7 +24,7 @@ That a stage is not reached is a result, not an error.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 #: What a terminal would obey instead of showing: control characters, ends of
 #: lines, and the marks that turn the direction of writing.
@@ -65,9 +65,11 @@ class UnknownNameError(ParameterError):
         The name that was given.
     known : iterable of str
         The names that would have been understood.
+    also : mapping of str to str
+        Other names that would have been, each with the one that it stands for.
     """
 
-    def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
+    def __init__(self, kind: str, name: str, known: Iterable[str], also: Mapping[str, str] | None = None) -> None:
         from difflib import get_close_matches
 
         self.kind = kind
@@ -75,6 +77,9 @@ class UnknownNameError(ParameterError):
         self.known = tuple(known)
         lowered = {known_name.lower(): known_name for known_name in self.known}
         near = [lowered[match] for match in get_close_matches(name.lower(), lowered, n=3, cutoff=0.5)]
+        others = {other.lower(): f"{other} ({stands})" for other, stands in (also or {}).items() if stands not in near}
+        near += [others[match] for match in get_close_matches(name.lower(), others, n=3, cutoff=0.5)]
+        near = near[:3]
         way_out = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(self.known)}"
         super().__init__(f"unknown {kind} {name!r}; {way_out}")
 

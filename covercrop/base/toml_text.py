@@ -95,6 +95,95 @@ def with_table(
     return told
 
 
+def without_last(text: str, inside: tuple[str, int], key: str) -> str:
+    """A text without the last table of a list of tables, such as the last ``[[field.scouting]]`` of one ``[[field]]``.
+
+    Parameters
+    ----------
+    text : str
+        TOML, without a byte-order mark.
+    inside : (str, int)
+        The list of tables, and which of them is taken from.
+    key : str
+        The list inside it.
+
+    Returns
+    -------
+    str
+        All else of the text: a comment before what follows stays, one inside the table goes with it.
+
+    Raises
+    ------
+    NoPlaceError
+        If the table is not written under a header of its own, or the text would come to say anything else.
+    """
+    wanted = deepcopy(tomllib.loads(text))
+    listed = [outer.get(key, []) for outer in wanted[inside[0]]]
+    number = sum(map(len, listed[: inside[1] + 1])) - 1
+    listed[inside[1]].pop()
+    if not listed[inside[1]]:
+        del wanted[inside[0]][inside[1]][key]
+    names = rf"[\"']?{re.escape(inside[0])}[\"']?[ \t]*\.[ \t]*[\"']?{re.escape(key)}[\"']?"
+    headers = [found.start() for found in re.finditer(rf"^[ \t]*\[\[[ \t]*{names}[ \t]*\]\]", text, re.MULTILINE)]
+    if number >= len(headers):
+        raise NoPlaceError(key)
+    start = headers[number]
+    body = text.index("\n", start) + 1 if "\n" in text[start:] else len(text)
+    # What follows begins at a header, with the blank lines and comments before it.
+    after = re.search(r"(?:^[ \t]*(?:#[^\n]*)?\r?\n)*^[ \t]*\[", text[body:], re.MULTILINE)
+    rest = text[body + after.start() :] if after else ""
+    told = re.sub(r"\r?\n[ \t]*(\r?\n)\Z", r"\1", text[:start]) + rest
+    try:
+        if tomllib.loads(told) != wanted:
+            raise NoPlaceError(key)
+    except tomllib.TOMLDecodeError:
+        raise NoPlaceError(key) from None
+    return told
+
+
+def with_entry(text: str, key: str, entry: Mapping[str, Any]) -> str:
+    """A text with one more table at its end, in a list of tables such as ``[[field]]``.
+
+    Parameters
+    ----------
+    text : str
+        TOML, without a byte-order mark; it may be empty.
+    key : str
+        The list, which is begun where there is none.
+    entry : mapping of str to date, number, text, or a mapping of the same
+
+    Returns
+    -------
+    str
+        All of the text, and the new lines.
+
+    Raises
+    ------
+    NoPlaceError
+        If the list is not written as tables of their own.
+    tomllib.TOMLDecodeError
+        If the text is no TOML.
+    """
+    import tomlkit
+
+    newline = "\r\n" if 2 * text.count("\r\n") > text.count("\n") else "\n"
+    wanted = deepcopy(tomllib.loads(text))
+    wanted.setdefault(key, [])
+    if not isinstance(wanted[key], list):
+        raise NoPlaceError(key)
+    wanted[key].append(entry)
+    new = tomlkit.dumps({key: [entry]}).replace("\n", newline)
+    ended = text if not text or text.endswith("\n") else text + newline
+    told = f"{ended}{newline if ended.strip() else ''}{new}"
+    try:
+        # That it landed in the right place is not taken on trust.
+        if tomllib.loads(told) != wanted:
+            raise NoPlaceError(key)
+    except tomllib.TOMLDecodeError:
+        raise NoPlaceError(key) from None
+    return told
+
+
 def _ended_as(text: str, told: str, new: str, newline: str) -> str:
     """The new text without a line end that the old one did not have, where the new table is not the last."""
     last = text.rpartition("\n")[2]

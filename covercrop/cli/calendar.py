@@ -6,7 +6,19 @@ import argparse
 import sys
 from pathlib import Path
 
-from covercrop.cli.shared import Commands, complain, fields_argument, on_argument, read, said, screen, show
+from covercrop.cli.shared import (
+    FEW,
+    Commands,
+    complain,
+    field_argument,
+    fields_argument,
+    named,
+    on_argument,
+    read,
+    said,
+    screen,
+    show,
+)
 
 _STANDARD_OUTPUT = Path("-")
 
@@ -28,6 +40,7 @@ def add(commands: Commands) -> None:
         help="write an iCalendar file; run again, it raises the number of what has moved (- for standard output)",
     )
     on_argument(calendar)
+    field_argument(calendar, f"of more than {FEW} fields what is to be done on the same days is joined")
 
 
 def _run(arguments: argparse.Namespace) -> int:
@@ -40,10 +53,15 @@ def _run(arguments: argparse.Namespace) -> int:
     output = arguments.output
     if output == _STANDARD_OUTPUT and arguments.json:
         raise UsageError("-o - and --json both print to standard output; give one of them, or -o with a file's name")
+    if output is not None and arguments.field:
+        raise UsageError(
+            "-o writes the dates of all fields, and takes back those that are not there; leave --field out"
+        )
     file, today, title = read(arguments)
     if output not in (None, _STANDARD_OUTPUT):
         icalendar.read(output, file.fields)  # refused before the work
-    planned = plan_fields(file.fields, on=arguments.on or today, today=today)
+    fields = named(file, arguments.field)
+    planned = plan_fields(fields, on=arguments.on or today, today=today)
     dates, troubled = planned.each(lambda plan, weather: upcoming_dates(plan, weather, us=arguments.units == "us"))
     plans, problems = planned.plans, said(troubled)
     ahead = [reminder for each in dates for reminder in each]
@@ -56,5 +74,6 @@ def _run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         show(machine.dump(machine.calendar(plans, ahead, planned.on, problems)))
     elif output is None and plans:
-        datebook.datebook(screen(), ahead, planned.on, title=title)
+        listed = datebook.joined if len(fields) > FEW and ahead and not arguments.field else datebook.datebook
+        listed(screen(), ahead, planned.on, title=title)
     return complain(problems)

@@ -45,7 +45,7 @@ def _run(arguments: argparse.Namespace) -> int:
 
     table = degree_day_table(
         arguments.file,
-        arguments.units,
+        arguments.units or "metric",
         arguments.method,
         arguments.lower,
         arguments.upper,

@@ -14,6 +14,7 @@ from covercrop.base.errors import CovercropError
 from covercrop.base.streams import let_go, tell, told_output
 from covercrop.base.version import __version__
 from covercrop.cli import (
+    add,
     beds,
     calendar,
     calibrate,
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
 
 #: In the order of the help.
 COMMANDS = (
+    add,
     ready,
     compare,
     scout,
@@ -59,6 +61,7 @@ With no FIELDS file, the commands show an invented demonstration."""
 
 EPILOG = """\
 examples:
+  covercrop add fields.toml              write down your first field; it asks
   covercrop ready                        this week's answer for the demonstration
   covercrop ready fields.toml --due      which of your own fields need you this week
   covercrop compare fields.toml          each week and way of ending the cover, and what would help
@@ -67,7 +70,7 @@ examples:
   covercrop report fields.toml -o fields.html
   covercrop weather fields.toml          where the weather comes from, and how good it is
 
-exit status: 0; 1 a problem, said in one line; 2 wrong usage"""
+exit status: 0; 1 a problem, said in one line; 2 wrong usage; 3 something is due (ready --due --exit-code)"""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from covercrop.cli.shared import (
+    FEW,
     Commands,
     complain,
     field_argument,
@@ -18,8 +19,8 @@ from covercrop.cli.shared import (
     show,
 )
 
-#: More fields than this are shown in a table.
-FEW = 5
+#: The exit status that says that something is due.
+DUE = 3
 
 
 def add(commands: Commands) -> None:
@@ -35,12 +36,16 @@ def add(commands: Commands) -> None:
     full_argument(ready)
     field_argument(ready, f"more than {FEW} fields are shown in a table")
     ready.add_argument("--due", action="store_true", help="only fields that need something within the week")
+    ready.add_argument("--exit-code", action="store_true", help=f"with --due: exit status {DUE} if there are any")
+    ready.set_defaults(misused=ready.error)
 
 
 def _run(arguments: argparse.Namespace) -> int:
     from covercrop.dates.needs import is_due
     from covercrop.season.many import plan_fields
 
+    if arguments.exit_code and not arguments.due:
+        arguments.misused("--exit-code says whether anything is due; give --due too")
     file, today, title = read(arguments)
     fields = named(file, arguments.field)
     in_full = arguments.full or arguments.field or arguments.json
@@ -58,12 +63,12 @@ def _run(arguments: argparse.Namespace) -> int:
         to = screen()
         if plans:
             many_fields.fields(to, shown, on, title=title, of=len(plans))
-        if shown:
+        if shown and not arguments.due:
             to.say()
             to.say("One field in full: covercrop ready FIELDS --field NAME")
-            terminal.beneath(to, shown)
+            terminal.more(to, shown)
     else:
         from covercrop.render.screen import terminal
 
         terminal.ready(screen(), shown, on, title=title, us=arguments.units == "us", full=arguments.full)
-    return complain(problems)
+    return complain(problems) or (DUE if arguments.exit_code and shown else 0)

@@ -82,7 +82,7 @@ def _run(arguments: argparse.Namespace) -> int:
         percentiles=arguments.percentiles,
         plant_by=arguments.plant_by,
         dates=arguments.dates,
-        units=arguments.units,
+        units=arguments.units or "metric",
         work=Work(scheduler=arguments.scheduler, workers=arguments.workers, progress=_progress, say=tell),
     )
     if arguments.map is not None:

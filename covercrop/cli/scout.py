@@ -15,12 +15,15 @@ def add(commands: Commands) -> None:
         "scout",
         _run,
         "write what you saw into the field file; the next answer goes by it",
-        ("add_scouting_note",),
+        ("add_scouting_note", "undo_scouting_note"),
         units="units of the measurements",
     )
     scout.add_argument("fields", type=Path, metavar="FIELDS", help="field file")
     scout.add_argument("name", metavar="NAME", help="name of the field, in quotes if it has blanks")
     on_argument(scout, "the day of the visit")
+    instead = scout.add_mutually_exclusive_group()
+    instead.add_argument("--list", action="store_true", help="show the notes of the field, and write nothing")
+    instead.add_argument("--undo", action="store_true", help="take the note that was written last out of the file")
     stage = scout.add_mutually_exclusive_group()
     stage.add_argument("--bloom", type=float, metavar="PERCENT", help="share of the plants in flower, 0 to 100")
     stage.add_argument(
@@ -43,6 +46,10 @@ def _run(arguments: argparse.Namespace) -> int:
     from covercrop.season.noting import add_scouting_note
 
     seen = _seen(arguments)
+    if arguments.list or arguments.undo:
+        if seen or arguments.note is not None:
+            arguments.misused("--list and --undo stand alone; leave out what was seen")
+        return _undo(arguments) if arguments.undo else _list(arguments)
     if not seen:
         arguments.misused(
             "nothing that was seen; give --bloom, --bbch or --no-buds, or a measurement: --soil, --height, "
@@ -57,17 +64,53 @@ def _run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         show(machine.dump(machine.scouted(field, note, arguments.fields, doubts, unchecked)))
     else:
-        scouting.noted(
-            screen(), field, note, arguments.fields, us=arguments.units == "us", doubts=doubts, unchecked=unchecked
-        )
+        scouting.noted(screen(), field, note, arguments.fields, us=_us(arguments), doubts=doubts, unchecked=unchecked)
     return 0
+
+
+def _undo(arguments: argparse.Namespace) -> int:
+    """Take the last note out, and say which it was."""
+    from covercrop.render.data import machine
+    from covercrop.render.screen import scouting
+    from covercrop.season.noting import undo_scouting_note
+
+    us = _us(arguments)
+    undone = undo_scouting_note(arguments.fields, arguments.name)
+    if arguments.json:
+        show(machine.dump(machine.unnoted(undone.field, undone.note, arguments.fields)))
+    else:
+        scouting.undone(screen(), undone.field, undone.note, arguments.fields, us=us)
+    return 0
+
+
+def _list(arguments: argparse.Namespace) -> int:
+    """Show the notes of a field."""
+    from covercrop.cli.shared import named
+    from covercrop.field.file import read_fields
+    from covercrop.render.data import machine
+    from covercrop.render.screen import scouting
+
+    us = _us(arguments)
+    (field,) = named(read_fields(arguments.fields), [arguments.name])
+    if arguments.json:
+        show(machine.dump(machine.notes(field, arguments.fields)))
+    else:
+        scouting.listed(screen(), field, us=us)
+    return 0
+
+
+def _us(arguments: argparse.Namespace) -> bool:
+    """Whether US units are asked for, or are those of the file."""
+    from covercrop.field.file import units_in
+
+    return bool((arguments.units or units_in(arguments.fields)) == "us")
 
 
 def _seen(arguments: argparse.Namespace) -> dict[str, float]:
     """What was seen, by its key in the field file."""
     from covercrop.field.entries import NO_BUDS
 
-    us = arguments.units == "us"
+    us = _us(arguments)
     found = {
         "bloom_percent": arguments.bloom,
         "bbch": NO_BUDS if arguments.no_buds else arguments.bbch,

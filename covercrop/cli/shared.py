@@ -10,15 +10,15 @@ import datetime as dt
 import re
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, overload
 
-from covercrop.base.errors import UnknownNameError, one_line
+from covercrop.base.errors import FieldFileError, UnknownNameError, one_line
 from covercrop.base.streams import tell
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
-    from covercrop.field.entries import Field, FieldFile
+    from covercrop.field.entries import Field, FieldFile, Ground
     from covercrop.render.screen.terminal import Screen
     from covercrop.season.many import Plans, Problem
 
@@ -38,7 +38,16 @@ OPTIONS = {
     "scheduler": "--scheduler",
     "workers": "--workers",
     "anyway": "--anyway",
+    "at": "--at",
+    "elevation": "--elevation",
+    "area": "--area",
+    "cover": "--cover",
+    "sown": "--sown",
 }
+
+
+#: More fields than this are shown in a table first.
+FEW = 5
 
 
 class Commands:
@@ -75,7 +84,9 @@ class Commands:
         added = self._added.add_parser(
             name, help=brief, description=f"{brief[0].upper()}{brief[1:]}. {in_python(twins)}"
         )
-        added.add_argument("--units", choices=("metric", "us"), default="metric", help=f"{units} (default: metric)")
+        added.add_argument(
+            "--units", choices=("metric", "us"), help=f"{units} (default: those of the field file, else metric)"
+        )
         form = added.add_mutually_exclusive_group()
         form.add_argument("--json", action="store_true", help="answer as JSON")
         if csv:
@@ -129,7 +140,9 @@ def field_argument(parser: argparse.ArgumentParser, more: str = "") -> None:
 
 def full_argument(parser: argparse.ArgumentParser) -> None:
     """Let a command show what its answer rests on."""
-    parser.add_argument("--full", action="store_true", help="add every assumption with its reason, and sources in full")
+    parser.add_argument(
+        "--full", action="store_true", help="add all that the answer rests on: assumptions with their reasons, sources"
+    )
 
 
 def overwrite_argument(parser: argparse.ArgumentParser) -> None:
@@ -152,11 +165,31 @@ def date(text: str) -> dt.date:
     return day
 
 
-def read(arguments: argparse.Namespace) -> tuple[FieldFile, dt.date, str]:
-    """The field file (or the demonstration), today's date there, and a title."""
+def read(arguments: argparse.Namespace, *, sown: bool = True) -> tuple[FieldFile, dt.date, str]:
+    """The field file (or the demonstration), today's date there, and a title.
+
+    Parameters
+    ----------
+    arguments : argparse.Namespace
+        Where no units are asked for, it gets those of the file.
+    sown : bool
+        Say, in a line, which fields have no cover yet, and cannot be answered for.
+
+    Raises
+    ------
+    FieldFileError
+        If the file is not sound, or none of its fields has the cover that is needed.
+    """
+    from covercrop.field.entries import NO_COVER
     from covercrop.field.file import check_dates, read_fields
 
     file = read_fields(arguments.fields)
+    arguments.units = arguments.units or file.units
+    if sown and file.unsown:
+        names = ", ".join(entry.name for entry in file.unsown)
+        if not file.fields:
+            raise FieldFileError(f"{file.path}: {names}: {NO_COVER}")
+        tell(f"covercrop: {names}: {NO_COVER}")
     today = file.today or dt.date.today()
     check_dates(file, today)
     if arguments.fields is None:
@@ -164,21 +197,40 @@ def read(arguments: argparse.Namespace) -> tuple[FieldFile, dt.date, str]:
     return file, today, file.path.name
 
 
-def named(file: FieldFile, names: Sequence[str] | None) -> tuple[Field, ...]:
+@overload
+def named(file: FieldFile, names: Sequence[str] | None) -> tuple[Field, ...]: ...
+@overload
+def named(file: FieldFile, names: Sequence[str] | None, *, sown: bool) -> tuple[Ground, ...]: ...
+def named(file: FieldFile, names: Sequence[str] | None, *, sown: bool = True) -> tuple[Ground, ...]:
     """The fields of a file with these names, in any spelling of case; all without names.
+
+    Parameters
+    ----------
+    file : FieldFile
+    names : sequence of str or None
+    sown : bool
+        Only those with a cover will do.
 
     Raises
     ------
     UnknownNameError
         If there is no such field; names near matches.
+    FieldFileError
+        If it has no cover, and one is needed.
     """
+    from covercrop.field.entries import NO_COVER
+
     if not names:
-        return file.fields
-    by_name = {field.name.casefold(): field for field in file.fields}
+        return file.fields if sown else file.entries
+    by_name = {entry.name.casefold(): entry for entry in file.entries}
     for name in names:
         if name.casefold() not in by_name:
-            raise UnknownNameError("field", name, [field.name for field in file.fields])
-    return tuple(by_name[name.casefold()] for name in dict.fromkeys(names))
+            raise UnknownNameError("field", name, [entry.name for entry in file.entries])
+    found = tuple(by_name[name.casefold()] for name in dict.fromkeys(names))
+    for entry in found:
+        if sown and entry.cover is None:
+            raise FieldFileError(f"{file.path}: {entry.name}: {NO_COVER}")
+    return found
 
 
 def complain(problems: Sequence[tuple[str, str]]) -> int:

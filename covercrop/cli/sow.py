@@ -5,11 +5,25 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from covercrop.cli.shared import Commands, complain, date, fields_argument, full_argument, read, said, screen, show
+from covercrop.cli.shared import (
+    FEW,
+    Commands,
+    complain,
+    date,
+    field_argument,
+    fields_argument,
+    full_argument,
+    named,
+    progress,
+    read,
+    said,
+    screen,
+    show,
+)
 
 if TYPE_CHECKING:
     from covercrop.autumn.comparison import Autumn
-    from covercrop.field.entries import Field
+    from covercrop.field.entries import Ground
 
 
 def add(commands: Commands) -> None:
@@ -41,6 +55,7 @@ def add(commands: Commands) -> None:
             help=f"share of years in which it has to {what}, as 0.8 or 80%% (default: {default})",
         )
     full_argument(sow)
+    field_argument(sow, f"more than {FEW} fields are shown in a table")
 
 
 def _share(text: str) -> float:
@@ -67,10 +82,10 @@ def _run(arguments: argparse.Namespace) -> int:
         catalogue.cover(name)  # said once, not for every field
     if arguments.start and arguments.end and arguments.start > arguments.end:
         raise UsageError(f"--from {arguments.start} is after --to {arguments.end}; give the earlier date first")
-    file, today, title = read(arguments)
+    file, today, title = read(arguments, sown=False)
     risk = Risk(established=arguments.covered, survives=arguments.alive, plantable=arguments.plantable)
 
-    def compare(field: Field) -> Autumn:
+    def compare(field: Ground) -> Autumn:
         return compare_sowing_dates(
             field,
             on=today,
@@ -81,7 +96,15 @@ def _run(arguments: argparse.Namespace) -> int:
             risk=risk,
         )
 
-    answers, troubled = each_field(file.fields, compare)
+    fields = named(file, arguments.field, sown=False)
+    with progress("comparing sowing dates", len(fields)) as advance:
+
+        def compared(field: Ground) -> Autumn:
+            autumn = compare(field)
+            advance(1)
+            return autumn
+
+        answers, troubled = each_field(fields, compared)
     problems = said(troubled)
     us = arguments.units == "us"
     if arguments.json:
@@ -96,5 +119,8 @@ def _run(arguments: argparse.Namespace) -> int:
     else:
         from covercrop.render.screen import sowing
 
+        if len(fields) > FEW and not (arguments.full or arguments.field):
+            sowing.table(screen(), answers, title=title)
+            return complain(problems)
         sowing.sow(screen(), answers, title=title, us=us, full=arguments.full)
     return complain(problems)

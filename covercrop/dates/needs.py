@@ -1,4 +1,4 @@
-"""Which of many fields needs something first, and which within the week."""
+"""Which of many fields needs something first, and which within the week; what matters of it now."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from covercrop.season import advice
 from covercrop.season.next_step import WEEK
 
 if TYPE_CHECKING:
@@ -25,6 +26,26 @@ _URGENCY = (
     "growing",
     "planted",
 )
+
+#: The dates that a standing cover is managed by, and those of the ground after it.
+_STANDING = ("bud", "first_flower", "window_open", "window_close", "earliest_planting", "latest_planting")
+_GROUND = ("residue", "disease", "soil_warm", "earliest_planting", "latest_planting")
+
+
+def dates_that_matter(plan: Plan) -> tuple[str, ...]:
+    """Names of the few dates that something is still decided by: those that are surely past matter no more."""
+    names = _GROUND if plan.is_ended else _STANDING
+    return tuple(name for name in names if not plan.dates[name].late < plan.on)  # NaT is before nothing
+
+
+def caution_now(plan: Plan) -> str:
+    """The one caution that this week's work needs; empty where there is none to do."""
+    step = plan.next_step
+    if not is_due(plan):
+        return ""
+    if step.action == "plant":
+        return advice.TREATED_SEED if plan.field.crop.method == "direct-seed" else ""
+    return {"turn-under": advice.BARE_SOIL, "tarp": advice.TARP}.get(step.method or "", "")
 
 
 def is_due(plan: Plan) -> bool:

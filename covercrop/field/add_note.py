@@ -1,34 +1,24 @@
-"""Add a scouting note to a field file: whole, or not at all.
+"""Add a scouting note to a field file, or take the last one out: whole, or not at all.
 
 Every other byte of the file stays as it was: comments, order, blank lines,
 ends of lines.
-
-A lock keeps two writers apart.  The new file is written beside the old one and
-takes its place in one step, so that a crash leaves the one or the other.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-import os
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager, suppress
-from math import isfinite
+from collections.abc import Mapping
 from pathlib import Path
 
 from covercrop.base.errors import FieldFileError, UnknownNameError
-from covercrop.base.toml_text import NoPlaceError, with_table
-from covercrop.field.entries import Field, FieldFile, ScoutingNote
+from covercrop.base.toml_text import NoPlaceError, with_table, without_last
+from covercrop.field.entries import NO_COVER, Field, FieldFile, Ground, ScoutingNote
 from covercrop.field.file import check_dates, parse_fields, read_bytes
+from covercrop.field.rewriting import MARK, as_written, rewrite
 from covercrop.models.bbch import stage_name
 from covercrop.models.season_calendar import SEASON_DAYS, season_ends
 
-#: Seconds to wait for another writer.  The lock falls with the process that holds it, so that none is ever left behind.
-PATIENCE = 10.0
-
 Entry = Mapping[str, dt.date | float | str]
-
-_MARK = "\ufeff"
 
 
 def proposed_note(path: Path, name: str, entry: Entry, today: dt.date) -> tuple[Field, ScoutingNote]:
@@ -63,12 +53,61 @@ def add_note(path: Path, name: str, entry: Entry, today: dt.date) -> tuple[Field
     UnknownNameError
         If the file has no such field.
     """
-    place = Path(os.path.realpath(path))  # a link stays one: what it leads to is replaced
-    with _alone(place, path):
-        content, stamp = read_bytes(path), _stamp(place)
+
+    def told(content: bytes) -> tuple[bytes, tuple[Field, ScoutingNote]]:
         new, field, note = _told(path, content, name, entry, today)
-        _replace(place, new, stamp, path)
-    return field, note
+        return new, (field, note)
+
+    return rewrite(path, told)
+
+
+def undo_note(path: Path, name: str, today: dt.date) -> tuple[Field, ScoutingNote]:
+    """Take the note that was written last out of a field file.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    name : str
+        Name of the field; capitals do not matter.
+    today : datetime.date
+        As for :func:`add_note`.
+
+    Returns
+    -------
+    Field, ScoutingNote
+        The field without the note, and the note.
+
+    Raises
+    ------
+    FieldFileError
+        If the field has no note, the file is not sound, or it cannot be written.  Nothing is changed then.
+    UnknownNameError
+        If the file has no such field.
+    """
+
+    def told(content: bytes) -> tuple[bytes, tuple[Field, ScoutingNote]]:
+        file = parse_fields(path, content)
+        check_dates(file, today)
+        number = _number(file, name)
+        before = _sown(file.entries[number], path)
+        if not before.scouting:
+            raise FieldFileError(f'{path}: field "{before.name}": has no note; nothing to take out')
+        text = content.decode("utf-8")
+        mark, text = (MARK, text[1:]) if text.startswith(MARK) else ("", text)
+        try:
+            new = (mark + without_last(text, ("field", number), "scouting")).encode("utf-8")
+        except NoPlaceError:
+            raise FieldFileError(
+                f'{path}: field "{before.name}": its last note is not written as a [[field.scouting]] of its own; '
+                "take it out with an editor"
+            ) from None
+        after = _sown(parse_fields(path, new).entries[number], path)
+        left = list(before.scouting)
+        for note in after.scouting:
+            left.remove(note)
+        return new, (after, left[0])
+
+    return rewrite(path, told)
 
 
 def _told(path: Path, content: bytes, name: str, entry: Entry, today: dt.date) -> tuple[bytes, Field, ScoutingNote]:
@@ -76,10 +115,12 @@ def _told(path: Path, content: bytes, name: str, entry: Entry, today: dt.date) -
     file = parse_fields(path, content)
     check_dates(file, today)
     number = _number(file, name)
-    new = _with_note(content, number, file.fields[number].name, entry, path)
+    before = _sown(file.entries[number], path)
+    new = _with_note(content, number, before.name, entry, path)
     told = parse_fields(path, new)
     check_dates(told, today)
-    field, note = told.fields[number], _added(file.fields[number], told.fields[number], path)
+    field = _sown(told.entries[number], path)
+    note = _added(before, field, path)
     if note.date > season_ends(field.cover.sown):
         raise FieldFileError(
             f'{path}: field "{field.name}": date = {note.date} is more than {SEASON_DAYS} days after sowing on '
@@ -89,13 +130,20 @@ def _told(path: Path, content: bytes, name: str, entry: Entry, today: dt.date) -
 
 
 def _number(file: FieldFile, name: str) -> int:
-    names = [field.name for field in file.fields]
+    names = [entry.name for entry in file.entries]
     if name in names:
         return names.index(name)
     alike = [number for number, known in enumerate(names) if known.casefold() == name.strip().casefold()]
     if len(alike) == 1:
         return alike[0]
     raise UnknownNameError("field", name, names)
+
+
+def _sown(entry: Ground, path: Path) -> Field:
+    """A field that a note can be of: one with a cover."""
+    if not isinstance(entry, Field):
+        raise FieldFileError(f'{path}: field "{entry.name}": {NO_COVER}')
+    return entry
 
 
 def _added(before: Field, after: Field, path: Path) -> ScoutingNote:
@@ -115,10 +163,10 @@ def _added(before: Field, after: Field, path: Path) -> ScoutingNote:
 def _with_note(content: bytes, number: int, name: str, entry: Entry, path: Path) -> bytes:
     """The file with the note at the end of a field."""
     text = content.decode("utf-8")
-    mark, text = (_MARK, text[1:]) if text.startswith(_MARK) else ("", text)
+    mark, text = (MARK, text[1:]) if text.startswith(MARK) else ("", text)
     bbch = entry.get("bbch")
     said = {"bbch": stage_name(float(bbch))} if isinstance(bbch, int | float) else {}
-    note = {key: _value(key, value, path) for key, value in entry.items()}
+    note = {key: as_written(key, value, path) for key, value in entry.items()}
     try:
         return (mark + with_table(text, ("field", number), "scouting", note, said)).encode("utf-8")
     except NoPlaceError as error:
@@ -130,95 +178,3 @@ def _with_note(content: bytes, number: int, name: str, entry: Entry, path: Path)
         raise FieldFileError(
             f"{path}: has no place for a note; begin each field with a line [[field]] of its own"
         ) from None
-
-
-def _value(key: str, value: dt.date | float | str, path: Path) -> dt.date | float | str:
-    """A value as it is to stand in the file: whole numbers without a point."""
-    if isinstance(value, dt.date):
-        return value
-    if isinstance(value, str):
-        try:
-            value.encode("utf-8")
-        except UnicodeEncodeError:
-            raise FieldFileError(f"{path}: the words of the note are not text in this terminal's encoding") from None
-        return value
-    if not isfinite(value):
-        raise FieldFileError(f"{path}: {key} = {value}: give a number")
-    return int(value) if float(value).is_integer() else float(value)
-
-
-# --- the file -------------------------------------------------------------------------------------
-
-
-@contextmanager
-def _alone(place: Path, path: Path) -> Iterator[None]:
-    """Hold the file's lock; its lock file is gone again afterwards."""
-    from filelock import FileLock, Timeout
-
-    try:
-        mode = place.stat().st_mode
-    except OSError:
-        read_bytes(path)  # says what is wrong
-        raise
-    if not mode & 0o222 or not os.access(place, os.W_OK):
-        raise FieldFileError(f"{path}: is read-only; allow writing to it, or copy it to a place of your own")
-    lock = FileLock(place.with_name(f".{place.name}.lock"), timeout=PATIENCE)
-    try:
-        lock.acquire()
-    except Timeout:
-        raise FieldFileError(
-            f"{path}: another program has been writing to it for {PATIENCE:.0f} seconds; try again when it is done"
-        ) from None
-    except OSError as error:
-        raise _unwritable(path, error) from None
-    try:
-        yield
-    finally:
-        # Taken away while it is still held: whoever waits for it finds that it has no name any more and asks anew.
-        with suppress(OSError):
-            Path(lock.lock_file).unlink()
-        lock.release()
-
-
-def _stamp(place: Path) -> tuple[int, int, int]:
-    found = place.stat()
-    return found.st_ino, found.st_size, found.st_mtime_ns
-
-
-def _replace(place: Path, content: bytes, stamp: tuple[int, int, int], path: Path) -> None:
-    """Put new bytes in the place of a file in one step."""
-    part = place.with_name(f".{place.name}.part")  # what a crash leaves is written over the next time
-    try:
-        old = place.stat()
-        with part.open("wb") as out:
-            if hasattr(os, "fchmod"):
-                os.fchmod(out.fileno(), old.st_mode & 0o7777)
-            if hasattr(os, "fchown"):
-                with suppress(OSError):
-                    os.fchown(out.fileno(), old.st_uid, old.st_gid)
-            out.write(content)
-            out.flush()
-            os.fsync(out.fileno())
-        if _stamp(place) != stamp:
-            raise FieldFileError(f"{path}: was changed by another program just now; nothing was written, try again")
-        part.replace(place)
-        _settle(place.parent)
-    except OSError as error:
-        raise _unwritable(path, error) from None
-    finally:
-        with suppress(OSError):
-            part.unlink()
-
-
-def _settle(folder: Path) -> None:
-    """See to it that the new name of the file outlives a loss of power, where the system lets a folder be synced."""
-    with suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-
-
-def _unwritable(path: Path, error: OSError) -> FieldFileError:
-    return FieldFileError(f"{path}: cannot be written ({error.strerror or error}); free or allow it, and try again")

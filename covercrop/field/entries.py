@@ -19,6 +19,12 @@ from covercrop.parameters.traits import Cover
 
 UNITS = ("metric", "us")
 
+#: What is said of a field that has no cover yet, where one is needed.
+NO_COVER = "has no cover yet; covercrop sow says which to sow, and when: enter it once it is sown"
+
+#: How a cover is ended where nothing else is said.
+TURN_UNDER = "turn-under"
+
 #: BBCH code that stands for a stand without buds: the last one before they show (51).
 NO_BUDS = 50
 #: The same for a stand without flowers.
@@ -57,7 +63,7 @@ class CoverEntry:
     sown: dt.date
     cultivar: str = ""
     turned_under: dt.date | None = None
-    terminate: str = "turn-under"
+    terminate: str = TURN_UNDER
     calibration: Calibration | None = None
 
     def __post_init__(self) -> None:
@@ -206,15 +212,15 @@ class ScoutingNote:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Field:
-    """One field: its place, its cover, its weather, its crop, its notes.
+class Ground:
+    """A field that may have no cover yet: its place, its weather, and what is to follow the cover.
 
     Attributes
     ----------
     name : str
     latitude, longitude : float
         [degrees], north and east positive.
-    cover : CoverEntry
+    cover : CoverEntry or None
     crop : CropEntry
     weather : WeatherEntry
         The nearest stations by default.
@@ -225,7 +231,7 @@ class Field:
     area_m2 : float or None
         [m2]
     scouting : tuple of ScoutingNote
-        In order of time.
+        In order of time; none without a cover.
     beds, amendments, soil
         As in the field file.
     """
@@ -233,7 +239,7 @@ class Field:
     name: str
     latitude: float
     longitude: float
-    cover: CoverEntry
+    cover: CoverEntry | None = None
     crop: CropEntry
     weather: WeatherEntry = WeatherEntry()
     aim: AimEntry = AimEntry()
@@ -258,39 +264,70 @@ class Field:
         check_kind("name", self.name, str)
         if not self.name.strip():
             raise wrong("name", self.name, "give the field a name")
-        for name, (low, high, words) in PLACE.items():
-            value = getattr(self, name)
-            if value is None and name in ("latitude", "longitude"):
-                raise wrong(name, value, f"give {words}")
-            check_number(name, value, low, high, f"give {words}")
-        for name, kind in (("cover", CoverEntry), ("crop", CropEntry), ("weather", WeatherEntry), ("aim", AimEntry)):
+        check_place(self.latitude, self.longitude)
+        for name in ("elevation_m", "area_m2"):
+            low, high, words = PLACE[name]
+            check_number(name, getattr(self, name), low, high, f"give {words}")
+        for name, kind in (("crop", CropEntry), ("weather", WeatherEntry), ("aim", AimEntry)):
             check_kind(name, getattr(self, name), kind)
-        for note in self.scouting:
-            check_kind("scouting", note, ScoutingNote)
-        object.__setattr__(self, "scouting", tuple(sorted(self.scouting, key=lambda note: note.date)))
+        if self.cover is not None:
+            check_kind("cover", self.cover, CoverEntry)
         check_planted(self.crop, self.cover)
         check_aim(self.aim, self.cover)
         for note in self.scouting:
+            check_kind("scouting", note, ScoutingNote)
             check_visit(note, self.cover)
+        object.__setattr__(self, "scouting", tuple(sorted(self.scouting, key=lambda note: note.date)))
+
+    @property
+    def terminate(self) -> str:
+        """The way in which the cover is, or is to be, ended."""
+        return TURN_UNDER if self.cover is None else self.cover.terminate
 
 
-def check_planted(crop: CropEntry, cover: CoverEntry) -> None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Field(Ground):
+    """A field with a cover that was sown; all else as in :class:`Ground`."""
+
+    cover: CoverEntry
+
+    def __post_init__(self) -> None:
+        check_kind("cover", self.cover, CoverEntry)
+        Ground.__post_init__(self)
+
+
+def check_place(latitude: float | None, longitude: float | None) -> None:
+    """Refuse what is no place on earth."""
+    for name, value in (("latitude", latitude), ("longitude", longitude)):
+        low, high, words = PLACE[name]
+        if value is None:
+            raise wrong(name, value, f"give {words}")
+        check_number(name, value, low, high, f"give {words}")
+
+
+def check_planted(crop: CropEntry, cover: CoverEntry | None) -> None:
     """Refuse a crop that was planted before its cover was ended."""
-    planted, ended = crop.planted, cover.turned_under
-    if planted is not None and ended is None:
+    planted = crop.planted
+    if planted is None:
+        return
+    if cover is None:
+        raise wrong("planted", planted, "the field has no cover yet; leave the line out, or enter the cover")
+    if cover.turned_under is None:
         raise wrong("planted", planted, "the cover is still standing; give turned_under of the cover too")
-    if planted is not None and ended is not None and planted <= ended:
-        raise wrong("planted", planted, f"is not after turning under on {ended}")
+    if planted <= cover.turned_under:
+        raise wrong("planted", planted, f"is not after turning under on {cover.turned_under}")
 
 
-def check_aim(aim: AimEntry, cover: CoverEntry) -> None:
+def check_aim(aim: AimEntry, cover: CoverEntry | None) -> None:
     """Refuse a day of planting before the cover is sown."""
-    if aim.plant_by is not None and aim.plant_by <= cover.sown:
+    if cover is not None and aim.plant_by is not None and aim.plant_by <= cover.sown:
         raise wrong("plant_by", aim.plant_by, f"is not after sowing on {cover.sown}")
 
 
-def check_visit(note: ScoutingNote, cover: CoverEntry) -> None:
+def check_visit(note: ScoutingNote, cover: CoverEntry | None) -> None:
     """Refuse a visit before sowing, and one to a stand that was turned under."""
+    if cover is None:
+        raise wrong("date", note.date, "is that of a note on a cover, and the field has none yet")
     ended = cover.turned_under
     if note.date <= cover.sown:
         raise wrong("date", note.date, f"is not after sowing on {cover.sown}")
@@ -302,11 +339,33 @@ def check_visit(note: ScoutingNote, cover: CoverEntry) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FieldFile:
-    """A field file as read: ``today`` only where the file fixes it itself."""
+    """A field file as read.
+
+    Attributes
+    ----------
+    path : pathlib.Path
+    entries : tuple of Ground
+        All that stand in it, in their order.
+    today : datetime.date or None
+        Only where the file fixes it itself.
+    units : str
+        In which its owner thinks: ``metric`` or ``us``.
+    """
 
     path: Path
-    fields: tuple[Field, ...]
+    entries: tuple[Ground, ...]
     today: dt.date | None = None
+    units: Units = "metric"
+
+    @property
+    def fields(self) -> tuple[Field, ...]:
+        """Those with a cover."""
+        return tuple(entry for entry in self.entries if isinstance(entry, Field))
+
+    @property
+    def unsown(self) -> tuple[Ground, ...]:
+        """Those without a cover yet."""
+        return tuple(entry for entry in self.entries if not isinstance(entry, Field))
 
 
 def cover_of(entry: CoverEntry) -> Cover:

@@ -24,6 +24,7 @@ from covercrop.field.checks import shown
 from covercrop.field.entries import (
     FAVOURS,
     MEASURED,
+    NO_COVER,
     PLACE,
     SOIL_WANTED,
     TO_MATURITY,
@@ -33,6 +34,7 @@ from covercrop.field.entries import (
     CropEntry,
     Field,
     FieldFile,
+    Ground,
     ScoutingNote,
     WeatherEntry,
     check_aim,
@@ -48,13 +50,23 @@ from covercrop.parameters.traits import Cover
 
 Value = TypeVar("Value")
 
+#: The quantities of a place that may be given in more than one unit: each unit, and its factor to the metric one.
+ELEVATION = (("m", 1.0), ("ft", units.M_PER_FT))
+AREA = (("m2", 1.0), ("ft2", units.M_PER_FT**2), ("acres", units.M2_PER_ACRE), ("ha", 1e4))
+_AREA_WORDS = {
+    "m2": "the area in square metres, ",
+    "ft2": "the area in square feet, ",
+    "acres": "the area in acres, ",
+    "ha": "the area in hectares, ",
+}
+_ELEVATION_WORDS = {"m": "metres above the sea, ", "ft": "feet above the sea, "}
+
 _FIELD = (
     "name",
     "latitude",
     "longitude",
-    "elevation_m",
-    "area_m2",
-    "area_ft2",
+    *(f"elevation_{unit}" for unit, _ in ELEVATION),
+    *(f"area_{unit}" for unit, _ in AREA),
     "cover",
     "weather",
     "crop",
@@ -142,7 +154,7 @@ def _ended(table: Table) -> dt.date | None:
     return days[0] if days else None
 
 
-def _aim(table: Table, cover: CoverEntry) -> AimEntry:
+def _aim(table: Table, cover: CoverEntry | None) -> AimEntry:
     aim = _made(
         table,
         AimEntry,
@@ -159,11 +171,11 @@ def _weather(table: Table, folder: Path) -> WeatherEntry:
     return WeatherEntry(
         file=folder / file if file else None,
         station=table.text("station", "give the station's id as text", ""),
-        units=cast("Units", table.choice("units", UNITS, "metric")),
+        units=cast("Units", table.choice("units", UNITS, "us" if table.us else "metric")),
     )
 
 
-def _crop(table: Table, cover: CoverEntry) -> CropEntry:
+def _crop(table: Table, cover: CoverEntry | None) -> CropEntry:
     name = table.text("name", 'name the crop that follows, such as "pumpkin" (see: covercrop crops)')
     name = _named(catalogue.crop, table, name).key
     crop = CropEntry(
@@ -268,53 +280,49 @@ def _note(table: Table, cover: CoverEntry) -> ScoutingNote:
     return note
 
 
-def _place(table: Table, key: str, default: Any = ...) -> Any:
-    """A number that says where or how large a field is."""
+def _place(table: Table, key: str) -> Any:
+    """A number that says where a field is."""
     low, high, words = PLACE[key]
-    return table.number(key, low, high, f"give {words}", default)
+    return table.number(key, low, high, f"give {words}")
 
 
-def _field(where: str, raw: Any, folder: Path) -> Field:
+def _field(where: str, raw: Any, folder: Path, *, us: bool) -> Ground:
     named = raw.get("name") if isinstance(raw, dict) else None
-    table = Table(f'{where} "{named}"' if isinstance(named, str) else where, raw, _FIELD)
+    table = Table(f'{where} "{named}"' if isinstance(named, str) else where, raw, _FIELD, us=us)
     name = table.text("name", "give the field a name")
-    cover = _cover(table.below("cover", _COVER, "it says what was sown, and when"), folder)
+    cover = _cover(table.below("cover", _COVER), folder) if "cover" in table.table else None
     crop = _crop(table.below("crop", _CROP, "it says what is to follow the cover"), cover)
-    area = _place(table, "area_m2", None)
-    square_feet = table.number("area_ft2", 1, 1e9, "give the area in square feet", None)
-    if area is not None and square_feet is not None:
-        raise table.fail("area_ft2", "area_m2 is given too; keep one of them")
-    if square_feet is not None:
-        area = square_feet * units.M_PER_FT**2
     scouting = table.table.get("scouting", [])
     if not isinstance(scouting, list):
         raise table.fail("scouting", "write each note as its own [[field.scouting]]")
-    return Field(
-        name=name,
-        latitude=_place(table, "latitude"),
-        longitude=_place(table, "longitude"),
-        elevation_m=_place(table, "elevation_m", None),
-        area_m2=area,
-        cover=cover,
-        weather=_weather(table.below("weather", _WEATHER, default={}), folder),
-        crop=crop,
-        aim=_aim(table.below("aim", _AIM, default={}), cover),
-        scouting=tuple(
-            sorted(
-                (
-                    _note(Table(f"{table.where}: scouting {number}", raw_note, _SCOUTING), cover)
-                    for number, raw_note in enumerate(scouting, start=1)
-                ),
-                key=lambda note: note.date,
-            )
-        ),
-        beds=bed_entries.beds(table, crop.ground_cover, crop.method),
-        amendments=bed_entries.amendments(table),
-        soil=bed_entries.soil(table),
+    described: dict[str, Any] = {
+        "name": name,
+        "latitude": _place(table, "latitude"),
+        "longitude": _place(table, "longitude"),
+        "elevation_m": table.either("elevation", ELEVATION, *PLACE["elevation_m"][:2], _ELEVATION_WORDS),
+        "area_m2": table.either("area", AREA, *PLACE["area_m2"][:2], _AREA_WORDS),
+        "weather": _weather(table.below("weather", _WEATHER, default={}), folder),
+        "crop": crop,
+        "aim": _aim(table.below("aim", _AIM, default={}), cover),
+        "beds": bed_entries.beds(table, crop.ground_cover, crop.method),
+        "amendments": bed_entries.amendments(table),
+        "soil": bed_entries.soil(table),
+    }
+    if cover is None:
+        if scouting:
+            raise FieldFileError(f"{table.where}: scouting: {NO_COVER}")
+        return Ground(**described)
+    notes = (
+        _note(Table(f"{table.where}: scouting {number}", raw_note, _SCOUTING, us=us), cover)
+        for number, raw_note in enumerate(scouting, start=1)
     )
+    return Field(**described, cover=cover, scouting=tuple(notes))
 
 
-_HOW_TO_WRITE = "write texts and names in quotes, numbers with a point, dates as 2026-04-20"
+_HOW_TO_WRITE = (
+    "write texts and names in quotes, numbers with a point, dates as 2026-04-20 (or, under a first line "
+    'units = "us", as "4/20/2026")'
+)
 
 
 def _line_named(error: tomllib.TOMLDecodeError, text: str) -> str:
@@ -344,6 +352,44 @@ def read_fields(path: str | Path | None = None) -> FieldFile:
     """
     path = data_path("demo", "fields.toml", beside=("weather.csv",)) if path is None else Path(path)
     return parse_fields(path, read_bytes(path))
+
+
+def today_in(path: Path) -> dt.date | None:
+    """The day that a field file fixes as today; None where it fixes none, or there is no such file yet."""
+    fixed = _top(path).get("today")
+    return fixed if type(fixed) is dt.date else None
+
+
+def names_in(path: Path) -> tuple[str, ...]:
+    """The names of the fields of a file; none where there is no such file yet, or no field in it.
+
+    Raises
+    ------
+    FieldFileError
+        If it is not sound.
+    """
+    if not path.exists():
+        return ()
+    content = read_bytes(path)
+    try:
+        if "field" not in tomllib.loads(content.decode("utf-8-sig")):
+            return ()
+    except (ValueError, RecursionError):
+        pass  # reading the fields says what is wrong
+    return tuple(entry.name for entry in parse_fields(path, content).entries)
+
+
+def units_in(path: Path) -> Units:
+    """In which units the owner of a field file thinks; metric where it does not say, or there is no such file yet."""
+    return "us" if _top(path).get("units") == "us" else "metric"
+
+
+def _top(path: Path) -> dict[str, Any]:
+    """What stands at the top of a field file, sound or not."""
+    try:
+        return tomllib.loads(read_whole(path).decode("utf-8-sig"))
+    except (OSError, ValueError, RecursionError):
+        return {}  # reading the fields says what is wrong
 
 
 def read_bytes(path: Path) -> bytes:
@@ -387,19 +433,21 @@ def parse_fields(path: Path, content: bytes) -> FieldFile:
         raise FieldFileError(f"{path}: not TOML: {error}{_line_named(error, text)}; {_HOW_TO_WRITE}") from None
     except (ValueError, RecursionError) as error:
         raise FieldFileError(f"{path}: cannot be read ({error}); give the path of a plain field file") from None
-    top = Table(str(path), raw, ("field", "today"))
+    top = Table(str(path), raw, ("field", "today", "units"))
+    system = cast("Units", top.choice("units", UNITS, "metric"))
     entries = raw.get("field", [])
     if not isinstance(entries, list) or not entries:
         raise FieldFileError(f"{path}: no field in it; begin each with a line [[field]]")
     fields = tuple(
-        _field(f"{path}: field {number}", entry, path.parent) for number, entry in enumerate(entries, start=1)
+        _field(f"{path}: field {number}", entry, path.parent, us=system == "us")
+        for number, entry in enumerate(entries, start=1)
     )
     seen: set[str] = set()
     for field in fields:
         if field.name in seen:
             raise FieldFileError(f'{path}: two fields are named "{field.name}"; give each its own name')
         seen.add(field.name)
-    return FieldFile(path=path, fields=fields, today=top.date("today", None))
+    return FieldFile(path=path, entries=fields, today=top.date("today", None), units=system)
 
 
 def check_dates(file: FieldFile, today: dt.date) -> None:

@@ -7,8 +7,10 @@ what would be right.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Mapping
 from difflib import get_close_matches
+from types import MappingProxyType
 from typing import Any
 
 from covercrop.base.days import FIRST_YEAR, LAST_YEAR
@@ -16,15 +18,28 @@ from covercrop.base.errors import FieldFileError
 from covercrop.field.checks import shown, wrong
 
 
+def us_date(text: str) -> dt.date | None:
+    """A date as Americans write it, the month first: 4/20/2026; None where it is none."""
+    found = re.fullmatch(r"\s*(\d{1,2})[/-](\d{1,2})[/-](\d{4})\s*", text)
+    if found is None:
+        return None
+    month, day, year = map(int, found.groups())
+    try:
+        return dt.date(year, month, day)
+    except ValueError:
+        return None
+
+
 class Table:
     """One TOML table, with the words to say where something in it is wrong."""
 
-    def __init__(self, where: str, table: Any, known: tuple[str, ...]) -> None:
+    def __init__(self, where: str, table: Any, known: tuple[str, ...], *, us: bool = False) -> None:
         if not isinstance(table, dict):
             way_out = "write it once, with single brackets" if isinstance(table, list) else "write it as a table"
             raise FieldFileError(f"{where}: {shown(table)} is not one table; {way_out}")
         self.where = where
         self.table = table
+        self.us = us  #: whether a date may be written as Americans do
         for key in table:
             if key not in known:
                 near = get_close_matches(key, known, n=1)
@@ -47,8 +62,15 @@ class Table:
             raise self.fail(key, way_out)
         return value if value is None else int(value)
 
-    def either(self, stem: str, units: tuple[tuple[str, float], ...], low: float, high: float) -> float | None:
-        """A quantity that may be given in one of two units, each a key of its own.
+    def either(
+        self,
+        stem: str,
+        units: tuple[tuple[str, float], ...],
+        low: float,
+        high: float,
+        what: Mapping[str, str] = MappingProxyType({}),
+    ) -> float | None:
+        """A quantity that may be given in one of a few units, each a key of its own.
 
         Parameters
         ----------
@@ -58,22 +80,25 @@ class Table:
             What each key ends with, and its factor to the unit of ``low`` and
             ``high``, in which the answer is.
         low, high : float
+        what : mapping of str to str
+            What each unit is, for messages.
 
         Raises
         ------
         FieldFileError
             If it is given twice, or lies outside.
         """
-        found = None
+        found, given = None, ""
         for unit, factor in units:
             key = f"{stem}_{unit}"
+            words = what.get(unit, "")
             ends = low / factor, high / factor
-            value = self.number(key, *ends, f"give {ends[0]:.3g} to {ends[1]:.3g}", None)
+            value = self.number(key, *ends, f"give {words}{ends[0]:.3g} to {ends[1]:.3g}", None)
             if value is None:
                 continue
             if found is not None:
-                raise self.fail(key, f"{stem}_{units[0][0]} is given too; keep one of them")
-            found = value * factor
+                raise self.fail(key, f"{given} is given too; keep one of them")
+            found, given = value * factor, key
         return found
 
     def list_of(self, key: str, way_out: str) -> list[Any]:
@@ -115,12 +140,18 @@ class Table:
         return value if value is None else float(value)
 
     def date(self, key: str, default: Any = ...) -> Any:
-        """A date."""
-        day = self._take(
-            key,
-            lambda got: isinstance(got, dt.date) and not isinstance(got, dt.datetime),
-            "write a date as 2026-04-20, without quotes",
-            default,
+        """A date; text such as 4/20/2026 only where the file says that it is in US units."""
+
+        def read(got: Any) -> Any:
+            return us_date(got) if self.us and isinstance(got, str) else got
+
+        day = read(
+            self._take(
+                key,
+                lambda got: isinstance(read(got), dt.date) and not isinstance(got, dt.datetime),
+                "write a date as 2026-04-20, without quotes" + (', or as "4/20/2026"' if self.us else ""),
+                default,
+            )
         )
         if day is not None and not FIRST_YEAR <= day.year <= LAST_YEAR:
             raise self.fail(key, f"is too far off; give a day from {FIRST_YEAR} to {LAST_YEAR}")
@@ -131,5 +162,5 @@ class Table:
         if key not in self.table:
             if default is ...:
                 raise FieldFileError(f"{self.where}: the table [field.{key}] is missing; {way_out}")
-            return Table(self.where, default, known)
-        return Table(f"{self.where}: {key}", self.table[key], known)
+            return Table(self.where, default, known, us=self.us)
+        return Table(f"{self.where}: {key}", self.table[key], known, us=self.us)

@@ -23,8 +23,11 @@ from covercrop.weather.stations import station_weather, weather_at
 
 if TYPE_CHECKING:
     from covercrop.base.days import Day
-    from covercrop.base.records import DailyWeather, Units
-    from covercrop.field.entries import Field
+    from covercrop.base.records import DailyWeather, Station, Units
+    from covercrop.field.entries import Ground
+
+#: A field lies no further from the station that it names than this [degrees], or it is taken to lie elsewhere.
+_SAME_PLACE = 5.0
 
 #: A thermometer east of the machine's clock may be a day ahead.
 _DAY = dt.timedelta(days=1)
@@ -56,15 +59,16 @@ def _read(path: Path, units: Units, written: int) -> DailyWeather:
 
 
 def field_weather(
-    field: Field, today: Day | None = None, *, refresh: bool = False, shared: SharedWeather | None = None
+    field: Ground, today: Day | None = None, *, refresh: bool = False, shared: SharedWeather | None = None
 ) -> DailyWeather:
     """The daily weather of a field; ``covercrop weather`` shows where it comes from and how good it is.
 
-    It runs from thirty years before the field was sown up to today and the forecast beyond.
+    It runs from thirty years before the field was sown, or before today where it is not, up to today and the forecast
+    beyond.
 
     Parameters
     ----------
-    field : Field
+    field : Field or Ground
     today : date, optional
         That of this machine's clock by default.
     refresh : bool
@@ -87,7 +91,8 @@ def field_weather(
     """
     now = dt.date.today() if today is None else date_of(today, "today")
     shared = SharedWeather() if shared is None else shared
-    start = dt.date(field.cover.sown.year - MOST_YEARS, 1, 1)
+    sown = now if field.cover is None else field.cover.sown
+    start = dt.date(sown.year - MOST_YEARS, 1, 1)
     named = field.weather.file or field.weather.station
     place = (field.weather, field.elevation_m, start, now, None if named else (field.latitude, field.longitude))
     weather = shared.once(place, lambda: _gathered(field, start, now, shared, refresh=refresh))
@@ -96,7 +101,7 @@ def field_weather(
     return weather
 
 
-def _gathered(field: Field, start: dt.date, today: dt.date, shared: SharedWeather, *, refresh: bool) -> DailyWeather:
+def _gathered(field: Ground, start: dt.date, today: dt.date, shared: SharedWeather, *, refresh: bool) -> DailyWeather:
     """The weather of a field, from its file, its station, or those around it."""
     entry = field.weather
     end = today + dt.timedelta(days=FORECAST_DAYS)
@@ -113,6 +118,7 @@ def _gathered(field: Field, start: dt.date, today: dt.date, shared: SharedWeathe
             # The grower's own file is there: the answer is poorer without the station, not impossible.
             why = "cannot be used" if isinstance(error, UnusableError) else "could not be reached"
             return replace(weather, notes=(*weather.notes, f"Station {entry.station} {why}: {error}."))
+        _check_side(field, record.stations[0])
         station = lapse_adjust(record, record.stations[0].elevation_m, field.elevation_m)
         weather = station if weather is None else blend(weather, station)
     if weather is None:
@@ -129,7 +135,7 @@ def _gathered(field: Field, start: dt.date, today: dt.date, shared: SharedWeathe
     return weather
 
 
-def _check_hemisphere(field: Field, weather: DailyWeather) -> None:
+def _check_hemisphere(field: Ground, weather: DailyWeather) -> None:
     """Refuse a record with the seasons of the other hemisphere: a sign is wrong in the latitude."""
     if warmer := seasons_against(record_of(weather), field.latitude):
         raise WeatherError(
@@ -139,7 +145,19 @@ def _check_hemisphere(field: Field, weather: DailyWeather) -> None:
         )
 
 
-def described(field: Field) -> str:
+def _check_side(field: Ground, station: Station) -> None:
+    """Refuse a place on the other side of the world from the station that it names: a sign is wrong."""
+    here, there = np.array([field.latitude, field.longitude]), np.array([station.latitude, station.longitude])
+    near = [np.abs(here * sign - there).max() < _SAME_PLACE for sign in ((1, 1), (1, -1), (-1, 1))]
+    for name, mirrored in zip(("longitude", "latitude"), near[1:], strict=True):
+        if mirrored and not near[0]:
+            raise WeatherError(
+                f"station {station.id} ({station.name}) lies at {name} {getattr(station, name):g}, but {name} = "
+                f"{getattr(field, name):g}; check the sign of the {name}"
+            )
+
+
+def described(field: Ground) -> str:
     """Where the weather of a field is taken from, in words."""
     entry = field.weather
     file = f"the file {entry.file.name}" if entry.file else ""

@@ -157,17 +157,24 @@ def _names(name: str) -> tuple[str, ...]:
     return tuple(_shipped(name))
 
 
+@cache
+def _called(file: str) -> dict[str, str]:
+    """The key of each name that is understood."""
+    others = {_key(name): key for key, table in _shipped(file).items() for name in table.get("also", ())}
+    return others | {key: key for key in _shipped(file)}
+
+
 def _key(name: str) -> str:
     """A name as the files have it, however it is spelled in case and between words."""
     return "-".join(name.casefold().replace("_", " ").replace("-", " ").split())
 
 
 def _of_name(record: type[Record], what: str, name: str, file: str) -> Record:
-    """What a file has under a name."""
-    key = _key(name)
+    """What a file has under a name, its own or another that growers use."""
+    key = _called(file).get(_key(name), "")
     table = _shipped(file).get(key)
     if table is None:
-        raise UnknownNameError(what, name, _names(file))
+        raise UnknownNameError(what, name, _names(file), {also: of for also, of in _called(file).items() if also != of})
     return build(record, table, f"{file} [{key}]", key=key)
 
 

@@ -197,6 +197,7 @@ class Cover:
     sowing: Sowing
     growth: Growth | None = None
     cultivars: tuple[Cultivar, ...] = ()
+    also: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -299,6 +300,10 @@ class Crop:
         Poorest soil first.
     emergence : tuple of EmergenceTime
         Coldest first.
+    also : tuple of str
+        What else growers call it.
+    also : tuple of str
+        What else growers call it.
     """
 
     key: str
@@ -319,6 +324,7 @@ class Crop:
     planting: Planting | None = None
     nitrogen_need: tuple[NitrogenNeed, ...] = ()
     emergence: tuple[EmergenceTime, ...] = ()
+    also: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 

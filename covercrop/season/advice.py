@@ -16,7 +16,7 @@ from covercrop.weather.outlook import FEWEST_YEARS, MOST_YEARS
 
 if TYPE_CHECKING:
     from covercrop.base.records import CitedValue, Source
-    from covercrop.field.entries import Field
+    from covercrop.field.entries import Field, Ground
     from covercrop.parameters.traits import Cover, Crop
 
 #: Sources of the methods that every answer uses, whatever the cover and crop.
@@ -102,7 +102,7 @@ def cautions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
     return (*cover.cautions, *crop.cautions, of_way, manure, *_CAUTIONS)
 
 
-def assumptions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
+def assumptions(field: Ground, cover: Cover, crop: Crop) -> tuple[str, ...]:
     """Each value that no source gives, with the reason for what was set instead, or the crop model that set it."""
     numbers = [
         f"{subject.common_name.capitalize()}, {label(path)}, {value.printed}: {value.doubt}."
@@ -119,14 +119,14 @@ def assumptions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
         *snow.ASSUMPTIONS,
         *crown.ASSUMPTIONS,
         *winter.ASSUMPTIONS,
-        *termination.assumptions(field.cover.terminate),
+        *termination.assumptions(field.terminate),
         *numbers,
     )
 
 
-def sources(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
+def sources(field: Ground, cover: Cover, crop: Crop) -> tuple[str, ...]:
     """Keys of the sources behind an answer, each once: those of the cover and crop, then those of the methods."""
-    return sources_of(field.cover.terminate, cover, crop)
+    return sources_of(field.terminate, cover, crop)
 
 
 def sources_of(terminate: str, cover: Cover, crop: Crop) -> tuple[str, ...]:

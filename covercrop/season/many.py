@@ -12,7 +12,7 @@ import numpy as np
 from covercrop.base.days import date_of
 from covercrop.base.errors import CovercropError, UsageError, WeatherGapError, one_line
 from covercrop.base.records import DailyWeather
-from covercrop.field.entries import Field, FieldFile, as_of, check_past
+from covercrop.field.entries import NO_COVER, Field, FieldFile, Ground, as_of, check_past
 from covercrop.field.rows import read_rows
 from covercrop.field.weather_source import described, field_weather
 from covercrop.season.columns import COLUMNS
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from covercrop.season.chain import Start
 
 Answer = TypeVar("Answer")
+Entry = TypeVar("Entry", bound=Ground)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -226,7 +227,7 @@ def plan_fields(
     )
 
 
-def each_field(fields: Sequence[Field], work: Callable[[Field], Answer]) -> tuple[list[Answer], list[Problem]]:
+def each_field(fields: Sequence[Entry], work: Callable[[Entry], Answer]) -> tuple[list[Answer], list[Problem]]:
     """What the work gives for each field, and the trouble of each that it fails on."""
     answers, problems = _each([(field.name, field) for field in fields], work)
     return list(answers.values()), problems
@@ -248,7 +249,7 @@ def gathered(
 
 
 def _each(
-    asked: Sequence[tuple[str, Field | str]], work: Callable[[Field], Answer]
+    asked: Sequence[tuple[str, Entry | str]], work: Callable[[Entry], Answer]
 ) -> tuple[dict[int, Answer], list[Problem]]:
     """The same by place; a text stands for a field that is none, and says why."""
     answers, problems = {}, []
@@ -280,7 +281,10 @@ def _asked(
 
     if isinstance(fields, pd.DataFrame):
         return read_rows(fields), fields.index
-    records = list(fields.fields if isinstance(fields, FieldFile) else fields)
+    if isinstance(fields, FieldFile):
+        asked = [(entry.name, entry if isinstance(entry, Field) else NO_COVER) for entry in fields.entries]
+        return asked, tuple(name for name, _ in asked)
+    records = list(fields)
     for place, record in enumerate(records):
         if not isinstance(record, Field):
             raise UsageError(f"`fields`: {type(record).__name__} at place {place}; give Field records or a DataFrame")

@@ -12,7 +12,7 @@ import numpy as np
 from covercrop.base.days import date_of
 from covercrop.base.errors import CovercropError, FieldFileError, UsageError, one_line
 from covercrop.base.shipped import is_shipped
-from covercrop.field.add_note import add_note, proposed_note
+from covercrop.field.add_note import add_note, proposed_note, undo_note
 from covercrop.field.entries import ScoutingNote
 from covercrop.field.file import read_fields
 from covercrop.models.members import standard_draws
@@ -106,6 +106,39 @@ def add_scouting_note(
         raise FieldFileError(f'{path}: field "{field.name}": {_unfit(doubts, field)}')
     field, written = add_note(place, name, entry, now)
     return Noted(field=field, note=written, doubts=doubts, unchecked=unchecked)
+
+
+def undo_scouting_note(path: str | Path, name: str, *, today: Day | None = None) -> Noted:
+    """Take the note that was written last of a field out of its file; ``covercrop scout --undo`` does.
+
+    Parameters
+    ----------
+    path : str or Path
+        The field file; all else in it stays as it is.
+    name : str
+        Of the field; capitals do not matter.
+    today : date, optional
+        That of the file, or of this machine's clock, by default.
+
+    Returns
+    -------
+    Noted
+        The field without the note, and the note.
+
+    Raises
+    ------
+    FieldFileError
+        If the field has no note, the file is not sound or is the demonstration, or it cannot be written.  Nothing is
+        changed then.
+    UnknownNameError
+        If the file has no such field; near matches are named.
+    """
+    place = Path(path)
+    if is_shipped(place):
+        raise FieldFileError(f"{path}: is the demonstration, which is not written to; name a file of your own")
+    now = (read_fields(place).today or dt.date.today()) if today is None else date_of(today, "today")
+    field, note = undo_note(place, name, now)
+    return Noted(field=field, note=note)
 
 
 def _unfit(doubts: Sequence[Doubt], field: Field) -> str:

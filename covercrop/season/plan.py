@@ -477,6 +477,7 @@ def _emergence(crop: Crop, ground: Ground, planting: float) -> float:
 
 def _provenance(field: Field, start: Start, weather: DailyWeather, chain: Chain) -> Provenance:
     cover, crop, outlook = start.conditions.cover, start.conditions.crop, start.outlook
+    of_weather = (*_credit(weather), *weather.notes, *outlook.notes)
     return Provenance(
         observed_share=provenance.observed_share(outlook, chain.ending.day),
         stale_since=provenance.stale_since(outlook, outlook.days[0] + np.timedelta64(start.conditions.today, "D")),
@@ -484,14 +485,13 @@ def _provenance(field: Field, start: Start, weather: DailyWeather, chain: Chain)
         set_aside=chain.set_aside,
         check=provenance.to_check(chain.doubts, field.scouting),
         notes=(
-            *_credit(weather),
-            *weather.notes,
-            *outlook.notes,
+            *of_weather,
             *_notes(field, cover, chain.survival, snow_from(outlook)),
             *what_notes_did(field, cover, outlook, chain.stand, chain.ground, chain.set_aside),
         ),
         assumptions=advice.assumptions(field, cover, crop),
         cautions=advice.cautions(field, cover, crop),
+        of_weather=of_weather,
         sources=advice.sources(field, cover, crop),
     )
 

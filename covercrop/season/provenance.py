@@ -45,6 +45,8 @@ class Provenance:
         What the reader should know; what no source gives and why it was set as it is; what can hurt.
     sources : tuple of str
         Keys of the sources.
+    of_weather : tuple of str
+        Those of the notes that say whose the weather is, and what it lacks.
     """
 
     observed_share: float
@@ -56,6 +58,7 @@ class Provenance:
     assumptions: tuple[str, ...]
     cautions: tuple[str, ...]
     sources: tuple[str, ...]
+    of_weather: tuple[str, ...] = ()
 
     @property
     def is_stale(self) -> bool:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from covercrop.guide.pages import Page
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.render.words.reminders import Reminder
+    from covercrop.season.adding import Added
     from covercrop.season.doubts import Doubt
     from covercrop.season.ending import Odds, Recommended
     from covercrop.season.nitrogen_part import Amount, NitrogenPart
@@ -220,6 +221,49 @@ def _amount(amount: Amount | None, places: int = 1) -> dict[str, float | None]:
     return {name: round(getattr(amount, name), places) for name in ("low", "median", "high")}
 
 
+def added(new: Added, path: Path) -> dict[str, Any]:
+    """The document of ``covercrop add --json``: the field as it was read back, in metric units, and its weather."""
+    field, cover = new.field, new.field.cover
+    entry = {
+        "name": field.name,
+        "file": str(path),
+        "latitude": field.latitude,
+        "longitude": field.longitude,
+        "elevation_m": field.elevation_m,
+        "area_m2": field.area_m2,
+        "cover": None
+        if cover is None
+        else {"species": cover.species, "cultivar": cover.cultivar, "sown": cover.sown.isoformat()},
+        "crop": field.crop.name,
+        "stations": [] if new.weather is None else [asdict(station) for station in new.weather.stations],
+        "check": list(new.doubts),
+        "not_checked": new.unchecked,
+    }
+    return {"schema": SCHEMA, "fields": [entry]}
+
+
+def notes(field: Field, path: Path) -> dict[str, Any]:
+    """The document of ``covercrop scout --list --json``: the notes of a field, in metric units."""
+    listed = [{"date": note.date.isoformat(), **_said_in(note)} for note in field.scouting]
+    return {"schema": SCHEMA, "fields": [{"name": field.name, "file": str(path), "notes": listed}]}
+
+
+def unnoted(field: Field, note: ScoutingNote, path: Path) -> dict[str, Any]:
+    """The document of ``covercrop scout --undo --json``: the note that was taken out."""
+    entry = {
+        "name": field.name,
+        "file": str(path),
+        "taken_out": _said_in(note),
+        "notes_in_file": len(field.scouting),
+    }
+    return document(note.date.isoformat(), [entry], ())
+
+
+def _said_in(note: ScoutingNote) -> dict[str, Any]:
+    """What a note says, in metric units."""
+    return {key: value for key, value in asdict(note).items() if key != "date" and value not in (None, "")}
+
+
 def scouted(
     field: Field, note: ScoutingNote, path: Path, doubts: Sequence[Doubt] = (), unchecked: str = ""
 ) -> dict[str, Any]:
@@ -227,8 +271,12 @@ def scouted(
 
     ``does_not_fit`` and ``not_checked`` say what is wrong with it, or why that is not known; only where it is so.
     """
-    seen = {key: value for key, value in asdict(note).items() if key != "date" and value not in (None, "")}
-    entry: dict[str, Any] = {"name": field.name, "file": str(path), "noted": seen, "notes_in_file": len(field.scouting)}
+    entry: dict[str, Any] = {
+        "name": field.name,
+        "file": str(path),
+        "noted": _said_in(note),
+        "notes_in_file": len(field.scouting),
+    }
     if doubts:
         entry["does_not_fit"] = [note_effects.doubt_said(doubt) for doubt in doubts]
     if unchecked:

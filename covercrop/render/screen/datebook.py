@@ -43,6 +43,31 @@ def datebook(screen: Screen, reminders: Sequence[Reminder], on: np.datetime64, *
     screen.items("Take care", dict.fromkeys((*cautions, advice.ADVICE_FIRST)))
 
 
+def joined(screen: Screen, reminders: Sequence[Reminder], on: np.datetime64, *, title: str = "") -> None:
+    """Print the dates ahead of many fields, a paragraph each; what is to be done on the same days is joined.
+
+    Parameters
+    ----------
+    screen : Screen
+    reminders : sequence of Reminder
+    on : numpy.datetime64[D]
+    title : str
+        What was asked about.
+    """
+    year = int(str(on)[:4])
+    screen.say(f"{title}, {phrases.weekday(on)} {year}", style="bold")
+    screen.say()
+    together: dict[tuple[str, str, str], list[Reminder]] = {}
+    for reminder in reminders:
+        event = reminder.event
+        together.setdefault((str(event.first), str(event.last), reminder.what), []).append(reminder)
+    for (_, _, what), same in sorted(together.items()):
+        names = ", ".join(reminder.field.name for reminder in same)
+        screen.say(f"{_days(same[0].event, year)}  {what}: {names}", indent=2)
+    screen.say()
+    screen.say(f"The odds of each: covercrop calendar FIELDS --field NAME. {advice.ADVICE_FIRST}")
+
+
 def _days(event: Event, year: int) -> str:
     last = phrases.weekday(event.last, year)
     if event.last == event.first:

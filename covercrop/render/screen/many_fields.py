@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.dates.needs import by_need, is_due
+from covercrop.render.screen.terminal import NARROW, STATE_STYLE, fitting, lines
 from covercrop.render.words import answer, ending, phrases
 
 if TYPE_CHECKING:
@@ -19,10 +20,9 @@ if TYPE_CHECKING:
 #: Fields that a remark names one by one.
 _NAMED = 6
 
-_HEADS = ("when", "what", "works", "field", "state", "safe to plant")
-
-#: What gives way first where the line is too long.
-_NAME = _HEADS.index("field")
+_HEADS = ("when", "what", "works", "field", "state", "safe to plant", "ripens")
+#: What is left out where names would be cut, the first of these first; on a wide screen only the first may be.
+_SPARED = ("state", "ripens", "safe to plant", "works")
 
 _GIVEN_UP = {"bloom": ", before it blooms", "crop": ", the crop late"}
 
@@ -44,20 +44,17 @@ def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: s
     # Those that are due are the first.
     ordered = by_need(plans)
     due = [plan for plan in ordered if is_due(plan)]
-    rest = ordered[len(due) :]
     screen.say(f"{title}, {phrases.weekday(on)} {str(on)[:4]}", style="bold")
     needs = "need" if len(due) != 1 else "needs"
     screen.say(f"{len(due)} of {of} fields {needs} something within the week.")
-    table = [_row(plan) for plan in (*due, *rest)]
-    widths = [max(map(len, column)) for column in zip(_HEADS, *table, strict=True)] if table else []
-    if table:
-        # A long name gives way before the line runs over.
-        widths[_NAME] = max(min(widths[_NAME], screen.width - sum(widths) + widths[_NAME] - 2 * len(widths)), 8)
-    for heading, rows in (("This week", table[: len(due)]), ("Later", table[len(due) :])):
-        if rows:
+    spared = _SPARED if screen.width < NARROW else _SPARED[:1]
+    heads, table, widths = fitting(_HEADS, [_row(plan) for plan in ordered], screen.width, "field", spared)
+    styles = [STATE_STYLE[plan.state] for plan in ordered]
+    for heading, first, last in (("This week", 0, len(due)), ("Later", len(due), len(ordered))):
+        if first < last:
             screen.say()
             screen.say(heading, style="bold")
-            _lines(screen, [_HEADS, *rows], widths)
+            lines(screen, [heads, *table[first:last]], widths, ["dim", *styles[first:last]])
     _mark(
         screen,
         "weather that ends more than three weeks before",
@@ -78,21 +75,12 @@ def _mark(screen: Screen, why: str, plans: Sequence[Plan]) -> None:
     screen.say(f"Look twice, for {why}: {', '.join(names[:_NAMED])}{more}.")
 
 
-def _lines(screen: Screen, rows: Sequence[Sequence[str]], widths: Sequence[int]) -> None:
-    # Hundreds of fields: straight to the output, since laying out a table would take seconds.
-    for row in rows:
-        cells = [_fitted(screen.fit(cell), width) for cell, width in zip(row, widths, strict=True)]
-        screen.console.file.write(f"  {'  '.join(cells)}".rstrip() + "\n")
-
-
-def _fitted(text: str, width: int) -> str:
-    return (text if len(text) <= width else f"{text[: width - 2]}..").ljust(width)
-
-
 def _row(plan: Plan) -> tuple[str, ...]:
     step = plan.next_step
     planting = "" if plan.is_planted else phrases.day_month(plan.planting.safe, int(str(plan.on)[:4]))
-    return _when(step, plan.on), _what(step, plan), _works(plan), plan.field.name, answer.state(plan), planting
+    ripens = "" if plan.is_planted or np.isnan(plan.planting.ripens) else phrases.chance(plan.planting.ripens)
+    what, works = _what(step, plan), _works(plan)
+    return _when(step, plan.on), what, works, plan.field.name, answer.state(plan), planting, ripens
 
 
 def _works(plan: Plan) -> str:

@@ -59,6 +59,28 @@ def noted(
     )
 
 
+def listed(screen: Screen, field: Field, *, us: bool = False) -> None:
+    """Print the notes of a field, the oldest first."""
+    if not field.scouting:
+        screen.say(f"{field.name} has no note yet.")
+        return
+    screen.say(f"{field.name}:", style="bold")
+    for note in field.scouting:
+        screen.say(_line(note, us=us), indent=2)
+
+
+def undone(screen: Screen, field: Field, note: ScoutingNote, path: Path, *, us: bool = False) -> None:
+    """Print which note was taken out."""
+    screen.say(f"Taken out of {path.name}, {field.name}: {_line(note, us=us)}")
+
+
+def _line(note: ScoutingNote, *, us: bool) -> str:
+    """A note with its day and its words."""
+    day = phrases.weekday(np.datetime64(note.date, "D"))
+    words = f' ("{note.note}")' if note.note else ""
+    return f"{day} {note.date.year}: {'; '.join(seen(note, us=us))}{words}"
+
+
 def seen(note: ScoutingNote, *, us: bool = False) -> list[str]:
     """What a note says, a phrase each."""
     said = []

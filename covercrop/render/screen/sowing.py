@@ -13,7 +13,8 @@ from covercrop.base import units
 from covercrop.render.screen import terminal
 from covercrop.render.screen.strip import LEAST_SHOWN, Glyphs, ruler
 from covercrop.render.words import sowing as words
-from covercrop.render.words.phrases import day_month, percent, span
+from covercrop.render.words.phrases import chance, day_month, percent, span
+from covercrop.season import advice
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -50,6 +51,50 @@ def sow(screen: Screen, answers: Sequence[Autumn], *, title: str = "", us: bool 
     assumed = dict.fromkeys(assumption for autumn in answers for assumption in words.assumptions(autumn))
     keys = dict.fromkeys(key for autumn in answers for key in words.sources(autumn, verdict.talked_about(autumn)))
     terminal.foot(screen, list(assumed), list(keys), full=full)
+
+
+def table(screen: Screen, answers: Sequence[Autumn], *, title: str = "") -> None:
+    """Print what to sow on each of many fields, a line a field, the first to be sown at the top.
+
+    Parameters
+    ----------
+    screen : Screen
+    answers : sequence of Autumn
+    title : str
+        What was asked about.
+    """
+    if not answers:
+        return
+    screen.say(f"{title}: sowing in autumn {words.year(answers[0])}", style="bold")
+    screen.say()
+    ordered = sorted(answers, key=lambda autumn: (not autumn.choices[0].fit, _best_day(autumn), autumn.field.name))
+    rows = [_line(autumn, autumn.choices[0]) for autumn in ordered]
+    heads, fitted, widths = terminal.fitting(_HEADS, rows, screen.width, "field", ("plant", "sow", "cover"))
+    styles = ["green" if autumn.choices[0].fit else "red" for autumn in ordered]
+    terminal.lines(screen, [heads, *fitted], widths, ["dim", *styles])
+    screen.say()
+    screen.say(
+        "all three: the chance that it covers the ground before winter, lives, and leaves the ground plantable in "
+        "time. Where no date fits (-), best is the one that comes nearest.",
+        style="dim",
+        indent=2,
+    )
+    screen.say()
+    screen.say(f"One field in full: covercrop sow FIELDS --field NAME. {advice.ADVICE_FIRST}")
+
+
+#: Of the list of many fields.
+_HEADS = ("field", "cover", "sow", "best", "all three", "plant")
+
+
+def _best_day(autumn: Autumn) -> np.datetime64:
+    day: np.datetime64 = autumn.dates[autumn.choices[0].best]
+    return day
+
+
+def _line(autumn: Autumn, choice: Choice) -> tuple[str, ...]:
+    cover, sow, best, *_, plant = _row(autumn, choice, 1.0)
+    return autumn.field.name, cover, sow, best, chance(float(choice.together[choice.best])), plant
 
 
 def _field(screen: Screen, autumn: Autumn, *, us: bool, leave_out: Sequence[str]) -> None:

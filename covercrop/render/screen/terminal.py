@@ -13,6 +13,7 @@ from rich.text import Text
 
 from covercrop.base import units
 from covercrop.base.errors import visible
+from covercrop.dates import needs
 from covercrop.parameters import catalogue
 from covercrop.parameters.traits import Crop, label
 from covercrop.render.screen.strip import BLOCKS, LABEL, PLAIN, Glyphs, season_strip
@@ -36,7 +37,11 @@ WIDEST = 100
 #: On a narrower screen every column of a table has to give.
 WHOLE_FROM = 70
 
-_STATE_STYLE = {
+#: On a narrower one a long list of fields keeps their names and leaves columns out.
+NARROW = 80
+
+#: The colour of each state.
+STATE_STYLE = {
     "growing": "green",
     "budding": "green",
     "in-window": "bold magenta",
@@ -142,17 +147,40 @@ def ready(
     us : bool
         Show US units.
     full : bool
-        Every assumption with its reason, and every source in full.
+        Why, every date, every caution, every assumption with its reason, and every source in full.
     """
     if not plans:
         return
     year = int(str(on)[:4])
     screen.say(f"{title}, {phrases.weekday(on)} {year}", style="bold")
-    shared = in_all([plan.provenance.notes for plan in plans])
+    shared = in_all([_told(plan, full=full) for plan in plans])
     for plan in plans:
         _field(screen, plan, us=us, full=full, leave_out=shared)
     screen.items("Notes for every field", shared)
-    beneath(screen, plans, full=full)
+    if full:
+        beneath(screen, plans, full=full)
+        return
+    for caution in dict.fromkeys(filter(None, map(needs.caution_now, plans))):
+        screen.say()
+        screen.say(f"Take care: {caution}", style="yellow")
+    more(screen, plans)
+
+
+def more(screen: Screen, plans: Sequence[Plan]) -> None:
+    """Print what else there is to be read, and whose word comes first, in a line."""
+    assumed = len({assumption for plan in plans for assumption in plan.provenance.assumptions})
+    cautions = len({caution for plan in plans for caution in plan.provenance.cautions})
+    screen.say()
+    screen.say(
+        f"--full adds why, every date, {cautions} cautions, {assumed} assumptions with their reasons, and the sources. "
+        f"{advice.ADVICE_FIRST}",
+        style="dim",
+    )
+
+
+def _told(plan: Plan, *, full: bool) -> Sequence[str]:
+    """The notes that are shown: in short only what the weather lacks."""
+    return plan.provenance.notes if full else plan.provenance.of_weather
 
 
 def beneath(screen: Screen, plans: Sequence[Plan], *, full: bool = False) -> None:
@@ -187,6 +215,51 @@ def foot(screen: Screen, assumed: Sequence[str], keys: Sequence[str], *, full: b
     )
 
 
+def fitting(
+    heads: Sequence[str], rows: Sequence[Sequence[str]], width: int, kept: str, spared: Sequence[str]
+) -> tuple[Sequence[str], list[Sequence[str]], list[int]]:
+    """Headings, rows and widths of a long list that fit: columns are left out before one of them is cut.
+
+    Parameters
+    ----------
+    heads : sequence of str
+    rows : sequence of sequences of str
+    width : int
+        Of the screen.
+    kept : str
+        The heading of the column that is cut last.
+    spared : sequence of str
+        The headings of those that may be left out, the first one first.
+    """
+    columns = dict(zip(heads, zip(*rows, strict=True), strict=True)) if rows else {}
+    left = list(spared)
+    while True:
+        widths = [max(map(len, (head, *column))) for head, column in columns.items()]
+        over = sum(widths) + 2 * len(widths) - width
+        if over <= 0 or not left:
+            break
+        columns.pop(left.pop(0), None)
+    if over > 0 and widths:
+        place = list(columns).index(kept)
+        widths[place] = max(widths[place] - over, len(kept))
+    return tuple(columns), list(zip(*columns.values(), strict=True)), widths
+
+
+def lines(screen: Screen, rows: Sequence[Sequence[str]], widths: Sequence[int], styles: Sequence[str]) -> None:
+    """Print a long list: straight to the output, since laying out a table of hundreds would take seconds."""
+    for row, style in zip(rows, styles, strict=True):
+        cells = [_fitted(screen.fit(cell), width) for cell, width in zip(row, widths, strict=True)]
+        line = f"  {'  '.join(cells)}".rstrip()
+        if screen.console.is_terminal:
+            screen.console.print(line, style=style, markup=False, highlight=False, no_wrap=True, soft_wrap=True)
+        else:
+            screen.console.file.write(f"{line}\n")
+
+
+def _fitted(text: str, width: int) -> str:
+    return (text if len(text) <= width else f"{text[: width - 2]}..").ljust(width)
+
+
 def in_all(lists: Sequence[Sequence[str]]) -> list[str]:
     """Entries that stand in every one of several lists."""
     if len(lists) < 2:
@@ -195,7 +268,7 @@ def in_all(lists: Sequence[Sequence[str]]) -> list[str]:
 
 
 def _field(screen: Screen, plan: Plan, *, us: bool, full: bool, leave_out: Sequence[str] = ()) -> None:
-    state = (answer.state(plan).upper(), _STATE_STYLE[plan.state])
+    state = (answer.state(plan).upper(), STATE_STYLE[plan.state])
     headline = screen.fit(answer.headline(plan))
     screen.say()
     screen.show(Text.assemble((screen.fit(plan.field.name), "bold"), ": ", state, f". {headline}"))
@@ -203,18 +276,21 @@ def _field(screen: Screen, plan: Plan, *, us: bool, full: bool, leave_out: Seque
         screen.say(then)
     screen.say(answer.what_is_where(plan), style="dim")
     if plan.state != "winter-killed":
-        _dates(screen, plan, us=us)
+        _dates(
+            screen,
+            answer.date_rows(plan, us=us) if full else answer.date_rows(plan, needs.dates_that_matter(plan), us=us),
+        )
         _strip(screen, plan)
-    release = answer.release(plan) if full else ""
-    screen.items("Why", [*answer.reasons(plan, us=us), *filter(None, (release,))])
-    screen.items("Note", (note for note in plan.provenance.notes if note not in leave_out))
+    if full:
+        screen.items("Why", filter(None, [*answer.reasons(plan, us=us), answer.release(plan)]))
+    screen.items("Note", (note for note in _told(plan, full=full) if note not in leave_out))
 
 
-def _dates(screen: Screen, plan: Plan, *, us: bool) -> None:
+def _dates(screen: Screen, rows: Sequence[Sequence[str]]) -> None:
+    if not rows:
+        return
     screen.say()
-    screen.table(
-        (("date", "left"), ("early", "right"), ("likely", "right"), ("late", "right")), answer.date_rows(plan, us=us)
-    )
+    screen.table((("date", "left"), ("early", "right"), ("likely", "right"), ("late", "right")), rows)
 
 
 def _strip(screen: Screen, plan: Plan) -> None:
@@ -308,7 +384,7 @@ def weather(
     for station in record.stations:
         place = f"{station.latitude:.2f}, {station.longitude:.2f}"
         height = "" if station.elevation_m is None else f", {_height(station.elevation_m, us=us)}"
-        far = "" if station.distance_km is None else f", {_distance(station.distance_km, us=us)} away"
+        far = "" if station.distance_km is None else f", {distance(station.distance_km, us=us)} away"
         screen.say(f"{station.name} ({station.id}): {place}{height}{far}", indent=4)
     shares = ", ".join(
         f"{phrases.percent(share)} {_ORIGINS.get(kind, kind)}" for kind, share in summary.shares.items() if share
@@ -330,7 +406,8 @@ def _height(metres: float, *, us: bool) -> str:
     return f"{metres / units.M_PER_FT:.0f} ft" if us else f"{metres:.0f} m"
 
 
-def _distance(kilometres: float, *, us: bool) -> str:
+def distance(kilometres: float, *, us: bool) -> str:
+    """How far a station is."""
     return f"{kilometres / units.KM_PER_MILE:.0f} miles" if us else f"{kilometres:.0f} km"
 
 

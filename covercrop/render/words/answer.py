@@ -18,7 +18,9 @@ from covercrop.season.stand_part import STAND_DATES
 from covercrop.season.winter_part import UNKNOWN_SNOW
 
 if TYPE_CHECKING:
-    from covercrop.field.entries import Field, ScoutingNote
+    from collections.abc import Iterable
+
+    from covercrop.field.entries import Ground, ScoutingNote
     from covercrop.parameters.traits import Crop
     from covercrop.season.plan import Plan
 
@@ -54,12 +56,13 @@ def ending(plan: Plan) -> str:
     return ended(plan.window.method)
 
 
-def date_rows(plan: Plan, *, us: bool = False) -> list[tuple[str, str, str, str]]:
+def date_rows(plan: Plan, names: Iterable[str] = DATE_LABELS, *, us: bool = False) -> list[tuple[str, str, str, str]]:
     """The table of dates: what, and its early, likely and late date; what is not reached or over is left out."""
     year, dates = _year(plan), plan.dates
     return [
         (label.format(soil=temperature(plan.planting.soil_c, us=us)), *interval(dates[name], year))
-        for name, label in DATE_LABELS.items()
+        for name in names
+        for label in (DATE_LABELS[name],)
         if not np.isnat(dates[name].early) and not (plan.is_ended and name in _OF_THE_COVER)
     ]
 
@@ -254,7 +257,7 @@ def planting(plan: Plan) -> str:
     return planting_of(plan.field, plan.crop)
 
 
-def planting_of(field: Field, crop: Crop) -> str:
+def planting_of(field: Ground, crop: Crop) -> str:
     """What planting a crop is called on a field."""
     return _PLANTING[field.crop.method].format(crop.common_name)
 

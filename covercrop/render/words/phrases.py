@@ -38,7 +38,7 @@ DATE_LABELS = {
     "disease": "seedling disease past",
     "maggot": "seedcorn maggot past",
     "soil_warm": "soil at {soil}",
-    "frost": "free of frost from",
+    "frost": "frost likely past",
     "earliest_planting": "earliest safe planting",
     "latest_planting": "latest planting to ripen",
 }

@@ -73,6 +73,11 @@ class Reminder:
     advice: str = ""
     cautions: tuple[str, ...] = ()
 
+    @property
+    def what(self) -> str:
+        """The title without the name of the field."""
+        return self.title.removeprefix(f"{field_name(self.field)}: ")
+
 
 @dataclass(frozen=True, slots=True)
 class _Words:
