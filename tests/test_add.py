@@ -168,7 +168,7 @@ def test_us_units_stand_in_the_file(run: Run, desk: Path) -> None:
     )
     status, screen, messages = run(*new, *more, "--units", "us", "--on", "2026-04-20")
     assert (status, messages) == (0, "")
-    assert "soil at 70 °F" in run("ready", "us.toml", "--on", "2026-04-20", "--full")[1]
+    assert "soil at 60 °F" in run("ready", "us.toml", "--on", "2026-04-20", "--full")[1]
     file = read_fields(desk / "us.toml")
     (field,) = file.fields
     assert (file.units, field.cover.sown) == ("us", dt.date(2025, 9, 12))

@@ -315,3 +315,19 @@ def test_the_aim_is_read_from_the_file(tmp_path: Path) -> None:
         with pytest.raises(FieldFileError) as caught:
             read(aim, cover)
         assert said in str(caught.value)
+
+
+def test_an_aim_of_the_command_line_is_that_of_the_file(capsys: pytest.CaptureFixture[str]) -> None:
+    """In place of the field's own; a weekday that is none is said in a line."""
+    from covercrop.cli import shared
+    from covercrop.field.entries import FAVOURS
+
+    assert shared.FAVOURS == FAVOURS
+    assert main(["ready", "--json", "--field", "Ford meadow", "--can-come", "wed"]) == 0
+    (field,) = json.loads(capsys.readouterr().out)["fields"]
+    assert weekdays([np.datetime64(field["turn_under"]["date"])])[0] == 2
+    assert main(["compare", "--field", "Ford meadow", "--plant-by", "2026-05-25", "--json"]) == 0
+    (bound,) = json.loads(capsys.readouterr().out)["fields"]
+    assert bound["choice"]["date"] < field["turn_under"]["date"]
+    assert main(["ready", "--can-come", "sonday"]) == 1
+    assert "can_come = 'sonday' is no weekday" in capsys.readouterr().err

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 from covercrop.cli.shared import (
     Commands,
+    aim_arguments,
+    aimed,
     complain,
     date,
     field_argument,
@@ -39,6 +41,7 @@ def add(commands: Commands) -> None:
     fields_argument(compare)
     field_argument(compare)
     on_argument(compare)
+    aim_arguments(compare)
     compare.add_argument(
         "--end", type=date, action="append", default=[], metavar="DATE", help="a day to compare; may be given again"
     )
@@ -62,7 +65,7 @@ def _run(arguments: argparse.Namespace) -> int:
     def compare(field: Field) -> Endings:
         return compare_endings(field, on=arguments.on or today, ends=arguments.end, by=arguments.by, today=today)
 
-    answers, troubled = each_field(named(file, arguments.field), compare)
+    answers, troubled = each_field(aimed(named(file, arguments.field), arguments), compare)
     problems, us = said(troubled), arguments.units == "us"
     if arguments.json:
         from covercrop.render.data import comparison, machine

@@ -7,6 +7,8 @@ import argparse
 from covercrop.cli.shared import (
     FEW,
     Commands,
+    aim_arguments,
+    aimed,
     complain,
     field_argument,
     fields_argument,
@@ -33,6 +35,7 @@ def add(commands: Commands) -> None:
     )
     fields_argument(ready)
     on_argument(ready)
+    aim_arguments(ready)
     full_argument(ready)
     field_argument(ready, f"more than {FEW} fields are shown in a table")
     ready.add_argument("--due", action="store_true", help="only fields that need something within the week")
@@ -47,7 +50,7 @@ def _run(arguments: argparse.Namespace) -> int:
     if arguments.exit_code and not arguments.due:
         arguments.misused("--exit-code says whether anything is due; give --due too")
     file, today, title = read(arguments)
-    fields = named(file, arguments.field)
+    fields = aimed(named(file, arguments.field), arguments)
     in_full = arguments.full or arguments.field or arguments.json
     table = not in_full and (arguments.due or len(fields) > FEW)
     planned = plan_fields(fields, on=arguments.on or today, today=today, details=not table)

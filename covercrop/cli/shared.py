@@ -50,6 +50,10 @@ OPTIONS = {
 FEW = 5
 
 
+#: The choices, repeated from covercrop.field.entries, which imports numpy; a test holds the two together.
+FAVOURS = ("crop", "cover")
+
+
 class Commands:
     """The commands of the parser, which each command's module adds its own to."""
 
@@ -136,6 +140,30 @@ def field_argument(parser: argparse.ArgumentParser, more: str = "") -> None:
     parser.add_argument(
         "--field", action="append", metavar="NAME", help=f"only this field; may be given again{more and f'; {more}'}"
     )
+
+
+def aim_arguments(parser: argparse.ArgumentParser) -> None:
+    """Let a command be asked for another aim than the field file's; :func:`aimed` gives it to the fields."""
+    parser.add_argument("--plant-by", type=date, metavar="DATE", help="when the crop has to be in the ground")
+    parser.add_argument("--favour", choices=FAVOURS, help="what comes first where bloom and crop cannot both be had")
+    parser.add_argument(
+        "--can-come", nargs="+", default=[], metavar="DAY", help="weekdays on which the cover can be ended, as sat sun"
+    )
+
+
+def aimed(fields: Iterable[Field], arguments: argparse.Namespace) -> tuple[Field, ...]:
+    """Fields with the aim that the command was given, in place of their own.
+
+    Raises
+    ------
+    UsageError
+        If a weekday is none.
+    """
+    from dataclasses import replace
+
+    asked = {"plant_by": arguments.plant_by, "favour": arguments.favour, "can_come": tuple(arguments.can_come)}
+    given = {name: value for name, value in asked.items() if value}
+    return tuple(replace(field, aim=replace(field.aim, **given)) if given else field for field in fields)
 
 
 def full_argument(parser: argparse.ArgumentParser) -> None:

@@ -215,6 +215,8 @@ def choose_ending(
         best = None  # what does not bloom has no day of its own
         if found.window[ahead.may].max(initial=0.0) >= LEAST_ODDS:
             best = _best(found, moved, weights, ahead, outlook)
+        if best is not None and dispute is not None:
+            best = _no_surer(best, dispute, method)
         day = None if best is None else outlook.position(best.date)
         return Ending(method=method, stand=moved, odds=found.window, best=best, day=day, chances=found)
 
@@ -252,6 +254,13 @@ def _best(found: Chances, stand: Stand, weights: Array, ahead: Ahead, outlook: O
         given_up=decided.given_up,
         other=None if decided.other is None else Odds(**_odds(found, decided.other, outlook)),
     )
+
+
+def _no_surer(best: Recommended, dispute: Dispute, method: str) -> Recommended:
+    """A day whose window is no surer than the best days of the stands without the notes in doubt."""
+    others = (dispute.settled, *dispute.rivals, *dispute.ceilings)
+    told = [each.ending.best.probability for each in others if each.ending.best and each.ending.method == method]
+    return replace(best, probability=min([best.probability, *told]))
 
 
 def _odds(found: Chances, day: int, outlook: Outlook) -> dict[str, Any]:

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 _NAMED = 6
 
 _HEADS = ("when", "what", "works", "field", "state", "safe to plant", "ripens")
-#: What is left out where names would be cut, the first of these first; on a wide screen only the first may be.
-_SPARED = ("state", "ripens", "safe to plant", "works")
+#: What is left out where names would be cut, the first of these first; on a wide screen only the first two may be.
+_SPARED = ("state", "works", "ripens", "safe to plant")
 
 _GIVEN_UP = {"bloom": ", before it blooms", "crop": ", the crop late"}
 
@@ -47,7 +47,7 @@ def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: s
     screen.say(f"{title}, {phrases.weekday(on)} {str(on)[:4]}", style="bold")
     needs = "need" if len(due) != 1 else "needs"
     screen.say(f"{len(due)} of {of} fields {needs} something within the week.")
-    spared = _SPARED if screen.width < NARROW else _SPARED[:1]
+    spared = _SPARED if screen.width < NARROW else _SPARED[:2]
     heads, table, widths = fitting(_HEADS, [_row(plan) for plan in ordered], screen.width, "field", spared)
     styles = [STATE_STYLE[plan.state] for plan in ordered]
     for heading, first, last in (("This week", 0, len(due)), ("Later", len(due), len(ordered))):
