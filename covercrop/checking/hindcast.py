@@ -225,7 +225,7 @@ def hindcast_field(
         weather = field_weather(field, dt.date.today() if today is None else date_of(today, "today"))
     record = record_of(weather)
     cover = cover_of(field.cover)
-    starts, holed = _whole_seasons(record, field.cover.sown)
+    starts, holed = whole_seasons(record, field.cover.sown)
     if len(starts) <= FEWEST_SEASONS:
         more = f"{len(holed)}{' more' * bool(starts)} {'have' if len(holed) > 1 else 'has'} gaps"
         gaps = f", where {more}" if holed else ""
@@ -301,7 +301,7 @@ class _Past:
     sums: Array
 
 
-def _on(year: int, month: int, day: int) -> np.datetime64:
+def day_in_year(year: int, month: int, day: int) -> np.datetime64:
     """A day of a year; 29 February is the 28th where there is none."""
     first = np.datetime64(f"{year:04d}-{month:02d}", "M")
     last = (first + np.timedelta64(1, "M")).astype("datetime64[D]") - np.timedelta64(1, "D")
@@ -311,8 +311,8 @@ def _on(year: int, month: int, day: int) -> np.datetime64:
 def _after(start: np.datetime64, issue: Issue) -> np.datetime64:
     """The first time that an issue date comes round after sowing."""
     year = _year(start)
-    this = _on(year, *issue)
-    return this if this > start else _on(year + 1, *issue)
+    this = day_in_year(year, *issue)
+    return this if this > start else day_in_year(year + 1, *issue)
 
 
 def _year(start: np.datetime64) -> int:
@@ -320,15 +320,15 @@ def _year(start: np.datetime64) -> int:
     return int(str(start)[:4])
 
 
-def _whole_seasons(record: Record, sown: dt.date) -> tuple[list[np.datetime64], list[int]]:
+def whole_seasons(record: Record, sown: dt.date, length: int = SEASON_DAYS) -> tuple[list[np.datetime64], list[int]]:
     """Sowing day of each season that the record holds from end to end, and the years of those that have gaps."""
     first, count = int(str(record.first)[:4]), record.usable.size
     known = record.usable & ~record.forecast
     found, holed = [], []
     for year in range(first, first + count // 365 + 2):
-        start = _on(year, sown.month, sown.day)
+        start = day_in_year(year, sown.month, sown.day)
         begin = record.position(start)
-        rows = slice(begin, begin + SEASON_DAYS)
+        rows = slice(begin, begin + length)
         if begin < 0 or rows.stop > count or record.forecast[rows].any():
             continue  # not in the record, or still running
         if known[rows].all() and record.filled[rows].mean() <= MOST_FILLED:

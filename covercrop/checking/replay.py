@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 from covercrop.base.arrays import Array, Days
 from covercrop.base.days import date_of
 from covercrop.base.errors import WeatherGapError
-from covercrop.checking.hindcast import FEWEST_SEASONS, _on
+from covercrop.checking.hindcast import FEWEST_SEASONS, day_in_year, whole_seasons
 from covercrop.field.entries import cover_of
 from covercrop.field.weather_source import field_weather
 from covercrop.models.degree_days import accumulate
@@ -38,7 +38,7 @@ from covercrop.models.members import standard_draws
 from covercrop.season.chain import DEAD_SHARE, Chain, Start, follow
 from covercrop.season.stand import brought
 from covercrop.season.wants import Wants, wants
-from covercrop.weather.outlook import MOST_FILLED, Outlook, season_outlook
+from covercrop.weather.outlook import Outlook, season_outlook
 from covercrop.weather.record import Record, record_of
 
 if TYPE_CHECKING:
@@ -141,7 +141,7 @@ def replay_advice(
         weather = field_weather(field, dt.date.today() if today is None else date_of(today, "today"))
     record = record_of(weather)
     bare = replace(field, scouting=(), crop=replace(field.crop, planted=None))
-    starts = _whole_seasons(record, field.cover.sown)
+    starts, _ = whole_seasons(record, field.cover.sown, SEASON_DAYS)
     draws = standard_draws()
     seasons = []
     for done, start in enumerate(starts, start=1):
@@ -178,19 +178,6 @@ class _Season:
     pan: Callable[[Array], Array]
 
 
-def _whole_seasons(record: Record, sown: dt.date) -> list[np.datetime64]:
-    """Sowing day of each season that the record holds up to the harvest."""
-    first, count = int(str(record.first)[:4]), record.usable.size
-    known = record.usable & ~record.forecast
-    found = []
-    for year in range(first, first + count // 365 + 2):
-        start = _on(year, sown.month, sown.day)
-        rows = slice(record.position(start), record.position(start) + SEASON_DAYS)
-        if rows.start >= 0 and rows.stop <= count and known[rows].all() and record.filled[rows].mean() <= MOST_FILLED:
-            found.append(start)
-    return found
-
-
 def _replayed(field: Field, record: Record, start: np.datetime64, draws: Draws) -> _Season | None:
     """One season: asked about every week, and as it came; None where the cold takes it, or the other years are few."""
     cover = cover_of(field.cover)
@@ -198,7 +185,7 @@ def _replayed(field: Field, record: Record, start: np.datetime64, draws: Draws) 
     sown = dt.date.fromisoformat(str(start))
     aim = field.aim
     if aim.plant_by is not None:
-        wished = _on(aim.plant_by.year + years, aim.plant_by.month, aim.plant_by.day)
+        wished = day_in_year(aim.plant_by.year + years, aim.plant_by.month, aim.plant_by.day)
         aim = replace(aim, plant_by=dt.date.fromisoformat(str(wished)))
     season = replace(field, aim=aim, cover=replace(field.cover, sown=sown, turned_under=None))
     truth = _as_it_came(record, start)
