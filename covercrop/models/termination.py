@@ -173,49 +173,6 @@ def probability_by_day(opens: ArrayLike, closes: ArrayLike, weights: ArrayLike, 
     return np.clip(np.cumsum(steps[:-1]), 0.0, 1.0 if whole < 1 + 1e-9 else whole)
 
 
-def best_day(probability: ArrayLike) -> int:
-    """Day with the best odds: the middle of the flat top.
-
-    Parameters
-    ----------
-    probability : array_like, shape (day,)
-
-    Returns
-    -------
-    int
-        Day index; of several tops of the same height, the first.
-    """
-    odds = np.asarray(probability, dtype=np.float64)
-    top = odds >= odds.max() - 1e-9
-    first = int(np.argmax(top))
-    beyond = np.flatnonzero(~top[first:])
-    last = first + int(beyond[0]) - 1 if beyond.size else odds.size - 1
-    return (first + last) // 2
-
-
-def best_week(probability: ArrayLike, day: int) -> tuple[int, int]:
-    """First and last day of the seven days around a day with the best odds taken together.
-
-    Parameters
-    ----------
-    probability : array_like, shape (day,)
-    day : int
-        A day that the week has to hold.
-
-    Returns
-    -------
-    tuple of int
-        Both within; the middle of those that are equally good.  Fewer than
-        seven days if there are no more.
-    """
-    odds = np.asarray(probability, dtype=np.float64)
-    length = min(7, odds.size)
-    total = np.convolve(odds, np.ones(length), mode="valid")
-    earliest = max(day - length + 1, 0)
-    first = earliest + best_day(total[earliest : day + 1])
-    return first, first + length - 1
-
-
 def sources(method: str) -> tuple[str, ...]:
     """Keys of the sources that a method's window rests on."""
     return {
