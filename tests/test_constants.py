@@ -8,13 +8,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from sources import PACKAGE, TREES
 
 from covercrop.base.errors import ParameterError
 from covercrop.base.shipped import data_file
 from covercrop.parameters import catalogue
 from covercrop.parameters.constants import MODELS, read
 
-PACKAGE = Path(__file__).resolve().parent.parent / "covercrop"
 TEXT = data_file("models.toml").read_text(encoding="utf-8")
 VALUES = catalogue.cited_values(MODELS) + [
     (f"maggot peaks {number}", peak) for number, peak in enumerate(MODELS.maggot.peaks, start=1)
@@ -110,12 +110,7 @@ def has_number(value: ast.expr) -> bool:
 @pytest.mark.parametrize("path", modules(), ids=lambda path: path.stem)
 def test_no_model_keeps_a_number_of_its_own(path: Path) -> None:
     """A number of a model stands in models.toml with its origin, or is listed here with the reason why it is none."""
-    kept = {
-        name
-        for names, value in assigned(ast.parse(path.read_text(encoding="utf-8")))
-        if has_number(value)
-        for name in names
-    }
+    kept = {name for names, value in assigned(TREES[path]) if has_number(value) for name in names}
     assert kept - NOT_OF_A_MODEL.keys() == set()
 
 
@@ -123,11 +118,7 @@ def test_the_exceptions_are_there() -> None:
     """No reason outlives its number, and every module that is looked at is found."""
     assert len(modules()) > 15
     named = {
-        name
-        for path in modules()
-        for names, value in assigned(ast.parse(path.read_text(encoding="utf-8")))
-        if has_number(value)
-        for name in names
+        name for path in modules() for names, value in assigned(TREES[path]) if has_number(value) for name in names
     }
     assert NOT_OF_A_MODEL.keys() - named == set()
 
@@ -137,7 +128,7 @@ def test_every_number_is_used() -> None:
     used = {
         (node.value.attr, node.attr)
         for path in PACKAGE.rglob("*.py")
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in ast.walk(TREES[path])
         if isinstance(node, ast.Attribute)
         and isinstance(node.value, ast.Attribute)
         and isinstance(node.value.value, ast.Name)
@@ -165,7 +156,7 @@ def test_no_sentence_writes_a_number_out() -> None:
         (path.stem, part.value)
         for path in PACKAGE.rglob("*.py")
         if path.stem not in ("layout", "materials")  # sizes as they are sold
-        for names, value in assigned(ast.parse(path.read_text(encoding="utf-8")))
+        for names, value in assigned(TREES[path])
         if {"ASSUMPTIONS", "_ASSUMPTIONS", "_SOIL", "_CLIP", "_HEIGHT"} & set(names)
         for part in ast.walk(value)
         if isinstance(part, ast.Constant) and isinstance(part.value, str) and " " in part.value

@@ -21,6 +21,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+from sources import TREES
 
 import covercrop
 from covercrop.base.errors import CovercropError, UnknownNameError, UsageError, WeatherFileError
@@ -84,7 +85,7 @@ def test_what_is_public() -> None:
 
 def test_readers_of_types_see_the_same() -> None:
     """The imports under TYPE_CHECKING are those that are made when a name is asked for."""
-    tree = ast.parse(Path(covercrop.__file__).read_text(encoding="utf-8"))
+    tree = TREES[Path(covercrop.__file__)]
     (block,) = (node for node in tree.body if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING")
     seen = {
         alias.name: f"{node.module}" for node in block.body if isinstance(node, ast.ImportFrom) for alias in node.names
@@ -164,7 +165,7 @@ def test_the_library_speaks_of_no_options() -> None:
     found = {}
     for path in sorted((REPOSITORY / "covercrop").rglob("*.py")):
         room = path.relative_to(REPOSITORY / "covercrop").parts[0]
-        tree = ast.parse(path.read_text(encoding="utf-8"))
+        tree = TREES[path]
         docs = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
         texts = [node.value for node in ast.walk(tree) if isinstance(node, ast.Constant) and id(node) not in docs]
         options = [text for text in texts if isinstance(text, str) and re.search(r"(^| )(--[a-z]|-o\b)", text)]

@@ -8,8 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-
-PACKAGE = Path(__file__).resolve().parent.parent / "covercrop"
+from sources import PACKAGE, TREES
 
 #: The rooms from the ground up; those of a line know nothing of each other.
 ROOMS: tuple[tuple[str, ...], ...] = (
@@ -164,10 +163,10 @@ def target_of(name: str) -> str:
     return next((found for k in range(len(parts), 0, -1) if (found := ".".join(parts[:k])) in RANK), "")
 
 
-def faults(source: str, importer: str) -> list[str]:
+def faults(tree: ast.Module, importer: str) -> list[str]:
     """Imports in a module of the package that do not run towards a lower floor, or a lower line of its own room."""
     found = []
-    for name in imports(ast.parse(source)):
+    for name in imports(tree):
         if name.startswith("."):
             found.append(f"{name} is relative")
         elif name.split(".")[0] == "covercrop":
@@ -198,7 +197,7 @@ def test_the_floors_are_few() -> None:
     below: dict[str, set[str]] = {}
     for path in MODULES:
         importer = name_of(path).split(".")[0]
-        targets = {target_of(name) for name in imports(ast.parse(path.read_text(encoding="utf-8")))}
+        targets = {target_of(name) for name in imports(TREES[path])}
         below.setdefault(importer, set()).update({target.split(".")[0] for target in targets if target} - {importer})
 
     def floor(room: str) -> int:
@@ -221,7 +220,7 @@ def test_each_room_says_what_lives_there(room: str) -> None:
 @pytest.mark.parametrize("path", MODULES, ids=name_of)
 def test_imports_run_downwards(path: Path) -> None:
     """A module imports only from lower floors, and in its own room only from the lines above its own."""
-    assert faults(path.read_text(encoding="utf-8"), name_of(path)) == []
+    assert faults(TREES[path], name_of(path)) == []
 
 
 @pytest.mark.parametrize(
@@ -254,17 +253,12 @@ def test_imports_run_downwards(path: Path) -> None:
 )
 def test_a_fault_is_seen(source: str, importer: str, fault: str) -> None:
     """The check itself catches an import upwards, sideways, inside a function, up a room, relative or unknown."""
-    assert fault in faults(source, importer)
+    assert fault in faults(ast.parse(source), importer)
 
 
 def test_one_module_speaks_to_the_weather_service() -> None:
     """Only weather/stations.py imports meteostat, so that the rest works without a network."""
-    users = {
-        name_of(path)
-        for path in MODULES
-        for name in imports(ast.parse(path.read_text(encoding="utf-8")))
-        if name.split(".")[0] == "meteostat"
-    }
+    users = {name_of(path) for path in MODULES for name in imports(TREES[path]) if name.split(".")[0] == "meteostat"}
     assert users == {"weather.stations"}
 
 
@@ -275,10 +269,6 @@ def test_slow_packages_wait_until_they_are_needed(path: Path) -> None:
     slow |= {"xarray", "dask", "distributed", "cftime", "netCDF4", "tomlkit"}
     if name_of(path).split(".")[0] in ("weather", "render"):
         slow -= {"pandas", "rich"}
-    statements = [
-        node
-        for node in ast.parse(path.read_text(encoding="utf-8")).body
-        if isinstance(node, ast.Import | ast.ImportFrom)
-    ]
+    statements = [node for node in TREES[path].body if isinstance(node, ast.Import | ast.ImportFrom)]
     at_start = {name.split(".")[0] for statement in statements for name in imports(statement)}
     assert at_start & slow == set()

@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from sources import PACKAGE, TREES
 
-RENDER = Path(__file__).resolve().parent.parent / "covercrop" / "render"
+RENDER = PACKAGE / "render"
 
 #: Numbers with a name that a module may have: sizes of type and paper, columns and letters, what is too faint to draw,
 #: versions of a form.  No chance, no number of days, no stage.
@@ -121,9 +122,8 @@ def borrowed_in(node: ast.Compare, own: set[str]) -> bool:
     return ordered and any(name.isupper() for name in named - own)
 
 
-def decisions(source: str, module: str) -> list[str]:
+def decisions(tree: ast.Module, module: str) -> list[str]:
     """What a module compares or names that it may not."""
-    tree = ast.parse(source)
     own = drawn_with(tree)
     compared = {
         ast.unparse(node)
@@ -147,16 +147,16 @@ def name_of(path: Path) -> str:
 @pytest.mark.parametrize("path", sorted(RENDER.rglob("*.py")), ids=name_of)
 def test_nothing_is_decided_where_it_is_shown(path: Path) -> None:
     """No number that a chance, a date or a stage is held against, of its own or borrowed; those belong below."""
-    assert decisions(path.read_text(encoding="utf-8"), name_of(path)) == []
+    assert decisions(TREES[path], name_of(path)) == []
 
 
 def test_the_lists_hold_nothing_that_is_gone() -> None:
     """What may stand does stand, so that no licence outlives its reason."""
     for module, allowed in COMPARED.items():
-        tree = ast.parse((RENDER / f"{module.replace('.', '/')}.py").read_text(encoding="utf-8"))
+        tree = TREES[RENDER / f"{module.replace('.', '/')}.py"]
         assert allowed <= {ast.unparse(node) for node in ast.walk(tree) if isinstance(node, ast.Compare)}, module
     for module, allowed in NAMED.items():
-        tree = ast.parse((RENDER / f"{module.replace('.', '/')}.py").read_text(encoding="utf-8"))
+        tree = TREES[RENDER / f"{module.replace('.', '/')}.py"]
         assert allowed <= drawn_with(tree), module
 
 
@@ -174,4 +174,4 @@ def test_the_lists_hold_nothing_that_is_gone() -> None:
 )
 def test_a_decision_is_found(source: str, found: list[str]) -> None:
     """A number, a named one, and one that is borrowed; but not how many there are, nor a piece of text."""
-    assert decisions(source, "words.answer") == found
+    assert decisions(ast.parse(source), "words.answer") == found
