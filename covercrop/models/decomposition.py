@@ -298,7 +298,7 @@ def residue_clear(
 
     # Most of it is gone within a season; the rest of the days is looked at only where it is not.
     found = days_within(SOON)
-    if any(np.isnan(day).any() for day in found):
+    if skipped + SOON < soil.shape[-1] and any(np.isnan(day).any() for day in found):
         found = days_within(soil.shape[-1])
     likely = found[0]
     if not (np.any(side) or np.any(error) or np.any(more)):

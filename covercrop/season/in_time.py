@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 #: The ground is followed from an ending on every so many days of the season; between two of them its date is straight.
 EVERY = 8
 
+#: So many of those days at a time, from the last one back for as long as a crop is late.
+AT_ONCE = 4
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Deadline:
@@ -85,23 +88,40 @@ def ending_in_time_until(
     begin = max(min(deadline.midwinter, int(ended[0])) - LEAD_DAYS, 0)
     limit = np.nanmax(np.where(np.isfinite(deadline.plant_by), deadline.plant_by, np.nan), initial=deadline.horizon)
     season = part_of(outlook, slice(begin, int(limit) + 2))
-    dead = dead_from(ended, method) - begin
-    modelled = soil_temperature(season.tmean, ground_under(entry, method), canopy_until=dead[:, np.newaxis])
-    check = soil_check(scouting, season, modelled[-1], np.nan)  # the cover stands where it was read
-    limits = planting_limits(
-        season,
-        check.corrected(modelled, dead),
-        cover.residue,
-        crop,
-        entry,
-        draws,
-        dead,
-        deadline.midwinter - begin,
-        terminate=method,
-        soil_sd=check.sd,
-    )
-    earliest = plantback.earliest(limits) + begin
-    return last_before(ended, np.where(np.isnan(earliest), np.inf, earliest), deadline.plant_by)
+    ground = ground_under(entry, method)
+
+    def earliest(ended: Array) -> Array:
+        dead = dead_from(ended, method) - begin
+        modelled = soil_temperature(season.tmean, ground, canopy_until=dead[:, np.newaxis])
+        check = soil_check(scouting, season, modelled[-1], np.nan)  # the cover stands where it was read
+        limits = planting_limits(
+            season,
+            check.corrected(modelled, dead),
+            cover.residue,
+            crop,
+            entry,
+            draws,
+            dead,
+            deadline.midwinter - begin,
+            terminate=method,
+            soil_sd=check.sd,
+        )
+        first = plantback.earliest(limits) + begin
+        return np.where(np.isnan(first), np.inf, first)
+
+    # An ending that comes earlier leaves the crop no later.  So one that is late after the first of them always is, and
+    # those before an ending from which nobody else is late need not be followed.
+    first = earliest(ended[:1])
+    ever = first[0] <= deadline.plant_by
+    followed: list[Array] = []
+    for at in range(len(ended) - 1, 0, -AT_ONCE):
+        followed.insert(0, earliest(ended[max(at - AT_ONCE + 1, 1) : at + 1]))
+        if (followed[0][0] <= deadline.plant_by)[ever].all():
+            break
+    else:
+        followed.insert(0, first)
+    found = np.concatenate(followed)
+    return last_before(ended[-len(found) :], found, deadline.plant_by)
 
 
 def last_before(ended: Array, earliest: Array, plant_by: Array | float) -> Array:
