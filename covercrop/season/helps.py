@@ -76,8 +76,9 @@ def helps(start: Start, chain: Chain, draws: Draws) -> tuple[Help, ...]:
     if best is None or best.together > 1 - LEAST_GAIN:
         return ()
     found = []
+    stand = None if chain.rivals else chain.stand  # nothing that is changed here changes it
     for change, detail, other in _changes(start, chain.ending.method):
-        then = follow(other, draws)
+        then = follow(other, draws, stand=stand)
         day = then.ending.best
         if day is None:
             continue

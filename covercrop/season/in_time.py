@@ -9,9 +9,7 @@ import numpy as np
 
 from covercrop.base.arrays import Array
 from covercrop.models import plantback
-from covercrop.models.soil_temperature import soil_temperature
-from covercrop.season.ground import dead_from, ground_under, planting_limits
-from covercrop.season.measurements import soil_check
+from covercrop.season.ground import dead_from, limits_by_ending
 from covercrop.weather.outlook import LEAD_DAYS, part_of
 
 if TYPE_CHECKING:
@@ -88,38 +86,33 @@ def ending_in_time_until(
     begin = max(min(deadline.midwinter, int(ended[0])) - LEAD_DAYS, 0)
     limit = np.nanmax(np.where(np.isfinite(deadline.plant_by), deadline.plant_by, np.nan), initial=deadline.horizon)
     season = part_of(outlook, slice(begin, int(limit) + 2))
-    ground = ground_under(entry, method)
 
     def earliest(ended: Array) -> Array:
-        dead = dead_from(ended, method) - begin
-        modelled = soil_temperature(season.tmean, ground, canopy_until=dead[:, np.newaxis])
-        check = soil_check(scouting, season, modelled[-1], np.nan)  # the cover stands where it was read
-        limits = planting_limits(
+        limits = limits_by_ending(
             season,
-            check.corrected(modelled, dead),
-            cover.residue,
+            cover,
             crop,
             entry,
             draws,
-            dead,
-            deadline.midwinter - begin,
+            dead=dead_from(ended, method) - begin,
+            midwinter=deadline.midwinter - begin,
             terminate=method,
-            soil_sd=check.sd,
+            scouting=scouting,
         )
         first = plantback.earliest(limits) + begin
         return np.where(np.isnan(first), np.inf, first)
 
-    # An ending that comes earlier leaves the crop no later.  So one that is late after the first of them always is, and
-    # those before an ending from which nobody else is late need not be followed.
-    first = earliest(ended[:1])
-    ever = first[0] <= deadline.plant_by
+    # An ending that comes earlier leaves the crop no later: those before one after which nobody is late need not be
+    # followed, and who is late after the very first of them is late after all.
     followed: list[Array] = []
-    for at in range(len(ended) - 1, 0, -AT_ONCE):
-        followed.insert(0, earliest(ended[max(at - AT_ONCE + 1, 1) : at + 1]))
-        if (followed[0][0] <= deadline.plant_by)[ever].all():
+    always = None
+    for end in range(len(ended), 0, -AT_ONCE):
+        followed.insert(0, earliest(ended[max(end - AT_ONCE, 0) : end]))
+        late = followed[0][0] > deadline.plant_by
+        if late.any() and always is None and end > AT_ONCE:
+            always = earliest(ended[:1])[0] > deadline.plant_by
+        if not late.any() or (always is not None and always[late].all()):
             break
-    else:
-        followed.insert(0, first)
     found = np.concatenate(followed)
     return last_before(ended[-len(found) :], found, deadline.plant_by)
 
