@@ -13,7 +13,7 @@ from covercrop.season.ground import dead_from, limits_by_ending
 from covercrop.weather.outlook import LEAD_DAYS, part_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from covercrop.field.entries import CropEntry, ScoutingNote
     from covercrop.models.members import Draws
@@ -99,22 +99,46 @@ def ending_in_time_until(
             terminate=method,
             scouting=scouting,
         )
-        first = plantback.earliest(limits) + begin
-        return np.where(np.isnan(first), np.inf, first)
+        return plantback.earliest(limits) + begin
+
+    return last_in_time(ended, earliest, deadline.plant_by)
+
+
+def last_in_time(ended: Array, earliest: Callable[[Array], Array], plant_by: Array | float) -> Array:
+    """Last of some days of ending a cover from which planting is possible by a day.
+
+    Parameters
+    ----------
+    ended : numpy.ndarray, shape (day,)
+        :data:`EVERY` so many days apart.
+    earliest : callable
+        Takes some of them and gives the first day on which the crop can be planted, shape (some, year, draw); NaN where
+        it never can.
+    plant_by : numpy.ndarray, shape (year, draw) or (year, 1), or float
+
+    Returns
+    -------
+    numpy.ndarray, shape (year, draw)
+        As :func:`last_before`.
+    """
+
+    def first(ended: Array) -> Array:
+        found = earliest(ended)
+        return np.where(np.isnan(found), np.inf, found)
 
     # An ending that comes earlier leaves the crop no later: those before one after which nobody is late need not be
     # followed, and who is late after the very first of them is late after all.
     followed: list[Array] = []
     always = None
     for end in range(len(ended), 0, -AT_ONCE):
-        followed.insert(0, earliest(ended[max(end - AT_ONCE, 0) : end]))
-        late = followed[0][0] > deadline.plant_by
+        followed.insert(0, first(ended[max(end - AT_ONCE, 0) : end]))
+        late = followed[0][0] > plant_by
         if late.any() and always is None and end > AT_ONCE:
-            always = earliest(ended[:1])[0] > deadline.plant_by
+            always = first(ended[:1])[0] > plant_by
         if not late.any() or (always is not None and always[late].all()):
             break
     found = np.concatenate(followed)
-    return last_before(ended[-len(found) :], found, deadline.plant_by)
+    return last_before(ended[-len(found) :], found, plant_by)
 
 
 def last_before(ended: Array, earliest: Array, plant_by: Array | float) -> Array:
