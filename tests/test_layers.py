@@ -35,7 +35,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("output",),
     ),
     "guide": (("pages",),),
-    "parameters": (("traits", "bases"), ("catalogue",), ("constants", "own_bloom")),
+    "parameters": (("traits", "bases"), ("catalogue",), ("companions", "constants", "own_bloom")),
     "weather": (
         ("forecast_error", "patience", "quality", "record", "sharing", "sheet", "station_list", "store"),
         ("belief", "gaps", "hemisphere", "one_unit", "outlook"),
