@@ -48,6 +48,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("crown", "snow", "soil_temperature", "soil_water", "termination"),
         ("decomposition", "frost", "labelled", "maggot", "note_weights", "phenology", "seedling_disease", "winter"),
         ("biomass", "plantback", "ripening"),
+        ("cereal", "mixture"),
     ),
     "field": (
         ("checks",),
@@ -59,9 +60,9 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("add_field", "add_note"),
     ),
     "season": (
-        ("absent", "doubts", "ground_part", "measurements", "planting_part", "progress", "ripeness", "stand_part"),
+        ("absent", "beside", "doubts", "ground_part", "measurements", "planting_part", "progress", "ripeness", "stand_part"),
         ("advice", "ground", "stand", "wants"),
-        ("decision", "in_time", "nitrogen_part", "note_effects"),
+        ("decision", "in_time", "mixture_part", "nitrogen_part", "note_effects"),
         ("ending",),
         ("chain", "provenance", "window_part", "winter_part"),
         ("absences", "helps", "next_step"),

@@ -29,6 +29,11 @@ class Wants:
     ----------
     killed_from : numpy.ndarray
         First day on which this way kills the cover; NaN where it never does.
+    killed_until : numpy.ndarray or None
+        Last day on which it does; None where it does so ever after.
+    ready_from : numpy.ndarray
+        First day on which the cover is as far as this way of ending it asks: in bloom, or, beside a cereal, as the
+        window has it.
     bloom_from : numpy.ndarray
         First day on which the cover has bloomed as far as it is to; NaN where it does not.
     seed_free_until : numpy.ndarray
@@ -38,6 +43,8 @@ class Wants:
     """
 
     killed_from: Array
+    killed_until: Array | None
+    ready_from: Array
     bloom_from: Array
     seed_free_until: Array
     in_time_until: Array
@@ -54,9 +61,9 @@ class Chances:
     clean
         Killed, and no seed left behind.
     window
-        Killed, no seed, and in bloom: the window.
+        Killed, no seed, and in bloom, or as far as the way of ending a mixture asks: the window.
     together
-        All four.
+        All of it, and in time.
     """
 
     killed: Array
@@ -109,9 +116,13 @@ def wants(stages: dict[str, Array], method: str, cover: Cover, in_time_until: Ar
     opens, closes = termination.window(stages, method, cover)
     # Dug in or kept dark, a cover dies at any stage; rolled or mown, not before its window opens.
     anyhow = method in termination.KILL_AT_ANY_STAGE
+    mixed = "cereal_milk" in stages
+    bloom = opens if anyhow and not mixed else stages["bloom_10"]
     return Wants(
         killed_from=np.zeros_like(opens) if anyhow else opens,
-        bloom_from=opens if anyhow else stages["bloom_10"],
+        killed_until=termination.killed_until(stages, method),
+        ready_from=opens if mixed else bloom,
+        bloom_from=bloom,
         seed_free_until=closes,
         in_time_until=in_time_until,
     )
@@ -132,8 +143,10 @@ def chances(wanted: Wants, weights: ArrayLike, days: int) -> Chances:
     weight = weight / weight.sum()
     always, never = np.zeros_like(weight), np.full_like(weight, np.inf)
     seed_free = np.where(np.isnan(wanted.seed_free_until), np.inf, wanted.seed_free_until)
-    blooms = np.maximum(wanted.killed_from, wanted.bloom_from)  # np.maximum passes NaN on
-    both = np.minimum(seed_free, wanted.in_time_until)
+    ready = np.maximum(wanted.killed_from, wanted.ready_from)  # np.maximum passes NaN on
+    killed = never if wanted.killed_until is None else wanted.killed_until
+    clean = seed_free if wanted.killed_until is None else np.minimum(seed_free, killed)
+    both = np.minimum(clean, wanted.in_time_until)
 
     def held(first: Array, last: Array) -> Array:
         first, last = np.broadcast_arrays(first, last)
@@ -141,11 +154,11 @@ def chances(wanted: Wants, weights: ArrayLike, days: int) -> Chances:
         return np.round(by_day, 9)  # what is left of sums in another order is no chance
 
     return Chances(
-        killed=held(wanted.killed_from, never),
+        killed=held(wanted.killed_from, killed),
         seed_free=held(always, seed_free),
         bloom=held(wanted.bloom_from, never),
         in_time=held(always, wanted.in_time_until),
-        clean=held(wanted.killed_from, seed_free),
-        window=held(blooms, seed_free),
-        together=held(blooms, both),
+        clean=held(wanted.killed_from, clean),
+        window=held(ready, clean),
+        together=held(ready, both),
     )
