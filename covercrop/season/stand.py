@@ -307,7 +307,7 @@ def _last_seen_alive(scouting: Sequence[ScoutingNote], outlook: Outlook) -> floa
     visits = [
         outlook.position(np.datetime64(note.date, "D"))
         for note in scouting
-        if note.of_the_stand and (note.bbch is None or note.bbch >= bbch.BBCH["emergence"])
+        if note.of_the_legume and (note.bbch is None or note.bbch >= bbch.BBCH["emergence"])
     ]
     return float(max(visits, default=0))
 
