@@ -3,7 +3,7 @@
 From midwinter on each day adds its mean temperature, weighed by the length of the day; rye begins to flower at a sum of
 it, and another cereal so many days later.  Its other stages lie a plain sum of heat before or after
 (``data/validation/refit_rye.py``).  With their place left out the rows of the fit are missed by 7.7 days, by a plain
-sum by 9.5 and by one date for all by 11.5; sums from sowing tell nothing, since rye sown a month apart flowers together.
+sum by 9.5 and by one date for all by 11.5; sums from sowing tell nothing: rye sown a month apart flowers together.
 
 Stages are those of the Zadoks scale, whose numbers are the BBCH codes of cereals.
 """
@@ -20,15 +20,12 @@ from covercrop.base.arrays import Array
 from covercrop.models.biomass import way_gone
 from covercrop.models.degree_days import accumulate, crossing
 from covercrop.models.members import EIGHTY
-from covercrop.models.termination import drawn
 from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from covercrop.parameters.companions import CerealNitrogen, Companion
-
-_CLOCK = MODELS.cereal
 
 #: Zadoks number of each stage that is dated.
 ZADOKS = {
@@ -43,12 +40,18 @@ ZADOKS = {
 
 #: Heat from each stage to the start of flowering; what comes after it is negative [degC d].
 _BEFORE = {
-    "tillering": _CLOCK.tillering.value,
-    "jointing": _CLOCK.jointing.value,
-    "flag_leaf": _CLOCK.flag_leaf.value,
-    "boot": _CLOCK.boot.value,
-    "heading": _CLOCK.heading.value,
+    "tillering": MODELS.cereal.tillering.value,
+    "jointing": MODELS.cereal.jointing.value,
+    "flag_leaf": MODELS.cereal.flag_leaf.value,
+    "boot": MODELS.cereal.boot.value,
+    "heading": MODELS.cereal.heading.value,
 }
+
+#: Heat from flowering to each of these, and to watery ripe grain: soon, likely and late [degC d].
+_AFTER = np.array(
+    [*(-gap for gap in _BEFORE.values()), MODELS.cereal.milk.low, MODELS.cereal.milk.value, MODELS.cereal.milk.high],
+    dtype=float,
+)
 
 #: Stages in plain words, by the Zadoks number from which they hold.
 STAGE_NAMES = {
@@ -68,7 +71,7 @@ STAGE_NAMES = {
 }
 
 #: Keys in ``data/sources.toml``.
-SOURCES = (_CLOCK.flowering.source, _CLOCK.stage_base.source)
+SOURCES = (MODELS.cereal.flowering.source, MODELS.cereal.stage_base.source)
 
 
 def stage_name(code: float) -> str:
@@ -104,7 +107,7 @@ def stage_days(
     midwinter : int
         Day index from which heat counts.
     late : array_like, shape (draw,), optional
-        How much later than is likely it flowers [d].
+        How much later than is likely it comes to each of its stages [d].
     milk_draw : array_like, shape (draw,), optional
         Standard normal of the heat from flowering to watery ripe grain.
 
@@ -116,22 +119,22 @@ def stage_days(
     first = max(midwinter, 0)
     air = np.asarray(tmean, dtype=np.float64)[..., first:]
     hours = np.broadcast_to(np.asarray(day_length), np.shape(tmean))[..., first:]
-    none, full = _CLOCK.day_length_none.value, _CLOCK.day_length_full.value
+    none, full = MODELS.cereal.day_length_none.value, MODELS.cereal.day_length_full.value
     weight = np.clip((hours - none) / (full - none), 0.0, 1.0)
-    clock = accumulate(np.maximum(air - _CLOCK.base.value, 0.0) * weight)
-    rye = np.asarray(crossing(clock, _CLOCK.flowering.value))[..., np.newaxis]
-    flowers = np.maximum(np.rint(rye + companion.bloom.offset.value + np.asarray(late, dtype=np.float64)), 0.0)
+    clock = accumulate(np.maximum(air - MODELS.cereal.base.value, 0.0) * weight)
+    flowers = np.rint(np.asarray(crossing(clock, MODELS.cereal.flowering.value)) + companion.bloom.offset.value)
 
-    heat = accumulate(np.maximum(air - _CLOCK.stage_base.value, 0.0))
-    days = heat.shape[-1]
-    inside = flowers < days  # false for NaN too
-    at = np.take_along_axis(heat, np.where(inside, flowers, 0).astype(np.intp), axis=-1)
-    after = drawn(_CLOCK.milk, milk_draw)
-    gaps = [np.broadcast_to(gap, at.shape) for gap in (*_BEFORE.values(), -after)]
-    found = crossing(heat, np.concatenate([at - gap for gap in gaps], axis=-1))
-    parts = np.split(found, len(gaps), axis=-1)
-    named = dict(zip((*_BEFORE, "milk"), parts, strict=True)) | {"flowering": flowers}
-    return {name: np.where(inside, named[name], np.nan) + first for name in ZADOKS}
+    heat = accumulate(np.maximum(air - MODELS.cereal.stage_base.value, 0.0))
+    inside = (flowers < heat.shape[-1])[..., np.newaxis]  # false for NaN too
+    at = np.take_along_axis(heat, np.where(inside, flowers[..., np.newaxis], 0).astype(np.intp), axis=-1)
+    found = np.where(inside, crossing(heat, at + _AFTER), np.nan) + first
+    shift = np.asarray(late, dtype=np.float64)
+    days = {name: np.rint(found[..., [place]] + shift) for place, name in enumerate(_BEFORE)}
+    soon, middle, after = (found[..., [place]] for place in range(len(_BEFORE), found.shape[-1]))
+    side = np.clip(np.asarray(milk_draw, dtype=np.float64) / EIGHTY, -1.0, 1.0)
+    milk = middle + np.where(side < 0, (middle - soon) * side, (after - middle) * side)
+    whole = {**days, "flowering": np.rint(flowers[..., np.newaxis] + first + shift), "milk": np.rint(milk + shift)}
+    return {name: np.where(inside, whole[name], np.nan) for name in ZADOKS}
 
 
 def zadoks(likely: Mapping[str, float], day: float) -> int:

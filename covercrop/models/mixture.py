@@ -11,47 +11,56 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from covercrop.base.arrays import Array
 from covercrop.models import decomposition
 from covercrop.models.biomass import CARBON_PERCENT, PAN_AT_FULL, PAN_FULL, PAN_MOST, PAN_NONE, nitrogen_yield
-from covercrop.models.termination import drawn
+from covercrop.models.members import EIGHTY
 from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
-    from covercrop.base.records import CitedValue
     from covercrop.parameters.companions import CerealResidue
     from covercrop.parameters.traits import Residue
 
-_MIXTURE = MODELS.mixture
-
-#: Share of the legume in the dry matter where nobody has judged it, with its range [1].
-UNKNOWN_SHARE = _MIXTURE.share
+#: Share of the legume in the dry matter where nobody has judged it: the least, the likely and the most [1].
+UNKNOWN_SHARE = tuple(
+    MODELS.mixture.share.value if end is None else end
+    for end in (MODELS.mixture.share.low, MODELS.mixture.share.value, MODELS.mixture.share.high)
+)
 
 #: Dry matter of an even mixture against that of the legume, and of the cereal, alone [1].
-OVER_LEGUME, OVER_CEREAL, EVEN = _MIXTURE.over_legume.value, _MIXTURE.over_cereal.value, _MIXTURE.even.value
+OVER_LEGUME, OVER_CEREAL, EVEN = (
+    MODELS.mixture.over_legume.value,
+    MODELS.mixture.over_cereal.value,
+    MODELS.mixture.even.value,
+)
 
 #: The most nitrogen that a cover ties up [kg/ha].
-MOST_TIED = _MIXTURE.most_tied.value
+MOST_TIED = MODELS.mixture.most_tied.value
 
 #: Nitrogen in the dry matter from which on it is released within the first month [% N].
-RELEASE_FROM = _MIXTURE.release_from.value
+RELEASE_FROM = MODELS.mixture.release_from.value
 
 #: What a mixture does with the soil's nitrogen, poorest first: ties it up; gives little in the first month; releases.
 BANDS = ("tie-up", "little-at-first", "release")
 
 #: Keys in ``data/sources.toml``.
-SOURCES = (_MIXTURE.over_legume.source, _MIXTURE.most_tied.source, _MIXTURE.release_from.source, "white2016")
+SOURCES = (
+    MODELS.mixture.over_legume.source,
+    MODELS.mixture.most_tied.source,
+    MODELS.mixture.release_from.source,
+    "white2016",
+)
 
 #: What no source gives, for the reader.
 ASSUMPTIONS = (
     f"A mixture weighs {OVER_LEGUME:g} times as much as the legume alone, and {OVER_CEREAL:g} times as much as the "
     f"cereal alone, where the legume is {EVEN:.0%} of it, as rye and vetch did; towards either alone the weight is "
-    f"taken to go in a straight line: {_MIXTURE.even.reason}.",
+    f"taken to go in a straight line: {MODELS.mixture.even.reason}.",
     "Legume and cereal are taken to rot side by side, each at the pace of its own C:N ratio. What is left on top ties "
     "up less at a time than what is dug in; how much less is not reckoned with.",
-    f"Ending by tillage: {_MIXTURE.tilled_until.reason}.",
+    f"Ending by tillage: {MODELS.mixture.tilled_until.reason}.",
 )
 
 
@@ -66,27 +75,24 @@ def growth_factor(share: ArrayLike) -> Array:
     return np.interp(np.asarray(share, dtype=np.float64), (0.0, EVEN, 1.0), (OVER_LEGUME / OVER_CEREAL, OVER_LEGUME, 1))
 
 
-def share_drawn(share: CitedValue | tuple[float, float], draw: ArrayLike) -> Array:
-    """The share of the legume in each draw; a range is taken for an 80 % interval.
+def share_drawn(low: float, middle: float, high: float, draw: ArrayLike) -> Array:
+    """The share of the legume in each draw; a range is taken for an 80 % interval [1].
 
     Parameters
     ----------
-    share : CitedValue or tuple of float
-        With a range, or the range [1].
+    low, middle, high : float
+        [1]
     draw : array_like, shape (draw,)
         Standard normal.
     """
-    if not isinstance(share, tuple):
-        return drawn(share, draw)
-    low, high = share
-    middle, half = (low + high) / 2, (high - low) / 2
-    return np.clip(middle + half * np.asarray(draw, dtype=np.float64) / decomposition.CASE_DRAW, 0.0, 1.0)
+    side = np.asarray(draw, dtype=np.float64) / EIGHTY
+    return np.clip(middle + np.where(side < 0, (middle - low) * side, (high - middle) * side), 0.0, 1.0)
 
 
 def blended(share: ArrayLike, legume: ArrayLike, cereal: ArrayLike) -> Array:
     """The mean of a number of the two, weighed by their dry matter; ``share`` is that of the legume [1]."""
-    part = np.asarray(share, dtype=np.float64)
-    return np.asarray(part * legume + (1 - part) * cereal)
+    part, first, second = (np.asarray(each, dtype=np.float64) for each in (share, legume, cereal))
+    return np.asarray(part * first + (1 - part) * second)
 
 
 def pan(dry_matter_kg_ha: ArrayLike, percent: ArrayLike) -> Array:
@@ -162,12 +168,10 @@ def mass_left(
         decomposition.mass_left(np.multiply(days, pace), pools)
         for pace, pools in zip(paces, (of_legume, of_cereal), strict=True)
     ]
-    return blended(share, *left)
+    return blended(share, left[0], left[1])
 
 
-def residue_pace(
-    share: ArrayLike, legume: Residue, cereal: CerealResidue, carbon_nitrogen: ArrayLike
-) -> Array:
+def residue_pace(share: ArrayLike, legume: Residue, cereal: CerealResidue, carbon_nitrogen: ArrayLike) -> Array:
     """How fast the ground is clear of a mixture, as a share of the pace after the legume alone [1].
 
     Parameters
@@ -189,8 +193,11 @@ def residue_pace(
     rate = decomposition.RATES[0]
     sugars = blended(share, of_legume[0], of_cereal[0])
 
-    def is_clear(days: Array) -> Array:
-        left = blended(share, *(of[0] * np.exp(-rate * days * pace) for of, pace in zip((of_legume, of_cereal), paces, strict=True)))
+    def is_clear(days: Array) -> NDArray[np.bool_]:
+        first, second = (
+            pools[0] * np.exp(-rate * days * pace) for pools, pace in zip((of_legume, of_cereal), paces, strict=True)
+        )
+        left = blended(share, first, second)
         whole = mass_left(days, share, legume, cereal, ratio)
         return (left <= decomposition.CARBOHYDRATE_CLEAR * sugars) | (whole <= decomposition.MASS_CLEAR)
 

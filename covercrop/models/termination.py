@@ -144,7 +144,10 @@ def killed_until(stages: dict[str, Array], method: str) -> Array | None:
     numpy.ndarray or None
         Day index: tillage kills a cereal less surely from the boot on.  None where it kills on any later day too.
     """
-    return stages.get("cereal_tilled_until") if method == "turn-under" else None
+    if method != "turn-under" or "cereal_tilled_until" not in stages:
+        return None
+    last = stages["cereal_tilled_until"]
+    return np.where(np.isnan(last), np.inf, last)  # what does not come so far is soft
 
 
 def tilled_until(boot: Array, milk: Array, draw: ArrayLike = 0.0) -> Array:

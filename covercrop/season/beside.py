@@ -17,7 +17,6 @@ from covercrop.parameters.constants import MODELS
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from covercrop.base.records import CitedValue
     from covercrop.field.entries import CoverEntry, ScoutingNote
     from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Residue
@@ -41,11 +40,7 @@ class Share:
 
     def drawn(self, draw: ArrayLike) -> Array:
         """The share in each draw, by standard normal ones; the range is taken for an 80 % interval."""
-        if self.low == self.high:
-            return np.full(np.shape(draw), self.middle)
-        if self.whose == "assumed":
-            return mixture.share_drawn(mixture.UNKNOWN_SHARE, draw)
-        return mixture.share_drawn((self.low, self.high), draw)
+        return mixture.share_drawn(self.low, self.middle, self.high, draw)
 
 
 def share_of(entry: CoverEntry, notes: Sequence[ScoutingNote]) -> Share:
@@ -56,9 +51,8 @@ def share_of(entry: CoverEntry, notes: Sequence[ScoutingNote]) -> Share:
     elif entry.legume_percent is not None:
         low, high, whose = *entry.legume_percent, "field"
     else:
-        unknown: CitedValue = mixture.UNKNOWN_SHARE
-        assert unknown.low is not None and unknown.high is not None
-        return Share(low=unknown.low, middle=unknown.value, high=unknown.high, whose="assumed")
+        least, likely, most = mixture.UNKNOWN_SHARE
+        return Share(low=least, middle=likely, high=most, whose="assumed")
     return Share(low=low / 100, middle=(low + high) / 200, high=high / 100, whose=whose)
 
 

@@ -268,9 +268,7 @@ def ground_details(
     Takes what :func:`follow_ground` takes, and what it gave.
     """
     start = ground.dead[np.newaxis]
-    pace = float(ground.residue_pace) * (
-        decomposition.SURFACE if ground.terminate in termination.ON_SURFACE else 1.0
-    )
+    pace = float(ground.residue_pace) * (decomposition.SURFACE if ground.terminate in termination.ON_SURFACE else 1.0)
     moisture = soil_water.moisture(
         outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, entry.ground_cover, float(ground.dead)
     )

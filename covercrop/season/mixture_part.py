@@ -34,6 +34,9 @@ CLASH = 0.5
 #: What helps where they clash: a cereal that is later, a late cultivar of this one, or another way of ending.
 HELPS = ("triticale", "winter-wheat", "later-cultivar", "mow", "turn-under")
 
+#: The month after an ending, in which little comes free where the soil is cool [d].
+FIRST_MONTH = 28
+
 #: A cereal that is less likely to live than this is told of as likely to die in the winter.
 LIKELY_ALIVE = 0.5
 
@@ -198,7 +201,7 @@ def _range(days: Array) -> DateRange:
 
 def _is_cool(soil_c: Array, ending: float) -> bool:
     """Whether the soil of the four weeks after an ending is most likely cooler than where the nitrogen was measured."""
-    after = soil_c[:, int(ending) : int(ending) + 28]
+    after = soil_c[:, int(ending) : int(ending) + FIRST_MONTH]
     return bool(after.size and np.nanmedian(after.mean(axis=1)) < MODELS.mixture.cool_soil.value)
 
 
@@ -219,15 +222,9 @@ def _clash(stand: Stand, cover: Cover, weights: Array, asked: str) -> Clash | No
     found = {
         name: _has_day(_later(stand.stages, days), asked, cover, weights) for name, days in later.items() if days > 0
     }
-    found |= {
-        way: _has_day(stand.stages, way, cover, weights)
-        for way in ("mow", "turn-under")
-        if way != asked
-    }
+    found |= {way: _has_day(stand.stages, way, cover, weights) for way in ("mow", "turn-under") if way != asked}
     gaining = {name: found[name] for name in HELPS if found.get(name, 0.0) > chance}
-    return Clash(
-        method=asked, chance=chance, helps=dict(sorted(gaining.items(), key=lambda each: -each[1]))
-    )
+    return Clash(method=asked, chance=chance, helps=dict(sorted(gaining.items(), key=lambda each: -each[1])))
 
 
 def _has_day(stages: dict[str, Array], method: str, cover: Cover, weights: Array) -> float:

@@ -29,25 +29,24 @@ class Wants:
     ----------
     killed_from : numpy.ndarray
         First day on which this way kills the cover; NaN where it never does.
-    killed_until : numpy.ndarray or None
-        Last day on which it does; None where it does so ever after.
-    ready_from : numpy.ndarray
-        First day on which the cover is as far as this way of ending it asks: in bloom, or, beside a cereal, as the
-        window has it.
     bloom_from : numpy.ndarray
         First day on which the cover has bloomed as far as it is to; NaN where it does not.
     seed_free_until : numpy.ndarray
         Last day on which no seed is left behind that could come up; NaN where the cover sets none.
     in_time_until : numpy.ndarray
         Last day that leaves the crop in time; ``-inf`` where none does.
+    killed_until : numpy.ndarray or None
+        Last day on which it kills the cover; None where it does so on any later day.
+    ready_from : numpy.ndarray or None
+        First day on which a mixture is as far as this way of ending it asks; None where that is when it has bloomed.
     """
 
     killed_from: Array
-    killed_until: Array | None
-    ready_from: Array
     bloom_from: Array
     seed_free_until: Array
     in_time_until: Array
+    killed_until: Array | None = None
+    ready_from: Array | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -120,11 +119,11 @@ def wants(stages: dict[str, Array], method: str, cover: Cover, in_time_until: Ar
     bloom = opens if anyhow and not mixed else stages["bloom_10"]
     return Wants(
         killed_from=np.zeros_like(opens) if anyhow else opens,
-        killed_until=termination.killed_until(stages, method),
-        ready_from=opens if mixed else bloom,
         bloom_from=bloom,
         seed_free_until=closes,
         in_time_until=in_time_until,
+        killed_until=termination.killed_until(stages, method),
+        ready_from=opens if mixed else None,
     )
 
 
@@ -143,7 +142,8 @@ def chances(wanted: Wants, weights: ArrayLike, days: int) -> Chances:
     weight = weight / weight.sum()
     always, never = np.zeros_like(weight), np.full_like(weight, np.inf)
     seed_free = np.where(np.isnan(wanted.seed_free_until), np.inf, wanted.seed_free_until)
-    ready = np.maximum(wanted.killed_from, wanted.ready_from)  # np.maximum passes NaN on
+    ready_from = wanted.bloom_from if wanted.ready_from is None else wanted.ready_from
+    ready = np.maximum(wanted.killed_from, ready_from)  # np.maximum passes NaN on
     killed = never if wanted.killed_until is None else wanted.killed_until
     clean = seed_free if wanted.killed_until is None else np.minimum(seed_free, killed)
     both = np.minimum(clean, wanted.in_time_until)

@@ -113,12 +113,15 @@ def main() -> None:
     folders = parser.parse_args().folders
     heat = stage_heat(folders)
     middle = heat[list(STAGES)].median()
-    print(heat.round(0).to_string(), "\nmedian, from the start of flowering [degC d]:", middle.round(0).to_dict(), sep="\n")
+    print(
+        heat.round(0).to_string(),
+        "\nmedian, from the start of flowering [degC d]:",
+        middle.round(0).to_dict(),
+        sep="\n",
+    )
 
     table = pd.read_csv(DATED, parse_dates=["observed"])
-    means = [
-        spring(read_weather(folders, row.weather), row.observed.year) for row in table.itertuples()
-    ]
+    means = [spring(read_weather(folders, row.weather), row.observed.year) for row in table.itertuples()]
     day = np.empty(len(table))
     for number, (row, mean) in enumerate(zip(table.itertuples(), means, strict=True)):
         total = np.cumsum(np.maximum(mean - STAGE_BASE, 0))
@@ -128,9 +131,7 @@ def main() -> None:
     places = table.place.to_numpy()
     latitude = table.latitude.to_numpy()
     errors = {}
-    by_clock = [
-        [clock_sums(mean, lat, *clock) for mean, lat in zip(means, latitude, strict=True)] for clock in CLOCKS
-    ]
+    by_clock = [[clock_sums(mean, lat, *clock) for mean, lat in zip(means, latitude, strict=True)] for clock in CLOCKS]
     for clock, sums in zip(CLOCKS, by_clock, strict=True):
         errors[clock] = left_out(day, sums, places)
         at = np.mean([total[round(each) - 1] for total, each in zip(sums, day, strict=True)])
