@@ -43,6 +43,7 @@ OPTIONS = {
     "area": "--area",
     "cover": "--cover",
     "sown": "--sown",
+    "with": "--with",
 }
 
 

@@ -199,6 +199,7 @@ def _places(chain: Chain, chances: Chances, first: int, asked: Sequence[int], wa
 def _rows(start: Start, chain: Chain, draws: Draws, way: str, places: Sequence[int], chances: Chances) -> Iterator[Row]:
     """The rows of one way of ending, whose ground is followed together."""
     conditions, outlook, weights = start.conditions, start.outlook, chain.weights
+    cereal = chain.stand.cereal
     limits = limits_by_ending(
         outlook,
         conditions.cover,
@@ -209,6 +210,8 @@ def _rows(start: Start, chain: Chain, draws: Draws, way: str, places: Sequence[i
         midwinter=chain.midwinter,
         terminate=way,
         scouting=conditions.scouting,
+        residue_pace=1.0 if cereal is None else cereal.residue_pace(conditions.cover.residue, places),
+        cereal=conditions.companion,
     )
     planting = outlook.dates(member_days(list(plantback.earliest(limits)), weights, (MEDIAN, SAFE_SHARE)))
     growth = conditions.cover.growth
