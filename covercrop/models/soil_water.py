@@ -61,11 +61,16 @@ _EVAPORATION_LEFT = {
     "black-plastic": MODELS.water.plastic_evaporation.value,
 }
 
+#: Rain that wets through what lies on top [mm], the share of that left a day later [1], and the days to the last of it.
+LITTER_FULL = MODELS.water.litter_full.value
+LITTER_KEPT = MODELS.water.litter_kept.value
+LITTER_DRY = int(MODELS.water.litter_dry.value)
+
 #: The ground can be worked up to this wetness, on the scale of :func:`relative_water` [1].
 WORKABLE = 1 + MODELS.water.workable.value
 
 #: Keys in ``data/sources.toml``.
-SOURCES = ("allen1998", "probert1998")
+SOURCES = ("allen1998", "probert1998", MODELS.water.litter_full.source)
 
 #: What no source gives, for the reader of the dates.
 ASSUMPTIONS = (
@@ -282,3 +287,32 @@ def moisture(
     """
     demand = evapotranspiration(tmin, tmax, latitude, day_of_year)
     return moisture_factor(relative_water(prcp, demand, ground_cover, turned))
+
+
+def litter_moisture(prcp: ArrayLike) -> Array:
+    """Share of the full rate of decay that the rain allows which residue on top of the ground still holds.
+
+    Parameters
+    ----------
+    prcp : array_like, shape (..., day)
+        Daily precipitation [mm].
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., day)
+        [1]; NaN on days whose rain is not known.
+
+    Notes
+    -----
+    A rain of :data:`LITTER_FULL` wets it through; :data:`LITTER_KEPT` of what it holds is left a day later, and nothing
+    after :data:`LITTER_DRY` days without rain.
+    """
+    rain = np.asarray(prcp, dtype=np.float64)
+    fallen = np.where(np.isnan(rain), 0.0, rain) / LITTER_FULL
+    wet = np.moveaxis(np.empty_like(fallen), -1, 0)
+    held, dry = np.zeros((2, *rain.shape[:-1]))
+    for day, gained in enumerate(np.moveaxis(fallen, -1, 0)):
+        dry = np.where(gained > 0, 0.0, dry + 1)
+        held = np.where(dry < LITTER_DRY, np.minimum(gained + LITTER_KEPT * held, 1.0), 0.0)
+        wet[day] = held
+    return np.where(np.isnan(rain), np.nan, np.moveaxis(wet, 0, -1))

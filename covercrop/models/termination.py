@@ -54,6 +54,9 @@ ON_SURFACE = ("roll", "mow", "tarp")
 #: Covers that a roller kills reliably only once they set pods.
 NEED_PODS = ("hairy-vetch", "woollypod-vetch", "common-vetch")
 
+#: Pace of what is left on top, as a share of that of what is dug in.
+_SURFACE = MODELS.residue.surface
+
 #: Early pod set, as a share of the days from full bloom to the end of bloom.
 EARLY_PODS = MODELS.ending.early_pods
 
@@ -188,9 +191,9 @@ def assumptions(method: str) -> tuple[str, ...]:
     if method == "turn-under":
         return ()
     surface = (
-        f"What lies on top is taken to rot at {MODELS.residue.surface.value:.0%} of the pace of what is dug in: "
-        f"{MODELS.residue.surface.reason}. Plants and large seed go in through it and do not wait for it; small seed "
-        "does.",
+        f"What lies on top is taken to rot at {_SURFACE.value:.0%} of the pace of what is dug in, "
+        f"{_SURFACE.low:.0%} to {_SURFACE.high:.0%} in eight cases of ten, and slower in dry weather. Plants and large "
+        "seed go in through it and do not wait for it; small seed does.",
         "Cut or flattened residue is taken to breed too few flies to wait for: fifteen times as many came from tilled "
         "covers (Regan et al. 2024).",
         f"It is taken to shade the soil like a leaf area of {MODELS.soil.residue_leaf_area.printed}: "

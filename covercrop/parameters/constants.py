@@ -108,6 +108,10 @@ class ResidueDecay:
     carbohydrate_rate: CitedValue
     cellulose_rate: CitedValue
     lignin_rate: CitedValue
+    single_rate: CitedValue
+    straw_carbohydrate: CitedValue
+    straw_cellulose: CitedValue
+    straw_lignin: CitedValue
     surface: CitedValue
     carbohydrate_clear: CitedValue
     mass_clear: CitedValue
@@ -185,6 +189,9 @@ class SoilWater:
     root_share: CitedValue
     straw_evaporation: CitedValue
     plastic_evaporation: CitedValue
+    litter_full: CitedValue
+    litter_kept: CitedValue
+    litter_dry: CitedValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

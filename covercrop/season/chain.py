@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
@@ -18,6 +18,7 @@ from covercrop.base.arrays import Array, Days
 from covercrop.base.days import weekday
 from covercrop.field.entries import cover_of
 from covercrop.models import ripening, season_calendar
+from covercrop.models.decomposition import Maturity
 from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, quantiles, share, share_by
 from covercrop.parameters import catalogue
 from covercrop.parameters.constants import MODELS
@@ -439,6 +440,7 @@ def _follow_together(
             dead=np.squeeze([ended[place].dead for place in places]),
             midwinter=midwinter,
             terminate=method,
+            maturity=Maturity.together([ended[place].maturity for place in places]),
             scouting=shared.scouting,
         )
         grounds.update(zip(places, _apart(ground, len(places)), strict=True))
@@ -472,6 +474,7 @@ class _Ended:
     survival: float
     killed: bool
     dead: float
+    maturity: Maturity
     midwinter: int
     ahead: Ahead | None
 
@@ -502,6 +505,7 @@ def _end(start: Start, stand: Stand, draws: Draws, dispute: Dispute | None) -> _
         survival=survival,
         killed=killed,
         dead=float(dead_from(np.nan if ending.day is None else ending.day, ending.method)),
+        maturity=stand.maturity(np.nan if ending.day is None else ending.day, conditions.cover),
         midwinter=midwinter,
         ahead=ahead,
     )
@@ -543,6 +547,7 @@ def _ahead(start: Start, stand: Stand, draws: Draws, midwinter: int) -> Ahead:
             draws,
             deadline,
             method=method,
+            maturity=partial(stand.maturity, cover=conditions.cover),
             scouting=conditions.scouting,
         )
 

@@ -208,6 +208,7 @@ def _row(start: Start, chain: Chain, draws: Draws, way: str, place: int, chances
         dead=dead_from(place, way),
         midwinter=chain.midwinter,
         terminate=way,
+        maturity=chain.stand.maturity(place, conditions.cover),
         scouting=conditions.scouting,
     )
     likely, safe = outlook.dates(member_days([ground.earliest], chain.weights, (MEDIAN, SAFE_SHARE))[0])

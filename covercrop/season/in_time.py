@@ -15,9 +15,10 @@ from covercrop.season.measurements import soil_check
 from covercrop.weather.outlook import LEAD_DAYS, part_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from covercrop.field.entries import CropEntry, ScoutingNote
+    from covercrop.models.decomposition import Maturity
     from covercrop.models.members import Draws
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.weather.outlook import Outlook
@@ -55,6 +56,7 @@ def ending_in_time_until(
     deadline: Deadline,
     *,
     method: str,
+    maturity: Callable[[Array], Maturity],
     scouting: Sequence[ScoutingNote] = (),
 ) -> Array:
     """Last day on which the cover may be ended for the crop to be in time, in every member.
@@ -71,6 +73,8 @@ def ending_in_time_until(
     deadline : Deadline
     method : str
         How the cover is ended.
+    maturity : callable
+        How far the cover has come in every member on days of ending it, given by their indexes.
     scouting : sequence of ScoutingNote
         Its thermometer readings set the soil model right.
 
@@ -98,6 +102,7 @@ def ending_in_time_until(
         dead,
         deadline.midwinter - begin,
         terminate=method,
+        maturity=maturity(ended),
         soil_sd=check.sd,
     )
     earliest = plantback.earliest(limits) + begin

@@ -395,6 +395,7 @@ def _mulch_costs(field: Field, start: Start, chain: Chain, draws: Draws) -> int 
         dead=chain.ground.dead,
         midwinter=chain.midwinter,
         terminate=chain.ending.method,
+        maturity=chain.ground.maturity,
         scouting=conditions.scouting,
     )
     open_soil, under_mulch = member_days([chain.ground.earliest, mulched.earliest], chain.weights, (MEDIAN,))[:, 0]

@@ -13,6 +13,7 @@ from covercrop.base.arrays import Array
 from covercrop.models import bbch, biomass, phenology, season_calendar, snow, termination, winter
 from covercrop.models.biomass import nitrogen_percent
 from covercrop.models.daylength import day_length
+from covercrop.models.decomposition import Maturity
 from covercrop.models.members import Draws
 from covercrop.models.note_weights import (
     NOTE_NOT_YET,
@@ -94,6 +95,17 @@ class Stand:
         """Nitrogen in the dry matter on a day, member by member [% N]."""
         stages = self.stages
         return nitrogen_percent(day, stages["bud"], stages["bloom_50"], stages["viable_seed"], growth)
+
+    def maturity(self, day: ArrayLike, cover: Cover) -> Maturity:
+        """How far the cover has come on a day, or on several along an axis before, member by member."""
+        asked = np.asarray(day, dtype=np.float64)[..., np.newaxis, np.newaxis]
+        bloom, seed = self.stages["bloom_50"], self.stages["viable_seed"]
+        # Seed is viable before it is ripe.
+        age = biomass.share_of_the_way(asked, bloom, seed) * cover.seed.viable_share.value
+        if cover.growth is None:
+            return Maturity(age=age, carbon_nitrogen=np.zeros_like(age))
+        percent = nitrogen_percent(asked, self.stages["bud"], bloom, seed, cover.growth)
+        return Maturity(age=age, carbon_nitrogen=biomass.carbon_nitrogen(percent))
 
 
 def stages_of(
