@@ -58,6 +58,7 @@ ROOT_SHARE = MODELS.water.root_share.value
 _EVAPORATION_LEFT = {
     "bare": 1.0,
     "straw": MODELS.water.straw_evaporation.value,
+    "residue": MODELS.water.straw_evaporation.value,
     "black-plastic": MODELS.water.plastic_evaporation.value,
 }
 
@@ -80,7 +81,8 @@ ASSUMPTIONS = (
     "Rain is taken to soak in where it falls, and nothing to rise from below or run off.",
     f"A standing cover is taken to draw {ROOT_SHARE:.0%} of its water from the ground that is later turned, "
     f"{MODELS.water.root_share.reason}.",
-    f"Straw is taken to leave {MODELS.water.straw_evaporation.value:.0%} of the evaporation and plastic "
+    "Straw, and a cover that lies as a mulch, is taken to leave "
+    f"{MODELS.water.straw_evaporation.value:.0%} of the evaporation and plastic "
     f"{MODELS.water.plastic_evaporation.value:.0%}: {MODELS.water.straw_evaporation.reason}, and "
     f"{MODELS.water.plastic_evaporation.reason.removeprefix('advice, from memory, says ')}; rain is taken to reach "
     "the ground under plastic from the sides.",
@@ -161,8 +163,8 @@ def relative_water(prcp: ArrayLike, et0: ArrayLike, ground_cover: str, turned: f
     et0 : array_like, shape (..., day)
         Reference evapotranspiration [mm].
     ground_cover : str
-        What lies on the ground once the cover is gone: ``bare``, ``straw`` or
-        ``black-plastic``.
+        What lies on the ground once the cover is gone: ``bare``, ``straw``,
+        ``residue`` of a rolled or mown cover or ``black-plastic``.
     turned : float
         Day index on which the standing cover is turned under and the ground
         cover laid; NaN where it stands throughout.

@@ -263,7 +263,13 @@ def ground_details(
     """
     start = ground.dead[np.newaxis]
     moist = soil_water.moisture(
-        outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, entry.ground_cover, float(ground.dead)
+        outlook.prcp,
+        outlook.tmin,
+        outlook.tmax,
+        latitude,
+        outlook.day_of_year,
+        ground_under(entry, ground.terminate),
+        float(ground.dead),
     )
     middle = ground.maturity.middle()
     rotting = dict.fromkeys(decomposition.CASES, np.ones_like(moist))
