@@ -56,6 +56,9 @@ STRAW = tuple(
     for part in (MODELS.residue.straw_carbohydrate, MODELS.residue.straw_cellulose, MODELS.residue.straw_lignin)
 )
 
+#: C:N ratio above which too little nitrogen slows decay [1].
+TIED_FROM = MODELS.residue.tied_from.value
+
 #: Least pace that is drawn for what lies on top.
 LEAST_PACE = 0.3
 
@@ -92,7 +95,7 @@ def carbon_nitrogen_factor(carbon_nitrogen: ArrayLike) -> Array:
     exp(-0.693 (R - 25) / 25), at most 1 (Neitsch et al. 2011, eq. 3:1.2.5).
     """
     ratio = np.asarray(carbon_nitrogen, dtype=np.float64)
-    return np.minimum(1.0, np.exp(-0.693 * (ratio - 25.0) / 25.0))
+    return np.minimum(1.0, np.exp(-0.693 * (ratio - TIED_FROM) / TIED_FROM))
 
 
 def daily_decay(soil_c: ArrayLike, moisture: ArrayLike = 1.0) -> tuple[Array, Array, Array]:

@@ -67,8 +67,8 @@ class Maturity:
     ----------
     age : numpy.ndarray, shape (year, draw), or () for all alike
         0 up to full bloom, 1 once its seed is ripe.
-    carbon_nitrogen : numpy.ndarray, of the same shape
-        C:N ratio; 0 for one with nitrogen enough.
+    carbon_nitrogen : numpy.ndarray, of a shape that goes with it
+        C:N ratio; 0 for one that never wants for nitrogen.
     """
 
     age: Array
@@ -189,33 +189,34 @@ def residue_clear(
     # What lies before the ending plays no part.
     skipped = max(int(np.min(ended + 1, initial=soil.shape[-1], where=~np.isnan(ended))), 0)
 
-    def waits(kelvin: float, count: int) -> list[Array]:
+    shifts = np.array([0.0, -1.0, 1.0] if np.any(error) else [0.0]).reshape(-1, *[1] * soil.ndim)
+    needs = np.array([need, need, SINGLE_TO_CLEAR]).reshape(3, *[1] * (soil.ndim + 1))
+
+    def waits(count: int) -> Array:
+        """Days of a young plant by each model, for each shift of the soil [K]; what is never reached is after all."""
         until = slice(skipped, skipped + count)
-        linear, quadratic, single = daily_decay(soil[..., until] + kelvin, water[..., until] if water.ndim else water)
+        linear, quadratic, single = daily_decay(soil[..., until] + shifts, water[..., until] if water.ndim else water)
         single = -np.log1p(-SINGLE_RATE * single) / SINGLE_RATE  # each day takes its share of what is left
-        reached = [
-            crossing(accumulate(each), days, counted + 1 - skipped) + skipped - counted
-            for each, days in ((linear, need), (quadratic, need), (single, SINGLE_TO_CLEAR))
-        ]
-        return _in_order([wait * by for wait, by in zip(reached, (pooled, pooled, whole), strict=True)])
+        day = crossing(accumulate(np.stack([linear, quadratic, single])), needs, counted + 1 - skipped) + skipped
+        waited = (day if ended.ndim else day[..., 0]) - counted
+        return np.where(np.isnan(waited), np.inf, waited)
 
-    shifts = (0.0, -1.0, 1.0) if np.any(error) else (0.0,)
     # Most of it is gone within a season; the rest of the days is looked at only where it is not.
-    found = [waits(kelvin, SOON) for kelvin in shifts]
-    if any(np.isnan(wait).any() for cases in found for wait in cases):
-        found = [waits(kelvin, soil.shape[-1]) for kelvin in shifts]
-    slow, likely, fast = found[0]
-
-    def towards(below: Array, above: Array, by: Array) -> Array:
-        # A case that is not reached says nothing of the likely one.
-        return np.where(by == 0, 0.0, np.where(by < 0, likely - below, above - likely) * by)
-
+    found = waits(SOON)
+    if np.isinf(found).any():
+        found = waits(soil.shape[-1])
+    longer, shorter = np.maximum(found[0], found[1]) * pooled, np.minimum(found[0], found[1]) * pooled
+    single = found[2] * whole
+    likely, *shifted = np.maximum(shorter, np.minimum(longer, single))
     wait = likely
     if np.any(side):
-        wait = wait + towards(slow, fast, side)
+        slow, fast = np.maximum(longer[0], single[0]), np.minimum(shorter[0], single[0])
+        wait = wait + _towards(slow, likely, fast, side)
     if np.any(error):
-        wait = wait + towards(found[1][1], found[2][1], error)
+        colder, warmer = shifted
+        wait = wait + _towards(colder, likely, warmer, error)
     wait = wait * np.maximum(1 + CLEAR_SPREAD * more, LEAST_SHARE)
+    wait = np.where(np.isfinite(wait), wait, np.nan)
     spread = np.zeros(np.broadcast_shapes(side.shape, error.shape, more.shape))
     return np.asarray(np.maximum(np.ceil(counted + wait - 1e-9), np.ceil(counted) + 1) + spread)
 
@@ -227,12 +228,11 @@ def _longer(residue: Residue, maturity: Maturity, pace: ArrayLike) -> tuple[Arra
     return np.interp(maturity.age, _AGES, needs) / needs[0] / slowed, 1.0 / slowed
 
 
-def _in_order(waits: Sequence[Array]) -> list[Array]:
-    """Last, middle and first of three in each member; what is never reached comes after all else."""
-    first, second, third = (np.where(np.isnan(wait), np.inf, wait) for wait in waits)
-    low, high = np.minimum(first, second), np.maximum(first, second)
-    ordered = np.maximum(high, third), np.maximum(low, np.minimum(high, third)), np.minimum(low, third)
-    return [np.where(np.isinf(wait), np.nan, wait) for wait in ordered]
+def _towards(below: Array, middle: Array, above: Array, by: Array) -> Array:
+    """The way from the middle case to one of two others, drawn out by a share of it."""
+    with np.errstate(invalid="ignore"):  # a case that is never reached says nothing of the middle one
+        way = np.where(by < 0, middle - below, above - middle) * by
+    return np.where(by == 0, 0.0, way)
 
 
 def nitrogen_released(

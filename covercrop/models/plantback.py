@@ -58,6 +58,7 @@ SOURCES = (
     MODELS.soil.plastic.source,
     "alabama_anr1061",
     MODELS.residue.straw_cellulose.source,
+    MODELS.soil.straw_leaf_area.source,
 )
 
 #: What no source gives, for the reader of the dates.
@@ -71,8 +72,8 @@ ASSUMPTIONS = (
     f"after a peak of flies while it is below {in_both(maggot.MAGGOT_SAFE_SOIL, 'degC')}: the numbers are published, "
     "the rule made of them is not.",
     "A standing cover is taken to shade the soil fully.",
-    f"Straw is taken to shade the soil like a leaf area of {MODELS.soil.straw_leaf_area.printed}: "
-    f"{MODELS.soil.straw_leaf_area.reason}, and a soil thermometer knows better.",
+    f"Straw is taken to shade the soil like a leaf area of {MODELS.soil.straw_leaf_area.printed}, which keeps it some "
+    f"{in_both(2.0, 'K')} below bare ground in May; a soil thermometer knows better.",
     f"The soil temperature is worked out from the air and may be {in_both(SOIL_ERROR_SD, 'K')} off for a whole spring, "
     "which is why its dates are wide.",
 )

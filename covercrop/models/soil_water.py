@@ -71,7 +71,7 @@ LITTER_DRY = int(MODELS.water.litter_dry.value)
 WORKABLE = 1 + MODELS.water.workable.value
 
 #: Keys in ``data/sources.toml``.
-SOURCES = ("allen1998", "probert1998", MODELS.water.litter_full.source)
+SOURCES = ("allen1998", "probert1998")
 
 #: What no source gives, for the reader of the dates.
 ASSUMPTIONS = (

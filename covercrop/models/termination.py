@@ -57,6 +57,9 @@ NEED_PODS = ("hairy-vetch", "woollypod-vetch", "common-vetch")
 #: Pace of what is left on top, as a share of that of what is dug in.
 _SURFACE = MODELS.residue.surface
 
+#: Keys of the sources of what it does to residue and soil that the cover lies on top.
+_ON_TOP = (_SURFACE.source, MODELS.water.litter_full.source, MODELS.soil.residue_leaf_area.source)
+
 #: Early pod set, as a share of the days from full bloom to the end of bloom.
 EARLY_PODS = MODELS.ending.early_pods
 
@@ -180,9 +183,9 @@ def sources(method: str) -> tuple[str, ...]:
     """Keys of the sources that a method's window rests on."""
     return {
         "turn-under": (),
-        "roll": ("mischler2010", EARLY_PODS.source, "samarah", "regan2024"),
-        "mow": ("clark2007", "samarah", "regan2024"),
-        "tarp": (TARP_DAYS.source, "regan2024"),
+        "roll": ("mischler2010", EARLY_PODS.source, "samarah", "regan2024", *_ON_TOP),
+        "mow": ("clark2007", "samarah", "regan2024", *_ON_TOP),
+        "tarp": (TARP_DAYS.source, "regan2024", *_ON_TOP),
     }[method]
 
 
@@ -196,8 +199,8 @@ def assumptions(method: str) -> tuple[str, ...]:
         "seed go in through it and do not wait for it; small seed does.",
         "Cut or flattened residue is taken to breed too few flies to wait for: fifteen times as many came from tilled "
         "covers (Regan et al. 2024).",
-        f"It is taken to shade the soil like a leaf area of {MODELS.soil.residue_leaf_area.printed}: "
-        f"{MODELS.soil.residue_leaf_area.reason}.",
+        f"It is taken to shade the soil like a leaf area of {MODELS.soil.residue_leaf_area.printed}, as what lies on "
+        "land that is not tilled does.",
     )
     if method == "tarp":
         return (*surface, "A tarp is given three weeks whatever the weather; in a cool spring it takes four to six.")

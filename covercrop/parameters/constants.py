@@ -109,6 +109,7 @@ class ResidueDecay:
     cellulose_rate: CitedValue
     lignin_rate: CitedValue
     single_rate: CitedValue
+    tied_from: CitedValue
     straw_carbohydrate: CitedValue
     straw_cellulose: CitedValue
     straw_lignin: CitedValue

@@ -9,6 +9,7 @@ import numpy as np
 
 from covercrop.base.arrays import Array
 from covercrop.models import plantback
+from covercrop.models.decomposition import YOUNG
 from covercrop.models.soil_temperature import soil_temperature
 from covercrop.season.ground import dead_from, ground_under, planting_limits
 from covercrop.season.measurements import soil_check
@@ -102,7 +103,7 @@ def ending_in_time_until(
         dead,
         deadline.midwinter - begin,
         terminate=method,
-        maturity=maturity(ended),
+        maturity=YOUNG if plantback.planted_through(crop, entry.method, method) else maturity(ended),
         soil_sd=check.sd,
     )
     earliest = plantback.earliest(limits) + begin

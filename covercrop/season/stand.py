@@ -13,6 +13,7 @@ from covercrop.base.arrays import Array
 from covercrop.models import bbch, biomass, phenology, season_calendar, snow, termination, winter
 from covercrop.models.biomass import nitrogen_percent
 from covercrop.models.daylength import day_length
+from covercrop.models.decay import TIED_FROM
 from covercrop.models.decomposition import Maturity
 from covercrop.models.members import Draws
 from covercrop.models.note_weights import (
@@ -102,9 +103,10 @@ class Stand:
         bloom, seed = self.stages["bloom_50"], self.stages["viable_seed"]
         # Seed is viable before it is ripe.
         age = biomass.share_of_the_way(asked, bloom, seed) * cover.seed.viable_share.value
-        if cover.growth is None:
-            return Maturity(age=age, carbon_nitrogen=np.zeros_like(age))
-        percent = nitrogen_percent(asked, self.stages["bud"], bloom, seed, cover.growth)
+        growth = cover.growth
+        if growth is None or biomass.carbon_nitrogen(growth.nitrogen_seed.value) <= TIED_FROM:
+            return Maturity(age=age, carbon_nitrogen=np.zeros((1, 1)))
+        percent = nitrogen_percent(asked, self.stages["bud"], bloom, seed, growth)
         return Maturity(age=age, carbon_nitrogen=biomass.carbon_nitrogen(percent))
 
 
