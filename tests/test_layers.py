@@ -44,7 +44,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("own_file", "stations"),
     ),
     "models": (
-        ("bbch", "daylength", "degree_days", "members", "season_calendar"),
+        ("bbch", "daylength", "degree_days", "members", "season_calendar", "spans"),
         ("crown", "decay", "snow", "soil_temperature", "soil_water", "termination"),
         ("decomposition", "frost", "labelled", "maggot", "note_weights", "phenology", "seedling_disease", "winter"),
         ("biomass", "plantback", "ripening"),

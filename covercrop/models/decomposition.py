@@ -203,19 +203,20 @@ def residue_clear(
 
     # Most of it is gone within a season; the rest of the days is looked at only where it is not.
     found = waits(SOON)
-    if np.isinf(found).any():
+    if skipped + SOON < soil.shape[-1] and np.isinf(found).any():
         found = waits(soil.shape[-1])
     longer, shorter = np.maximum(found[0], found[1]) * pooled, np.minimum(found[0], found[1]) * pooled
     single = found[2] * whole
     likely, *shifted = np.maximum(shorter, np.minimum(longer, single))
     wait = likely
-    if np.any(side):
-        slow, fast = np.maximum(longer[0], single[0]), np.minimum(shorter[0], single[0])
-        wait = wait + _towards(slow, likely, fast, side)
-    if np.any(error):
-        colder, warmer = shifted
-        wait = wait + _towards(colder, likely, warmer, error)
-    wait = wait * np.maximum(1 + CLEAR_SPREAD * more, LEAST_SHARE)
+    with np.errstate(invalid="ignore"):  # a case that is never reached says nothing of the likely one
+        if np.any(side):
+            slow, fast = np.maximum(longer[0], single[0]), np.minimum(shorter[0], single[0])
+            wait = wait + _towards(slow, likely, fast, side)
+        if np.any(error):
+            colder, warmer = shifted
+            wait = wait + _towards(colder, likely, warmer, error)
+        wait = wait * np.maximum(1 + CLEAR_SPREAD * more, LEAST_SHARE)
     wait = np.where(np.isfinite(wait), wait, np.nan)
     spread = np.zeros(np.broadcast_shapes(side.shape, error.shape, more.shape))
     return np.asarray(np.maximum(np.ceil(counted + wait - 1e-9), np.ceil(counted) + 1) + spread)
@@ -230,9 +231,7 @@ def _longer(residue: Residue, maturity: Maturity, pace: ArrayLike) -> tuple[Arra
 
 def _towards(below: Array, middle: Array, above: Array, by: Array) -> Array:
     """The way from the middle case to one of two others, drawn out by a share of it."""
-    with np.errstate(invalid="ignore"):  # a case that is never reached says nothing of the middle one
-        way = np.where(by < 0, middle - below, above - middle) * by
-    return np.where(by == 0, 0.0, way)
+    return np.where(by == 0, 0.0, np.where(by < 0, middle - below, above - middle) * by)
 
 
 def nitrogen_released(

@@ -36,6 +36,7 @@ from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
 from covercrop.base.errors import UnknownNameError
+from covercrop.models import spans
 from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
@@ -166,17 +167,8 @@ def probability_by_day(opens: ArrayLike, closes: ArrayLike, weights: ArrayLike, 
     numpy.ndarray, shape (days,)
         From 0 to 1, for weights that sum to 1 at most.
     """
-    opens = np.ravel(np.asarray(opens, dtype=np.float64))
-    closes = np.ravel(np.asarray(closes, dtype=np.float64))
-    weights = np.ravel(np.asarray(weights, dtype=np.float64))
-    first = np.maximum(np.ceil(opens), 0.0)
-    last = np.minimum(np.where(np.isnan(closes), np.inf, np.floor(closes)), days - 1.0)
-    held = last >= first  # false where it never opens
-    opening = np.bincount(first[held].astype(np.intp), weights[held], days + 1)
-    steps = opening - np.bincount(last[held].astype(np.intp) + 1, weights[held], days + 1)
-    # Weights that sum to 1 do so but for their last digits, and a chance may not lie a hair above it.
-    whole = float(weights.sum())
-    return np.clip(np.cumsum(steps[:-1]), 0.0, 1.0 if whole < 1 + 1e-9 else whole)
+    first, end = (np.ravel(place(day, days)) for place, day in ((spans.first_place, opens), (spans.end_place, closes)))
+    return spans.held_by_day(first, end, np.ravel(np.asarray(weights, dtype=np.float64)), days)
 
 
 def sources(method: str) -> tuple[str, ...]:

@@ -95,6 +95,7 @@ class Decision:
     """Which day is best for ending a cover."""
 
     most_risk: CitedValue
+    more_risk: CitedValue
     in_time_within: CitedValue
     flat_top: CitedValue
     least_gain: CitedValue

@@ -266,8 +266,15 @@ class Start:
         )
 
 
-def follow(start: Start, draws: Draws) -> Chain:
+def follow(start: Start, draws: Draws, *, stand: Stand | None = None) -> Chain:
     """Follow a field from sowing to the planting of the crop.
+
+    Parameters
+    ----------
+    start : Start
+    draws : Draws
+    stand : Stand, optional
+        That of a chain without rivals, where nothing but the planting or the way of ending is to be changed.
 
     Notes
     -----
@@ -280,7 +287,7 @@ def follow(start: Start, draws: Draws) -> Chain:
     UnknownNameError
         If the cover has no such cultivar, or there is no such method or ground cover.
     """
-    return _answer(start, draws, {})
+    return _answer(start, draws, {}) if stand is None else _follow_together([start], draws, stand=stand)[0]
 
 
 def doubts_about(start: Start, note: ScoutingNote, draws: Draws) -> tuple[Doubt, ...]:
@@ -409,11 +416,12 @@ def _follow_together(
     *,
     set_aside: Collection[ScoutingNote] = (),
     dispute: Dispute | None = None,
+    stand: Stand | None = None,
 ) -> list[Chain]:
     """Follow fields of the same conditions; those with notes go alone, and may leave some of them aside."""
     shared = starts[0].conditions
     season = together([start.outlook for start in starts])
-    whole = grow_stand(
+    whole = stand or grow_stand(
         season,
         np.squeeze([start.latitude for start in starts]),
         shared.cover,

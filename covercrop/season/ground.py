@@ -183,6 +183,46 @@ def planting_limits(
     )
 
 
+def limits_by_ending(
+    outlook: Outlook,
+    cover: Cover,
+    crop: Crop,
+    entry: CropEntry,
+    draws: Draws,
+    *,
+    dead: Array,
+    midwinter: int,
+    terminate: str,
+    maturity: Maturity = YOUNG,
+    scouting: Sequence[ScoutingNote] = (),
+) -> dict[str, Array]:
+    """Every limit on planting after each of several days on which the cover may still be ended.
+
+    Takes what :func:`follow_ground` takes, of one place, but for ``dead``, which is of shape (ending,) and lies ahead,
+    and ``maturity``, of arrays (ending, year, draw).
+
+    Returns
+    -------
+    dict of str to numpy.ndarray, shape (ending, year, draw)
+        Day index on which each limit clears (:data:`covercrop.models.plantback.LIMITS`).
+    """
+    modelled = soil_temperature(outlook.tmean, ground_under(entry, terminate), canopy_until=dead[:, np.newaxis])
+    check = soil_check(scouting, outlook, modelled[-1], np.nan)  # the cover stands where it was read
+    return planting_limits(
+        outlook,
+        check.corrected(modelled, dead),
+        cover.residue,
+        crop,
+        entry,
+        draws,
+        dead,
+        midwinter,
+        terminate=terminate,
+        maturity=maturity,
+        soil_sd=check.sd,
+    )
+
+
 def follow_ground(
     outlook: Outlook,
     cover: Cover,

@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
-from covercrop.models import termination
+from covercrop.models import spans, termination
+from covercrop.models.spans import Places
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -45,7 +46,7 @@ class Wants:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Chances:
-    """The chance of each want on every day, and of some of them together; arrays of shape (day,) [1].
+    """The chance of each want on every day, and of some of them together; arrays of shape (..., day) [1].
 
     Attributes
     ----------
@@ -81,7 +82,11 @@ class Chances:
 
     def between(self, first: int, end: int) -> Chances:
         """The same on some of the days, the last one left out."""
-        return Chances(**{each.name: getattr(self, each.name)[first:end] for each in fields(self)})
+        return Chances(**{each.name: getattr(self, each.name)[..., first:end] for each in fields(self)})
+
+    def at(self, place: int) -> Chances:
+        """Those of one place of the first axis."""
+        return Chances(**{each.name: getattr(self, each.name)[place] for each in fields(self)})
 
     def scaled(self, factor: float) -> Chances:
         """With the chances of the window, and of all together, so many times as high."""
@@ -123,29 +128,40 @@ def chances(wanted: Wants, weights: ArrayLike, days: int) -> Chances:
     Parameters
     ----------
     wanted : Wants
-    weights : array_like, shape (year, draw)
+    weights : array_like, shape (..., year, draw)
         Weights of the members; need not sum to 1.
     days : int
         Length of the day axis.
+
+    Returns
+    -------
+    Chances
+        Arrays of shape (..., day).
     """
     weight = np.asarray(weights, dtype=np.float64)
-    weight = weight / weight.sum()
-    always, never = np.zeros_like(weight), np.full_like(weight, np.inf)
-    seed_free = np.where(np.isnan(wanted.seed_free_until), np.inf, wanted.seed_free_until)
-    blooms = np.maximum(wanted.killed_from, wanted.bloom_from)  # np.maximum passes NaN on
-    both = np.minimum(seed_free, wanted.in_time_until)
+    shape = weight.shape
+    weight = (weight / weight.sum(axis=(-2, -1), keepdims=True)).reshape(*shape[:-2], -1)
 
-    def held(first: Array, last: Array) -> Array:
-        first, last = np.broadcast_arrays(first, last)
-        by_day = termination.probability_by_day(first, last, np.broadcast_to(weight, first.shape), days)
-        return np.round(by_day, 9)  # what is left of sums in another order is no chance
+    def of_members(places: Places) -> Places:
+        return np.broadcast_to(places, shape).reshape(*shape[:-2], -1)
+
+    killed = of_members(spans.first_place(wanted.killed_from, days))
+    bloom = of_members(spans.first_place(wanted.bloom_from, days))
+    seed = of_members(spans.end_place(wanted.seed_free_until, days))
+    in_time = of_members(spans.end_place(wanted.in_time_until, days))
+    always, never = np.zeros_like(killed), np.full_like(killed, days)
+    blooms = np.maximum(killed, bloom)
+
+    def held(first: Places, end: Places) -> Array:
+        # What is left of sums in another order is no chance.
+        return np.round(spans.held_by_day(first, end, weight, days), 9)
 
     return Chances(
-        killed=held(wanted.killed_from, never),
-        seed_free=held(always, seed_free),
-        bloom=held(wanted.bloom_from, never),
-        in_time=held(always, wanted.in_time_until),
-        clean=held(wanted.killed_from, seed_free),
-        window=held(blooms, seed_free),
-        together=held(blooms, both),
+        killed=held(killed, never),
+        seed_free=held(always, seed),
+        bloom=held(bloom, never),
+        in_time=held(always, in_time),
+        clean=held(killed, seed),
+        window=held(blooms, seed),
+        together=held(blooms, np.minimum(seed, in_time)),
     )
