@@ -45,7 +45,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     ),
     "models": (
         ("bbch", "daylength", "degree_days", "members", "season_calendar", "spans"),
-        ("crown", "snow", "soil_temperature", "soil_water", "termination"),
+        ("crown", "decay", "snow", "soil_temperature", "soil_water", "termination"),
         ("decomposition", "frost", "labelled", "maggot", "note_weights", "phenology", "seedling_disease", "winter"),
         ("biomass", "plantback", "ripening"),
         ("cereal", "mixture"),

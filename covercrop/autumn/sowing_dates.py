@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from covercrop.base.arrays import Array, Days
 from covercrop.base.errors import UsageError
-from covercrop.models import biomass, decomposition, plantback, season_calendar, soil_water, termination
+from covercrop.models import biomass, decay, plantback, season_calendar, soil_water, termination
 from covercrop.models.degree_days import accumulate, crossing
 from covercrop.models.members import MEDIAN, Draws
 from covercrop.models.soil_temperature import soil_temperature
@@ -323,10 +323,8 @@ def in_time_until(frame: Frame, cover: Cover, method: str, known: dict[object, A
 
 
 def _ground_of(cover: Cover) -> tuple[object, ...]:
-    """What the ground knows of a cover; its C:N ratio only where that slows decay, so that nearly all are alike."""
-    residue = cover.residue
-    slowed = float(decomposition.carbon_nitrogen_factor(residue.carbon_nitrogen.value))
-    return decomposition.fractions(residue), slowed
+    """What the ground knows of a cover: its residue, as young as it is in the window, so that nearly all are alike."""
+    return tuple(decay.fractions(cover.residue).tolist())
 
 
 def grounds(frame: Frame, covers: Sequence[tuple[Cover, Array, NDArray[np.str_]]]) -> list[dict[str, Array]]:

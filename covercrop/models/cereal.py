@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from covercrop.base.arrays import Array
-from covercrop.models.biomass import way_gone
+from covercrop.models.biomass import share_of_the_way
 from covercrop.models.degree_days import accumulate, crossing
 from covercrop.models.members import EIGHTY
 from covercrop.parameters.constants import MODELS
@@ -186,7 +186,7 @@ def nitrogen_percent(day: ArrayLike, stages: Mapping[str, Array], nitrogen: Cere
     young, grown, old = nitrogen.tillering.value, nitrogen.jointing.value, nitrogen.flowering.value
     likely = (
         young
-        + (grown - young) * way_gone(day, stages["tillering"], stages["jointing"])
-        + (old - grown) * way_gone(day, stages["jointing"], stages["flowering"])
+        + (grown - young) * share_of_the_way(day, stages["tillering"], stages["jointing"])
+        + (old - grown) * share_of_the_way(day, stages["jointing"], stages["flowering"])
     )
     return likely * np.exp(nitrogen.spread.value * np.asarray(draw, dtype=np.float64))

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from covercrop.base.arrays import Array
-from covercrop.models import decomposition
+from covercrop.models import decay, decomposition
 from covercrop.models.biomass import CARBON_PERCENT, PAN_AT_FULL, PAN_FULL, PAN_MOST, PAN_NONE, nitrogen_yield
 from covercrop.models.members import EIGHTY
 from covercrop.parameters.constants import MODELS
@@ -170,9 +170,9 @@ def mass_left(
         Of the cereal [1].
     """
     of_legume, of_cereal = _parts(legume, cereal)
-    paces = (decomposition.carbon_nitrogen_factor(ratio) for ratio in (legume.carbon_nitrogen.value, carbon_nitrogen))
+    paces = (np.ones(()), decay.carbon_nitrogen_factor(carbon_nitrogen))  # the legume has nitrogen enough
     left = [
-        decomposition.mass_left(np.multiply(days, pace), pools)
+        decay.mass_left(np.multiply(days, pace), pools)
         for pace, pools in zip(paces, (of_legume, of_cereal), strict=True)
     ]
     return blended(share, left[0], left[1])
@@ -196,8 +196,8 @@ def residue_pace(share: ArrayLike, legume: Residue, cereal: CerealResidue, carbo
     """
     of_legume, of_cereal = _parts(legume, cereal)
     share, ratio = np.broadcast_arrays(np.asarray(share, dtype=np.float64), np.asarray(carbon_nitrogen, dtype=float))
-    paces = [decomposition.carbon_nitrogen_factor(each) for each in (legume.carbon_nitrogen.value, ratio)]
-    rate = decomposition.RATES[0]
+    paces = (np.ones(()), decay.carbon_nitrogen_factor(ratio))  # the legume has nitrogen enough
+    rate = decay.RATES[0]
     sugars = blended(share, of_legume[0], of_cereal[0])
 
     def is_clear(days: Array) -> NDArray[np.bool_]:
@@ -213,12 +213,13 @@ def residue_pace(share: ArrayLike, legume: Residue, cereal: CerealResidue, carbo
         middle = (low + high) / 2
         clear = is_clear(middle)
         low, high = np.where(clear, low, middle), np.where(clear, middle, high)
-    alone = decomposition.days_to_clear(of_legume) / paces[0]
+    alone = decomposition.days_to_clear(of_legume)
     return np.asarray(alone / high)
 
 
 def _parts(legume: Residue, cereal: CerealResidue) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
-    return decomposition.fractions(legume), (
+    first, second, third = decay.fractions(legume).tolist()
+    return (first, second, third), (
         cereal.carbohydrate.value,
         cereal.cellulose.value,
         cereal.lignin.value,

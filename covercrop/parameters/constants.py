@@ -141,6 +141,11 @@ class ResidueDecay:
     carbohydrate_rate: CitedValue
     cellulose_rate: CitedValue
     lignin_rate: CitedValue
+    single_rate: CitedValue
+    tied_from: CitedValue
+    straw_carbohydrate: CitedValue
+    straw_cellulose: CitedValue
+    straw_lignin: CitedValue
     surface: CitedValue
     carbohydrate_clear: CitedValue
     mass_clear: CitedValue
@@ -218,6 +223,9 @@ class SoilWater:
     root_share: CitedValue
     straw_evaporation: CitedValue
     plastic_evaporation: CitedValue
+    litter_full: CitedValue
+    litter_kept: CitedValue
+    litter_dry: CitedValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -103,12 +103,11 @@ class Winter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Residue:
-    """What is turned under: pools of young residue, and its nitrogen."""
+    """What is ended: pools of a plant up to full bloom.  Its C:N ratio is that of its growth."""
 
     carbohydrate: CitedValue
     cellulose: CitedValue
     lignin: CitedValue
-    carbon_nitrogen: CitedValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -389,7 +388,6 @@ _LABELS = {
     "seed spread": "seed, scatter of the sum",
     "winter kill_temperature": "winter, crown that kills half of the stands",
     "winter spread": "winter, scatter among stands",
-    "residue carbon_nitrogen": "residue, C:N ratio",
     "growth slope": "growth, dry matter for warmth",
     "growth lag": "growth, warmth before it is under way",
     "growth most": "growth, most dry matter",

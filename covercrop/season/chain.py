@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
@@ -18,6 +18,7 @@ from covercrop.base.arrays import Array, Days
 from covercrop.base.days import weekday
 from covercrop.field.entries import cover_of
 from covercrop.models import ripening, season_calendar
+from covercrop.models.decomposition import Maturity
 from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, quantiles, share, share_by
 from covercrop.parameters import catalogue
 from covercrop.parameters.companions import companion
@@ -460,6 +461,7 @@ def _follow_together(
             dead=np.squeeze([ended[place].dead for place in places]),
             midwinter=midwinter,
             terminate=method,
+            maturity=Maturity.together([ended[place].maturity for place in places]),
             scouting=shared.scouting,
             residue_pace=1.0
             if shared.companion is None
@@ -500,6 +502,7 @@ class _Ended:
     killed: bool
     dead: float
     residue_pace: float
+    maturity: Maturity
     midwinter: int
     ahead: Ahead | None
 
@@ -538,6 +541,7 @@ def _end(start: Start, stand: Stand, draws: Draws, dispute: Dispute | None) -> _
         legume_survival=legume_survival,
         killed=killed,
         dead=float(dead_from(np.nan if ending.day is None else ending.day, ending.method)),
+        maturity=stand.maturity(np.nan if ending.day is None else ending.day, conditions.cover),
         midwinter=midwinter,
         ahead=ahead,
     )
@@ -589,6 +593,7 @@ def _ahead(start: Start, stand: Stand, draws: Draws, midwinter: int) -> Ahead:
             draws,
             deadline,
             method=method,
+            maturity=partial(stand.maturity, cover=conditions.cover),
             scouting=conditions.scouting,
             cereal=stand.cereal,
         )

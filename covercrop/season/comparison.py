@@ -216,6 +216,7 @@ def _rows(start: Start, chain: Chain, draws: Draws, way: str, places: Sequence[i
         dead=dead_from(places, way),
         midwinter=chain.midwinter,
         terminate=way,
+        maturity=chain.stand.maturity(np.asarray(places), conditions.cover),
         scouting=conditions.scouting,
         residue_pace=1.0 if cereal is None else cereal.residue_pace(conditions.cover.residue, places),
         cereal=conditions.companion,

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
-from covercrop.models import decomposition, maggot, plantback, soil_water, termination
-from covercrop.models.members import staggered
+from covercrop.models import decay, decomposition, maggot, plantback, soil_water, termination
+from covercrop.models.decomposition import YOUNG, Maturity
+from covercrop.models.members import EIGHTY, staggered
 from covercrop.models.soil_temperature import SOIL_ERROR_SD, soil_temperature
 from covercrop.season.measurements import PASSING_SHARE, SoilCheck, soil_check
 from covercrop.season.ripeness import Ripeness, ripeness
@@ -48,6 +49,8 @@ class Ground:
         By what it does.
     dead : numpy.ndarray, shape ()
         Day index on which the ended cover is dead; NaN where it is not ended.
+    maturity : Maturity
+        How far it had come when it was ended.
     soil_c : numpy.ndarray, shape (year, day)
         Soil temperature at planting depth [degC].
     soil_check : SoilCheck
@@ -62,6 +65,7 @@ class Ground:
     latest: Array
     ripeness: Ripeness
     dead: Array
+    maturity: Maturity
     soil_c: Array
     soil_check: SoilCheck
     residue_pace: Array
@@ -75,6 +79,7 @@ class Ground:
             latest=self.latest[place],
             ripeness=self.ripeness.at(place),
             dead=self.dead[place],
+            maturity=self.maturity.at(place),
             soil_c=self.soil_c[place],
             soil_check=self.soil_check.at(place),
             residue_pace=self.residue_pace[place],
@@ -128,6 +133,7 @@ def planting_limits(
     midwinter: int,
     *,
     terminate: str = "turn-under",
+    maturity: Maturity = YOUNG,
     soil_sd: float = SOIL_ERROR_SD,
     residue_pace: ArrayLike = 1.0,
     cereal: Companion | None = None,
@@ -151,6 +157,8 @@ def planting_limits(
         Day index of the midwinter before the crop's spring.
     terminate : str
         How it was ended.
+    maturity : Maturity, of arrays (..., year, draw), optional
+        How far it had come.
     soil_sd : float
         Standard deviation of the error of ``soil_c`` [K].
     residue_pace : array_like, shape of ``dead``, optional
@@ -177,8 +185,10 @@ def planting_limits(
         method=entry.method,
         terminate=terminate,
         soil_least=entry.soil_c,
+        maturity=maturity,
         residue_draw=draws.residue,
         clear_draw=draws.residue_clear,
+        surface_draw=draws.surface,
         disease_draw=staggered(draws.disease, outlook.tmin.shape[-2]),
         soil_error=np.sqrt(max(soil_sd**2 - passing**2, 0.0)) * draws.soil,
         soil_passing=min(passing, soil_sd) * draws.soil_passing,
@@ -197,14 +207,15 @@ def limits_by_ending(
     dead: Array,
     midwinter: int,
     terminate: str,
+    maturity: Maturity = YOUNG,
     scouting: Sequence[ScoutingNote] = (),
     residue_pace: ArrayLike = 1.0,
     cereal: Companion | None = None,
 ) -> dict[str, Array]:
     """Every limit on planting after each of several days on which the cover may still be ended.
 
-    Takes what :func:`follow_ground` takes, of one place, but for ``dead``, which is of shape (ending,) and lies ahead;
-    so may ``residue_pace`` be.
+    Takes what :func:`follow_ground` takes, of one place, but for ``dead``, which is of shape (ending,) and lies ahead,
+    ``maturity``, of arrays (ending, year, draw), and ``residue_pace``, which may be of shape (ending,).
 
     Returns
     -------
@@ -223,6 +234,7 @@ def limits_by_ending(
         dead,
         midwinter,
         terminate=terminate,
+        maturity=maturity,
         soil_sd=check.sd,
         residue_pace=residue_pace,
         cereal=cereal,
@@ -239,6 +251,7 @@ def follow_ground(
     dead: ArrayLike,
     midwinter: int,
     terminate: str = "turn-under",
+    maturity: Maturity = YOUNG,
     scouting: Sequence[ScoutingNote] = (),
     residue_pace: ArrayLike = 1.0,
     cereal: Companion | None = None,
@@ -260,6 +273,8 @@ def follow_ground(
         Day index of the midwinter before the crop's spring.
     terminate : str
         How the cover is ended.
+    maturity : Maturity, of arrays (year, draw) or (place, year, draw), optional
+        How far it has come by then; young by default.
     scouting : sequence of ScoutingNote
         Of one place; its thermometer readings set the soil model right.
     residue_pace, cereal
@@ -284,6 +299,7 @@ def follow_ground(
         died,
         midwinter,
         terminate=terminate,
+        maturity=maturity,
         soil_sd=check.sd,
         residue_pace=residue_pace,
         cereal=cereal,
@@ -296,6 +312,7 @@ def follow_ground(
         latest=ripens.latest(),
         ripeness=ripens,
         dead=died,
+        maturity=maturity,
         soil_c=soil_c,
         soil_check=check,
         residue_pace=np.broadcast_to(np.asarray(residue_pace, dtype=np.float64), died.shape),
@@ -310,22 +327,46 @@ def ground_details(
     Takes what :func:`follow_ground` takes, and what it gave.
     """
     start = ground.dead[np.newaxis]
-    pace = float(ground.residue_pace) * (decomposition.SURFACE if ground.terminate in termination.ON_SURFACE else 1.0)
-    moisture = soil_water.moisture(
-        outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, entry.ground_cover, float(ground.dead)
+    moist = soil_water.moisture(
+        outlook.prcp,
+        outlook.tmin,
+        outlook.tmax,
+        latitude,
+        outlook.day_of_year,
+        ground_under(entry, ground.terminate),
+        float(ground.dead),
     )
+    middle = ground.maturity.middle()
+    pace = float(ground.residue_pace)
+    rotting = dict.fromkeys(decomposition.CASES, np.full_like(moist, pace))
+    by_rain = pace * moist
+    if ground.terminate in termination.ON_SURFACE:
+        rained = soil_water.litter_moisture(outlook.prcp)
+        rotting = {
+            case: pace * decay.surface_moisture(moist, rained, decay.surface_pace(draw))
+            for case, draw in zip(decomposition.CASES, (-EIGHTY, 0.0, EIGHTY), strict=True)
+        }
+        by_rain = rotting["likely"]
     _, good = plantback.soil_wanted(crop, entry.method, entry.soil_c)
     # A cover that is ended after the season of the crop gives to the rest of the days.
     ends = np.where(ground.ripeness.end > ground.dead, ground.ripeness.end, np.nan)
     released = {
-        case: decomposition.of_the_season(
-            decomposition.nitrogen_released(ground.soil_c, start[0], cover.residue, case=case, moisture=pace),
-            ends,
+        case: decomposition.case_of(
+            decomposition.of_the_season(
+                decomposition.nitrogen_released(
+                    ground.soil_c, start[0], cover.residue, maturity=middle, moisture=rotting[case]
+                ),
+                ends,
+            ),
+            case,
         )
         for case in decomposition.CASES
     }
+    through = plantback.planted_through(crop, entry.method, ground.terminate)
     return GroundDetails(
-        residue_by_rain=decomposition.residue_clear(ground.soil_c, start, cover.residue, moisture=pace * moisture),
+        residue_by_rain=np.broadcast_to(start, (len(ground.soil_c), 1))
+        if through
+        else decomposition.residue_clear(ground.soil_c, start, cover.residue, maturity=middle, moisture=by_rain),
         soil_good=np.full((len(ground.soil_c), 1), np.nan)
         if good is None
         else plantback.soil_warm(ground.soil_c, good, start),

@@ -130,6 +130,7 @@ def _riskier(start: Start, chain: Chain, draws: Draws) -> Iterator[tuple[str, st
         dead=dead_from([decided.day], chain.ending.method),
         midwinter=chain.midwinter,
         terminate=chain.ending.method,
+        maturity=chain.stand.maturity(np.array([decided.day]), conditions.cover),
         scouting=conditions.scouting,
         residue_pace=1.0 if cereal is None else cereal.residue_pace(conditions.cover.residue, [decided.day]),
         cereal=conditions.companion,

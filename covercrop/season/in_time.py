@@ -9,6 +9,7 @@ import numpy as np
 
 from covercrop.base.arrays import Array
 from covercrop.models import plantback
+from covercrop.models.decomposition import YOUNG
 from covercrop.season.ground import dead_from, limits_by_ending
 from covercrop.weather.outlook import LEAD_DAYS, part_of
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from covercrop.field.entries import CropEntry, ScoutingNote
+    from covercrop.models.decomposition import Maturity
     from covercrop.models.members import Draws
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.season.beside import CerealStand
@@ -57,6 +59,7 @@ def ending_in_time_until(
     deadline: Deadline,
     *,
     method: str,
+    maturity: Callable[[Array], Maturity],
     scouting: Sequence[ScoutingNote] = (),
     cereal: CerealStand | None = None,
 ) -> Array:
@@ -74,6 +77,8 @@ def ending_in_time_until(
     deadline : Deadline
     method : str
         How the cover is ended.
+    maturity : callable
+        How far the cover has come in every member on days of ending it, given by their indexes.
     scouting : sequence of ScoutingNote
         Its thermometer readings set the soil model right.
     cereal : CerealStand, optional
@@ -101,6 +106,7 @@ def ending_in_time_until(
             dead=dead_from(ended, method) - begin,
             midwinter=deadline.midwinter - begin,
             terminate=method,
+            maturity=YOUNG if plantback.planted_through(crop, entry.method, method) else maturity(ended),
             scouting=scouting,
             residue_pace=1.0 if cereal is None else cereal.residue_pace(cover.residue, ended),
             cereal=None if cereal is None else cereal.companion,

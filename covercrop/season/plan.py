@@ -420,6 +420,7 @@ def _mulch_costs(field: Field, start: Start, chain: Chain, draws: Draws) -> int 
         dead=chain.ground.dead,
         midwinter=chain.midwinter,
         terminate=chain.ending.method,
+        maturity=chain.ground.maturity,
         scouting=conditions.scouting,
         residue_pace=chain.ground.residue_pace,
         cereal=conditions.companion,

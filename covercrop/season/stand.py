@@ -13,6 +13,8 @@ from covercrop.base.arrays import Array
 from covercrop.models import bbch, biomass, mixture, phenology, season_calendar, snow, termination, winter
 from covercrop.models.biomass import nitrogen_percent
 from covercrop.models.daylength import day_length
+from covercrop.models.decay import TIED_FROM
+from covercrop.models.decomposition import Maturity
 from covercrop.models.members import Draws
 from covercrop.models.note_weights import (
     NOTE_NOT_YET,
@@ -138,6 +140,18 @@ class Stand:
         """
         legume = biomass.dry_matter_on(tmean, emergence, day, growth)
         return legume if self.cereal is None else legume * self.cereal.growth_factor(day)[:, 0]
+
+    def maturity(self, day: ArrayLike, cover: Cover) -> Maturity:
+        """How far the cover has come on a day, or on several along an axis before, member by member."""
+        asked = np.asarray(day, dtype=np.float64)[..., np.newaxis, np.newaxis]
+        bloom, seed = self.stages["bloom_50"], self.stages["viable_seed"]
+        # Seed is viable before it is ripe.
+        age = biomass.share_of_the_way(asked, bloom, seed) * cover.seed.viable_share.value
+        growth = cover.growth
+        if growth is None or biomass.carbon_nitrogen(growth.nitrogen_seed.value) <= TIED_FROM:
+            return Maturity(age=age, carbon_nitrogen=np.zeros((1, 1)))
+        percent = nitrogen_percent(asked, self.stages["bud"], bloom, seed, growth)
+        return Maturity(age=age, carbon_nitrogen=biomass.carbon_nitrogen(percent))
 
 
 def stages_of(

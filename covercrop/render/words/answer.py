@@ -9,6 +9,7 @@ import numpy as np
 from covercrop.base import units
 from covercrop.models import plantback
 from covercrop.models.bbch import stage_name
+from covercrop.models.soil_temperature import DAYS_HELD
 from covercrop.render.words.comparison import most
 from covercrop.render.words.ending import advice, ended, given_up
 from covercrop.render.words.ending import to_end as to_end_by
@@ -384,8 +385,9 @@ def _of_the_ground(plan: Plan, *, us: bool) -> list[str]:
     if good is not None and not np.isnat(plan.ground.soil_good):
         said.append(
             f"The soil is warm enough to {planting(plan)} at {temperature(plan.planting.soil_c, us=us)}, about "
-            f"{day_month(plan.planting.limits['soil_warm'].median)}; seed comes up well at "
-            f"{temperature(good.value, us=us)}, about {day_month(plan.ground.soil_good)}."
+            f"{day_month(plan.planting.limits['soil_warm'].median)}, on which the planting rests; seed comes up well "
+            f"at {temperature(good.value, us=us)}, about {day_month(plan.ground.soil_good)}. Both are means of a day "
+            f"at planting depth, held on {DAYS_HELD} days running."
         )
     costs = plan.ground.mulch_costs
     if costs is not None:
