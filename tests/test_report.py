@@ -484,7 +484,10 @@ def test_the_other_commands_need_no_extra() -> None:
 
 def test_the_choices_of_the_help() -> None:
     """The charts that the help names are those of the library."""
-    assert report_command.CHARTS == tuple(charts.CHARTS) == tuple(captions.TITLES)
+    assert tuple(charts.CHARTS) == tuple(captions.TITLES)
+    assert tuple(spring_charts.SPRING_CHARTS) == tuple(spring_words.TITLES) == tuple(spring_words.KEYS)
+    assert report_command.CHARTS == (*charts.CHARTS, *spring_charts.SPRING_CHARTS)
+    assert report_command.WITH == report.SECTIONS
 
 
 # --- at a prompt ----------------------------------------------------------------------------------

@@ -111,9 +111,7 @@ def _changes(planned: Plans, arguments: argparse.Namespace) -> dict[str, Changes
     changes = {}
     for plan, each in zip(planned.plans, found, strict=True):
         if each is None:
-            tell(
-                f"covercrop: {plan.field.name}: it was not yet sown on {arguments.since}, or no weather is known of then"
-            )
+            tell(f"covercrop: {plan.field.name}: nothing is known of {arguments.since}, before it was sown")
         else:
             changes[plan.field.name] = each
     return changes

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import ceil
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -40,14 +41,17 @@ _PAST, _PAST_WINDOW = "#948c78", "#b8728c"
 #: Warmer and cooler than usual.
 _WARM, _COOL = "#c98a1e", "#4d7391"
 
-#: Height of a past year's strip, of this year's, and room for a legend [points].
-_STRIP, _THIS, _LEGEND = 5.4, 16.0, 40.0
+#: Height of a past year's strip and of this year's [points].
+_STRIP, _THIS = 5.4, 1.5 * SMALL
 
 #: Strips between two years that are written.
-_APART = 3
+_APART = ceil(1.4 * SMALL / _STRIP)
 
-#: Room at the left for years and dates [points].
-_GUTTER = 46.0
+#: Room for years and dates at the left, for a line of words above, for the months below, for a legend [points].
+_GUTTER, _HEAD, _NAMES, _LEGEND = 4.3 * SMALL, 1.5 * SMALL, 1.8 * SMALL, 4.5 * SMALL + 4
+
+#: A past year is drawn by every so many days, and there is no more to be seen.
+_STEP = 5
 
 
 def springs_chart(springs: Springs, *, us: bool = False) -> Figure:
@@ -59,13 +63,13 @@ def springs_chart(springs: Springs, *, us: bool = False) -> Figure:
     us : bool
         Show US units.
     """
-    head, panel, names = 16.0, 150.0, 20.0
+    panel = 150.0
     strips = _STRIP * springs.recent + _THIS
-    height = head + panel + names + strips + _LEGEND
+    height = _HEAD + panel + _NAMES + strips + _LEGEND
     figure = blank_figure(height)
     first, last = _spring_ends(springs)
     wide = WIDTH - _GUTTER - EDGE
-    above = axes_at(figure, _GUTTER, height - head - panel, wide, panel, first, last)
+    above = axes_at(figure, _GUTTER, height - _HEAD - panel, wide, panel, first, last)
     months(above, first, last)
     _sums(above, springs, us=us)
     below = axes_at(figure, _GUTTER, _LEGEND, wide, strips, first, last)
@@ -91,12 +95,16 @@ def _sums(axes: Axes, springs: Springs, *, us: bool) -> None:
     """A thin line a past season, this one bold, the usual dashed."""
     factor = units.fahrenheit_difference(1.0) if us else 1.0
     days = springs.days.astype(np.float64)
+    shown = (days >= axes.get_xlim()[0] - _STEP) & (days <= axes.get_xlim()[1] + _STEP)
     for place, line in enumerate(springs.sums):
-        axes.plot(days, line * factor, color=_PAST, linewidth=0.6, label="" if place else "a past spring")
-    usual = np.median(springs.sums, axis=0) * factor
-    axes.plot(days, usual, color=INK, linewidth=1.3, linestyle=(0, (3, 2)), label="their middle")
-    axes.plot(days[: springs.known], springs.now * factor, color=INK, linewidth=2.6, label=f"{springs.spring}")
-    shown = days <= axes.get_xlim()[1]
+        along, height = days[shown][::_STEP], line[shown][::_STEP] * factor
+        axes.plot(along, height, color=_PAST, linewidth=0.6, label="" if place else "a past spring")
+    usual = np.median(springs.sums, axis=0)[shown][::_STEP] * factor
+    axes.plot(days[shown][::_STEP], usual, color=INK, linewidth=1.3, linestyle=(0, (3, 2)), label="their middle")
+    now = shown[: springs.known]
+    axes.plot(
+        days[: springs.known][now], springs.now[now] * factor, color=INK, linewidth=2.6, label=f"{springs.spring}"
+    )
     top = max(float(springs.sums[:, shown].max()) * factor, 1.0) * 1.04
     axes.set_ylim(-0.02 * top, top)
     _scale(axes, top, f"{'°F' if us else '°C'} d")
@@ -167,7 +175,7 @@ def _legend(figure: Figure, *axes: Axes) -> None:
         handles += found[0]
         labels += found[1]
     figure.legend(
-        handles, labels, loc="lower left", bbox_to_anchor=(0.0, 0.0), ncols=3, fontsize=SMALL, labelcolor=INK,
+        handles, labels, loc="lower left", bbox_to_anchor=(0.0, 0.0), ncols=2, fontsize=SMALL, labelcolor=INK,
         frameon=False, handlelength=1.8, columnspacing=1.2, borderpad=0.2, handletextpad=0.5, labelspacing=0.35,
     )  # fmt: skip
 
@@ -181,11 +189,12 @@ def bloom_chart(springs: Springs, *, us: bool = False) -> Figure:
     us : bool
         Changes nothing: there is no unit in it.
     """
-    panel, names, right = 170.0, 20.0, 40.0
-    figure = blank_figure(panel + names + _LEGEND / 2 + EDGE)
+    panel, right = 170.0, 3.7 * TEXT
+    legend = _LEGEND * 2 / 3
+    figure = blank_figure(panel + _NAMES + legend + EDGE)
     years = springs.years.astype(float)
     first, last = years[0] - 1.5, max(years[-1], springs.spring) + 1.5
-    axes = axes_at(figure, _GUTTER, names + _LEGEND / 2, WIDTH - _GUTTER - right, panel, first, last)
+    axes = axes_at(figure, _GUTTER, _NAMES + legend, WIDTH - _GUTTER - right, panel, first, last)
     start = at(springs.days[0])
     bloom = start + springs.events["bloom_50"]
     likely = springs.likely["bloom_50"]
@@ -251,23 +260,20 @@ def normal_chart(springs: Springs, *, us: bool = False) -> Figure:
     us : bool
         Show US units.
     """
-    head, panel, names = 16.0, 160.0, 20.0
-    height = head + panel + names + _LEGEND
-    figure = blank_figure(height)
+    panel = 160.0
+    figure = blank_figure(_HEAD + panel + _NAMES + _LEGEND)
     known = springs.known
     days = springs.days.astype(np.float64) + 0.5
     first, last = days[0], days[min(known + 14, days.size) - 1]
-    axes = axes_at(figure, _GUTTER, _LEGEND + names, WIDTH - _GUTTER - EDGE, panel, first, last)
+    axes = axes_at(figure, _GUTTER, _LEGEND + _NAMES, WIDTH - _GUTTER - EDGE, panel, first, last)
     months(axes, first, last)
     warmth, normal = (units.fahrenheit_from_celsius(each) if us else each for each in (springs.warmth, springs.normal))
     shown = days <= last
     low, middle, high = normal[:, shown]
     axes.fill_between(days[shown], low, high, color=FAN, linewidth=0, label="8 years in 10")
     axes.plot(days[shown], middle, color=INK, linewidth=1.1, linestyle=(0, (3, 2)), label="the middle year")
-    for colour, where, label in (
-        (_WARM, warmth >= middle[:known], "warmer"),
-        (_COOL, warmth <= middle[:known], "cooler"),
-    ):
+    usual = middle[:known]
+    for colour, where, label in ((_WARM, warmth >= usual, "warmer"), (_COOL, warmth <= usual, "cooler")):
         axes.fill_between(
             days[:known], warmth, usual, where=where, color=colour, linewidth=0, label=label, interpolate=True
         )
