@@ -86,13 +86,13 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "dates": (("agenda",), ("needs",)),
     "beds": (("layout", "lengths", "nutrients"), ("materials", "spreading"), ("loading_list",), ("beds",)),
     "render.words": (
-        ("phrases",),
+        ("phrases", "stages"),
         ("ending",),
         ("comparison",),
         ("answer", "beds", "hindcast", "replay"),
         ("changes", "charts", "reminders", "sowing", "springs"),
     ),
-    "render.figures": (("beds", "maps", "stages", "svg"), ("canvas",), ("springs", "winter"), ("charts",)),
+    "render.figures": (("beds", "maps", "svg"), ("canvas", "stages"), ("springs", "winter"), ("charts",)),
     "render.data": (("icalendar", "machine"), ("beds", "comparison", "sowing")),
     "render.screen": (
         ("strip",),

@@ -82,6 +82,7 @@ COMPARED = {
         "share > 0.5",
         "year % 10 == 0",
     },
+    "figures.stages": {"place < 4", "place < 5"},
     "page.sheet": {"len(name) > 38"},
     "screen.region": {"percentile == 50"},
     "screen.terminal": {"len(lists) < 2"},

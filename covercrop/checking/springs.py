@@ -228,9 +228,10 @@ def _ahead(now: Array, sums: Array, needed: float) -> float:
 
 def _smooth(air: Array) -> Array:
     """Means over :data:`SMOOTHED` days with the day in their middle; over fewer at the ends."""
-    width = np.ones(SMOOTHED)
-    count = np.convolve(np.ones(air.shape[-1]), width, "same")
-    return np.apply_along_axis(np.convolve, -1, air, width, "same") / count
+    count, half = air.shape[-1], SMOOTHED // 2
+    first, last = np.maximum(np.arange(count) - half, 0), np.minimum(np.arange(count) + half + 1, count)
+    total = np.concatenate((np.zeros((*air.shape[:-1], 1)), np.cumsum(air, axis=-1)), axis=-1)
+    return np.asarray((total[..., last] - total[..., first]) / (last - first))
 
 
 def _middle(index: Array) -> float:

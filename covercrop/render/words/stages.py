@@ -18,15 +18,12 @@ class Stage:
         The option of ``covercrop scout`` that writes it.
     plants : str
         Four plants, or more: ``o`` closed, ``*`` in flower, ``v`` with pods.
-    from_bbch : int
-        From this code on a note is of this stage.
     """
 
     title: str
     told: dict[str, str]
     typed: str
     plants: str
-    from_bbch: int
 
 
 STAGES = {
@@ -38,7 +35,6 @@ STAGES = {
         },
         typed="--bbch 51",
         plants="o o o o",
-        from_bbch=51,
     ),
     "first": Stage(
         title="First flowers",
@@ -48,21 +44,18 @@ STAGES = {
         },
         typed="--bbch 60",
         plants="* o o o o o o o",
-        from_bbch=60,
     ),
     "quarter": Stage(
         title="25% in flower",
         told=dict.fromkeys(("head", "raceme"), "Of four plants one has an open flower: count twenty along a walk."),
         typed="--bloom 25",
         plants="* o o o",
-        from_bbch=62,
     ),
     "half": Stage(
         title="50% in flower",
         told=dict.fromkeys(("head", "raceme"), "Every other plant has an open flower: count twenty along a walk."),
         typed="--bloom 50",
         plants="* o * o",
-        from_bbch=65,
     ),
     "pods": Stage(
         title="Pods swell",
@@ -72,12 +65,5 @@ STAGES = {
         },
         typed="--bbch 75",
         plants="v v v *",
-        from_bbch=70,
     ),
 }
-
-
-def stage_at(bbch: float) -> str | None:
-    """The stage of :data:`STAGES` that a BBCH code belongs to; None before the first buds."""
-    reached = [name for name, stage in STAGES.items() if bbch >= stage.from_bbch]
-    return reached[-1] if reached else None
