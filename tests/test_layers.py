@@ -92,7 +92,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("answer", "beds", "hindcast", "replay"),
         ("changes", "charts", "reminders", "sowing", "springs"),
     ),
-    "render.figures": (("beds", "maps", "svg"), ("canvas", "stages"), ("springs", "winter"), ("charts",)),
+    "render.figures": (("beds", "outlines", "svg"), ("canvas", "maps", "stages"), ("springs", "winter"), ("charts",)),
     "render.data": (("icalendar", "machine"), ("beds", "comparison", "sowing")),
     "render.screen": (
         ("strip",),
