@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import struct
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -55,24 +56,11 @@ def survey(found: dict[str, np.ndarray], *, plant_by: MonthDay | None = None, st
                   notes=())  # fmt: skip
 
 
-@pytest.fixture
-def drawn(monkeypatch: pytest.MonkeyPatch, tmp_path: Path):
-    """Draw a map, and keep the figure."""
-    kept: list[Figure] = []
-    save = Figure.savefig
-    monkeypatch.setattr(Figure, "savefig", lambda self, *args, **named: (kept.append(self), save(self, *args, **named)))
-
-    def draw(asked: Survey) -> Figure:
-        maps.draw(asked, tmp_path / "map.png")
-        return kept[-1]
-
-    return draw
-
-
-@pytest.fixture
-def land(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
+@pytest.fixture(scope="module", autouse=True)
+def land(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """A package with the shapes of two countries."""
-    package = tmp_path / "land_of_nowhere"
+    folder = tmp_path_factory.mktemp("land")
+    package = folder / "land_of_nowhere"
     package.mkdir()
     (package / "__init__.py").touch()
     squares = {
@@ -91,9 +79,24 @@ def land(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
     head = struct.pack("<4xI2H20x", len(squares), 32 + len(columns) + 1, 14) + columns + b"\r"
     rows = b"".join(b" " + b"XYZ" + name.encode().ljust(10) for name in squares)
     (package / "land.dbf").write_bytes(head + rows)
-    monkeypatch.syspath_prepend(str(tmp_path))
-    monkeypatch.setattr(outlines, "_SHAPES", (("land_of_nowhere", "", "land", "NAME"),))
-    return package
+    with pytest.MonkeyPatch.context() as patch:
+        patch.syspath_prepend(str(folder))
+        patch.setattr(outlines, "_SHAPES", (("land_of_nowhere", "", "land", "NAME"),))
+        yield
+
+
+@pytest.fixture(scope="module")
+def figures(land: None, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Figure]:
+    """A map of a grid and one of stations, drawn but not written; in each the first column or place does not ripen."""
+    kept = []
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Figure, "savefig", lambda self, *_, **__: (kept.append(self), self.canvas.draw()))
+        for stations in (False, True):
+            found = arrays((6,) if stations else (8, 10))
+            found["latest_planting"][..., 0] = 200
+            asked = survey(found, plant_by=MonthDay(6, 10), stations=stations)
+            maps.draw(asked, tmp_path_factory.mktemp("maps") / "map.png")
+    return dict(zip(("grid", "stations"), kept, strict=True))
 
 
 def crossing(figure: Figure) -> list[tuple[str, str]]:
@@ -122,33 +125,33 @@ def test_what_lies_far_off() -> None:
     assert not far_off(np.zeros(3), np.array([179.0, -179.0, 180.0])).any()
 
 
-def test_far_stations_do_not_shrink_the_rest(drawn) -> None:
+def test_far_stations_do_not_shrink_the_rest(figures: dict[str, Figure]) -> None:
     """The map is that of the others; the far one is a diamond at its edge, and the title says so."""
-    figure = drawn(survey(arrays((6,)), stations=True))
-    west, east = figure.axes[0].get_xlim()
+    figure = figures["stations"]
+    axes = figure.axes[0]
+    west, east = axes.get_xlim()
     assert west < -77 < -74 < east
     assert east - west < 5
-    diamonds = [each for each in figure.axes[0].collections if len(each.get_offsets()) == 1]
-    assert diamonds[-1].get_offsets()[0].tolist() == pytest.approx([west, figure.axes[0].get_ylim()[0]])
+    alone = [each.get_offsets()[0].tolist() for each in axes.collections if len(each.get_offsets()) == 1]
+    assert pytest.approx([west, axes.get_ylim()[0]]) in alone
     assert "1 place far off: the diamond at the edge" in figure.get_suptitle()
+    assert "far off" not in figures["grid"].get_suptitle()
 
 
-@pytest.mark.parametrize("stations", [False, True])
-def test_the_chance_asked_for_is_drawn(drawn, land: Path, stations: bool) -> None:
+@pytest.mark.parametrize(("name", "unripe"), [("grid", 8), ("stations", 1)])
+def test_the_chance_asked_for_is_drawn(figures: dict[str, Figure], name: str, unripe: int) -> None:
     """With a day to plant by there are two more maps; no two words intersect, names and crosses included."""
-    found = arrays((6,) if stations else (8, 10))
-    found["latest_planting"][:, 0] = 200
-    figure = drawn(survey(found, plant_by=MonthDay(6, 10), stations=stations))
+    figure = figures[name]
     titles = [axes.get_title() for axes in figure.axes if axes.get_title()]
     assert titles[4] == "Chance that the ground is plantable by 10 Jun"
     assert titles[5:] == ["Chance that the stand lives through the winter"]
     assert crossing(figure) == []
     crosses = [len(each.get_offsets()) for each in figure.axes[2].collections if each.get_zorder() == 4]
-    assert crosses == [1 if stations else 10]
+    assert crosses == [unripe]
     assert any(text.get_text() == "would likely not ripen" for text in figure.findobj(Text))
 
 
-def test_outlines_and_names_are_read(land: Path, drawn) -> None:
+def test_outlines_and_names_are_read(figures: dict[str, Figure]) -> None:
     """What reaches into the view, by its name, named where it takes room enough; elsewhere nothing."""
     assert outlines.have_outlines()
     shapes = outlines.outlines(VIEW)
@@ -157,11 +160,10 @@ def test_outlines_and_names_are_read(land: Path, drawn) -> None:
     named = {name: (x, y) for name, x, y in outlines.names(shapes, VIEW)}
     assert named["Westland"] == pytest.approx((-87.5, 37))
     assert outlines.outlines((10.0, 33.0, 20.0, 41.0)) == []
-    figure = drawn(survey(arrays((8, 10))))
-    assert "Westland" in [text.get_text() for text in figure.axes[0].texts]
+    assert "Westland" in [text.get_text() for text in figures["grid"].axes[0].texts]
 
 
-def test_without_a_package_there_are_none(monkeypatch: pytest.MonkeyPatch, drawn) -> None:
+def test_without_a_package_there_are_none(monkeypatch: pytest.MonkeyPatch) -> None:
     """A map is drawn all the same."""
     monkeypatch.setattr(outlines, "_SHAPES", (("no_such_package", "", "land", "NAME"),))
     assert not outlines.have_outlines()

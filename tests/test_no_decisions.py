@@ -75,7 +75,12 @@ COMPARED = {
         "share < 0.3",
         "share > 0.7",
     },
-    "figures.maps": {"(high - low) / each <= 6", "percentile == 50", "x > 360"},
+    "figures.maps": {
+        "(high - low) / each <= 6",
+        "abs(y - high) > 2 * _NAME * point",
+        "percentile == 50",
+        "x > 360",
+    },
     "figures.springs": {
         "(top - low) / each <= 6",
         "low <= height <= top - 0.07 * (top - low)",
