@@ -44,13 +44,13 @@ PARSERS = main._parser()._subparsers._group_actions[0].choices
 #: Each command, and what does the same in Python.
 TWINS = {
     "add": ("add_field",),
-    "ready": ("plan_field", "plan_fields"),
+    "ready": ("plan_field", "plan_fields", "what_changed"),
     "scout": ("add_scouting_note", "undo_scouting_note"),
     "compare": ("compare_endings",),
     "sow": ("compare_sowing_dates",),
     "beds": ("lay_out_beds",),
     "calendar": ("upcoming_dates", "write_icalendar"),
-    "report": ("report_html",),
+    "report": ("report_html", "past_springs"),
     "region": ("survey_region",),
     "weather": ("field_weather", "read_weather", "daily_weather"),
     "hindcast": ("hindcast_field", "replay_advice"),

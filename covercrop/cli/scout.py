@@ -24,6 +24,7 @@ def add(commands: Commands) -> None:
     instead = scout.add_mutually_exclusive_group()
     instead.add_argument("--list", action="store_true", help="show the notes of the field, and write nothing")
     instead.add_argument("--undo", action="store_true", help="take the note that was written last out of the file")
+    instead.add_argument("--stages", action="store_true", help="show what each stage looks like, and write nothing")
     stage = scout.add_mutually_exclusive_group()
     stage.add_argument("--bloom", type=float, metavar="PERCENT", help="share of the plants in flower, 0 to 100")
     stage.add_argument(
@@ -46,14 +47,14 @@ def _run(arguments: argparse.Namespace) -> int:
     from covercrop.season.noting import add_scouting_note
 
     seen = _seen(arguments)
-    if arguments.list or arguments.undo:
+    if arguments.list or arguments.undo or arguments.stages:
         if seen or arguments.note is not None:
-            arguments.misused("--list and --undo stand alone; leave out what was seen")
-        return _undo(arguments) if arguments.undo else _list(arguments)
+            arguments.misused("--list, --undo and --stages stand alone; leave out what was seen")
+        return _undo(arguments) if arguments.undo else _stages(arguments) if arguments.stages else _list(arguments)
     if not seen:
         arguments.misused(
             "nothing that was seen; give --bloom, --bbch or --no-buds, or a measurement: --soil, --height, "
-            "--dry-matter, --nitrogen-percent"
+            "--dry-matter, --nitrogen-percent; --stages shows what each stage looks like"
         )
     file = read_fields(arguments.fields)
     today = file.today or dt.date.today()
@@ -96,6 +97,23 @@ def _list(arguments: argparse.Namespace) -> int:
         show(machine.dump(machine.notes(field, arguments.fields)))
     else:
         scouting.listed(screen(), field, us=us)
+    return 0
+
+
+def _stages(arguments: argparse.Namespace) -> int:
+    """Show what the stages of the cover of a field look like."""
+    from covercrop.cli.shared import named
+    from covercrop.field.entries import cover_of
+    from covercrop.field.file import read_fields
+    from covercrop.render.data import machine
+    from covercrop.render.screen import scouting
+
+    (field,) = named(read_fields(arguments.fields), [arguments.name])
+    cover = cover_of(field.cover)
+    if arguments.json:
+        show(machine.dump(machine.stages(cover)))
+    else:
+        scouting.stages(screen(), cover)
     return 0
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,12 +12,13 @@ import numpy as np
 from covercrop.base.spreadsheet import csv_table
 from covercrop.parameters import catalogue
 from covercrop.render.words.ending import given_up
+from covercrop.render.words.stages import STAGES
 from covercrop.season import advice, note_effects
 from covercrop.season.nitrogen_part import AMOUNTS
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
     from pathlib import Path
 
     from covercrop.base.records import DailyWeather, DateRange
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.render.words.reminders import Reminder
     from covercrop.season.adding import Added
+    from covercrop.season.changes import Changes, Move
     from covercrop.season.doubts import Doubt
     from covercrop.season.ending import Odds, Recommended
     from covercrop.season.mixture_part import MixturePart
@@ -46,7 +49,12 @@ def dump(document: dict[str, Any]) -> str:
     return json.dumps(document, indent=2, allow_nan=False)
 
 
-def ready(plans: Sequence[Plan], on: np.datetime64, problems: Sequence[tuple[str, str]] = ()) -> dict[str, Any]:
+def ready(
+    plans: Sequence[Plan],
+    on: np.datetime64,
+    problems: Sequence[tuple[str, str]] = (),
+    changes: Mapping[str, Changes] = MappingProxyType({}),
+) -> dict[str, Any]:
     """The document of ``covercrop ready --json``.
 
     Parameters
@@ -55,8 +63,35 @@ def ready(plans: Sequence[Plan], on: np.datetime64, problems: Sequence[tuple[str
     on : numpy.datetime64[D]
     problems : sequence of (field name, message)
         Fields that could not be worked out.
+    changes : mapping of str to Changes
+        What moved of a field since an earlier day, by its name.
     """
-    return document(str(on), [field(plan) for plan in plans], problems)
+    fields = [field(plan) for plan in plans]
+    for told in fields:
+        if told["name"] in changes:
+            told["changed"] = _changed(changes[told["name"]])
+    return document(str(on), fields, problems)
+
+
+def _changed(changes: Changes) -> dict[str, Any]:
+    """What moved; null where there is no such day any more, or never was."""
+    return {
+        "since": str(changes.since),
+        "state": changes.state,
+        "ending": _move(changes.ending),
+        "planting": _move(changes.planting),
+    }
+
+
+def _move(move: Move | None) -> dict[str, Any] | None:
+    if move is None:
+        return None
+    return {
+        "before": iso_date(move.before),
+        "after": iso_date(move.after),
+        "days_later": move.days,
+        "days_later_by": move.by,
+    }
 
 
 def report(
@@ -285,6 +320,15 @@ def notes(field: Field, path: Path) -> dict[str, Any]:
     """The document of ``covercrop scout --list --json``: the notes of a field, in metric units."""
     listed = [{"date": note.date.isoformat(), **_said_in(note)} for note in field.scouting]
     return {"schema": SCHEMA, "fields": [{"name": field.name, "file": str(path), "notes": listed}]}
+
+
+def stages(cover: Cover) -> dict[str, Any]:
+    """What each stage of a cover looks like, and how it is typed."""
+    told = [
+        {"stage": name, "title": each.title, "told": each.told[cover.inflorescence], "option": each.typed}
+        for name, each in STAGES.items()
+    ]
+    return {"schema": SCHEMA, "species": cover.key, "inflorescence": cover.inflorescence, "stages": told}
 
 
 def unnoted(field: Field, note: ScoutingNote, path: Path) -> dict[str, Any]:

@@ -8,6 +8,7 @@ import numpy as np
 
 from covercrop.base import units
 from covercrop.render.words import answer, phrases
+from covercrop.render.words.stages import STAGES
 from covercrop.season import note_effects
 from covercrop.season.doubts import worst
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from covercrop.field.entries import Field, ScoutingNote
+    from covercrop.parameters.traits import Cover
     from covercrop.render.screen.terminal import Screen
     from covercrop.season.doubts import Doubt
 
@@ -67,6 +69,17 @@ def listed(screen: Screen, field: Field, *, us: bool = False) -> None:
     screen.say(f"{field.name}:", style="bold")
     for note in field.scouting:
         screen.say(_line(note, us=us), indent=2)
+
+
+def stages(screen: Screen, cover: Cover) -> None:
+    """Print what each stage of a cover looks like, and how it is typed."""
+    screen.say(f"What to look for in {cover.common_name}; o is a plant still closed, * in flower, v with pods:")
+    for stage in STAGES.values():
+        screen.say()
+        screen.say(f"{stage.plants:<15}  {stage.title}: covercrop scout ... {stage.typed}", indent=2)
+        screen.say(stage.told[cover.inflorescence], indent=19)
+    screen.say()
+    screen.say("Drawn, with a sheet of blanks to print: covercrop report --with notes")
 
 
 def undone(screen: Screen, field: Field, note: ScoutingNote, path: Path, *, us: bool = False) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -18,15 +19,17 @@ from covercrop.parameters import catalogue
 from covercrop.parameters.traits import Crop, label
 from covercrop.render.screen.strip import BLOCKS, LABEL, PLAIN, Glyphs, season_strip
 from covercrop.render.words import answer, phrases
+from covercrop.render.words.changes import changed
 from covercrop.render.words.phrases import short_source
 from covercrop.season import advice
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from covercrop.base.records import DailyWeather
     from covercrop.checking.degree_day_table import DegreeDayTable
     from covercrop.parameters.traits import Cover
+    from covercrop.season.changes import Changes
     from covercrop.season.plan import Plan
     from covercrop.weather.daily import WeatherSummary
 
@@ -134,6 +137,7 @@ def ready(
     title: str = "",
     us: bool = False,
     full: bool = False,
+    changes: Mapping[str, Changes] = MappingProxyType({}),
 ) -> None:
     """Print this week's answer for every field.
 
@@ -148,6 +152,8 @@ def ready(
         Show US units.
     full : bool
         Why, every date, every caution, every assumption with its reason, and every source in full.
+    changes : mapping of str to Changes
+        What moved of a field since an earlier day, by its name.
     """
     if not plans:
         return
@@ -155,7 +161,7 @@ def ready(
     screen.say(f"{title}, {phrases.weekday(on)} {year}", style="bold")
     shared = in_all([_told(plan, full=full) for plan in plans])
     for plan in plans:
-        _field(screen, plan, us=us, full=full, leave_out=shared)
+        _field(screen, plan, us=us, full=full, leave_out=shared, changes=changes.get(plan.field.name))
     screen.items("Notes for every field", shared)
     if full:
         beneath(screen, plans, full=full)
@@ -267,13 +273,33 @@ def in_all(lists: Sequence[Sequence[str]]) -> list[str]:
     return [entry for entry in lists[0] if all(entry in other for other in lists[1:])]
 
 
-def _field(screen: Screen, plan: Plan, *, us: bool, full: bool, leave_out: Sequence[str] = ()) -> None:
+def moved(screen: Screen, plans: Sequence[Plan], changes: Mapping[str, Changes]) -> None:
+    """Print which of many fields moved since an earlier day."""
+    found = [(plan, changes[plan.field.name]) for plan in plans if plan.field.name in changes]
+    entries = [f"{plan.field.name}. {changed(plan, each)}" for plan, each in found if not each.is_still]
+    if found and not entries:
+        screen.say()
+        screen.say(f"Since {phrases.day_month(found[0][1].since)} no field has moved.")
+    screen.items("What moved", entries)
+
+
+def _field(
+    screen: Screen,
+    plan: Plan,
+    *,
+    us: bool,
+    full: bool,
+    leave_out: Sequence[str] = (),
+    changes: Changes | None = None,
+) -> None:
     state = (answer.state(plan).upper(), STATE_STYLE[plan.state])
     headline = screen.fit(answer.headline(plan))
     screen.say()
     screen.show(Text.assemble((screen.fit(plan.field.name), "bold"), ": ", state, f". {headline}"))
     if then := answer.then(plan):
         screen.say(then)
+    if changes is not None:
+        screen.say(changed(plan, changes))
     screen.say(answer.what_is_where(plan), style="dim")
     if plan.state != "winter-killed":
         _dates(
