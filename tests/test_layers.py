@@ -90,9 +90,16 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("ending",),
         ("comparison",),
         ("answer", "beds", "hindcast", "replay"),
-        ("charts", "reminders", "sowing"),
+        ("charts", "reminders", "sowing", "timeline"),
     ),
-    "render.figures": (("beds", "maps", "svg"), ("canvas",), ("winter",), ("charts",)),
+    "render.figures": (
+        ("beds", "maps", "svg"),
+        ("canvas",),
+        ("key",),
+        ("spans", "winter"),
+        ("chances", "limits", "season", "timeline"),
+        ("charts",),
+    ),
     "render.data": (("icalendar", "machine"), ("beds", "comparison", "sowing")),
     "render.screen": (
         ("strip",),
@@ -100,7 +107,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("adding", "beds", "calibration", "comparison", "datebook", "guide", "hindcast"),
         ("many_fields", "region", "replay", "scouting", "sowing"),
     ),
-    "render.page": (("sheet",), ("report",), ("notebook",)),
+    "render.page": (("sections", "sheet", "timeline"), ("report",), ("notebook",)),
     "cli": (
         ("shared",),
         ("asking",),
