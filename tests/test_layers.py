@@ -101,9 +101,16 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("ending",),
         ("comparison",),
         ("answer", "beds", "hindcast", "replay"),
-        ("changes", "charts", "reminders", "sowing", "springs"),
+        ("changes", "charts", "reminders", "sowing", "springs", "timeline"),
     ),
-    "render.figures": (("beds", "outlines", "svg"), ("canvas", "maps", "stages"), ("springs", "winter"), ("charts",)),
+    "render.figures": (
+        ("beds", "outlines", "svg"),
+        ("canvas", "maps", "stages"),
+        ("key",),
+        ("spans", "springs", "winter"),
+        ("chances", "limits", "season", "timeline"),
+        ("charts",),
+    ),
     "render.data": (("icalendar", "machine"), ("beds", "comparison", "sowing")),
     "render.screen": (
         ("strip",),
@@ -111,7 +118,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("adding", "beds", "calibration", "comparison", "datebook", "guide", "hindcast"),
         ("many_fields", "region", "replay", "scouting", "sowing"),
     ),
-    "render.page": (("sheet",), ("report",), ("notebook",)),
+    "render.page": (("sections", "sheet", "timeline"), ("report",), ("notebook",)),
     "cli": (
         ("shared",),
         ("asking",),

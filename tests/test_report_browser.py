@@ -237,7 +237,7 @@ def test_every_chart_is_there_in_words(show: Callable[..., Seen], demo: list[Pla
     """The browser's own reading of the page has each chart as an image, with its name and what it shows."""
     page = show(demo[:1]).page
     charts = page.get_by_role("img")
-    assert charts.count() == 4
+    assert charts.count() == 3  # budding, it has the winter behind it
     page.get_by_role("img", name="What planting waits for").wait_for()
     warm = phrases.day_month(demo[0].dates["soil_warm"].median, 2026)
     assert f"soil at 16 °C {warm}" in charts.nth(2).locator("desc").text_content()
@@ -245,12 +245,14 @@ def test_every_chart_is_there_in_words(show: Callable[..., Seen], demo: list[Pla
 
 @pytest.mark.parametrize("cautions", [False, True])
 def test_a_sheet_for_every_field(show: Callable[..., Seen], demo: list[Plan], cautions: bool) -> None:
-    """The demonstration prints on three sheets, cautions or not, and one field on one; each begins with its name."""
+    """The demonstration prints on a sheet of all fields and one of each, cautions or not, and one field on one."""
     extra = [[report.Section(title="Take care", items=each.provenance.cautions)] if cautions else [] for each in demo]
     all_fields, one_field = show(demo, sections=extra), show(demo[:1])
     for paper in PAPERS:
-        sheets = all_fields.sheets(paper)
+        timeline, *sheets = all_fields.sheets(paper)
         assert len(sheets) == 3, paper
+        assert all(each.field.name in timeline for each in demo)
+        assert "works 90%" in timeline, paper
         for each, sheet in zip(demo, sheets, strict=True):
             assert each.field.name in sheet
             assert "What planting waits for" in sheet
@@ -261,12 +263,12 @@ def test_a_sheet_for_every_field(show: Callable[..., Seen], demo: list[Plan], ca
 
 
 def test_a_sheet_in_every_state(show: Callable[..., Seen], states: list[Plan]) -> None:
-    """Whatever the state of the field, it is one sheet; also where a field could not be worked out."""
+    """Whatever the state of the field, it is one sheet after that of all; also where one could not be worked out."""
     assert {each.state for each in states} == set(STATES)
     seen = show(states, problems=[("Far field", "the weather file is not there")])
     for paper in PAPERS:
         sheets = seen.sheets(paper)
-        assert len(sheets) == len(states), paper
+        assert len(sheets) == 1 + len(states), paper
         assert all("Far field" in sheet for sheet in sheets), paper
 
 

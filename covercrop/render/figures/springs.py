@@ -16,7 +16,6 @@ from covercrop.render.figures.canvas import (
     MUTED,
     PAPER,
     RULE,
-    SMALL,
     TEXT,
     WIDTH,
     WINDOW,
@@ -42,13 +41,13 @@ _PAST, _PAST_WINDOW = "#948c78", "#b8728c"
 _WARM, _COOL = "#c98a1e", "#4d7391"
 
 #: Height of a past year's strip and of this year's [points].
-_STRIP, _THIS = 5.4, 1.5 * SMALL
+_STRIP, _THIS = 5.4, 1.5 * TEXT
 
 #: Strips between two years that are written.
-_APART = ceil(1.4 * SMALL / _STRIP)
+_APART = ceil(1.4 * TEXT / _STRIP)
 
 #: Room for years and dates at the left, for a line of words above, for the months below, for a legend [points].
-_GUTTER, _HEAD, _NAMES, _LEGEND = 4.3 * SMALL, 1.5 * SMALL, 1.8 * SMALL, 4.5 * SMALL + 4
+_GUTTER, _HEAD, _NAMES, _LEGEND = 4.3 * TEXT, 1.5 * TEXT, 1.8 * TEXT, 4.5 * TEXT + 4
 
 #: A past year is drawn by every so many days, and there is no more to be seen.
 _STEP = 5
@@ -125,7 +124,7 @@ def _scale(axes: Axes, top: float, unit: str) -> None:
 def _left(axes: Axes, height: float, text: str, *, bold: bool = False) -> None:
     """Words left of the axes."""
     axes.text(
-        -0.015, height, text, transform=axes.get_yaxis_transform(), fontsize=SMALL, color=INK if bold else MUTED,
+        -0.015, height, text, transform=axes.get_yaxis_transform(), fontsize=TEXT, color=INK if bold else MUTED,
         fontweight="bold" if bold else "normal", ha="right", va="center", clip_on=False,
     )  # fmt: skip
 
@@ -175,7 +174,7 @@ def _legend(figure: Figure, *axes: Axes) -> None:
         handles += found[0]
         labels += found[1]
     figure.legend(
-        handles, labels, loc="lower left", bbox_to_anchor=(0.0, 0.0), ncols=2, fontsize=SMALL, labelcolor=INK,
+        handles, labels, loc="lower left", bbox_to_anchor=(0.0, 0.0), ncols=2, fontsize=TEXT, labelcolor=INK,
         frameon=False, handlelength=1.8, columnspacing=1.2, borderpad=0.2, handletextpad=0.5, labelspacing=0.35,
     )  # fmt: skip
 
@@ -247,7 +246,7 @@ def _years(axes: Axes) -> None:
             axes.axvline(year, color=RULE, linewidth=0.7, zorder=0)
             axes.annotate(
                 f"{year:.0f}", (year, 0), xycoords=("data", "axes fraction"), xytext=(0, -4),
-                textcoords="offset points", ha="center", va="top", fontsize=SMALL, color=MUTED, annotation_clip=False,
+                textcoords="offset points", ha="center", va="top", fontsize=TEXT, color=MUTED, annotation_clip=False,
             )  # fmt: skip
 
 

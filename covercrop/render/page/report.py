@@ -19,21 +19,21 @@ import numpy as np
 
 from covercrop.base.errors import CovercropError, UnknownNameError, UsageError, one_line, visible
 from covercrop.base.extras import need
-from covercrop.beds.beds import lay_out_beds
-from covercrop.beds.lengths import Measures
 from covercrop.checking.springs import past_springs
+from covercrop.dates.needs import winter_matters
 from covercrop.field.weather_source import described
 from covercrop.parameters import catalogue
-from covercrop.render.figures import beds as bed_drawing
+from covercrop.render.figures.canvas import DARK
 from covercrop.render.figures.charts import CHARTS, PAGE_CHARTS, titled
 from covercrop.render.figures.springs import SPRING_CHARTS
 from covercrop.render.figures.stages import stage_drawing
 from covercrop.render.figures.svg import png, svg
+from covercrop.render.page.sections import SECTIONS, Section
+from covercrop.render.page.sections import sections as field_sections
 from covercrop.render.page.sheet import SIZES, type_size
-from covercrop.render.screen import beds as bed_sheet
+from covercrop.render.page.timeline import timeline
 from covercrop.render.screen.scouting import seen as seen_on
 from covercrop.render.words import answer, phrases
-from covercrop.render.words import beds as bed_words
 from covercrop.render.words import charts as captions
 from covercrop.render.words import springs as beside
 from covercrop.render.words.changes import changed
@@ -46,15 +46,11 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from covercrop.base.records import DailyWeather
-    from covercrop.beds.beds import BedPlan
     from covercrop.checking.springs import Springs
     from covercrop.field.entries import ScoutingNote
     from covercrop.season.changes import Changes
     from covercrop.season.many import Plans
     from covercrop.season.plan import Plan
-
-#: What a sheet can show besides the answer.
-SECTIONS = ("materials", "cautions", "springs", "notes")
 
 #: A page of no more fields shows each season beside the past ones on the screen, unasked.
 FEW = 5
@@ -70,15 +66,6 @@ CLAMPED = 120
 
 #: Letters of a paragraph at the foot that says the same on every sheet.
 PARAGRAPH = 180
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Section:
-    """A titled list that is added to a field's page where it was asked for."""
-
-    title: str
-    items: tuple[str, ...]
-    picture: str = ""
 
 
 def page(
@@ -121,7 +108,7 @@ def page(
     UsageError
         If matplotlib or jinja2 is not installed.
     """
-    style = _template_text("page.css")
+    style = _template_text("page.css") + _dark()
     digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     more = sections or [()] * len(plans)
     told = seasons or [Season()] * len(plans)
@@ -134,6 +121,7 @@ def page(
             on=f"{phrases.weekday(on)} {str(on)[:4]}",
             style=need("markupsafe").Markup(style),
             digest=digest,
+            timeline=timeline(plans),
             fields=[
                 _field(plan, f"field-{number}", extra, season, us=us, problems=bool(problems))
                 for number, (plan, extra, season) in enumerate(zip(plans, more, told, strict=True), start=1)
@@ -186,7 +174,7 @@ def report_html(plans: Plans, *, title: str = "", sections: Sequence[str] = (), 
         plans.on,
         title=title,
         problems=[(problem.name, problem.message) for problem in plans.problems],
-        sections=[_sections(plan, sections, us=us) for plan in plans],
+        sections=[field_sections(plan, sections, us=us) for plan in plans],
         seasons=_seasons(plans, printed="springs" in sections),
         notes="notes" in sections,
         us=us,
@@ -258,53 +246,12 @@ def _guide(plans: Sequence[Plan]) -> list[dict[str, Any]]:
     ]
 
 
-def _sections(plan: Plan, wanted: Sequence[str], *, us: bool) -> list[Section]:
-    """What was asked for besides the answer."""
-    found = _materials(plan, us=us) if "materials" in wanted else []
-    return [*found, Section(title="Take care", items=plan.provenance.cautions)] if "cautions" in wanted else found
-
-
-def _materials(plan: Plan, *, us: bool) -> list[Section]:
-    """The list of a field, or why there is none: its answer stands without it."""
-    try:
-        return materials(lay_out_beds(plan, us=us))
-    except CovercropError as error:
-        return [Section(title="Materials", items=(f"No list: {one_line(error)}",))]
-
-
 def card(plan: Plan, *, us: bool = False) -> str:
     """One field as a piece of HTML, without a style sheet: its answer, the chart of its season, its dates."""
     check_packages()
-    made = _field(plan, "season", (), Season(), us=us, only=("season",))
+    only = ("winter",) if plan.state == "winter-killed" else ("season",)
+    made = _field(plan, "season", (), Season(), us=us, only=only)
     return _environment().get_template("card.html").render(field=made)
-
-
-def materials(beds: BedPlan) -> list[Section]:
-    """What goes on the ground of a field, for its page.
-
-    Parameters
-    ----------
-    beds : BedPlan
-    """
-    loaded = (f"{bed_sheet.amount(item)} {item.item} ({item.why})" for item in beds.items)
-    nitrogen = (
-        f"{what.strip()}: {', '.join(filter(None, (much, about)))}"
-        for what, much, about in bed_words.nitrogen_rows(beds)
-    )
-    stand = (bed_words.stands(beds), bed_words.dates(beds), *loaded)
-    layers = (bed_words.layer(beds, each) for each in beds.doses)
-    fed = (*nitrogen, bed_words.nitrogen_advice(beds), bed_words.roots(beds), bed_words.phosphorus(beds), *layers)
-    rules = (bed_words.interval(beds, each) for each in beds.intervals)
-    # The drawing is on the page on screen; printed, it has a sheet of its own, from `covercrop beds --svg`.
-    drawn = need("markupsafe").Markup(bed_drawing.inline([beds]))
-    squares = bed_words.squares(beds)
-    return [
-        Section(title="Materials", items=tuple(filter(None, stand)), picture=drawn),
-        *([Section(title="In the squares", items=tuple(squares))] if squares else []),
-        Section(title=f"Nitrogen, {Measures(beds.us).rate_unit}", items=tuple(filter(None, fed))),
-        Section(title="When", items=tuple(rules)),
-        Section(title="Take care with materials", items=tuple(bed_words.cautions(beds))),
-    ]
 
 
 def picture(plan: Plan, chart: str, suffix: str, *, weather: DailyWeather | None = None, us: bool = False) -> bytes:
@@ -361,6 +308,14 @@ def check_packages() -> None:
         need(module)
 
 
+def _dark() -> str:
+    """The colours of the charts at night, where the page has dark paper."""
+    rules = "".join(
+        f'svg [fill="{day}"]{{fill:{night}}}svg [stroke="{day}"]{{stroke:{night}}}' for day, night in DARK.items()
+    )
+    return f"@media screen and (prefers-color-scheme: dark) {{{rules}}}\n"
+
+
 def _field(
     plan: Plan,
     key: str,
@@ -378,7 +333,8 @@ def _field(
     notes = [note for note in plan.provenance.notes if not note.startswith("Weather: ")]
     scouting = [_scouted(note, us=us) for note in reversed(plan.field.scouting)]
     credit = [note for note in plan.provenance.notes if note.startswith("Weather: ")]
-    charts = [chart for name in only if (chart := _chart(plan, name, key, us=us))]
+    wanted = [name for name in only if name != "winter" or winter_matters(plan)]
+    charts = [chart for name in wanted if (chart := _chart(plan, name, key, us=us))]
     weather = " ".join((weather_line(plan), *credit))
     sources = "; ".join(short_source(catalogue.source(source)) for source in plan.provenance.sources)
     seen = [f"{day}: {stage}. {text}"[:CLAMPED] for day, stage, text in scouting[:MOST_PRINTED]]
@@ -388,14 +344,13 @@ def _field(
     def size(*more: Sequence[str]) -> int:
         return type_size(plan.field.name, said, bool(charts), len(dates), (*printed, *more), foot)
 
-    together = size(*(section.items for section in sections))
+    together = size(*((*section.said, *section.items) for section in sections))
     crowded = together == len(SIZES)
     return {
         "id": key,
         "name": plan.field.name,
         "state": answer.state(plan),
         "kind": plan.state,
-        "next": _next(plan),
         "answer": said[0],
         "then": said[1],
         "changed": said[2],
@@ -408,6 +363,7 @@ def _field(
         "notes": notes,
         "sections": [] if crowded else sections,
         "overleaf": sections if crowded else [],
+        "pictures": [section.picture for section in sections if section.picture],
         "weather": weather,
         "sources": sources,
         "density": min(size() if crowded else together, len(SIZES) - 1),
@@ -441,15 +397,6 @@ def _beside(plan: Plan, season: Season, key: str, *, us: bool) -> dict[str, Any]
         for name, draw in SPRING_CHARTS.items()
     ]
     return {"lacking": "", "charts": charts, "printed": season.printed}
-
-
-def _next(plan: Plan) -> str:
-    """The next thing to do, in a few words; empty where there is none."""
-    work = plan.work_ahead
-    if work is None:
-        return ""
-    day = phrases.day_month(work.start)
-    return f"{answer.to_end(plan)} about {day}" if work.action == "end" else f"{answer.planting(plan)} from {day}"
 
 
 def _scouted(note: ScoutingNote, *, us: bool) -> tuple[str, str, str]:
