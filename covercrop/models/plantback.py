@@ -22,6 +22,7 @@ from covercrop.models.termination import ON_SURFACE
 from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
+    from covercrop.parameters.companions import CerealWait
     from covercrop.parameters.traits import Crop, Residue
 
 
@@ -140,6 +141,8 @@ def limits(
     soil_error: ArrayLike = 0.0,
     disease_draw: ArrayLike = 0.0,
     soil_passing: ArrayLike = 0.0,
+    residue_pace: ArrayLike = 1.0,
+    cereal: CerealWait | None = None,
 ) -> dict[str, Array]:
     """Every limit on planting, in every member.
 
@@ -170,6 +173,10 @@ def limits(
         Part of the error of the soil temperature that lasts all spring, which every limit feels that rests on it [K].
     soil_passing : array_like, shape (..., k), optional
         Part of it that comes and goes within days, which only a threshold feels [K].
+    residue_pace : array_like, shape (..., 1, 1), optional
+        How fast the residue of a mixture goes, as a share of that of the legume alone [1].
+    cereal : CerealWait, optional
+        How long a cereal beside the legume makes wait.
 
     Returns
     -------
@@ -184,7 +191,7 @@ def limits(
     begin = np.atleast_1d(np.asarray(start, dtype=np.float64))
     on_top = terminate in ON_SURFACE
     through = on_top and (method == "transplant" or not crop.small_seed)
-    pace = decomposition.SURFACE if on_top else 1.0
+    pace = (decomposition.SURFACE if on_top else 1.0) * np.asarray(residue_pace, dtype=np.float64)
     least = soil_wanted(crop, method)[0] if soil_least is None else soil_least
     on_a_day = np.asarray(soil_error, dtype=np.float64) + np.asarray(soil_passing, dtype=np.float64)
     day = {
@@ -197,10 +204,10 @@ def limits(
             draw=residue_draw,
             clear_draw=clear_draw,
             soil_error=soil_error,
-            moisture=pace,
+            moisture=np.broadcast_to(pace, soil_c.shape) if pace.ndim else pace,
         ),
         "disease": seedling_disease.disease_clear(
-            begin, method, terminate, small_seed=crop.small_seed, draw=disease_draw
+            begin, method, terminate, small_seed=crop.small_seed, cereal=cereal, draw=disease_draw
         ),
         "maggot": maggot.maggot_clear(tmin, tmax, soil_c, begin, midwinter, soil_error=on_a_day)
         if crop.maggot_host and not on_top

@@ -154,6 +154,7 @@ def _shipped(name: str) -> dict[str, Any]:
 
 
 def names_in(name: str) -> tuple[str, ...]:
+    """The keys of the tables in a file of ``data/``."""
     return tuple(_shipped(name))
 
 

@@ -198,7 +198,7 @@ def _places(chain: Chain, chances: Chances, first: int, asked: Sequence[int], wa
 
 
 def _row(start: Start, chain: Chain, draws: Draws, way: str, place: int, chances: Chances, workable: Array) -> Row:
-    conditions, outlook = start.conditions, start.outlook
+    conditions, outlook, cereal = start.conditions, start.outlook, chain.stand.cereal
     ground = follow_ground(
         outlook,
         conditions.cover,
@@ -209,6 +209,8 @@ def _row(start: Start, chain: Chain, draws: Draws, way: str, place: int, chances
         midwinter=chain.midwinter,
         terminate=way,
         scouting=conditions.scouting,
+        residue_pace=1.0 if cereal is None else cereal.residue_pace(conditions.cover.residue, place),
+        cereal=conditions.companion,
     )
     likely, safe = outlook.dates(member_days([ground.earliest], chain.weights, (MEDIAN, SAFE_SHARE))[0])
     growth = conditions.cover.growth

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from covercrop.field.entries import CropEntry, ScoutingNote
     from covercrop.models.members import Draws
+    from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Cover, Crop, Residue
     from covercrop.weather.outlook import Outlook
 
@@ -51,6 +52,8 @@ class Ground:
         Soil temperature at planting depth [degC].
     soil_check : SoilCheck
         What thermometer readings have done to it.
+    residue_pace : numpy.ndarray, shape ()
+        How fast the residue goes, as a share of that of the legume alone: 1 where there is no cereal [1].
     """
 
     limits: dict[str, Array]
@@ -61,6 +64,7 @@ class Ground:
     dead: Array
     soil_c: Array
     soil_check: SoilCheck
+    residue_pace: Array
 
     def at(self, place: int) -> Ground:
         """The ground of one of several places."""
@@ -73,6 +77,7 @@ class Ground:
             dead=self.dead[place],
             soil_c=self.soil_c[place],
             soil_check=self.soil_check.at(place),
+            residue_pace=self.residue_pace[place],
         )
 
 
@@ -124,6 +129,8 @@ def planting_limits(
     *,
     terminate: str = "turn-under",
     soil_sd: float = SOIL_ERROR_SD,
+    residue_pace: ArrayLike = 1.0,
+    cereal: Companion | None = None,
 ) -> dict[str, Array]:
     """Every limit on planting after a cover that dies on a given day.
 
@@ -146,6 +153,10 @@ def planting_limits(
         How it was ended.
     soil_sd : float
         Standard deviation of the error of ``soil_c`` [K].
+    residue_pace : array_like, shape of ``dead``, optional
+        How fast the residue of a mixture goes, as a share of that of the legume alone [1].
+    cereal : Companion, optional
+        What stood beside the legume.
 
     Returns
     -------
@@ -154,6 +165,7 @@ def planting_limits(
     """
     start = np.asarray(dead, dtype=np.float64)[..., np.newaxis]
     passing = np.sqrt(PASSING_SHARE) * SOIL_ERROR_SD
+    pace = np.asarray(residue_pace, dtype=np.float64)
     return plantback.limits(
         outlook.tmin,
         outlook.tmax,
@@ -170,6 +182,8 @@ def planting_limits(
         disease_draw=staggered(draws.disease, outlook.tmin.shape[-2]),
         soil_error=np.sqrt(max(soil_sd**2 - passing**2, 0.0)) * draws.soil,
         soil_passing=min(passing, soil_sd) * draws.soil_passing,
+        residue_pace=pace[..., np.newaxis, np.newaxis] if pace.ndim else pace,
+        cereal=None if cereal is None else cereal.wait,
     )
 
 
@@ -184,6 +198,8 @@ def follow_ground(
     midwinter: int,
     terminate: str = "turn-under",
     scouting: Sequence[ScoutingNote] = (),
+    residue_pace: ArrayLike = 1.0,
+    cereal: Companion | None = None,
 ) -> Ground:
     """Follow the ground from the ending of the cover to the planting of the crop.
 
@@ -204,6 +220,8 @@ def follow_ground(
         How the cover is ended.
     scouting : sequence of ScoutingNote
         Of one place; its thermometer readings set the soil model right.
+    residue_pace, cereal
+        As for :func:`planting_limits`.
 
     Raises
     ------
@@ -225,6 +243,8 @@ def follow_ground(
         midwinter,
         terminate=terminate,
         soil_sd=check.sd,
+        residue_pace=residue_pace,
+        cereal=cereal,
     )
     ripens = ripeness(outlook, crop, entry, draws, midwinter)
     return Ground(
@@ -236,6 +256,7 @@ def follow_ground(
         dead=died,
         soil_c=soil_c,
         soil_check=check,
+        residue_pace=np.broadcast_to(np.asarray(residue_pace, dtype=np.float64), died.shape),
     )
 
 
@@ -247,7 +268,7 @@ def ground_details(
     Takes what :func:`follow_ground` takes, and what it gave.
     """
     start = ground.dead[np.newaxis]
-    pace = decomposition.SURFACE if ground.terminate in termination.ON_SURFACE else 1.0
+    pace = float(ground.residue_pace) * (decomposition.SURFACE if ground.terminate in termination.ON_SURFACE else 1.0)
     moisture = soil_water.moisture(
         outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, entry.ground_cover, float(ground.dead)
     )

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from covercrop.field.entries import CropEntry, ScoutingNote
     from covercrop.models.members import Draws
     from covercrop.parameters.traits import Cover, Crop
+    from covercrop.season.beside import CerealStand
     from covercrop.weather.outlook import Outlook
 
 #: The ground is followed from an ending on every so many days of the season; between two of them its date is straight.
@@ -56,6 +57,7 @@ def ending_in_time_until(
     *,
     method: str,
     scouting: Sequence[ScoutingNote] = (),
+    cereal: CerealStand | None = None,
 ) -> Array:
     """Last day on which the cover may be ended for the crop to be in time, in every member.
 
@@ -73,6 +75,8 @@ def ending_in_time_until(
         How the cover is ended.
     scouting : sequence of ScoutingNote
         Its thermometer readings set the soil model right.
+    cereal : CerealStand, optional
+        What stands beside it.
 
     Returns
     -------
@@ -99,6 +103,8 @@ def ending_in_time_until(
         deadline.midwinter - begin,
         terminate=method,
         soil_sd=check.sd,
+        residue_pace=1.0 if cereal is None else cereal.residue_pace(cover.residue, ended),
+        cereal=None if cereal is None else cereal.companion,
     )
     earliest = plantback.earliest(limits) + begin
     return last_before(ended, np.where(np.isnan(earliest), np.inf, earliest), deadline.plant_by)

@@ -151,6 +151,8 @@ def _weights(field: Field, cover: Cover, outlook: Outlook, stand: Stand) -> list
     if until >= outlook.tmean.shape[1]:  # of a day that is neither known nor forecast, for want of past years
         return [f"Your measurement of {_day(last.date)} is of a day beyond the weather that is known, and is not used."]
     grown = biomass.dry_matter(outlook.tmean[:, : until + 1], stand.stages["emergence"][:, 0], cover.growth)
+    if stand.cereal is not None:
+        grown = grown * stand.cereal.growth_factor(until)
     said = []
     if clip is not None and clip.dry_matter_kg_ha is not None:
         model = float(np.median(grown[:, outlook.position(np.datetime64(clip.date, "D"))]))

@@ -35,12 +35,18 @@ class Wants:
         Last day on which no seed is left behind that could come up; NaN where the cover sets none.
     in_time_until : numpy.ndarray
         Last day that leaves the crop in time; ``-inf`` where none does.
+    killed_until : numpy.ndarray or None
+        Last day on which it kills the cover; None where it does so on any later day.
+    ready_from : numpy.ndarray or None
+        First day on which a mixture is as far as this way of ending it asks; None where that is when it has bloomed.
     """
 
     killed_from: Array
     bloom_from: Array
     seed_free_until: Array
     in_time_until: Array
+    killed_until: Array | None = None
+    ready_from: Array | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,9 +60,9 @@ class Chances:
     clean
         Killed, and no seed left behind.
     window
-        Killed, no seed, and in bloom: the window.
+        Killed, no seed, and in bloom, or as far as the way of ending a mixture asks: the window.
     together
-        All four.
+        All of it, and in time.
     """
 
     killed: Array
@@ -109,11 +115,15 @@ def wants(stages: dict[str, Array], method: str, cover: Cover, in_time_until: Ar
     opens, closes = termination.window(stages, method, cover)
     # Dug in or kept dark, a cover dies at any stage; rolled or mown, not before its window opens.
     anyhow = method in termination.KILL_AT_ANY_STAGE
+    mixed = "cereal_milk" in stages
+    bloom = opens if anyhow and not mixed else stages["bloom_10"]
     return Wants(
         killed_from=np.zeros_like(opens) if anyhow else opens,
-        bloom_from=opens if anyhow else stages["bloom_10"],
+        bloom_from=bloom,
         seed_free_until=closes,
         in_time_until=in_time_until,
+        killed_until=termination.killed_until(stages, method),
+        ready_from=opens if mixed else None,
     )
 
 
@@ -132,8 +142,11 @@ def chances(wanted: Wants, weights: ArrayLike, days: int) -> Chances:
     weight = weight / weight.sum()
     always, never = np.zeros_like(weight), np.full_like(weight, np.inf)
     seed_free = np.where(np.isnan(wanted.seed_free_until), np.inf, wanted.seed_free_until)
-    blooms = np.maximum(wanted.killed_from, wanted.bloom_from)  # np.maximum passes NaN on
-    both = np.minimum(seed_free, wanted.in_time_until)
+    ready_from = wanted.bloom_from if wanted.ready_from is None else wanted.ready_from
+    ready = np.maximum(wanted.killed_from, ready_from)  # np.maximum passes NaN on
+    killed = never if wanted.killed_until is None else wanted.killed_until
+    clean = seed_free if wanted.killed_until is None else np.minimum(seed_free, killed)
+    both = np.minimum(clean, wanted.in_time_until)
 
     def held(first: Array, last: Array) -> Array:
         first, last = np.broadcast_arrays(first, last)
@@ -141,11 +154,11 @@ def chances(wanted: Wants, weights: ArrayLike, days: int) -> Chances:
         return np.round(by_day, 9)  # what is left of sums in another order is no chance
 
     return Chances(
-        killed=held(wanted.killed_from, never),
+        killed=held(wanted.killed_from, killed),
         seed_free=held(always, seed_free),
         bloom=held(wanted.bloom_from, never),
         in_time=held(always, wanted.in_time_until),
-        clean=held(wanted.killed_from, seed_free),
-        window=held(blooms, seed_free),
-        together=held(blooms, both),
+        clean=held(wanted.killed_from, clean),
+        window=held(ready, clean),
+        together=held(ready, both),
     )

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from covercrop.season.adding import Added
     from covercrop.season.doubts import Doubt
     from covercrop.season.ending import Odds, Recommended
+    from covercrop.season.mixture_part import MixturePart
     from covercrop.season.nitrogen_part import Amount, NitrogenPart
     from covercrop.season.plan import Details, Plan
     from covercrop.season.provenance import Provenance
@@ -132,6 +133,7 @@ def field(plan: Plan) -> dict[str, Any]:
         "stale_since": iso_date(rests.stale_since),
         "observed_share": round(rests.observed_share, 3),
         "nitrogen": _nitrogen(plan.details.nitrogen if plan.details else None),
+        **_mixture(plan.mixture),
         "absent": plan.absent,
         "notes": [*rests.notes, *rests.assumptions],
         "cautions": list(rests.cautions),
@@ -191,6 +193,43 @@ def _nitrogen(nitrogen: NitrogenPart | None) -> dict[str, Any]:
         **{name: _amount(amounts.get(name)) for name in AMOUNTS},
         "released": [{"weeks": weeks, **_amount(share, 3)} for weeks, share in release.items()],
     }
+
+
+def _mixture(mixture: MixturePart | None) -> dict[str, Any]:
+    """The cereal beside the legume, and the two together; only where there is one."""
+    if mixture is None:
+        return {}
+    share, wait, clash = mixture.share, mixture.wait, mixture.clash
+    told = {
+        "companion": mixture.companion.key,
+        "stage": {"zadoks": mixture.zadoks, "name": mixture.stage},
+        "dates": {name: _range(dates) for name, dates in mixture.dates.items()},
+        "stage_notes": mixture.notes,
+        "good_to_days": round(mixture.good_to, 1),
+        "legume_share": {
+            "low": round(share.low, 3),
+            "middle": round(share.middle, 3),
+            "high": round(share.high, 3),
+            "whose": share.whose,
+        },
+        "p_survives": round(mixture.survival, 3),
+        "dead": mixture.dead,
+        "dies": _range(mixture.dies),
+        "legume_dead": mixture.legume_dead,
+        "p_legume_survives": round(mixture.legume_survival, 3),
+        "n_percent": _amount(mixture.percent, 2),
+        "band": mixture.band,
+        "cool_soil": mixture.cool_soil,
+        "wait_days": None if wait is None else {"low": wait.low, "likely": wait.value, "high": wait.high},
+        "clash": None
+        if clash is None
+        else {
+            "method": clash.method,
+            "p_some_day": round(clash.chance, 3),
+            "helps": [{"change": name, "p_some_day": round(chance, 3)} for name, chance in clash.helps.items()],
+        },
+    }
+    return {"mixture": told}
 
 
 def _doubt(doubt: Doubt, rests: Provenance) -> dict[str, Any]:
