@@ -53,6 +53,12 @@ SOURCES = (
     "white2016",
 )
 
+#: What is said where nobody has judged the share.
+SHARE_ASSUMED = (
+    f"The legume is taken to be {UNKNOWN_SHARE[1]:.0%} of the dry matter, {UNKNOWN_SHARE[0]:.0%} to "
+    f"{UNKNOWN_SHARE[2]:.0%}: {MODELS.mixture.share.reason}. Clip and sort a square, or judge by eye, and note it."
+)
+
 #: What no source gives, for the reader.
 ASSUMPTIONS = (
     f"A mixture weighs {OVER_LEGUME:g} times as much as the legume alone, and {OVER_CEREAL:g} times as much as the "
@@ -61,6 +67,7 @@ ASSUMPTIONS = (
     "Legume and cereal are taken to rot side by side, each at the pace of its own C:N ratio. What is left on top ties "
     "up less at a time than what is dug in; how much less is not reckoned with.",
     f"Ending by tillage: {MODELS.mixture.tilled_until.reason}.",
+    "Legume and cereal are taken to come up together, and to feel the same cold.",
 )
 
 

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
 from covercrop.models import cereal, mixture, termination
-from covercrop.models.members import Draws, share_by
+from covercrop.models.members import Draws, quantiles, share_by
 from covercrop.models.note_weights import SCOUTING_SD_DAYS, SHARED_SCATTER
 from covercrop.parameters.constants import MODELS
 
@@ -100,6 +100,16 @@ class CerealStand:
     def likely(self) -> dict[str, Array]:
         """The middle day index of each stage, of all members; shape () or (place,)."""
         return {name: np.median(days, axis=(-2, -1)) for name, days in self.stages.items()}
+
+    def days(self, weights: Array) -> Array:
+        """Early, likely and late day index of each of :data:`covercrop.models.cereal.ZADOKS`, if it lives."""
+        living = weights * np.isnan(self.killed)
+        known = living if living.sum() > 0 else weights
+        return quantiles(np.stack([self.stages[name] for name in cereal.ZADOKS]), known)
+
+    def zadoks_on(self, day: float, weights: Array) -> int:
+        """Its most likely stage on a day, as a Zadoks number."""
+        return cereal.zadoks(dict(zip(cereal.ZADOKS, self.days(weights)[:, 1], strict=True)), day)
 
     def dead_by(self, day: float, weights: Array) -> float:
         """The share of the members in which it is dead by a day [1]."""

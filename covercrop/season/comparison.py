@@ -10,14 +10,14 @@ import numpy as np
 from covercrop.base.arrays import Array, Days
 from covercrop.base.days import date_of
 from covercrop.base.errors import UsageError
-from covercrop.models import plantback, soil_water
+from covercrop.models import mixture, plantback, soil_water
 from covercrop.models.members import MEDIAN, Draws, standard_draws
 from covercrop.parameters.constants import MODELS
 from covercrop.season.chain import Chain, Start, follow, member_days
 from covercrop.season.ground import dead_from, follow_ground
 from covercrop.season.helps import Help, helps
 from covercrop.season.many import days_asked, gathered
-from covercrop.season.nitrogen_part import Amount, amounts_on
+from covercrop.season.nitrogen_part import PERCENT, Amount, amounts_on
 from covercrop.season.plan import Plan, plan_of, start_of
 from covercrop.weather.sharing import SharedWeather
 
@@ -59,6 +59,11 @@ class Row:
         What the cover holds then (:data:`covercrop.season.nitrogen_part.AMOUNTS`); empty where that is not known.
     chosen : bool
         Whether this is what is advised.
+    band : str or None
+        What a mixture then does with the soil's nitrogen (:data:`covercrop.models.mixture.BANDS`); None for a legume
+        alone, and where that is not known.
+    zadoks : int or None
+        Most likely stage of the cereal beside it then; None where there is none.
     """
 
     date: np.datetime64
@@ -74,6 +79,8 @@ class Row:
     binding: str | None
     amounts: dict[str, Amount]
     chosen: bool
+    band: str | None = None
+    zadoks: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -214,6 +221,11 @@ def _row(start: Start, chain: Chain, draws: Draws, way: str, place: int, chances
     )
     likely, safe = outlook.dates(member_days([ground.earliest], chain.weights, (MEDIAN, SAFE_SHARE))[0])
     growth = conditions.cover.growth
+    amounts = (
+        {}
+        if growth is None
+        else amounts_on(chain.stand, growth, outlook, conditions.scouting, chain.weights, draws, place)
+    )
     return Row(
         date=outlook.days[place],
         method=way,
@@ -225,10 +237,10 @@ def _row(start: Start, chain: Chain, draws: Draws, way: str, place: int, chances
         plant_likely=likely,
         plant_safe=safe,
         binding=plantback.binding(ground.limits, chain.weights),
-        amounts={}
-        if growth is None
-        else amounts_on(chain.stand, growth, outlook, conditions.scouting, chain.weights, draws, place),
+        amounts=amounts,
         chosen=way == chain.ending.method and place == chain.ending.day,
+        band=mixture.band(amounts[PERCENT].median) if PERCENT in amounts else None,
+        zadoks=None if cereal is None else cereal.zadoks_on(place, chain.weights),
     )
 
 

@@ -164,19 +164,14 @@ def mixture_part(
     beside = stand.cereal
     if beside is None:
         return None
-    living = weights * np.isnan(beside.killed)
-    known = living if living.sum() > 0 else weights
-    found = quantiles(np.stack([beside.stages[name] for name in cereal.ZADOKS]), known)
-    likely = dict(zip(cereal.ZADOKS, found[:, 1], strict=True))
-    dates = outlook.dates(np.ceil(found))
-    by_name = dict(zip(cereal.ZADOKS, dates, strict=True))
+    by_name = dict(zip(cereal.ZADOKS, outlook.dates(beside.days(weights)), strict=True))
     survival = share(np.isnan(beside.killed), weights)
     dies = quantiles(beside.killed[np.newaxis], weights * ~np.isnan(beside.killed))
     if survival >= LIKELY_ALIVE:
         dies = np.full_like(dies, np.nan)
     return MixturePart(
         companion=beside.companion,
-        zadoks=cereal.zadoks(likely, today),
+        zadoks=beside.zadoks_on(today, weights),
         dates={name: _range(by_name[name]) for name in CEREAL_DATES},
         notes=beside.notes,
         good_to=beside.sd,
