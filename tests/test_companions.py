@@ -27,7 +27,7 @@ def test_covers_lists_the_cereals_with_their_numbers(run: Run) -> None:
 def test_one_cereal_by_its_name(run: Run) -> None:
     """Every number with its source or its reason; an unknown name is near both kinds."""
     _, screen, _ = run("covers", "Oats")
-    assert screen.startswith("oat (Avena sativa)")
+    assert screen.startswith("oats (Avena sativa)")
     assert "assumed: no LT50 of oat was found" in " ".join(screen.split())
     assert json.loads(run("covers", "rye", "--json")[1])["records"][0]["key"] == "cereal-rye"
     status, _, messages = run("covers", "triticle")

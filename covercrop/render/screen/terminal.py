@@ -18,7 +18,7 @@ from covercrop.dates import needs
 from covercrop.parameters import catalogue
 from covercrop.parameters.traits import Crop, label
 from covercrop.render.screen.strip import BLOCKS, LABEL, PLAIN, Glyphs, season_strip
-from covercrop.render.words import answer, phrases
+from covercrop.render.words import answer, mixture, phrases
 from covercrop.render.words.phrases import short_source
 from covercrop.season import advice
 
@@ -274,8 +274,9 @@ def _field(screen: Screen, plan: Plan, *, us: bool, full: bool, leave_out: Seque
     headline = screen.fit(answer.headline(plan))
     screen.say()
     screen.show(Text.assemble((screen.fit(plan.field.name), "bold"), ": ", state, f". {headline}"))
-    if then := answer.then(plan):
-        screen.say(then)
+    for said in (mixture.winter(plan), answer.then(plan), *mixture.short(plan, us=us)):
+        if said:
+            screen.say(said)
     screen.say(answer.what_is_where(plan), style="dim")
     if plan.state != "winter-killed":
         _dates(
