@@ -10,8 +10,8 @@ from covercrop.base import units
 from covercrop.models.biomass import PAN_NONE
 from covercrop.models.cereal import stage_name
 from covercrop.models.mixture import RELEASE_FROM
-from covercrop.render.words.ending import ended, ending
 from covercrop.parameters.constants import MODELS
+from covercrop.render.words.ending import ended, ending
 from covercrop.render.words.phrases import chance, day_month, interval, percent, span, temperature
 
 if TYPE_CHECKING:
@@ -64,7 +64,10 @@ def short(plan: Plan, *, us: bool = False) -> list[str]:
     mixture = plan.mixture
     if mixture is None or plan.state in ("winter-killed", "planted"):
         return []
-    told = ("" if mixture.dead else _both(plan, us=us), "" if plan.is_ended else clash(plan))
+    told = (
+        "" if mixture.dead else _both(plan, us=us),
+        "" if plan.is_ended or plan.state == "seed-risk" else clash(plan),
+    )
     return [said for said in told if said]
 
 
@@ -130,15 +133,29 @@ def winter(plan: Plan) -> str:
             f"The cold has most likely killed the {legume}, and the {cereal} lives: go and look. What is said here is "
             f"of the {cereal} alone; a scouting note of living {legume} changes it."
         )
-    dies = mixture.dies
+    return _lost(plan, mixture) or _in_doubt(plan, mixture)
+
+
+def _lost(plan: Plan, mixture: MixturePart) -> str:
+    """That the cereal is dead, or will likely be; empty where it likely lives."""
+    cereal, legume = _cereal(mixture), plan.cover.common_name
+    if plan.state == "winter-killed":
+        return f"The cold has most likely killed the {cereal}, too." if mixture.dead else ""
     if mixture.dead:
         return f"The cold has most likely killed the {cereal}{_about(plan)}: what is said here is of the {legume}."
-    if not np.isnat(dies.median):
-        return f"The {cereal} will most likely die in the winter{_about(plan)}, and leave the {legume} under its mulch."
+    if np.isnat(mixture.dies.median):
+        return ""
+    how = "will most likely kill" if mixture.dies.median > plan.on else "has likely killed"
+    return f"The cold {how} the {cereal}{_about(plan)}, whose mulch the {legume} grows through."
+
+
+def _in_doubt(plan: Plan, mixture: MixturePart) -> str:
+    """What to do with a cereal that lives where the legume may be dead, or that it may die itself."""
+    cereal = _cereal(mixture)
     if plan.stand.doubtful:
         last = mixture.dates["milk"].early
         by = "" if np.isnat(last) else f", by {day_month(last)} at the latest, before its grain fills"
-        return f"If the {legume} is dead, the {cereal} that lives still has to be ended{by}."
+        return f"If the {plan.cover.common_name} is dead, the {cereal} that lives still has to be ended{by}."
     if mixture.may_die:
         return f"The chance that the {cereal} lives through the winter is {chance(mixture.survival)}."
     return ""
@@ -151,7 +168,21 @@ def _about(plan: Plan) -> str:
     if np.isnat(dies.median):
         return ""
     early, likely, late = interval(dies, int(str(plan.on)[:4]))
-    return f", about {likely} ({early} to {late})" if early and late and not np.isnat(dies.late) else f", about {likely}"
+    return (
+        f", about {likely} ({early} to {late})" if early and late and not np.isnat(dies.late) else f", about {likely}"
+    )
+
+
+def too_late(plan: Plan) -> str:
+    """What to do once the last day of a living cereal is past; empty where there is none."""
+    mixture = plan.mixture
+    if mixture is None or mixture.dead:
+        return ""
+    return (
+        f"Too late for a safe window: the {_cereal(mixture)} is most likely past its last day, or the "
+        f"{plan.cover.common_name} has seed ({chance(plan.stand.seed_now)}). Mow it and turn it under at once, and "
+        "expect volunteers."
+    )
 
 
 def clash(plan: Plan, *, most: int | None = 1) -> str:
