@@ -43,12 +43,14 @@ LIKELY_ALIVE = 0.5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clash:
-    """That a way of ending waits for the legume until the cereal is past its last day.
+    """That a way of ending waits for one of the two until the other is past its last day.
 
     Attributes
     ----------
     method : str
         The way that was asked for.
+    past : str
+        Which is past its last day first: the ``cereal``, where the legume is late for it, or the ``legume``.
     chance : float
         That it has a day all the same [1].
     helps : dict of str to float
@@ -56,6 +58,7 @@ class Clash:
     """
 
     method: str
+    past: str
     chance: float
     helps: dict[str, float]
 
@@ -201,7 +204,7 @@ def _is_cool(soil_c: Array, ending: float) -> bool:
 
 
 def _clash(stand: Stand, cover: Cover, weights: Array, asked: str) -> Clash | None:
-    """Whether the way that was asked for waits for the legume until the cereal is past its last day."""
+    """Whether the way that was asked for waits for one of the two until the other is past its last day."""
     if asked not in ("roll", "mow"):
         return None
     alone = {name: days for name, days in stand.stages.items() if not name.startswith(PREFIX)}
@@ -219,7 +222,11 @@ def _clash(stand: Stand, cover: Cover, weights: Array, asked: str) -> Clash | No
     }
     found |= {way: _has_day(stand.stages, way, cover, weights) for way in ("mow", "turn-under") if way != asked}
     gaining = {name: found[name] for name in HELPS if found.get(name, 0.0) > chance}
-    return Clash(method=asked, chance=chance, helps=dict(sorted(gaining.items(), key=lambda each: -each[1])))
+    opens, _ = termination.window(stand.stages, asked, cover)
+    of_cereal = share(stand.stages["cereal_milk"] < opens, weights)
+    of_legume = share(termination.window(alone, asked, cover)[1] < opens, weights)
+    past = "cereal" if of_cereal >= of_legume else "legume"
+    return Clash(method=asked, past=past, chance=chance, helps=dict(sorted(gaining.items(), key=lambda each: -each[1])))
 
 
 def _has_day(stages: dict[str, Array], method: str, cover: Cover, weights: Array) -> float:

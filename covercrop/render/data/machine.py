@@ -224,6 +224,7 @@ def _mixture(mixture: MixturePart | None) -> dict[str, Any]:
         if clash is None
         else {
             "method": clash.method,
+            "past": clash.past,
             "p_some_day": round(clash.chance, 3),
             "helps": [{"change": name, "p_some_day": round(chance, 3)} for name, chance in clash.helps.items()],
         },
