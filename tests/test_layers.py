@@ -99,7 +99,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "render.words": (
         ("phrases",),
         ("ending",),
-        ("comparison",),
+        ("comparison", "mixture"),
         ("answer", "beds", "hindcast", "replay"),
         ("charts", "reminders", "sowing"),
     ),

@@ -14,6 +14,7 @@ from covercrop.models.members import quantiles, share
 from covercrop.parameters.companions import companion
 from covercrop.parameters.constants import MODELS
 from covercrop.season.beside import PREFIX
+from covercrop.season.stand_part import SURE
 
 if TYPE_CHECKING:
     from covercrop.base.records import CitedValue
@@ -117,6 +118,16 @@ class MixturePart:
     cool_soil: bool
     wait: CitedValue | None
     clash: Clash | None
+
+    @property
+    def may_die(self) -> bool:
+        """Whether the chance that the cereal lives is worth saying."""
+        return self.survival < SURE
+
+    @property
+    def headed(self) -> bool:
+        """Whether the cereal most likely heads already."""
+        return self.zadoks >= cereal.ZADOKS["heading"]
 
     @property
     def stage(self) -> str:

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from covercrop.checking.verdict import Verdict
     from covercrop.field.entries import Field, ScoutingNote
     from covercrop.guide.pages import Page
+    from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.render.words.reminders import Reminder
     from covercrop.season.adding import Added
@@ -533,9 +534,14 @@ def _rows(table: DegreeDayTable) -> Iterator[tuple[str, float, float, float, flo
         yield str(day), low, high, daily, total
 
 
-def parameter_records(records: Sequence[Cover | Crop]) -> dict[str, Any]:
-    """The document of ``covercrop covers --json`` and ``covercrop crops --json``."""
+def parameter_records(records: Sequence[Cover | Companion | Crop]) -> dict[str, Any]:
+    """The document of ``covercrop covers NAME --json`` and ``covercrop crops --json``."""
     return {"schema": SCHEMA, "records": [asdict(record) for record in records]}
+
+
+def covers(records: Sequence[Cover], beside: Sequence[Companion]) -> dict[str, Any]:
+    """The document of ``covercrop covers --json``: the legumes as its records, the cereals beside them apart."""
+    return parameter_records(records) | {"companions": [asdict(record) for record in beside]}
 
 
 def manual(pages: Sequence[Page]) -> dict[str, Any]:
