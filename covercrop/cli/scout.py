@@ -35,7 +35,10 @@ def add(commands: Commands) -> None:
     scout.add_argument("--dry-matter", type=float, metavar="W", help="dry weight of a clip sample, kg/ha or lb/acre")
     scout.add_argument("--nitrogen-percent", type=float, metavar="N", help="nitrogen in that sample, %% of dry weight")
     scout.add_argument(
-        "--cereal", type=int, metavar="N", help="Zadoks stage of the cereal beside it: 45 boot, 51 heading, 61 in flower"
+        "--cereal",
+        type=int,
+        metavar="N",
+        help="Zadoks stage of the cereal beside it: 45 boot, 51 heading, 61 in flower",
     )
     scout.add_argument(
         "--legume-percent", type=float, metavar="SHARE", help="the legume's part of the dry weight, by eye or sorted"

@@ -166,7 +166,9 @@ def _with_note(content: bytes, number: int, name: str, entry: Entry, path: Path)
     text = content.decode("utf-8")
     mark, text = (MARK, text[1:]) if text.startswith(MARK) else ("", text)
     in_words = {"bbch": stage_name, "cereal": cereal.stage_name}
-    said = {key: words(float(code)) for key, words in in_words.items() if isinstance(code := entry.get(key), int | float)}
+    said = {
+        key: words(float(code)) for key, words in in_words.items() if isinstance(code := entry.get(key), int | float)
+    }
     note = {key: as_written(key, value, path) for key, value in entry.items()}
     try:
         return (mark + with_table(text, ("field", number), "scouting", note, said)).encode("utf-8")

@@ -366,7 +366,12 @@ def reasons(plan: Plan, *, us: bool = False) -> list[str]:
     seen = f"Of the days up to the ending of the cover, {percent(plan.provenance.observed_share)} are observed"
     said.append(f"{seen}; {years} past years of this place finish the season." if years else f"{seen}.")
     seed = plan.cover.seed.flower_to_maturity
-    if seed.basis == "assumed" and not plan.is_ended and not plan.stand.killed and not np.isnat(plan.window.closes.early):
+    if (
+        seed.basis == "assumed"
+        and not plan.is_ended
+        and not plan.stand.killed
+        and not np.isnat(plan.window.closes.early)
+    ):
         said.append(
             f"The end of the window is the least sure: it rests on an assumed {seed.printed} from the first flowers "
             f"to ripe seed ({seed.reason})."

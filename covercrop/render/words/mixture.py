@@ -151,7 +151,9 @@ def _about(plan: Plan) -> str:
     if np.isnat(dies.median):
         return ""
     early, likely, late = interval(dies, int(str(plan.on)[:4]))
-    return f", about {likely} ({early} to {late})" if early and late and not np.isnat(dies.late) else f", about {likely}"
+    return (
+        f", about {likely} ({early} to {late})" if early and late and not np.isnat(dies.late) else f", about {likely}"
+    )
 
 
 def clash(plan: Plan, *, most: int | None = 1) -> str:
