@@ -88,6 +88,23 @@ def test_the_clash_is_said_with_what_helps(vetch: dict[str, Plan]) -> None:
     assert vetch["turn-under"].mixture.clash is None
 
 
+def test_once_the_cereal_is_in_grain_the_legume_alone_is_waited_for() -> None:
+    """Once its grain has most likely begun to fill, rolling waits for the vetch alone, and volunteers are foretold."""
+    full = weather("2014-01-01", "2026-06-20")
+    plot = mixed(species="hairy-vetch", terminate="roll")
+    before = make_plan(plot, full, np.datetime64("2026-05-10"), DRAWS).mixture
+    assert before is not None
+    assert not before.in_grain
+    after = make_plan(plot, full, before.dates["milk"].median + days(4), DRAWS)
+    alone = make_plan(field("hairy-vetch", terminate="roll"), full, after.on, DRAWS)
+    assert after.mixture is not None
+    assert after.mixture.in_grain
+    assert after.mixture.clash is None
+    assert after.window.method == "roll"
+    assert after.state != "seed-risk"
+    assert (after.window.opens, after.window.closes) == (alone.window.opens, alone.window.closes)
+
+
 def test_woollypod_vetch_and_rye_go_together(record: DailyWeather) -> None:
     """It is in full bloom with rye, so that rolling them has days and there is no clash."""
     plan = make_plan(mixed(species="woollypod-vetch", terminate="roll"), record, ON, DRAWS)

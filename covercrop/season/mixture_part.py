@@ -87,6 +87,9 @@ class MixturePart:
         Whether it is called dead by the day of the answer.
     dies : DateRange
         When the cold kills it; ``NaT`` where it most likely lives.
+    in_grain : bool
+        Whether its grain has most likely begun to fill before the day of the answer, or of its ending, so that some may
+        come up in the crop; only the legume's seed can then still be kept out.
     legume_dead : bool
         Whether the cold has killed the legume, so that the plan goes on with the cereal alone.
     legume_survival : float
@@ -111,6 +114,7 @@ class MixturePart:
     survival: float
     dead: bool
     dies: DateRange
+    in_grain: bool
     legume_dead: bool
     legume_survival: float
     percent: Amount | None
@@ -183,6 +187,7 @@ def mixture_part(
     dies = quantiles(beside.killed[np.newaxis], weights * ~np.isnan(beside.killed))
     if survival >= LIKELY_ALIVE:
         dies = np.full_like(dies, np.nan)
+    grain = beside.in_grain(today - 1, weights)
     return MixturePart(
         companion=beside.companion,
         zadoks=beside.zadoks_on(today, weights),
@@ -193,13 +198,16 @@ def mixture_part(
         survival=survival,
         dead=beside.dead_by(today, weights) >= MODELS.answer.dead.value,
         dies=_range(outlook.dates(dies)[0]),
+        in_grain=grain,
         legume_dead=stand.legume_dead,
         legume_survival=legume_survival,
         percent=percent,
         band=None if percent is None else mixture.band(percent.median),
         cool_soil=ending is not None and _is_cool(soil_c, ending),
         wait=seedling_disease.cereal_wait(beside.companion.wait, planting.method, method, small_seed=crop.small_seed),
-        clash=None if stand.legume_dead else _clash(stand, cover, weights, asked),
+        clash=None
+        if stand.legume_dead or beside.in_grain(today - 1, weights)
+        else _clash(stand, cover, weights, asked),
     )
 
 

@@ -215,6 +215,7 @@ def _mixture(mixture: MixturePart | None) -> dict[str, Any]:
         "p_survives": round(mixture.survival, 3),
         "dead": mixture.dead,
         "dies": _range(mixture.dies),
+        "in_grain": mixture.in_grain,
         "legume_dead": mixture.legume_dead,
         "p_legume_survives": round(mixture.legume_survival, 3),
         "n_percent": _amount(mixture.percent, 2),

@@ -10,8 +10,8 @@ from covercrop.base import units
 from covercrop.models.biomass import PAN_NONE
 from covercrop.models.cereal import stage_name
 from covercrop.models.mixture import RELEASE_FROM
-from covercrop.render.words.ending import ended, ending
 from covercrop.parameters.constants import MODELS
+from covercrop.render.words.ending import ended, ending
 from covercrop.render.words.phrases import chance, day_month, interval, percent, span, temperature
 
 if TYPE_CHECKING:
@@ -64,8 +64,15 @@ def short(plan: Plan, *, us: bool = False) -> list[str]:
     mixture = plan.mixture
     if mixture is None or plan.state in ("winter-killed", "planted"):
         return []
-    told = ("" if mixture.dead else _both(plan, us=us), "" if plan.is_ended else clash(plan))
+    told = ("" if mixture.dead else _both(plan, us=us), _grain(mixture), "" if plan.is_ended else clash(plan))
     return [said for said in told if said]
+
+
+def _grain(mixture: MixturePart) -> str:
+    """That grain of the cereal may come up in the crop; empty where it has hardly begun to fill."""
+    if not mixture.in_grain:
+        return ""
+    return f"The grain of the {_cereal(mixture)} has most likely begun to fill: some of it may come up in the crop."
 
 
 def available(plan: Plan, *, us: bool) -> str:
