@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 #: Whose the share of the legume is: of a note, of the field file, or nobody's.
 WHOSE = ("note", "field", "assumed")
 
+#: From this share of the members on something is called most likely.
+MOST_LIKELY = 0.5
+
 #: Part of the names under which the stages of the cereal stand among those of the legume.
 PREFIX = "cereal_"
 
@@ -118,6 +121,10 @@ class CerealStand:
     def dead_by(self, day: float, weights: Array) -> float:
         """The share of the members in which it is dead by a day [1]."""
         return share_by(self.killed, weights, day)
+
+    def in_grain(self, day: float, weights: Array) -> bool:
+        """Whether by a day its grain has most likely begun to fill, so that some may come up whatever is done."""
+        return share_by(np.where(np.isnan(self.killed), self.stages["milk"], np.nan), weights, day) >= MOST_LIKELY
 
     def legume_share(self, day: float, draws: Draws | None = None) -> Array:
         """The share of the legume on a day, in every member: all of it, where the cereal is dead [1]."""

@@ -119,6 +119,12 @@ class Stand:
             legume_dead=True,
         )
 
+    def past_grain(self, method: str, cover: Cover) -> Stand:
+        """The same once the grain of the cereal fills, so that only seed of the legume can still be kept out."""
+        stages = self.stages | {"cereal_milk": np.full_like(self.closes, np.nan)}
+        opens, closes = termination.window(stages, method, cover)
+        return replace(self, stages=stages, opens=opens, closes=closes)
+
     def nitrogen_percent(self, day: float, growth: Growth, draws: Draws | None = None) -> Array:
         """Nitrogen in the dry matter on a day, member by member, that of a cereal with it [% N].
 

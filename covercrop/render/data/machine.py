@@ -215,6 +215,7 @@ def _mixture(mixture: MixturePart | None) -> dict[str, Any]:
         "p_survives": round(mixture.survival, 3),
         "dead": mixture.dead,
         "dies": _range(mixture.dies),
+        "in_grain": mixture.in_grain,
         "legume_dead": mixture.legume_dead,
         "p_legume_survives": round(mixture.legume_survival, 3),
         "n_percent": _amount(mixture.percent, 2),
@@ -225,6 +226,7 @@ def _mixture(mixture: MixturePart | None) -> dict[str, Any]:
         if clash is None
         else {
             "method": clash.method,
+            "past": clash.past,
             "p_some_day": round(clash.chance, 3),
             "helps": [{"change": name, "p_some_day": round(chance, 3)} for name, chance in clash.helps.items()],
         },

@@ -64,11 +64,17 @@ def short(plan: Plan, *, us: bool = False) -> list[str]:
     mixture = plan.mixture
     if mixture is None or plan.state in ("winter-killed", "planted"):
         return []
-    told = (
-        "" if mixture.dead else _both(plan, us=us),
-        "" if plan.is_ended or plan.state == "seed-risk" else clash(plan),
-    )
+    alone = mixture.dead or not np.isnat(mixture.dies.median)
+    clashes = "" if plan.is_ended or plan.state == "seed-risk" else clash(plan)
+    told = ("" if alone else _both(plan, us=us), _grain(mixture), clashes)
     return [said for said in told if said]
+
+
+def _grain(mixture: MixturePart) -> str:
+    """That grain of the cereal may come up in the crop; empty where it has hardly begun to fill."""
+    if not mixture.in_grain:
+        return ""
+    return f"The grain of the {_cereal(mixture)} has most likely begun to fill: some of it may come up in the crop."
 
 
 def available(plan: Plan, *, us: bool) -> str:
@@ -171,6 +177,7 @@ def _about(plan: Plan) -> str:
     return (
         f", about {likely} ({early} to {late})" if early and late and not np.isnat(dies.late) else f", about {likely}"
     )
+<<<<<<< HEAD
 
 
 def too_late(plan: Plan) -> str:
@@ -183,6 +190,8 @@ def too_late(plan: Plan) -> str:
         f"{plan.cover.common_name} has seed ({chance(plan.stand.seed_now)}). Mow it and turn it under at once, and "
         "expect volunteers."
     )
+=======
+>>>>>>> mix-core
 
 
 def clash(plan: Plan, *, most: int | None = 1) -> str:
