@@ -38,6 +38,7 @@ if TYPE_CHECKING:
         soil_temperature,
     )
     from covercrop.parameters.catalogue import cover, covers, crop, crops
+    from covercrop.parameters.companions import companion, companions
     from covercrop.region.survey import survey_region
     from covercrop.render.data.icalendar import write_icalendar
     from covercrop.render.page.report import report_html
@@ -62,6 +63,8 @@ _HOME = {
     "add_field": "season.adding",
     "add_scouting_note": "season.noting",
     "calibrate_bloom": "checking.bloom_records",
+    "companion": "parameters.companions",
+    "companions": "parameters.companions",
     "compare_endings": "season.comparison",
     "compare_sowing_dates": "autumn.comparison",
     "cover": "parameters.catalogue",
@@ -103,6 +106,8 @@ __all__ = [
     "add_field",
     "add_scouting_note",
     "calibrate_bloom",
+    "companion",
+    "companions",
     "compare_endings",
     "compare_sowing_dates",
     "cover",

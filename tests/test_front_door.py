@@ -56,7 +56,7 @@ TWINS = {
     "hindcast": ("hindcast_field", "replay_advice"),
     "calibrate": ("calibrate_bloom",),
     "degree-days": ("growing_degree_days",),
-    "covers": ("covers", "cover"),
+    "covers": ("covers", "cover", "companions", "companion"),
     "crops": ("crops", "crop"),
     "guide": ("guide_pages", "guide_page"),
 }
@@ -134,7 +134,7 @@ def test_each_docstring_says_what_goes_in_and_out(name: str) -> None:
     doc = inspect.getdoc(function) or ""
     head, _, raises = doc.partition("Raises\n------")
     assert "Returns\n-------" in head
-    assert raises or name in ("covers", "crops", "guide_pages", "lay_out_beds", "upcoming_dates")
+    assert raises or name in ("companions", "covers", "crops", "guide_pages", "lay_out_beds", "upcoming_dates")
     described = head.partition("Parameters\n----------")[2].partition("Returns\n-------")[0]
     for argument in set(inspect.signature(function).parameters) - {"name"}:
         assert re.search(rf"^(\w+, )*{argument}(, \w+)*( :|$)", described, flags=re.MULTILINE), argument

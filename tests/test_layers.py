@@ -60,17 +60,8 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("add_field", "add_note"),
     ),
     "season": (
-        (
-            "absent",
-            "beside",
-            "doubts",
-            "ground_part",
-            "measurements",
-            "planting_part",
-            "progress",
-            "ripeness",
-            "stand_part",
-        ),
+        ("absent", "doubts", "ground_part", "measurements", "planting_part", "progress", "ripeness", "stand_part"),
+        ("beside",),
         ("advice", "ground", "stand", "wants"),
         ("decision", "in_time", "nitrogen_part", "note_effects"),
         ("ending", "mixture_part"),
@@ -99,7 +90,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "render.words": (
         ("phrases", "stages"),
         ("ending",),
-        ("comparison",),
+        ("comparison", "mixture"),
         ("answer", "beds", "hindcast", "replay"),
         ("changes", "charts", "reminders", "sowing", "springs", "timeline"),
     ),

@@ -35,6 +35,15 @@ def add(commands: Commands) -> None:
     scout.add_argument("--height", type=float, metavar="H", help="height of the stand, cm or inches")
     scout.add_argument("--dry-matter", type=float, metavar="W", help="dry weight of a clip sample, kg/ha or lb/acre")
     scout.add_argument("--nitrogen-percent", type=float, metavar="N", help="nitrogen in that sample, %% of dry weight")
+    scout.add_argument(
+        "--cereal",
+        type=int,
+        metavar="N",
+        help="Zadoks stage of the cereal beside it: 45 boot, 51 heads, 61 in flower",
+    )
+    scout.add_argument(
+        "--legume-percent", type=float, metavar="SHARE", help="the legume's part of the dry weight, by eye or sorted"
+    )
     scout.add_argument("--note", metavar="TEXT", help="in your words")
     scout.add_argument("--anyway", action="store_true", help="write it although it does not fit what else is known")
     scout.set_defaults(misused=scout.error)
@@ -54,7 +63,8 @@ def _run(arguments: argparse.Namespace) -> int:
     if not seen:
         arguments.misused(
             "nothing that was seen; give --bloom, --bbch or --no-buds, or a measurement: --soil, --height, "
-            "--dry-matter, --nitrogen-percent; --stages shows what each stage looks like"
+            "--dry-matter, --nitrogen-percent, or of a mixture --cereal, --legume-percent; --stages shows what each "
+            "stage looks like"
         )
     file = read_fields(arguments.fields)
     today = file.today or dt.date.today()
@@ -136,5 +146,7 @@ def _seen(arguments: argparse.Namespace) -> dict[str, float]:
         "height_in" if us else "height_cm": arguments.height,
         "dry_matter_lb_acre" if us else "dry_matter_kg_ha": arguments.dry_matter,
         "nitrogen_percent": arguments.nitrogen_percent,
+        "cereal": arguments.cereal,
+        "legume_percent": arguments.legume_percent,
     }
     return {key: value for key, value in found.items() if value is not None}

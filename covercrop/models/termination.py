@@ -78,7 +78,7 @@ ROLLED_FROM = MODELS.ending.rolled_from
 #: Last day on which seed in a cut plant does not ripen, as a share of the days from the first flowers to viable seed.
 SWELLING_PODS = MODELS.ending.swelling_pods
 
-#: Last day on which tillage kills a cereal, as a share of the days from its boot to its watery ripe grain.
+#: Last day on which tillage kills a cereal that is hard to kill, as a share of the days from boot to watery ripe grain.
 TILLED_UNTIL = MODELS.mixture.tilled_until
 
 #: The share of a normal distribution that lies between an 80 % interval's middle and its end, in standard deviations.
@@ -158,8 +158,22 @@ def killed_until(stages: dict[str, Array], method: str) -> Array | None:
 
 
 def tilled_until(boot: Array, milk: Array, draw: ArrayLike = 0.0) -> Array:
-    """Last day on which tillage kills a cereal, by a standard normal draw: between its boot and its watery grain."""
-    return np.floor(boot + drawn(TILLED_UNTIL, draw) * (milk - boot))
+    """Last day on which tillage surely kills a cereal: from its boot on it is hard in ever more stands, but not in all.
+
+    Parameters
+    ----------
+    boot, milk : numpy.ndarray
+        Day index of the boot, and of watery ripe grain.
+    draw : array_like, shape (draw,), optional
+        Standard normal; one below 0 is a stand that is hard to kill, the lower the sooner.
+
+    Returns
+    -------
+    numpy.ndarray
+        Day index; plus infinity for a stand that is never hard to kill.
+    """
+    last = np.floor(boot + drawn(TILLED_UNTIL, draw) * (milk - boot))
+    return np.where(np.asarray(draw) < 0, last, np.inf)
 
 
 def rolled_from(stages: dict[str, Array], draw: ArrayLike = 0.0) -> Array:

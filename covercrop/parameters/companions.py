@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
 
+from covercrop.base.errors import UnknownNameError
 from covercrop.base.records import CitedValue
-from covercrop.parameters.catalogue import names_in, of_name
-from covercrop.parameters.traits import Winter
+from covercrop.parameters.catalogue import cover, covers, names_in, of_name
+from covercrop.parameters.traits import Cover, Winter
 
 _FILE = "companions.toml"
 
@@ -120,13 +122,24 @@ def companion_names() -> tuple[str, ...]:
 
 
 def companions() -> tuple[Companion, ...]:
-    """Every cereal that is known, in the order of the file."""
+    """Every cereal that is known beside a legume, in the order of the file; ``covercrop covers`` lists them.
+
+    Returns
+    -------
+    tuple of Companion
+        Each number a :class:`~covercrop.base.records.CitedValue`, with its unit, range and source.
+    """
     return tuple(companion(name) for name in companion_names())
 
 
 @cache
 def companion(name: str) -> Companion:
-    """A cereal by its name, such as ``cereal-rye``, ``Cereal rye`` or ``rye``.
+    """A cereal by its name, such as ``cereal-rye``, ``Cereal rye`` or ``rye``; ``covercrop covers NAME`` shows it.
+
+    Returns
+    -------
+    Companion
+        Each number a :class:`~covercrop.base.records.CitedValue`, with its unit, range and source.
 
     Raises
     ------
@@ -134,3 +147,20 @@ def companion(name: str) -> Companion:
         If there is no such cereal; names near matches.
     """
     return of_name(Companion, "companion", name, _FILE)
+
+
+def cover_or_companion(name: str) -> Cover | Companion:
+    """A cover, or a cereal that is sown beside one, by its name.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is neither; names near matches of both.
+    """
+    with suppress(UnknownNameError):
+        return companion(name)
+    with suppress(UnknownNameError):
+        return cover(name)
+    known: tuple[Cover | Companion, ...] = (*covers(), *companions())
+    also = {other: each.key for each in known for other in each.also}
+    raise UnknownNameError("cover", name, [each.key for each in known], also)

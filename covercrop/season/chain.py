@@ -513,6 +513,8 @@ def _end(start: Start, stand: Stand, draws: Draws, dispute: Dispute | None) -> _
     legume_survival = share(np.isnan(stand.killed), stand.weights)
     if stand.cereal is not None and _only_cereal(start, stand):
         stand = stand.without_legume(conditions.sown.terminate, conditions.cover)
+    elif stand.cereal is not None and stand.cereal.in_grain(today - 1, stand.weights):
+        stand = stand.past_grain(conditions.sown.terminate, conditions.cover)
     survival = share(np.isnan(stand.killed), stand.weights)
     # Once the cover is ended, what the cold would have done to it no longer matters.
     weights = stand.weights if ended or survival == 0 else stand.living

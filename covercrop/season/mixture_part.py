@@ -14,6 +14,7 @@ from covercrop.models.members import quantiles, share
 from covercrop.parameters.companions import companion
 from covercrop.parameters.constants import MODELS
 from covercrop.season.beside import PREFIX
+from covercrop.season.stand_part import SURE
 
 if TYPE_CHECKING:
     from covercrop.base.records import CitedValue
@@ -43,12 +44,14 @@ LIKELY_ALIVE = 0.5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clash:
-    """That a way of ending waits for the legume until the cereal is past its last day.
+    """That a way of ending waits for one of the two until the other is past its last day.
 
     Attributes
     ----------
     method : str
         The way that was asked for.
+    past : str
+        Which is past its last day first: the ``cereal``, where the legume is late for it, or the ``legume``.
     chance : float
         That it has a day all the same [1].
     helps : dict of str to float
@@ -56,6 +59,7 @@ class Clash:
     """
 
     method: str
+    past: str
     chance: float
     helps: dict[str, float]
 
@@ -83,6 +87,9 @@ class MixturePart:
         Whether it is called dead by the day of the answer.
     dies : DateRange
         When the cold kills it; ``NaT`` where it most likely lives.
+    in_grain : bool
+        Whether its grain has most likely begun to fill before the day of the answer, or of its ending, so that some may
+        come up in the crop; only the legume's seed can then still be kept out.
     legume_dead : bool
         Whether the cold has killed the legume, so that the plan goes on with the cereal alone.
     legume_survival : float
@@ -107,6 +114,7 @@ class MixturePart:
     survival: float
     dead: bool
     dies: DateRange
+    in_grain: bool
     legume_dead: bool
     legume_survival: float
     percent: Amount | None
@@ -114,6 +122,16 @@ class MixturePart:
     cool_soil: bool
     wait: CitedValue | None
     clash: Clash | None
+
+    @property
+    def may_die(self) -> bool:
+        """Whether the chance that the cereal lives is worth saying."""
+        return self.survival < SURE
+
+    @property
+    def headed(self) -> bool:
+        """Whether the cereal most likely heads already."""
+        return self.zadoks >= cereal.ZADOKS["heading"]
 
     @property
     def stage(self) -> str:
@@ -169,6 +187,7 @@ def mixture_part(
     dies = quantiles(beside.killed[np.newaxis], weights * ~np.isnan(beside.killed))
     if survival >= LIKELY_ALIVE:
         dies = np.full_like(dies, np.nan)
+    grain = beside.in_grain(today - 1, weights)
     return MixturePart(
         companion=beside.companion,
         zadoks=beside.zadoks_on(today, weights),
@@ -179,13 +198,16 @@ def mixture_part(
         survival=survival,
         dead=beside.dead_by(today, weights) >= MODELS.answer.dead.value,
         dies=_range(outlook.dates(dies)[0]),
+        in_grain=grain,
         legume_dead=stand.legume_dead,
         legume_survival=legume_survival,
         percent=percent,
         band=None if percent is None else mixture.band(percent.median),
         cool_soil=ending is not None and _is_cool(soil_c, ending),
         wait=seedling_disease.cereal_wait(beside.companion.wait, planting.method, method, small_seed=crop.small_seed),
-        clash=None if stand.legume_dead else _clash(stand, cover, weights, asked),
+        clash=None
+        if stand.legume_dead or beside.in_grain(today - 1, weights)
+        else _clash(stand, cover, weights, asked),
     )
 
 
@@ -201,7 +223,7 @@ def _is_cool(soil_c: Array, ending: float) -> bool:
 
 
 def _clash(stand: Stand, cover: Cover, weights: Array, asked: str) -> Clash | None:
-    """Whether the way that was asked for waits for the legume until the cereal is past its last day."""
+    """Whether the way that was asked for waits for one of the two until the other is past its last day."""
     if asked not in ("roll", "mow"):
         return None
     alone = {name: days for name, days in stand.stages.items() if not name.startswith(PREFIX)}
@@ -219,7 +241,11 @@ def _clash(stand: Stand, cover: Cover, weights: Array, asked: str) -> Clash | No
     }
     found |= {way: _has_day(stand.stages, way, cover, weights) for way in ("mow", "turn-under") if way != asked}
     gaining = {name: found[name] for name in HELPS if found.get(name, 0.0) > chance}
-    return Clash(method=asked, chance=chance, helps=dict(sorted(gaining.items(), key=lambda each: -each[1])))
+    opens, _ = termination.window(stand.stages, asked, cover)
+    of_cereal = share(stand.stages["cereal_milk"] < opens, weights)
+    of_legume = share(termination.window(alone, asked, cover)[1] < opens, weights)
+    past = "cereal" if of_cereal >= of_legume else "legume"
+    return Clash(method=asked, past=past, chance=chance, helps=dict(sorted(gaining.items(), key=lambda each: -each[1])))
 
 
 def _has_day(stages: dict[str, Array], method: str, cover: Cover, weights: Array) -> float:

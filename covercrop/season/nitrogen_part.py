@@ -63,6 +63,14 @@ class NitrogenPart:
     by_planting: float
     forgone_kg_ha: float = np.nan
 
+    @property
+    def ties_up(self) -> Amount | None:
+        """What the cover takes from the crop, to be made good at planting [kg/ha]; None where it likely takes none."""
+        pan = self.amounts.get("pan_kg_ha")
+        if pan is None or pan.median >= 0:
+            return None
+        return Amount(low=max(-pan.high, 0.0), median=-pan.median, high=-pan.low)
+
 
 def nitrogen_part(
     stand: Stand,

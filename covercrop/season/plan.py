@@ -30,7 +30,7 @@ from covercrop.season.note_effects import what_notes_did
 from covercrop.season.planting_part import PlantingPart, planting_part
 from covercrop.season.provenance import Provenance
 from covercrop.season.stand import midsummer_of
-from covercrop.season.stand_part import StandPart, stand_part
+from covercrop.season.stand_part import SURE, StandPart, stand_part
 from covercrop.season.window_part import WindowPart, window_part
 from covercrop.season.winter_part import WinterPart, snow_from, winter_part
 from covercrop.weather.outlook import Outlook, season_outlook
@@ -46,9 +46,6 @@ if TYPE_CHECKING:
 
 #: The ground counts as plantable once this share of the members says so.
 SAFE_SHARE = MODELS.answer.safe.value
-
-#: Below this chance of living through the winter, the chance is said.
-SURE = 0.95
 
 STATES = (
     "growing",
@@ -514,7 +511,7 @@ def _provenance(field: Field, start: Start, weather: DailyWeather, chain: Chain)
         check=provenance.to_check(chain.doubts, field.scouting),
         notes=(
             *of_weather,
-            *_notes(field, cover, chain.survival, snow_from(outlook)),
+            *_notes(field, cover, chain.legume_survival, snow_from(outlook), legume_dead=chain.stand.legume_dead),
             *what_notes_did(field, cover, outlook, chain.stand, chain.ground, chain.set_aside),
         ),
         assumptions=advice.assumptions(field, cover, crop),
@@ -538,12 +535,14 @@ def _credit(weather: DailyWeather) -> tuple[str, ...]:
     return (f"Weather: {weather.attribution}",) if weather.attribution else ()
 
 
-def _notes(field: Field, cover: Cover, survival: float, snow: str) -> list[str]:
+def _notes(field: Field, cover: Cover, survival: float, snow: str, *, legume_dead: bool = False) -> list[str]:
     notes = []
+    lives = "of the cereal alone" if legume_dead else "those of a stand that lives"
+    what = cover.common_name if field.cover.companion else "stand"
     if survival < SURE and field.cover.turned_under is None:
         notes.append(
-            f"The chance that the stand lives through the cold is {max(survival, 0.01):.0%}, {_SNOW[snow]}; "
-            "dates are those of a stand that lives."
+            f"The chance that the {what} lives through the cold is {max(survival, 0.01):.0%}, {_SNOW[snow]}; "
+            f"dates are {lives}."
         )
     if own := field.cover.calibration:
         days = cover.bloom.spread.value / cover.bloom.pace.value

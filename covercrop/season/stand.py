@@ -121,6 +121,12 @@ class Stand:
             legume_dead=True,
         )
 
+    def past_grain(self, method: str, cover: Cover) -> Stand:
+        """The same once the grain of the cereal fills, so that only seed of the legume can still be kept out."""
+        stages = self.stages | {"cereal_milk": np.full_like(self.closes, np.nan)}
+        opens, closes = termination.window(stages, method, cover)
+        return replace(self, stages=stages, opens=opens, closes=closes)
+
     def nitrogen_percent(self, day: float, growth: Growth, draws: Draws | None = None) -> Array:
         """Nitrogen in the dry matter on a day, member by member, that of a cereal with it [% N].
 
@@ -307,6 +313,7 @@ def grow_stand(
             midwinter=midsummer_of(outlook, latitude) - season_calendar.HALF_YEAR,
             share=share,
             scouting=scouting,
+            set_aside=set_aside,
         )
         spring = _spring_over(beside.stages["milk"], outlook, latitude)
         seen_alive = _last_seen(scouting, outlook)
@@ -331,7 +338,7 @@ def grow_stand(
         weights=np.broadcast_to(weights, shape),
         scouting_sd=scouting_sd,
         surprises=surprises,
-        doubts=doubts_of(seen, raw, surprises),
+        doubts=doubts_of(seen, raw, surprises) + (() if beside is None else beside.doubts),
     )
 
 

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from covercrop.checking.verdict import Verdict
     from covercrop.field.entries import Field, ScoutingNote
     from covercrop.guide.pages import Page
+    from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.render.words.reminders import Reminder
     from covercrop.season.adding import Added
@@ -249,6 +250,7 @@ def _mixture(mixture: MixturePart | None) -> dict[str, Any]:
         "p_survives": round(mixture.survival, 3),
         "dead": mixture.dead,
         "dies": _range(mixture.dies),
+        "in_grain": mixture.in_grain,
         "legume_dead": mixture.legume_dead,
         "p_legume_survives": round(mixture.legume_survival, 3),
         "n_percent": _amount(mixture.percent, 2),
@@ -259,6 +261,7 @@ def _mixture(mixture: MixturePart | None) -> dict[str, Any]:
         if clash is None
         else {
             "method": clash.method,
+            "past": clash.past,
             "p_some_day": round(clash.chance, 3),
             "helps": [{"change": name, "p_some_day": round(chance, 3)} for name, chance in clash.helps.items()],
         },
@@ -576,9 +579,14 @@ def _rows(table: DegreeDayTable) -> Iterator[tuple[str, float, float, float, flo
         yield str(day), low, high, daily, total
 
 
-def parameter_records(records: Sequence[Cover | Crop]) -> dict[str, Any]:
-    """The document of ``covercrop covers --json`` and ``covercrop crops --json``."""
+def parameter_records(records: Sequence[Cover | Companion | Crop]) -> dict[str, Any]:
+    """The document of ``covercrop covers NAME --json`` and ``covercrop crops --json``."""
     return {"schema": SCHEMA, "records": [asdict(record) for record in records]}
+
+
+def covers(records: Sequence[Cover], beside: Sequence[Companion]) -> dict[str, Any]:
+    """The document of ``covercrop covers --json``: the legumes as its records, the cereals beside them apart."""
+    return parameter_records(records) | {"companions": [asdict(record) for record in beside]}
 
 
 def manual(pages: Sequence[Page]) -> dict[str, Any]:

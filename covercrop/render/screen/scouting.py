@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base import units
-from covercrop.render.words import answer, phrases
+from covercrop.render.words import answer, mixture, phrases
 from covercrop.render.words.stages import STAGES
 from covercrop.season import note_effects
 from covercrop.season.doubts import worst
@@ -111,4 +111,8 @@ def seen(note: ScoutingNote, *, us: bool = False) -> list[str]:
         said.append(f"{note.dry_matter_kg_ha / per:,.0f} {unit} of dry matter")
     if note.nitrogen_percent is not None:
         said.append(f"{note.nitrogen_percent:g}% nitrogen in it")
+    if note.cereal is not None:
+        said.append(f"the cereal at {mixture.zadoks(note.cereal)}")
+    if note.legume_percent is not None:
+        said.append(f"the legume {note.legume_percent:g}% of the dry weight")
     return said

@@ -14,11 +14,12 @@ from rich.text import Text
 
 from covercrop.base import units
 from covercrop.base.errors import visible
+from covercrop.beds.lengths import Measures
 from covercrop.dates import needs
 from covercrop.parameters import catalogue
 from covercrop.parameters.traits import Crop, label
 from covercrop.render.screen.strip import BLOCKS, LABEL, PLAIN, Glyphs, season_strip
-from covercrop.render.words import answer, phrases
+from covercrop.render.words import answer, mixture, phrases
 from covercrop.render.words.changes import changed
 from covercrop.render.words.phrases import short_source
 from covercrop.season import advice
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
     from covercrop.base.records import DailyWeather
     from covercrop.checking.degree_day_table import DegreeDayTable
+    from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Cover
     from covercrop.season.changes import Changes
     from covercrop.season.plan import Plan
@@ -296,8 +298,9 @@ def _field(
     headline = screen.fit(answer.headline(plan))
     screen.say()
     screen.show(Text.assemble((screen.fit(plan.field.name), "bold"), ": ", state, f". {headline}"))
-    if then := answer.then(plan):
-        screen.say(then)
+    for said in (mixture.winter(plan), answer.then(plan), *mixture.short(plan, us=us)):
+        if said:
+            screen.say(said)
     if changes is not None:
         screen.say(changed(plan, changes))
     screen.say(answer.what_is_where(plan), style="dim")
@@ -332,11 +335,40 @@ def _strip(screen: Screen, plan: Plan) -> None:
 # --- covers and crops -----------------------------------------------------------------------------
 
 
-def covers(screen: Screen, records: Sequence[Cover]) -> None:
-    """Print the covers that are known, a line each."""
+def covers(screen: Screen, records: Sequence[Cover], beside: Sequence[Companion], *, us: bool = False) -> None:
+    """Print the covers that are known, and the cereals that are sown beside them, a line each."""
     screen.table(
         (("name", "left"), ("bloom", "left"), ("cultivars", "left")),
         [(cover.key, cover.confidence, ", ".join(known.name for known in cover.cultivars)) for cover in records],
+        indent=0,
+    )
+    say = Measures(us)
+    screen.say()
+    screen.say(
+        f"Cereals beside them (with = in the field file); seed in {say.rate_unit}, days to wait for large seed and, "
+        "after the bar, for small",
+        style="bold",
+    )
+    screen.table(
+        (
+            ("name", "whole"),
+            ("days after rye", "right"),
+            ("half die at", "right"),
+            ("seed beside", "right"),
+            ("seed alone", "right"),
+            ("wait", "right"),
+        ),
+        [
+            (
+                cereal.key,
+                f"{cereal.bloom.offset.value:g}",
+                phrases.temperature(cereal.winter.kill_temperature.value, us=us),
+                f"{say.rate_number(cereal.sowing.beside.value):.0f}",
+                f"{say.rate_number(cereal.sowing.alone.value):.0f}",
+                f"{cereal.wait.large_seed.value:.0f} | {cereal.wait.small_seed.value:.0f}",
+            )
+            for cereal in beside
+        ],
         indent=0,
     )
     screen.say()
@@ -362,7 +394,7 @@ def crops(screen: Screen, records: Sequence[Crop], *, us: bool = False) -> None:
     screen.say("Every number with its source: covercrop crops NAME")
 
 
-def record(screen: Screen, subject: Cover | Crop) -> None:
+def record(screen: Screen, subject: Cover | Companion | Crop) -> None:
     """Print every number of a cover or crop, with its source or its reason."""
     family = f", {subject.family}" if isinstance(subject, Crop) else ""
     screen.say(f"{subject.common_name} ({subject.scientific_name}{family})", style="bold")
