@@ -177,7 +177,6 @@ def _about(plan: Plan) -> str:
     return (
         f", about {likely} ({early} to {late})" if early and late and not np.isnat(dies.late) else f", about {likely}"
     )
-<<<<<<< HEAD
 
 
 def too_late(plan: Plan) -> str:
@@ -190,8 +189,6 @@ def too_late(plan: Plan) -> str:
         f"{plan.cover.common_name} has seed ({chance(plan.stand.seed_now)}). Mow it and turn it under at once, and "
         "expect volunteers."
     )
-=======
->>>>>>> mix-core
 
 
 def clash(plan: Plan, *, most: int | None = 1) -> str:
