@@ -38,7 +38,7 @@ def add(commands: Commands) -> None:
         "--cereal",
         type=int,
         metavar="N",
-        help="Zadoks stage of the cereal beside it: 45 boot, 51 heading, 61 in flower",
+        help="Zadoks stage of the cereal beside it: 45 boot, 51 heads, 61 in flower",
     )
     scout.add_argument(
         "--legume-percent", type=float, metavar="SHARE", help="the legume's part of the dry weight, by eye or sorted"

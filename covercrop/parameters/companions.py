@@ -157,9 +157,10 @@ def cover_or_companion(name: str) -> Cover | Companion:
     UnknownNameError
         If there is neither; names near matches of both.
     """
-    for of_kind in (cover, companion):
-        with suppress(UnknownNameError):
-            return of_kind(name)
-    known = (*covers(), *companions())
+    with suppress(UnknownNameError):
+        return companion(name)
+    with suppress(UnknownNameError):
+        return cover(name)
+    known: tuple[Cover | Companion, ...] = (*covers(), *companions())
     also = {other: each.key for each in known for other in each.also}
     raise UnknownNameError("cover", name, [each.key for each in known], also)

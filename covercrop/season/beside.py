@@ -11,11 +11,12 @@ from numpy.typing import ArrayLike
 from covercrop.base.arrays import Array
 from covercrop.models import cereal, mixture, termination
 from covercrop.models.members import Draws, quantiles, share_by
-from covercrop.models.note_weights import SCOUTING_SD_DAYS, SHARED_SCATTER
+from covercrop.models.note_weights import SCOUTING_SD_DAYS, SHARED_SCATTER, SURPRISING_SD
 from covercrop.parameters.constants import MODELS
+from covercrop.season.doubts import Doubt
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from covercrop.field.entries import CoverEntry, ScoutingNote
     from covercrop.parameters.companions import Companion
@@ -76,6 +77,8 @@ class CerealStand:
         How many notes of its stage its dates rest on.
     sd : float
         Standard deviation of its flowering that is left [d].
+    doubts : tuple of Doubt
+        Notes of its stage that do not fit the weather.
     """
 
     companion: Companion
@@ -84,6 +87,7 @@ class CerealStand:
     killed: Array
     notes: int
     sd: float
+    doubts: tuple[Doubt, ...] = ()
 
     def at(self, place: int) -> CerealStand:
         """That of one of several places."""
@@ -162,6 +166,7 @@ def grow_cereal(
     midwinter: int,
     share: Share,
     scouting: Sequence[ScoutingNote] = (),
+    set_aside: Collection[ScoutingNote] = (),
 ) -> CerealStand:
     """Follow a cereal through every member of a season; whether it lives is told later.
 
@@ -179,15 +184,26 @@ def grow_cereal(
         Of the legume.
     scouting : sequence of ScoutingNote
         Of one place; those of its stage shift its dates.
+    set_aside : collection of ScoutingNote
+        Those that are not believed.
+
+    Notes
+    -----
+    A note that lies further off than one honest note in twenty pulls no harder than one that lies just there, and is
+    in doubt.
     """
     sd = cereal.spread_of(companion)
     mean = 0.0
-    seen = [note for note in scouting if note.cereal is not None]
-    late, used = [], 0
+    seen = [note for note in scouting if note.cereal is not None and note not in set_aside]
+    late: list[float] = []
+    doubts: tuple[Doubt, ...] = ()
     if seen:
         middle = cereal.stage_days(outlook.tmean, day_length, companion, midwinter)
-        late = [gap for note in seen if (gap := _lateness(note, middle, outlook)) is not None]
-        used = len(late)
+        told = {note: gap for note in seen if (gap := _lateness(note, middle, outlook)) is not None}
+        most = SURPRISING_SD * float(np.hypot(SCOUTING_SD_DAYS, sd))
+        doubts = _doubts(told, most)
+        late = [float(np.clip(gap, -most, most)) for gap in told.values()]
+    used = len(late)
     if used:
         scatter = SCOUTING_SD_DAYS**2 * (SHARED_SCATTER + (1 - SHARED_SCATTER) / used)
         mean = float(np.mean(late)) * sd**2 / (sd**2 + scatter)
@@ -203,13 +219,31 @@ def grow_cereal(
         killed=np.full(stages["milk"].shape, np.nan),
         notes=used,
         sd=sd,
+        doubts=doubts,
+    )
+
+
+def _doubts(late: Mapping[ScoutingNote, float], most: float) -> tuple[Doubt, ...]:
+    """Notes of the cereal that do not fit the weather, by how many days late each has it."""
+    far = {note: gap for note, gap in late.items() if abs(gap) > most}
+    return tuple(
+        Doubt(
+            note=note,
+            days=-gap,
+            of_cereal=True,
+            confirmed=any(other.date != note.date and gap * far[other] > 0 for other in far),
+        )
+        for note, gap in far.items()
     )
 
 
 def _lateness(note: ScoutingNote, middle: dict[str, Array], outlook: Outlook) -> float | None:
     """How much later than the middle stand a cereal was seen at its stage [d]; None where a note tells nothing."""
     assert note.cereal is not None
-    expected = float(np.nanmedian(cereal.day_at(middle, note.cereal)))
+    reached = cereal.day_at(middle, note.cereal)
+    if np.isnan(reached).all():
+        return None
+    expected = float(np.nanmedian(reached))
     late = outlook.position(np.datetime64(note.date, "D")) - expected
     codes = list(cereal.ZADOKS.values())
     # Before the first dated stage and past the last one a note only tells of a stand that is later, or earlier.

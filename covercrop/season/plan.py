@@ -510,7 +510,7 @@ def _provenance(field: Field, start: Start, weather: DailyWeather, chain: Chain)
         check=provenance.to_check(chain.doubts, field.scouting),
         notes=(
             *of_weather,
-            *_notes(field, cover, chain, snow_from(outlook)),
+            *_notes(field, cover, chain.legume_survival, snow_from(outlook), legume_dead=chain.stand.legume_dead),
             *what_notes_did(field, cover, outlook, chain.stand, chain.ground, chain.set_aside),
         ),
         assumptions=advice.assumptions(field, cover, crop),
@@ -534,10 +534,9 @@ def _credit(weather: DailyWeather) -> tuple[str, ...]:
     return (f"Weather: {weather.attribution}",) if weather.attribution else ()
 
 
-def _notes(field: Field, cover: Cover, chain: Chain, snow: str) -> list[str]:
+def _notes(field: Field, cover: Cover, survival: float, snow: str, *, legume_dead: bool = False) -> list[str]:
     notes = []
-    survival = chain.legume_survival
-    lives = "of the cereal alone" if chain.stand.legume_dead else "those of a stand that lives"
+    lives = "of the cereal alone" if legume_dead else "those of a stand that lives"
     what = cover.common_name if field.cover.companion else "stand"
     if survival < SURE and field.cover.turned_under is None:
         notes.append(

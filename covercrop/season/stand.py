@@ -299,6 +299,7 @@ def grow_stand(
             midwinter=midsummer_of(outlook, latitude) - season_calendar.HALF_YEAR,
             share=share,
             scouting=scouting,
+            set_aside=set_aside,
         )
         spring = _spring_over(beside.stages["milk"], outlook, latitude)
         seen_alive = _last_seen(scouting, outlook)
@@ -323,7 +324,7 @@ def grow_stand(
         weights=np.broadcast_to(weights, shape),
         scouting_sd=scouting_sd,
         surprises=surprises,
-        doubts=doubts_of(seen, raw, surprises),
+        doubts=doubts_of(seen, raw, surprises) + (() if beside is None else beside.doubts),
     )
 
 

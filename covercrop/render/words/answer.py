@@ -144,6 +144,8 @@ def _of_cold(plan: Plan) -> str:
 def _stand_headline(plan: Plan) -> str:
     """The headline while the cover still stands, or has died."""
     match plan.state:
+        case "seed-risk" if mixture.too_late(plan):
+            return if_it_lives(plan, mixture.too_late(plan))
         case "winter-killed":
             return (
                 f"The cold has most likely killed the {plan.cover.common_name}{_of_cold(plan)}: go and look. "

@@ -64,7 +64,9 @@ def short(plan: Plan, *, us: bool = False) -> list[str]:
     mixture = plan.mixture
     if mixture is None or plan.state in ("winter-killed", "planted"):
         return []
-    told = ("" if mixture.dead else _both(plan, us=us), _grain(mixture), "" if plan.is_ended else clash(plan))
+    alone = mixture.dead or not np.isnat(mixture.dies.median)
+    clashes = "" if plan.is_ended or plan.state == "seed-risk" else clash(plan)
+    told = ("" if alone else _both(plan, us=us), _grain(mixture), clashes)
     return [said for said in told if said]
 
 
@@ -137,15 +139,29 @@ def winter(plan: Plan) -> str:
             f"The cold has most likely killed the {legume}, and the {cereal} lives: go and look. What is said here is "
             f"of the {cereal} alone; a scouting note of living {legume} changes it."
         )
-    dies = mixture.dies
+    return _lost(plan, mixture) or _in_doubt(plan, mixture)
+
+
+def _lost(plan: Plan, mixture: MixturePart) -> str:
+    """That the cereal is dead, or will likely be; empty where it likely lives."""
+    cereal, legume = _cereal(mixture), plan.cover.common_name
+    if plan.state == "winter-killed":
+        return f"The cold has most likely killed the {cereal}, too." if mixture.dead else ""
     if mixture.dead:
         return f"The cold has most likely killed the {cereal}{_about(plan)}: what is said here is of the {legume}."
-    if not np.isnat(dies.median):
-        return f"The {cereal} will most likely die in the winter{_about(plan)}, and leave the {legume} under its mulch."
+    if np.isnat(mixture.dies.median):
+        return ""
+    how = "will most likely kill" if mixture.dies.median > plan.on else "has likely killed"
+    return f"The cold {how} the {cereal}{_about(plan)}, whose mulch the {legume} grows through."
+
+
+def _in_doubt(plan: Plan, mixture: MixturePart) -> str:
+    """What to do with a cereal that lives where the legume may be dead, or that it may die itself."""
+    cereal = _cereal(mixture)
     if plan.stand.doubtful:
         last = mixture.dates["milk"].early
         by = "" if np.isnat(last) else f", by {day_month(last)} at the latest, before its grain fills"
-        return f"If the {legume} is dead, the {cereal} that lives still has to be ended{by}."
+        return f"If the {plan.cover.common_name} is dead, the {cereal} that lives still has to be ended{by}."
     if mixture.may_die:
         return f"The chance that the {cereal} lives through the winter is {chance(mixture.survival)}."
     return ""
@@ -160,6 +176,18 @@ def _about(plan: Plan) -> str:
     early, likely, late = interval(dies, int(str(plan.on)[:4]))
     return (
         f", about {likely} ({early} to {late})" if early and late and not np.isnat(dies.late) else f", about {likely}"
+    )
+
+
+def too_late(plan: Plan) -> str:
+    """What to do once the last day of a living cereal is past; empty where there is none."""
+    mixture = plan.mixture
+    if mixture is None or mixture.dead:
+        return ""
+    return (
+        f"Too late for a safe window: the {_cereal(mixture)} is most likely past its last day, or the "
+        f"{plan.cover.common_name} has seed ({chance(plan.stand.seed_now)}). Mow it and turn it under at once, and "
+        "expect volunteers."
     )
 
 
