@@ -343,7 +343,13 @@ def grow_stand(
 
 
 def brought(
-    cover_growth: Growth, tmean: Array, stages: dict[str, Array], draws: Draws, day: ArrayLike
+    cover_growth: Growth,
+    tmean: Array,
+    stages: dict[str, Array],
+    draws: Draws,
+    day: ArrayLike,
+    *,
+    cereal: CerealStand | None = None,
 ) -> dict[str, Array]:
     """What ending a cover on a day brings, in every member.
 
@@ -357,6 +363,8 @@ def brought(
     draws : Draws
     day : array_like, shape (...)
         Day index of the ending; NaN where there is none.
+    cereal : CerealStand, optional
+        What stands beside it, which asks for one day.
 
     Returns
     -------
@@ -371,7 +379,12 @@ def brought(
     percent = biomass.nitrogen_percent(
         ended[..., np.newaxis], stages["bud"], stages["bloom_50"], stages["viable_seed"], cover_growth
     )
-    return biomass.amounts(dry_matter, percent)
+    if cereal is None:
+        return biomass.amounts(dry_matter, percent)
+    on, share = float(ended.item()), cereal.legume_share(float(ended.item()), draws)
+    blend = mixture.blended(share, percent, cereal.nitrogen_percent(on, draws.cereal_nitrogen))
+    weight = dry_matter * cereal.growth_factor(on)
+    return mixture.amounts(weight, blend, share, cereal.companion.nitrogen.carbon.value)
 
 
 def _spring_over(closes: Array, outlook: Outlook, latitude: ArrayLike) -> Array:

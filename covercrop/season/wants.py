@@ -49,6 +49,18 @@ class Wants:
     killed_until: Array | None = None
     ready_from: Array | None = None
 
+    @property
+    def opens(self) -> Array:
+        """First day on which it is killed, and as far as it is to be; NaN where that never is."""
+        ready = self.bloom_from if self.ready_from is None else self.ready_from
+        return np.maximum(self.killed_from, ready)  # passes NaN on
+
+    @property
+    def clean_until(self) -> Array:
+        """Last day on which it is killed and no seed is left behind; infinity where the cover sets none."""
+        free = np.where(np.isnan(self.seed_free_until), np.inf, self.seed_free_until)
+        return free if self.killed_until is None else np.minimum(free, self.killed_until)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Chances:
@@ -157,13 +169,12 @@ def chances(wanted: Wants, weights: ArrayLike, days: int) -> Chances:
 
     killed = of_members(spans.first_place(wanted.killed_from, days))
     bloom = of_members(spans.first_place(wanted.bloom_from, days))
+    ready = of_members(spans.first_place(wanted.opens, days))
     seed = of_members(spans.end_place(wanted.seed_free_until, days))
     in_time = of_members(spans.end_place(wanted.in_time_until, days))
     always, never = np.zeros_like(killed), np.full_like(killed, days)
-    ready_from = bloom if wanted.ready_from is None else of_members(spans.first_place(wanted.ready_from, days))
-    ready = np.maximum(killed, ready_from)
     killed_until = never if wanted.killed_until is None else of_members(spans.end_place(wanted.killed_until, days))
-    clean = np.minimum(seed, killed_until)
+    clean = of_members(spans.end_place(wanted.clean_until, days))
 
     def held(first: Places, end: Places) -> Array:
         # What is left of sums in another order is no chance.
