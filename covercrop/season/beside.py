@@ -70,7 +70,7 @@ class CerealStand:
     share : Share
         Of the legume.
     stages : dict of str to numpy.ndarray
-        Day index of each stage (:data:`covercrop.models.cereal.ZADOKS`), and of ``tilled_until``.
+        Day index of each stage (:data:`covercrop.models.cereal.ZADOKS`), and of ``tilled_until`` and ``last``.
     killed : numpy.ndarray
         Day index on which cold kills it; NaN where it lives.
     notes : int
@@ -124,7 +124,7 @@ class CerealStand:
 
     def in_grain(self, day: float, weights: Array) -> bool:
         """Whether by a day its grain has most likely begun to fill, so that some may come up whatever is done."""
-        return share_by(np.where(np.isnan(self.killed), self.stages["milk"], np.nan), weights, day) >= MOST_LIKELY
+        return share_by(np.where(np.isnan(self.killed), self.stages["last"], np.nan), weights, day) >= MOST_LIKELY
 
     def legume_share(self, day: float, draws: Draws | None = None) -> Array:
         """The share of the legume on a day, in every member: all of it, where the cereal is dead [1]."""
@@ -212,6 +212,7 @@ def grow_cereal(
         outlook.tmean, day_length, companion, midwinter, late=mean + sd * draws.cereal, milk_draw=draws.pods
     )
     stages["tilled_until"] = termination.tilled_until(stages["boot"], stages["milk"], draws.kill)
+    stages["last"] = termination.last_before_grain(stages["milk"], draws.pods)
     return CerealStand(
         companion=companion,
         share=share,

@@ -123,7 +123,7 @@ class Stand:
 
     def past_grain(self, method: str, cover: Cover) -> Stand:
         """The same once the grain of the cereal fills, so that only seed of the legume can still be kept out."""
-        stages = self.stages | {"cereal_milk": np.full_like(self.closes, np.nan)}
+        stages = self.stages | {"cereal_last": np.full_like(self.closes, np.nan)}
         opens, closes = termination.window(stages, method, cover)
         return replace(self, stages=stages, opens=opens, closes=closes)
 

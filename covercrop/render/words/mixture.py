@@ -33,7 +33,7 @@ _DATES = {
     "boot": "is in the boot",
     "heading": "heads",
     "flowering": "flowers",
-    "milk": "has watery ripe grain, before which it has to be ended,",
+    "milk": "has watery ripe grain, the last stage that is surely without seed,",
 }
 
 #: What helps where the two clash, other than another way of ending them.
