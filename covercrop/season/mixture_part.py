@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 #: The dates of a cereal, in their order.
 CEREAL_DATES = ("jointing", "boot", "heading", "flowering", "milk")
 
-#: A way of ending the two clashes where it has a day in less than this share of the members, and the legume alone in more.
+#: A way of ending the two clashes where it has a day less often than this, and the legume alone more often.
 CLASH = 0.75
 
 #: What helps where they clash: a cereal that is later, a late cultivar of this one, or another way of ending.
