@@ -25,7 +25,7 @@ from covercrop.season.decision import decide
 from covercrop.season.ending import LEAST_ODDS, POOR
 from covercrop.season.ground import dead_from, ground_under, planting_limits
 from covercrop.season.in_time import EVERY, last_in_time
-from covercrop.season.stand import Stand, brought, grow_stand
+from covercrop.season.stand import Stand, brought, grow_stand, usual_emergence
 from covercrop.season.wants import chances, wants
 from covercrop.weather.outlook import Outlook, part_of
 
@@ -199,7 +199,7 @@ def follow(frame: Frame, asked: Asked, known: dict[object, Array] | None = None)
     opens, closes, methods = _windows(stand, field.terminate, cover, counted)
     ended, odds = _endings(frame, asked, stand, methods, counted, {} if known is None else known)
     rate = accumulate(biomass.warmth(season.tmean, growth_of(cover)))
-    wanted = crossing(rate, cover.sowing.ground_cover.value, stand.stages["emergence"][..., :1] + 1)
+    wanted = crossing(rate, cover.sowing.ground_cover.value, usual_emergence(stand.stages)[..., np.newaxis] + 1)
     return Followed(
         asked=asked,
         stand=replace(stand, opens=opens, closes=closes),
