@@ -312,8 +312,16 @@ def ground_details(
         float(ground.dead),
     )
     middle = ground.maturity.middle()
-    rotting = dict.fromkeys(decomposition.CASES, np.ones_like(moist))
-    by_rain = moist
+    _, good = plantback.soil_wanted(crop, entry.method, entry.soil_c)
+    # A cover that is ended after the season of the crop gives to the rest of the days.
+    ends = np.where(ground.ripeness.end > ground.dead, ground.ripeness.end, np.nan)
+
+    def by_model(moisture: ArrayLike) -> Array:
+        released = decomposition.nitrogen_released(
+            ground.soil_c, start[0], cover.residue, maturity=middle, moisture=moisture
+        )
+        return decomposition.of_the_season(released, ends)
+
     if ground.terminate in termination.ON_SURFACE:
         rained = soil_water.litter_moisture(outlook.prcp)
         rotting = {
@@ -321,21 +329,10 @@ def ground_details(
             for case, draw in zip(decomposition.CASES, (-EIGHTY, 0.0, EIGHTY), strict=True)
         }
         by_rain = rotting["likely"]
-    _, good = plantback.soil_wanted(crop, entry.method, entry.soil_c)
-    # A cover that is ended after the season of the crop gives to the rest of the days.
-    ends = np.where(ground.ripeness.end > ground.dead, ground.ripeness.end, np.nan)
-    released = {
-        case: decomposition.case_of(
-            decomposition.of_the_season(
-                decomposition.nitrogen_released(
-                    ground.soil_c, start[0], cover.residue, maturity=middle, moisture=rotting[case]
-                ),
-                ends,
-            ),
-            case,
-        )
-        for case in decomposition.CASES
-    }
+        released = {case: decomposition.case_of(by_model(rotting[case]), case) for case in rotting}
+    else:
+        by_rain, kept_moist = moist, by_model(1.0)
+        released = {case: decomposition.case_of(kept_moist, case) for case in decomposition.CASES}
     through = plantback.planted_through(crop, entry.method, ground.terminate)
     return GroundDetails(
         residue_by_rain=np.broadcast_to(start, (len(ground.soil_c), 1))
