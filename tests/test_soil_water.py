@@ -40,7 +40,7 @@ CHAMPION_LATITUDE = 40.4
 DAYS = 60
 RAIN = arrays(np.float64, DAYS, elements=st.one_of(st.just(0.0), st.floats(0, 90)))
 DEMAND = arrays(np.float64, DAYS, elements=st.floats(0, 14))
-COVERS = st.sampled_from(GROUND_COVERS)
+COVERS = st.sampled_from(GROUNDS)
 TURNED = st.one_of(st.floats(-5, DAYS + 5), st.just(np.nan))
 
 
