@@ -92,7 +92,9 @@ def test_it_wins_over_that_of_the_crop() -> None:
 
 def test_both_soils_are_named_with_how_they_are_measured() -> None:
     """The one that the planting waits for, and the one in which seed comes up well, where they are a week apart."""
-    plan = make_plan(field("crimson-clover", "pumpkin"), weather(), np.datetime64("2026-04-20"))
+    plan = make_plan(
+        field("crimson-clover", "pumpkin", turned_under="2026-03-20"), weather(), np.datetime64("2026-04-20")
+    )
     (said,) = [line for line in answer.reasons(plan) if "warm enough" in line]
     assert "sow pumpkin at 16 °C" in said
     assert "for which the planting waits; seed comes up well at 18 °C" in said
