@@ -455,3 +455,29 @@ def test_the_share_at_which_seed_is_viable_is_drawn() -> None:
     assert (np.ptp(stand.stages["first_flower"], axis=1) == 0).all()
     scale = phenology.seed_scale(CRIMSON, 0.0, np.array([-1.2816, 0.0, 1.2816]))
     np.testing.assert_allclose(scale * CRIMSON.seed.viable_share.value, [0.6, 0.65, 0.7], atol=1e-4)
+
+
+# --- how far it has come when it is ended ---------------------------------------------------------
+
+
+def test_a_cover_is_young_up_to_full_bloom_and_ages_towards_seed() -> None:
+    """By the share of viable seed on the day of the first; nitrogen never wanting in a legume; days along an axis."""
+    bloom, seed = PLAIN.stages["bloom_50"], PLAIN.stages["viable_seed"]
+    early, late = (float(each) for each in (bloom.min() - 5, seed.max() + 40))
+    ages = PLAIN.maturity(np.array([early, late]), CRIMSON).age
+    assert ages.shape == (2, 3, 8)
+    assert (ages[0] == 0).all()
+    assert (ages[1] == CRIMSON.seed.viable_share.value).all()
+    between = PLAIN.maturity(float(bloom[1, 3] + seed[1, 3]) / 2, CRIMSON)
+    assert between.age[1, 3] == pytest.approx(CRIMSON.seed.viable_share.value / 2)
+    assert not between.carbon_nitrogen.any()
+    assert np.isnan(PLAIN.maturity(np.nan, CRIMSON).age).all()  # it is not ended
+    assert CRIMSON.growth is not None
+    poor = replace(
+        CRIMSON, growth=replace(CRIMSON.growth, nitrogen_seed=replace(CRIMSON.growth.nitrogen_seed, value=1.0))
+    )
+    starved = PLAIN.maturity(late, poor)
+    np.testing.assert_allclose(starved.carbon_nitrogen, 40.0)
+    unknown = PLAIN.maturity(late, replace(CRIMSON, growth=None))
+    np.testing.assert_array_equal(unknown.age, ages[1])
+    assert not unknown.carbon_nitrogen.any()

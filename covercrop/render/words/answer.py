@@ -10,6 +10,7 @@ from covercrop.base import units
 from covercrop.models import plantback
 from covercrop.models.bbch import stage_name
 from covercrop.models.soil_temperature import DAYS_HELD
+from covercrop.models.termination import ON_SURFACE
 from covercrop.render.words import mixture
 from covercrop.render.words.comparison import most
 from covercrop.render.words.ending import advice, ended, given_up
@@ -397,7 +398,7 @@ def _of_the_ground(plan: Plan, *, us: bool) -> list[str]:
     if good is not None and not np.isnat(plan.ground.soil_good):
         said.append(
             f"The soil is warm enough to {planting(plan)} at {temperature(plan.planting.soil_c, us=us)}, about "
-            f"{day_month(plan.planting.limits['soil_warm'].median)}, on which the planting rests; seed comes up well "
+            f"{day_month(plan.planting.limits['soil_warm'].median)}, for which the planting waits; seed comes up well "
             f"at {temperature(good.value, us=us)}, about {day_month(plan.ground.soil_good)}. Both are means of a day "
             f"at planting depth, held on {DAYS_HELD} days running."
         )
@@ -448,10 +449,8 @@ def release(plan: Plan) -> str:
         for number, share in released.items()
     )
     below = "." if plan.mixture else "; below 25 nothing is tied up."
-    return (
-        f"Of the nitrogen that becomes available, {weeks} of moist ground. The C:N ratio of the cover is then {ratio}"
-        f"{below}"
-    )
+    water = "of the usual rain" if plan.window.method in ON_SURFACE else "of moist ground"
+    return f"Of the nitrogen that becomes available, {weeks} {water}. The C:N ratio of the cover is then {ratio}{below}"
 
 
 def _on_this_field(plan: Plan, *, us: bool) -> str:
