@@ -93,7 +93,8 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("charts", "reminders", "sowing", "timeline"),
     ),
     "render.figures": (
-        ("beds", "maps", "svg"),
+        ("beds", "maps", "pen"),
+        ("svg",),
         ("canvas",),
         ("key",),
         ("spans", "winter"),

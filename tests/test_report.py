@@ -154,15 +154,69 @@ def test_colours_are_told_apart(pair: tuple[tuple[str, str], tuple[str, str]]) -
         assert colorspacious.deltaE(*rgb, input_space=space) > 15
 
 
-def test_words_stand_out_from_the_paper() -> None:
-    """Words have a contrast of 4.5 or more with the paper, as WCAG 2.2 (1.4.3) asks of text."""
+def luminance(colour: str) -> float:
+    """Relative luminance after WCAG 2.2, 0 to 1."""
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in matplotlib.colors.to_rgb(colour)]
+    return float(np.dot(linear, (0.2126, 0.7152, 0.0722)))
 
-    def luminance(colour: str) -> float:
-        linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in matplotlib.colors.to_rgb(colour)]
-        return float(np.dot(linear, (0.2126, 0.7152, 0.0722)))
 
-    for colour in (canvas.INK, canvas.MUTED):
-        assert (luminance(canvas.PAPER) + 0.05) / (luminance(colour) + 0.05) >= 4.5
+def contrast(one: str, other: str) -> float:
+    """The contrast of two colours, 1 to 21."""
+    dark, light = sorted((luminance(one), luminance(other)))
+    return (light + 0.05) / (dark + 0.05)
+
+
+@pytest.mark.parametrize("night", [False, True])
+def test_every_mark_stands_out_from_the_paper(plan: Plan, night: bool) -> None:
+    """Words have a contrast of 4.5 or more with the paper, and every line and edge one of 3, as WCAG 2.2 asks.
+
+    A pale area has an edge that does (1.4.11); paper itself is only laid behind words and into dots with an edge.
+    """
+    colours = {each: each for each in canvas.DARK} if not night else canvas.DARK
+    paper, seen = colours[canvas.PAPER], set()
+    for draw in charts.CHARTS.values():
+        figure = draw(plan, False)
+        assert figure is not None
+        root = ElementTree.fromstring(svg.svg(figure, "", "", "x"))
+        parents = {child: parent for parent in root.iter() for child in parent}
+        for mark in root.iter():
+            style = {**parents[mark].attrib, **mark.attrib} if mark in parents else {}
+            kind, fill, edge = mark.tag.removeprefix(SVG), style.get("fill", "none"), style.get("stroke", "none")
+            if kind == "text":
+                assert contrast(colours[fill], paper) >= 4.5, mark.text
+            elif kind in ("path", "circle"):
+                assert contrast(colours[edge if edge != "none" else fill], paper) >= 3, style
+                seen |= {fill, edge}
+    assert {canvas.FAN, canvas.WAIT, canvas.HALF, canvas.NINE, canvas.FAINT, canvas.SNOW, canvas.RULE} <= seen
+
+
+def test_the_shades_of_planting_are_told_apart() -> None:
+    """Safe in five, in eight and in nine years of ten: each darker than the last in grey, and lighter at night."""
+    shades = [lightness(each) for each in (canvas.HALF, canvas.PLANTING, canvas.NINE)]
+    assert min(-np.diff(shades)) > 15
+    assert min(np.diff([lightness(canvas.DARK[each]) for each in (canvas.HALF, canvas.PLANTING, canvas.NINE)])) > 15
+
+
+def test_planting_is_shaded_by_how_sure_it_is(plan: Plan) -> None:
+    """The shades begin on the likely day, on the day that is safe in eight years of ten, and on the late one.
+
+    The mark of the eight stands on the day that the words name.
+    """
+    figure = charts.limits_chart(plan)
+    assert figure is not None
+    (axes,) = figure.axes
+    begins = {
+        matplotlib.colors.to_hex(patch.get_facecolor()): patch.get_x()
+        for patch in axes.patches
+        if hasattr(patch, "get_x")
+    }
+    dates, safe = plan.planting.earliest, plan.planting.safe
+    days = {canvas.HALF: dates.median, canvas.PLANTING: safe, canvas.NINE: dates.late}
+    assert {colour: begins[colour] for colour in days} == {colour: canvas.at(day) for colour, day in days.items()}
+    marks = [line.get_xdata()[0] for line in axes.lines if line.get_linewidth() == 2.4]
+    assert marks == [canvas.at(safe)]
+    words = [text.get_text() for text in axes.texts if text.get_fontweight() == "bold"]
+    assert captions.phrases.day_month(safe) in words
 
 
 # --- the SVG --------------------------------------------------------------------------------------

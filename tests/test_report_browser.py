@@ -22,6 +22,9 @@ from invented import field, weather
 
 from covercrop.field.entries import ScoutingNote
 from covercrop.field.file import read_fields
+from covercrop.render.figures.charts import CHARTS
+from covercrop.render.figures.svg import FONTS, svg
+from covercrop.render.figures.timeline import timeline_axis, timeline_ends, timeline_key
 from covercrop.render.page import report
 from covercrop.render.words import phrases
 from covercrop.season.plan import STATES, Plan, make_plan
@@ -216,10 +219,10 @@ def test_no_page_is_wider_than_its_window(show: Callable[..., Seen], states: lis
 
 
 def test_the_words_of_a_chart_can_be_read_on_a_phone(show: Callable[..., Seen], demo: list[Plan]) -> None:
-    """At 360 pixels the smallest words of a chart are 10 pixels high, and stay inside their chart."""
+    """At 360 pixels the words of a chart are as large as those of the page, and stay inside their chart."""
     page = show(demo).page
     sizes = page.evaluate(
-        """[...document.querySelectorAll('svg')].flatMap(svg => {
+        """[...document.querySelectorAll('svg[viewBox]')].flatMap(svg => {
             const box = svg.getBoundingClientRect(), scale = box.width / svg.viewBox.baseVal.width;
             return [...svg.querySelectorAll('text')].map(text => {
                 const inside = text.getBoundingClientRect();
@@ -229,8 +232,56 @@ def test_the_words_of_a_chart_can_be_read_on_a_phone(show: Callable[..., Seen], 
         })"""
     )
     assert len(sizes) > 60
-    assert min(size for size, _, _ in sizes) >= 10
+    body = page.evaluate("parseFloat(getComputedStyle(document.querySelector('.words li')).fontSize)")
+    assert min(size for size, _, _ in sizes) >= body
     assert [text for _, outside, text in sizes if outside > 1] == []
+
+
+#: Two words on one place, which the check has to find wherever it looks.
+MEETING = '<svg viewBox="0 0 344 40"><text x="9" y="20">one word</text><text x="40" y="26">another</text></svg>'
+
+
+def test_no_two_words_of_a_chart_meet(browser: Any, tmp_path: Path, states: list[Plan], demo: list[Plan]) -> None:
+    """In every state, both units and three widths no two pieces of text of a chart, its key included, intersect.
+
+    All charts stand on one page, with one that is wrong: it is found at each width, and nothing else.
+    """
+    assert {each.state for each in states} == set(STATES)
+    plans = [*states, *demo]
+    ends = timeline_ends(plans)
+    units = {"window": (False,), "endings": (False,)}  # the others have degrees, or depths
+    figures = [
+        (f"{name} {each.field.name} {us}", draw(each, us))
+        for name, draw in CHARTS.items()
+        for each in plans
+        for us in units.get(name, (False, True))
+    ]
+    figures += [("axis", timeline_axis(ends)), ("key", timeline_key())]
+    drawn = [svg(figure, name, "", f"k{at}") for at, (name, figure) in enumerate(figures) if figure is not None]
+    assert len(drawn) > 90
+    style = f"font-family: {FONTS}; margin: 0; columns: 2; column-gap: 0"
+    path = tmp_path / "charts.html"
+    path.write_text(f'<!doctype html><meta charset="utf-8"><body style="{style}">{"".join(drawn)}{MEETING}')
+    page = Seen(browser, path, 688).page
+    for width in (640, 688, 1056):  # columns of a narrow phone, of a phone, and of a screen
+        page.set_viewport_size({"width": width, "height": 740})
+        met = page.evaluate(
+            """[...document.querySelectorAll('svg')].flatMap(svg => {
+                const box = svg.getBoundingClientRect(), least = 0.5;
+                const words = [...svg.querySelectorAll('text')]
+                    .map(text => [text.textContent, text.getBoundingClientRect()]);
+                const title = svg.querySelector('title')?.textContent;
+                return words.flatMap(([one, a], place) => [
+                    ...words.slice(place + 1).filter(([, b]) =>
+                        Math.min(a.right, b.right) - Math.max(a.left, b.left) > least &&
+                        Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > least
+                    ).map(([other]) => [title, one, other]),
+                    ...(a.left < box.left - 1 || a.right > box.right + 1 ? [[title, one, 'the edge']] : []),
+                ]);
+            })"""
+        )
+        assert met == [[None, "one word", "another"]], width
+    page.close()
 
 
 def test_every_chart_is_there_in_words(show: Callable[..., Seen], demo: list[Plan]) -> None:

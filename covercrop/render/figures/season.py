@@ -17,7 +17,6 @@ from covercrop.render.figures.canvas import (
     INK,
     LINE,
     RULE,
-    TEXT,
     WIDTH,
     WINDOW,
     area,
@@ -30,6 +29,7 @@ from covercrop.render.figures.canvas import (
     scale,
     ticks,
     today,
+    words,
 )
 from covercrop.render.figures.key import (
     LIKELY,
@@ -242,16 +242,7 @@ def _stage_labels(axes: Axes, stages: dict[str, DateRange], sums: Sequence[float
         draw(axes, [first, early], [height, total], color=RULE, linewidth=0.8, zorder=0.5)
         draw(axes, [early, late], [total, total], color=INK, linewidth=1.4, solid_capstyle="butt")
         draw(axes, [at(dates.median)], [total], **LIKELY)
-        axes.text(
-            first,
-            height,
-            f"{_STAGES[name]} {phrases.day_month(dates.median)}",
-            ha="left",
-            va="center",
-            fontsize=TEXT,
-            color=INK,
-            bbox=BEHIND,
-        )
+        words(axes, first, height, f"{_STAGES[name]} {phrases.day_month(dates.median)}", bbox=BEHIND)
 
 
 def spread(heights: Array, apart: float, low: float, top: float) -> Array:
@@ -291,4 +282,4 @@ def _rows(axes: Axes, plan: Plan, waits: DateRange | None, hump_rows: float) -> 
 
 
 def _label(axes: Axes, row: float, text: str) -> None:
-    axes.text(axes.get_xlim()[0], row, text, fontsize=TEXT, color=INK, va="center", bbox=BEHIND)
+    words(axes, axes.get_xlim()[0], row, text, bbox=BEHIND)

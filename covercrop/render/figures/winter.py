@@ -92,7 +92,9 @@ def _felt(axes: Axes, plan: Plan, days: Array, felt: Array, stands: Array, *, us
     zero, step = (32.0, 20.0) if us else (0.0, 10.0)
     axes.set_ylim(lowest - step / 2, zero + step)
     scale(axes, ticks(*axes.get_ylim()), "{:.0f}°")
-    area(axes, days, np.fmin(felt, stands), stands, FAINT)
+    for cold in np.split(np.arange(days.size), np.flatnonzero(np.diff(felt <= stands)) + 1):
+        if felt[cold[0]] <= stands[cold[0]]:
+            area(axes, days[cold], felt[cold], stands[cold], FAINT)
     draw(axes, axes.get_xlim(), [zero, zero], color=MUTED, linewidth=0.8, zorder=0)
     draw(axes, days, stands, color=WINDOW, linewidth=1.6, linestyle=_DASHES)
     draw(axes, days, felt, color=INK, linewidth=1.1)
