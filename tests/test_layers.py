@@ -93,7 +93,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("charts", "reminders", "sowing", "timeline"),
     ),
     "render.figures": (
-        ("beds", "maps", "pen"),
+        ("bed_sheets", "beds", "maps", "pen"),
         ("svg",),
         ("canvas",),
         ("key",),

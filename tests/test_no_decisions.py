@@ -15,20 +15,8 @@ RENDER = PACKAGE / "render"
 #: versions of a form.  No chance, no number of days, no stage.
 NAMED = {
     "data.machine": {"SCHEMA"},
-    "figures.beds": {
-        "_STEPS",
-        "MOST_LINES",
-        "CORNER_LINES",
-        "CORNER_COLUMNS",
-        "SCALES",
-        "PAPER",
-        "_MARGIN",
-        "_HEADING",
-        "_FOOTING",
-        "_FINEST",
-        "_SKEWED",
-        "_ROUND",
-    },
+    "figures.bed_sheets": {"SCALES", "PAPER", "_SHEETS", "_MARGIN", "_HEADING", "_FOOTING", "_FINEST", "_REACH"},
+    "figures.beds": {"_STEPS", "MOST_LINES", "CORNER_LINES", "CORNER_COLUMNS", "_SKEWED", "_ROUND"},
     "figures.canvas": {"WIDTH", "EDGE", "TEXT", "LINE", "SHOWN_DPI", "BEHIND", "_MONTH_WIDE", "_DAY_WIDE"},
     "figures.chances": {"_SHARES", "_HEAD", "_PANEL", "_DAYS", "_WANTS"},
     "figures.charts": {"_LETTER"},
@@ -54,6 +42,11 @@ NAMED = {
 #: Comparisons with a number that a module may make: where a word or line goes, how a number is rounded or read.
 COMPARED = {
     "data.icalendar": {"(on - _last(old)).days <= SEASON_DAYS"},  # how long a file remembers what was withdrawn
+    "figures.bed_sheets": {
+        "ground.length * 1000 / scale <= PAPER[0]",
+        "ground.width * 1000 / scale <= PAPER[1]",
+        "part % 2 == 0",
+    },
     "figures.beds": {
         "_lines(ground.length, column) <= width - 2",
         "_lines(ground.width, line) <= MOST_LINES",
@@ -62,9 +55,6 @@ COMPARED = {
         "lines * line >= ground.width - 1e-06",
         "abs(log2(each[1] / each[0]) - 1) <= _SKEWED",
         "min(each[0], each[1] / 2) <= most * _ROUND",
-        "ground.length * 1000 / scale <= PAPER[0]",
-        "ground.width * 1000 / scale <= PAPER[1]",
-        "part % 2 == 0",
     },
     "figures.canvas": {
         "(middle - free) * wide >= _MONTH_WIDE / 2",

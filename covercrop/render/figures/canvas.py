@@ -177,7 +177,7 @@ def rules(axes: Axes, *, days: Sequence[float] = (), heights: Sequence[float] = 
     places, ends = np.repeat(days if len(days) else heights, 3), np.resize([0.0, 1.0, np.nan], 3 * len(days or heights))
     across, up = (places, ends) if len(days) else (ends, places)
     transform = axes.get_xaxis_transform() if len(days) else axes.get_yaxis_transform()
-    style = {"color": RULE, "linewidth": 0.5, "linestyle": (0, (1, 2)), "zorder": 0}
+    style = {"color": RULE, "linewidth": 0.4, "zorder": 0}
     draw(axes, across, up, transform=transform, **style)
 
 
