@@ -184,8 +184,8 @@ def test_every_mark_stands_out_from_the_paper(plan: Plan, night: bool) -> None:
             kind, fill, edge = mark.tag.removeprefix(SVG), style.get("fill", "none"), style.get("stroke", "none")
             if kind == "text":
                 assert contrast(colours[fill], paper) >= 4.5, mark.text
-            elif kind in ("path", "circle"):
-                assert contrast(colours[edge if edge != "none" else fill], paper) >= 3, style
+            elif kind in ("path", "circle") and (fill, edge) != (canvas.PAPER, "none"):
+                assert max(contrast(colours[each], paper) for each in {fill, edge} - {"none"}) >= 3, style
                 seen |= {fill, edge}
     assert {canvas.FAN, canvas.WAIT, canvas.HALF, canvas.NINE, canvas.FAINT, canvas.SNOW, canvas.RULE} <= seen
 
@@ -324,6 +324,52 @@ def test_the_page_says_what_ready_says(run: Run, tmp_path: Path) -> None:
     assert "the residue, not the soil, is holding you back." in text
     assert "Weather from the file weather.csv, observed up to 20 Apr 2026; 30 past years (1995 to 2024) finish" in text
     assert "Handle treated seed" not in text
+
+
+def test_the_timeline_has_a_row_for_every_field(run: Run, tmp_path: Path) -> None:
+    """What needs something first is at the top, as in `ready`; each row leads to its field, and each field back."""
+    path = tmp_path / "page.html"
+    assert run("report", "-o", path)[0] == 0
+    html = path.read_text(encoding="utf-8")
+    rows = re.findall(r'<tr class="[\w-]+"><th scope="row"><a href="#(field-\d)"><bdi>(.*?)</bdi></a>.*</tr>', html)
+    due = {each["name"]: each["next_step"]["from"] for each in json.loads(run("ready", "--json")[1])["fields"]}
+    assert [due[name] for _, name in rows] == sorted(due.values())
+    for place, name in rows:
+        assert re.search(rf'<article id="{place}"[^>]*>.*?<bdi>{name}</bdi>.*?href="#fields"', html, flags=re.DOTALL)
+    assert html.index('id="fields"') < html.index("<article")
+    assert "turn it under about 4 May, works 90%" in html
+
+
+def test_sixty_fields_are_under_a_megabyte(plan: Plan) -> None:
+    """What a field adds to a page, sixty times, and the rest of it."""
+    two, seven = (len(report.page([plan] * count, plan.on, title="Own fields").encode()) for count in (2, 7))
+    assert two + 58 * (seven - two) / 5 < 1_000_000
+
+
+def test_what_is_loaded_has_boxes_to_tick(run: Run, tmp_path: Path) -> None:
+    """A box for each thing to load, before the sources; the drawing of the beds stands there too."""
+    path = tmp_path / "page.html"
+    assert run("report", "-o", path, "--with", "materials", "--field", "Ford meadow")[0] == 0
+    html = path.read_text(encoding="utf-8")
+    (field,) = json.loads(run("beds", "--json", "--field", "Ford meadow")[1])["fields"]
+    boxes = re.findall(r'<label><input type="checkbox"> (.*?)</label>', html)
+    assert len(boxes) == len(field["items"])
+    assert html.index("<label>") < html.index("Bed plan: Ford meadow") < html.index("<p>Sources: ")
+
+
+def test_a_winter_that_is_past_is_not_on_the_page() -> None:
+    """Its chart is there until buds are likely, and for a stand that is dead or in doubt."""
+    seen = {}
+    for name, on, sky in (("winter", "2026-03-01", {}), ("spring", "2026-04-20", {}),
+                          ("dead", "2026-03-20", {"mean": 2.0, "swing": 16.0})):  # fmt: skip
+        plan = make_plan(field("winter-pea" if sky else "crimson-clover"), weather(last=on, **sky), np.datetime64(on))
+        html = report.page([plan], plan.on, title="Own fields")
+        seen[name] = re.findall(r'<figure class="(\w+)">', html)
+    assert seen == {
+        "winter": ["season", "endings", "limits", "winter"],
+        "spring": ["season", "endings", "limits"],
+        "dead": ["winter"],
+    }
 
 
 def test_old_weather_is_said(plan: Plan) -> None:

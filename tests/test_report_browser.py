@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import os
+import re
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -27,6 +28,7 @@ from covercrop.render.figures.svg import FONTS, svg
 from covercrop.render.figures.timeline import timeline_axis, timeline_ends, timeline_key
 from covercrop.render.page import report
 from covercrop.render.words import phrases
+from covercrop.render.words.timeline import next_words
 from covercrop.season.plan import STATES, Plan, make_plan
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
@@ -205,6 +207,36 @@ def test_the_style_sheet_is_obeyed(show: Callable[..., Seen], demo: list[Plan]) 
     assert page.evaluate("getComputedStyle(document.querySelector('article')).backgroundColor") == "rgb(255, 253, 247)"
     assert page.evaluate("parseFloat(getComputedStyle(document.querySelector('.answer')).fontSize)") >= 20
     assert page.evaluate("parseFloat(getComputedStyle(document.querySelector('li')).fontSize)") >= 16
+
+
+def test_at_night_the_paper_is_dark(show: Callable[..., Seen], demo: list[Plan]) -> None:
+    """With a dark screen paper, words, marks and what lies behind words change; printed, they are as by day."""
+    page = show(demo).page
+    colours = """[getComputedStyle(document.querySelector('article')).backgroundColor,
+        getComputedStyle(document.querySelector('.answer')).color,
+        ...[...new Set([...document.querySelectorAll('svg[viewBox] [class]')].flatMap(mark =>
+            [getComputedStyle(mark).fill, getComputedStyle(mark).stroke]))].sort()]"""
+    day = page.evaluate(colours)
+    page.emulate_media(color_scheme="dark")
+    night = page.evaluate(colours)
+    assert night[:2] == ["rgb(31, 29, 25)", "rgb(236, 230, 216)"]
+    assert set(day) & set(night) <= {"none", "rgb(51, 147, 131)"}  # planting is the same on either
+    page.emulate_media(color_scheme="dark", media="print")
+    assert page.evaluate(colours)[1:] == day[1:]
+
+
+def test_what_is_next_is_said_in_every_state(states: list[Plan]) -> None:
+    """The words of the timeline: what to do, when, and a chance; or that there is no date."""
+    said = {each.field.name: next_words(each) for each in states}
+    assert said["growing"] == "turn it under about 3 May 2026, works 53%"
+    assert said["budding"] == "scout it 20 Apr; turn it under about 7 May, works 56%"
+    assert said["closing"] == "turn it under now, works 52%"
+    assert re.fullmatch(r"turn it under now, ripe seed (over )?\d+%", said["seed risk"])
+    assert said["turned under"] == "sow summer squash from 7 Jun, ripens over 99%"
+    assert said["plantable"] == "sow summer squash now, ripens over 99%"
+    assert said["planted"] == "ripe about 25 Jul"
+    assert re.fullmatch(r"look whether it lives, (under )?\d+%", said["dead"])
+    assert said["no past years"] == "no date yet"
 
 
 @pytest.mark.parametrize("us", [False, True])

@@ -132,7 +132,7 @@ LIKELY: dict[str, Any] = {
     "linestyle": "none",
     "zorder": 2.5,
 }
-ENDING: dict[str, Any] = {"marker": "o", "color": INK, "markersize": 8, "linestyle": "none", "zorder": 2.5}
+ENDING: dict[str, Any] = LIKELY | {"color": INK, "markeredgecolor": PAPER, "markeredgewidth": 1.0, "markersize": 9}
 VISIT: dict[str, Any] = LIKELY | {"marker": "D", "markersize": 5, "markeredgewidth": 1.0}
 
 #: What the marks of a chance, a likely day and of planting say, wherever they stand.

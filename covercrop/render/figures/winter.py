@@ -81,7 +81,7 @@ def _key(plan: Plan, *, killed: bool, us: bool) -> Key:
     unit, depth = ("°F", "in") if us else ("°C", "cm")
     return [
         [(line(INK, 1.1), f"felt by the stand, {unit}")],
-        [(line(WINDOW, 1.6, _DASHES), "half would die")] + ([(filled(FAINT), "colder still")] if killed else []),
+        [(line(WINDOW, 1.6, _DASHES), "where half die")] + ([(filled(FAINT), "colder still")] if killed else []),
         [(dot, f"hardest, {day}"), (filled(SNOW), f"snow, {depth}")],
     ]
 
