@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from covercrop.checking.bloom_records import calibrate_bloom
     from covercrop.checking.hindcast import hindcast_field
     from covercrop.checking.replay import replay_advice
+    from covercrop.checking.springs import past_springs
     from covercrop.field.entries import CoverEntry, CropEntry, Field, ScoutingNote
     from covercrop.field.file import read_fields
     from covercrop.field.weather_source import field_weather
@@ -37,11 +38,13 @@ if TYPE_CHECKING:
         soil_temperature,
     )
     from covercrop.parameters.catalogue import cover, covers, crop, crops
+    from covercrop.parameters.companions import companion, companions
     from covercrop.region.survey import survey_region
     from covercrop.render.data.icalendar import write_icalendar
     from covercrop.render.page.report import report_html
     from covercrop.render.words.reminders import upcoming_dates
     from covercrop.season.adding import add_field
+    from covercrop.season.changes import what_changed
     from covercrop.season.comparison import compare_endings
     from covercrop.season.many import plan_field, plan_fields
     from covercrop.season.noting import add_scouting_note, undo_scouting_note
@@ -60,6 +63,8 @@ _HOME = {
     "add_field": "season.adding",
     "add_scouting_note": "season.noting",
     "calibrate_bloom": "checking.bloom_records",
+    "companion": "parameters.companions",
+    "companions": "parameters.companions",
     "compare_endings": "season.comparison",
     "compare_sowing_dates": "autumn.comparison",
     "cover": "parameters.catalogue",
@@ -76,6 +81,7 @@ _HOME = {
     "hindcast_field": "checking.hindcast",
     "replay_advice": "checking.replay",
     "lay_out_beds": "beds.beds",
+    "past_springs": "checking.springs",
     "plan_field": "season.many",
     "plan_fields": "season.many",
     "read_fields": "field.file",
@@ -86,6 +92,7 @@ _HOME = {
     "survey_region": "region.survey",
     "undo_scouting_note": "season.noting",
     "upcoming_dates": "render.words.reminders",
+    "what_changed": "season.changes",
     "write_icalendar": "render.data.icalendar",
 }
 
@@ -99,6 +106,8 @@ __all__ = [
     "add_field",
     "add_scouting_note",
     "calibrate_bloom",
+    "companion",
+    "companions",
     "compare_endings",
     "compare_sowing_dates",
     "cover",
@@ -114,6 +123,7 @@ __all__ = [
     "guide_pages",
     "hindcast_field",
     "lay_out_beds",
+    "past_springs",
     "plan_field",
     "plan_fields",
     "read_fields",
@@ -125,6 +135,7 @@ __all__ = [
     "survey_region",
     "undo_scouting_note",
     "upcoming_dates",
+    "what_changed",
     "write_icalendar",
 ]
 

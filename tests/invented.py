@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -164,3 +165,31 @@ def grid(
     steps = (days - days[0]).days.to_numpy() if calendar == "standard" else np.arange(len(days))
     about = {"units": f"days since {first}", "calendar": calendar, "standard_name": "time"}
     return made.assign_coords(time=("time", steps, about))
+
+
+def like(place: str, first: str, last: str, *, seed: int = 5) -> DailyWeather:
+    """Made-up years of a real place: its monthly means, and days that stray from them as its days do.
+
+    They are those of ``data/validation/place_normals.csv``; a day strays by a share of what the one before did, and by
+    chance.  Rain, where it is known, falls on every third day or so.
+    """
+    normals = pd.read_csv(Path(__file__).parent.parent / "data" / "validation" / "place_normals.csv")
+    month = normals[normals["place"] == place].set_index("month")
+    axis = pd.date_range(first, last, name="date")
+    when = axis.day_of_year.to_numpy()
+    middles = 15.5 + np.arange(-1, 13) * 365.25 / 12
+
+    def daily(column: str) -> np.ndarray:
+        return np.interp(when, middles, month[column].to_numpy()[np.arange(-1, 13) % 12])
+
+    kept, spread = daily("next_day"), daily("sd_c")
+    air, sky = (np.random.default_rng((seed, stream)) for stream in range(2))
+    strayed = air.normal(0.0, 1.0, len(axis)) * np.sqrt(1 - kept**2)
+    for day in range(1, len(axis)):
+        strayed[day] += kept[day] * strayed[day - 1]
+    table = pd.DataFrame({name: daily(name) + strayed * spread for name in ("tmin_c", "tmax_c")}, index=axis)
+    wet = sky.random(len(axis)) < 1 / 3
+    table["prcp_mm"] = np.where(wet, sky.exponential(1.0, len(axis)) * 3 * daily("rain_mm_a_day"), 0.0)
+    if month["rain_mm_a_day"].isna().any():
+        table["prcp_mm"] = np.nan
+    return DailyWeather(table=table.assign(origin="observed", flag=""))

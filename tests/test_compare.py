@@ -24,7 +24,7 @@ from covercrop.models.members import standard_draws
 from covercrop.season.chain import follow
 from covercrop.season.comparison import Endings, compare_endings
 from covercrop.season.ground import dead_from, follow_ground
-from covercrop.season.in_time import EVERY, last_before
+from covercrop.season.in_time import AT_ONCE, EVERY, last_before, last_in_time
 from covercrop.season.plan import make_plan, start_of
 
 ON = np.datetime64("2026-04-20")
@@ -54,6 +54,25 @@ def test_the_last_day_in_time_lies_straight_between_those_that_are_followed() ->
     # 34 + 2 of the 8 days that the next 8 cost; never; the third ends where its ground no longer clears.
     assert until.tolist() == [[10.0, -np.inf, 8.0]]
     assert last_before(ended, earliest[:, :, :1], 42.0).tolist() == [[np.inf]]
+
+
+def test_what_need_not_be_followed_is_not() -> None:
+    """The last endings first, back to where nobody is late but those who always are, and the answer is the same."""
+    ended = np.arange(20.0) * EVERY
+    lag = np.array([[10.0, 30.0, 44.0, 300.0, np.nan]])
+    asked: list[float] = []
+
+    def earliest(some: np.ndarray) -> np.ndarray:
+        asked.extend(some)
+        return some[:, np.newaxis, np.newaxis] + lag
+
+    whole = np.where(np.isnan(earliest(ended)), np.inf, earliest(ended))
+    for by in (-5.0, 60.0, 140.0, 161.0, 500.0):
+        asked.clear()
+        np.testing.assert_array_equal(last_in_time(ended, earliest, by), last_before(ended, whole, by))
+    asked.clear()
+    last_in_time(ended, earliest, 161.0)
+    assert len(asked) <= 3 * AT_ONCE + 1 < len(ended)
 
 
 def test_what_is_in_time_is_what_following_the_ground_to_its_end_finds() -> None:

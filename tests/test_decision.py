@@ -91,6 +91,14 @@ def test_no_day_with_more_than_one_in_ten_of_seed() -> None:
     assert (late.day, late.why) == (20, "least-risk")
 
 
+def test_who_takes_more_risk_may_wait_longer_for_bloom() -> None:
+    """One in four instead of one in ten, and the day moves on with it."""
+    found = told(bloom=ramp(0.0, 1.0), in_time=np.ones(DAYS), clean=ramp(1.0, 0.41))  # a hundredth a day
+    day = decide(found, ALL, most_risk=0.25)
+    assert day is not None
+    assert decided(found).day <= 10 < day.day <= 25
+
+
 def test_only_on_days_on_which_it_can_be_done() -> None:
     """A grower who comes on one day of the week gets the best of those; with no day there is none."""
     weekly = np.arange(DAYS) % 7 == 1

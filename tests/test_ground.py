@@ -12,7 +12,7 @@ from invented import season
 from covercrop.field.entries import CropEntry, ScoutingNote
 from covercrop.models import frost as hazards_frost
 from covercrop.models import maggot, plantback
-from covercrop.models.decomposition import nitrogen_released, of_the_season, residue_clear
+from covercrop.models.decomposition import case_of, nitrogen_released, of_the_season, residue_clear
 from covercrop.models.members import standard_draws
 from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters import catalogue
@@ -153,8 +153,8 @@ def test_what_is_said_beside_the_dates() -> None:
     assert (aside.residue_by_rain[:, 0] >= moist).all()
     dry = ground_details(wave(wet=0.0), 37.6, CRIMSON, SQUASH, PLAN, GROUND)
     assert not (dry.residue_by_rain[:, 0] <= aside.residue_by_rain[:, 0]).any()
-    likely = of_the_season(nitrogen_released(GROUND.soil_c, ENDED, CRIMSON.residue), GROUND.ripeness.end)
-    np.testing.assert_array_equal(aside.released, likely)
+    by_model = of_the_season(nitrogen_released(GROUND.soil_c, ENDED, CRIMSON.residue), GROUND.ripeness.end)
+    np.testing.assert_array_equal(aside.released, case_of(by_model, "likely"))
     assert (aside.released[:, :241] == 0).all()
     assert (aside.released[:, 242:] > 0).all()
 
@@ -167,10 +167,8 @@ def test_the_release_is_told_two_four_and_eight_weeks_on() -> None:
         assert shares.shape == (3, 3)
         assert (np.diff(shares, axis=0) >= 0).all()
         for row, case in zip(shares, ("slow", "likely", "fast"), strict=True):
-            whole = of_the_season(
-                nitrogen_released(GROUND.soil_c, ENDED, CRIMSON.residue, case=case), GROUND.ripeness.end
-            )
-            np.testing.assert_array_equal(row, whole[:, 240 + 7 * weeks])
+            whole = of_the_season(nitrogen_released(GROUND.soil_c, ENDED, CRIMSON.residue), GROUND.ripeness.end)
+            np.testing.assert_array_equal(row, case_of(whole, case)[:, 240 + 7 * weeks])
 
 
 @pytest.mark.parametrize(("ended", "known"), [(LENGTH - 15, [True, False]), (LENGTH - 14, [False, False])])

@@ -569,20 +569,27 @@ def test_parameters_of_each_cover_are_plausible(key):
     assert -30 < winter.kill_temperature.value < -3
     pools = (residue.carbohydrate.value, residue.cellulose.value, residue.lignin.value)
     assert sum(pools) == pytest.approx(1.0, abs=1e-9)
-    assert 8 < residue.carbon_nitrogen.value < 25  # below 25 nothing is tied up (Clark 2007)
     for part in (model, winter, residue):
         for _, cited in catalogue.cited_values(part):
             if cited.basis != "assumed":
                 assert catalogue.source(cited.source).key == cited.source
 
 
-def test_residue_carbon_nitrogen_goes_with_the_nitrogen_at_bloom():
-    """Where it is not printed itself, as for winter pea, it is 40 % carbon over the nitrogen at full bloom."""
-    derived = [catalogue.cover(key) for key in COVERS if key != "winter-pea"]
-    assert len(derived) >= 11
-    for cover in derived:
-        expected = 40 / cover.growth.nitrogen_bloom.value
-        assert cover.residue.carbon_nitrogen.value == pytest.approx(expected, abs=0.06)
+def test_the_carbon_nitrogen_of_residue_is_that_of_the_growth():
+    """One place for both: 40 % carbon over the nitrogen of the day, and never so much that a legume is slowed by it.
+
+    Winter pea comes within what was printed of its residue (Clark 2007), toward the low end; faba bean below what was
+    seen in Nevada, where mixtures with grasses are in it (Opoku et al. 2024, abstract).
+    """
+    for key in COVERS:
+        growth = catalogue.cover(key).growth
+        ratios = biomass.carbon_nitrogen([growth.nitrogen_bud.value, growth.nitrogen_seed.value])
+        assert 8 < ratios[0] <= ratios[1] < 25  # below 25 nothing is tied up (Clark 2007)
+    (pea,), (mixed,) = _rows("carbon_nitrogen"), _rows("carbon_nitrogen_mixed")
+    ripe = float(biomass.carbon_nitrogen(catalogue.cover("winter-pea").growth.nitrogen_seed.value))
+    assert float(pea["low"]) < ripe < float(pea["high"])
+    faba = catalogue.cover("faba-bean").growth
+    assert float(biomass.carbon_nitrogen(faba.nitrogen_seed.value)) < float(mixed["low"])
 
 
 def test_kill_temperatures_are_in_the_order_of_the_trade():

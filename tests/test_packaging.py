@@ -16,6 +16,7 @@ import pytest
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 SHIPPED = (
+    "companions.toml",
     "covers.toml",
     "crops.toml",
     "amendments.toml",

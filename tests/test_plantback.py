@@ -27,7 +27,7 @@ def number(value: float) -> CitedValue:
     return CitedValue(value=value, unit="1", printed="", basis="assumed")
 
 
-RESIDUE = Residue(carbohydrate=number(0.54), cellulose=number(0.37), lignin=number(0.09), carbon_nitrogen=number(12.0))
+RESIDUE = Residue(carbohydrate=number(0.54), cellulose=number(0.37), lignin=number(0.09))
 
 
 @pytest.fixture(scope="module")

@@ -10,8 +10,10 @@ import numpy as np
 import pytest
 
 from covercrop.base.errors import WeatherGapError
+from covercrop.checking import replay as replays
 from covercrop.checking.replay import AdviceReplay, _outcome, replay_advice
 from covercrop.cli.main import main
+from covercrop.season.wants import Wants
 
 #: Twelve seasons, and the autumn after the last.
 RECORD = invented.weather("2010-01-01", "2022-12-31", mean=9.5, swing=13.0)
@@ -52,12 +54,28 @@ def test_the_advice_leaves_little_seed_and_keeps_its_day(replay: AdviceReplay) -
     assert 0.0 < replay.advice.moved_days < 3.0
 
 
+def test_whoever_looks_does_better_than_the_advice_alone_and_than_flowers_alone(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The same weekly visits: told to the advice they are worth more than ending at the first flowers seen."""
+    monkeypatch.setattr(replays, "LOOKED_AT", (0.1, 0.9))  # a stand in early bloom and one in late, for speed
+    few = invented.weather("2010-01-01", "2018-12-31", mean=9.5, swing=13.0)
+    clover = invented.field("crimson-clover", "pumpkin", sown="2020-09-08", latitude=40.0)
+    found = replay_advice(clover, few, scouted=True)
+    scouted = found.advice_scouted
+    assert scouted is not None
+    assert scouted.together > found.advice.together
+    assert scouted.together > found.first_flower.together
+    assert scouted.visits > found.advice.visits
+    assert list(found.outcomes)[1] == "advice_scouted"
+
+
 def test_an_outcome_is_counted_by_hand() -> None:
     """Two draws of one season: the second sets seed before it is ended, and only the first is in time."""
     from types import SimpleNamespace
 
     season = SimpleNamespace(
-        wanted=SimpleNamespace(
+        wanted=Wants(
             killed_from=np.array([[0.0, 0.0]]),
             bloom_from=np.array([[100.0, np.nan]]),
             seed_free_until=np.array([[np.nan, 99.0]]),

@@ -30,9 +30,11 @@ from covercrop.field.entries import ScoutingNote
 from covercrop.models.daylength import day_length
 from covercrop.models.phenology import photothermal_rate, stage_days
 from covercrop.render.figures import canvas, charts, spans, svg
+from covercrop.render.figures import springs as spring_charts
 from covercrop.render.page import notebook, report
 from covercrop.render.page.sheet import SIZES, type_size
 from covercrop.render.words import charts as captions
+from covercrop.render.words import springs as spring_words
 from covercrop.season.plan import Plan, make_plan
 from covercrop.season.progress import towards_bloom
 
@@ -573,7 +575,10 @@ def test_the_other_commands_need_no_extra() -> None:
 
 def test_the_choices_of_the_help() -> None:
     """The charts that the help names are those of the library."""
-    assert report_command.CHARTS == tuple(charts.CHARTS) == tuple(captions.TITLES)
+    assert tuple(charts.CHARTS) == tuple(captions.TITLES)
+    assert tuple(spring_charts.SPRING_CHARTS) == tuple(spring_words.TITLES) == tuple(spring_words.KEYS)
+    assert (*charts.CHARTS, *spring_charts.SPRING_CHARTS) == report_command.CHARTS
+    assert report.SECTIONS == report_command.WITH
 
 
 # --- at a prompt ----------------------------------------------------------------------------------

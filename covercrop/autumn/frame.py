@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,6 +17,7 @@ from covercrop.base.errors import UsageError
 from covercrop.models import season_calendar
 from covercrop.models.frost import HARD_FROST, first_autumn_freeze
 from covercrop.models.members import MEDIAN, Draws, quantiles
+from covercrop.models.snow import lying_snow
 from covercrop.parameters import catalogue
 from covercrop.season.ripeness import ripeness
 from covercrop.weather.outlook import Outlook, past_seasons
@@ -131,7 +133,8 @@ def _frame(
         field=field,
         crop=crop,
         planting=planting,
-        season=season,
+        # Worked out once, not for each cover and date.
+        season=replace(season, snow=lying_snow(season.snow, season.tmean, season.prcp)),
         dates=dates,
         sowing=(dates - season.days[0]).astype(np.intp),
         plant_by=by,

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from covercrop.base.arrays import Array, Days
 from covercrop.base.errors import UsageError
-from covercrop.models import biomass, decomposition, plantback, season_calendar, soil_water, termination
+from covercrop.models import biomass, decay, plantback, season_calendar, soil_water, termination
 from covercrop.models.degree_days import accumulate, crossing
 from covercrop.models.members import MEDIAN, Draws
 from covercrop.models.soil_temperature import soil_temperature
@@ -24,7 +24,7 @@ from covercrop.parameters.constants import MODELS
 from covercrop.season.decision import decide
 from covercrop.season.ending import LEAST_ODDS, POOR
 from covercrop.season.ground import dead_from, ground_under, planting_limits
-from covercrop.season.in_time import EVERY, last_before
+from covercrop.season.in_time import EVERY, last_in_time
 from covercrop.season.stand import Stand, brought, grow_stand
 from covercrop.season.wants import chances, wants
 from covercrop.weather.outlook import Outlook, part_of
@@ -290,13 +290,17 @@ def _endings(
     may = np.arange(days) >= BEFORE_MIDWINTER - first
     until = {way: in_time_until(frame, asked.cover, str(way), known) - first for way in np.unique(methods)}
     ended, best = np.full(len(methods), np.nan), np.zeros(len(methods))
-    for place, method in enumerate(methods):
-        stages = {name: day[place] for name, day in stand.stages.items()}
-        found = chances(wants(stages, str(method), asked.cover, until[method]), counted[place], days)
-        if found.window.max() >= LEAST_ODDS:
-            decided = decide(found, may, cover_first=frame.field.aim.favour == "cover")
+    for way, last in until.items():
+        places = np.flatnonzero(methods == way)
+        stages = {name: day[places] for name, day in stand.stages.items()}
+        found = chances(wants(stages, str(way), asked.cover, last), counted[places], days)
+        for row, place in enumerate(places):
+            one = found.at(row)
+            decided = None
+            if one.window.max() >= LEAST_ODDS:
+                decided = decide(one, may, cover_first=frame.field.aim.favour == "cover")
             if decided is not None:
-                ended[place], best[place] = decided.day, found.window[decided.day]
+                ended[place], best[place] = decided.day, one.window[decided.day]
     return ended, best
 
 
@@ -310,16 +314,17 @@ def in_time_until(frame: Frame, cover: Cover, method: str, known: dict[object, A
         return known[kind]
     last = max(frame.plant_by, BEFORE_MIDWINTER)  # where nothing ripens, the wanted day lies before all others
     ended = np.arange(BEFORE_MIDWINTER, last + EVERY, EVERY, dtype=np.float64)
-    earliest = plantback.earliest(limits_after(frame, cover, dead_from(ended, method), method))
-    known[kind] = last_before(ended, np.where(np.isnan(earliest), np.inf, earliest), frame.plant_by)
+
+    def earliest(ended: Array) -> Array:
+        return plantback.earliest(limits_after(frame, cover, dead_from(ended, method), method))
+
+    known[kind] = last_in_time(ended, earliest, frame.plant_by)
     return known[kind]
 
 
 def _ground_of(cover: Cover) -> tuple[object, ...]:
-    """What the ground knows of a cover; its C:N ratio only where that slows decay, so that nearly all are alike."""
-    residue = cover.residue
-    slowed = float(decomposition.carbon_nitrogen_factor(residue.carbon_nitrogen.value))
-    return decomposition.fractions(residue), slowed
+    """What the ground knows of a cover: its residue, as young as it is in the window, so that nearly all are alike."""
+    return tuple(decay.fractions(cover.residue).tolist())
 
 
 def grounds(frame: Frame, covers: Sequence[tuple[Cover, Array, NDArray[np.str_]]]) -> list[dict[str, Array]]:

@@ -7,6 +7,9 @@ not known of plant and soil: the shares are those of seasons and draws in which 
 cold takes are left out.  The model of the plant is so taken as true; what is tested is whether the advice is any good
 if it is.
 
+Whoever goes by the advice looks at the stand as well.  ``advice_scouted`` is the advice that is told every week, from a
+fortnight before the buds on, what stage is seen: each of a few draws is a stand of its own, with notes of its own.
+
 The rules that stand beside it are given the best form that the same seasons allow:
 
 ``fixed_date``
@@ -31,8 +34,9 @@ from covercrop.base.arrays import Array, Days
 from covercrop.base.days import date_of
 from covercrop.base.errors import WeatherGapError
 from covercrop.checking.hindcast import FEWEST_SEASONS, day_in_year, whole_seasons
-from covercrop.field.entries import cover_of
+from covercrop.field.entries import ScoutingNote, cover_of
 from covercrop.field.weather_source import field_weather
+from covercrop.models import bbch
 from covercrop.models.degree_days import accumulate
 from covercrop.models.members import standard_draws
 from covercrop.season.chain import DEAD_SHARE, Chain, Start, follow
@@ -49,6 +53,11 @@ if TYPE_CHECKING:
 
 #: The first asking, a day after midwinter [d], and the days between two.
 FIRST_ASKING, EVERY = 31, 7
+
+#: The stands that are looked at every week, by their places among all draws in order of bloom, from so many days before
+#: the buds on.
+LOOKED_AT = (0.1, 0.3, 0.5, 0.7, 0.9)
+BEFORE_BUDS = 14
 
 #: Days of a season that are followed: to past the first freeze of the next autumn.
 SEASON_DAYS = 440
@@ -91,6 +100,8 @@ class AdviceReplay:
     advice, fixed_date, first_flower, degree_day_sum : Outcome
     best_fixed : tuple of int
         Month and day of the fixed date.
+    advice_scouted : Outcome or None
+        Of the advice that is told what is seen every week; None where that was not asked for.
     """
 
     field: Field
@@ -100,11 +111,13 @@ class AdviceReplay:
     first_flower: Outcome
     degree_day_sum: Outcome
     best_fixed: tuple[int, int]
+    advice_scouted: Outcome | None = None
 
     @property
     def outcomes(self) -> dict[str, Outcome]:
         """The outcome of each rule by its name."""
-        return {name: getattr(self, name) for name in ("advice", "fixed_date", "first_flower", "degree_day_sum")}
+        names = ("advice", "advice_scouted", "fixed_date", "first_flower", "degree_day_sum")
+        return {name: outcome for name in names if (outcome := getattr(self, name)) is not None}
 
 
 def replay_advice(
@@ -112,6 +125,7 @@ def replay_advice(
     weather: DailyWeather | None = None,
     *,
     today: Day | None = None,
+    scouted: bool = False,
     advance: Callable[[float], None] = lambda share: None,
 ) -> AdviceReplay:
     """Follow the advice through the past seasons of one field; ``covercrop hindcast --advice`` shows it.
@@ -125,6 +139,8 @@ def replay_advice(
         (:func:`covercrop.field_weather`).
     today : date, optional
         Up to which weather is looked for, where none is given; that of this machine's clock by default.
+    scouted : bool
+        Follow also the advice that is told every week what stage is seen, which takes several times as long.
     advance : callable
         Told the share of the work that is done, season by season.
 
@@ -146,7 +162,7 @@ def replay_advice(
     seasons = []
     for done, start in enumerate(starts, start=1):
         if season := _replayed(bare, record, start, draws):
-            seasons.append(season)
+            seasons.append(replace(season, scouted=_scouted(season, record, draws)) if scouted else season)
         advance(done / len(starts))
     if len(seasons) < FEWEST_SEASONS:
         raise WeatherGapError(
@@ -162,9 +178,11 @@ class _Season:
 
     ``wanted`` and ``stages`` have shape (1, draw); ``followed`` is the day index on which the advice was followed,
     ``moved`` by how many days it moved at each asking, ``asked`` the days of asking, ``sums`` degree-days by day;
-    ``weights`` are those of the draws in which it lives.
+    ``weights`` are those of the draws in which it lives; ``scouted`` are the days on which the cover of each draw was
+    ended and the number of looks it took, shape (2, draw), NaN for a stand that nobody looked at.
     """
 
+    field: Field
     year: int
     days: Days
     truth: Outlook
@@ -176,6 +194,7 @@ class _Season:
     sums: Array
     weights: Array
     pan: Callable[[Array], Array]
+    scouted: Array | None = None
 
 
 def _replayed(field: Field, record: Record, start: np.datetime64, draws: Draws) -> _Season | None:
@@ -212,6 +231,7 @@ def _replayed(field: Field, record: Record, start: np.datetime64, draws: Draws) 
         return None
     sums = accumulate(np.maximum(truth.tmean[0] - cover.bloom.base.value, 0.0) * (np.arange(last + 1) >= midwinter))
     return _Season(
+        field=season,
         year=int(str(start)[:4]),
         days=truth.days,
         truth=truth,
@@ -224,6 +244,28 @@ def _replayed(field: Field, record: Record, start: np.datetime64, draws: Draws) 
         weights=chain.weights[0],
         pan=_nitrogen(chain, truth, field, draws),
     )
+
+
+def _scouted(season: _Season, record: Record, draws: Draws) -> Array:
+    """The day on which each stand that is looked at is ended, and how often it was looked at, shape (2, draw)."""
+    found = np.full((2, season.weights.size), np.nan)
+    living = np.flatnonzero(season.weights)
+    ranked = living[np.argsort(season.stages["bloom_10"][0, living])]
+    for draw in ranked[(np.array(LOOKED_AT) * (ranked.size - 1)).round().astype(int)]:
+        stages = {name: day[0, draw if day.shape[-1] > 1 else 0] for name, day in season.stages.items()}
+        notes: list[ScoutingNote] = []
+        for today in season.asked:
+            if today < min(stages["bud"] - BEFORE_BUDS, season.followed):
+                continue
+            seen = bbch.bbch(stages, float(today))
+            notes.append(ScoutingNote(date=dt.date.fromisoformat(str(season.days[today])), bbch=seen))
+            outlook = season_outlook(record, season.days[0], SEASON_DAYS, season.days[today], replay=True)
+            told = follow(Start.of(replace(season.field, scouting=tuple(notes)), outlook, int(today)), draws)
+            day = int(today) if told.ending.day is None else told.ending.day
+            if day < today + EVERY:
+                found[:, draw] = day, len(notes)
+                break
+    return found
 
 
 def _as_it_came(record: Record, start: np.datetime64) -> Outlook:
@@ -249,7 +291,11 @@ def _nitrogen(chain: Chain, truth: Outlook, field: Field, draws: Draws) -> Calla
         if growth is None:
             return np.full(day.shape, np.nan)
         whole = np.unique(day)
-        pan = {each: brought(growth, truth.tmean, chain.stand.stages, draws, each)["pan_kg_ha"][0] for each in whole}
+        stand = chain.stand
+        pan = {
+            each: brought(growth, truth.tmean, stand.stages, draws, each, cereal=stand.cereal)["pan_kg_ha"][0]
+            for each in whole
+        }
         return np.array([pan[each][draw] for draw, each in enumerate(day)])
 
     return on
@@ -263,7 +309,7 @@ def _outcome(seasons: Sequence[_Season], ended: Sequence[Array], visits: float, 
         seed_free = ~(days > wanted.seed_free_until[0])  # NaN: it sets no seed
         bloom = days >= wanted.bloom_from[0]
         in_time = days <= wanted.in_time_until[0]
-        together = seed_free & bloom & in_time & (days >= wanted.killed_from[0])
+        together = in_time & (days >= wanted.opens[0]) & (days <= wanted.clean_until[0])
         parts = (seed_free, bloom, in_time, together, season.pan(days))
         found.append([np.average(each, weights=season.weights) for each in parts])
     seed_free, bloom, in_time, together, pan = np.mean(found, axis=0)
@@ -291,6 +337,7 @@ def _told(field: Field, seasons: Sequence[_Season]) -> AdviceReplay:
     last = [season.days.size - 1 for season in seasons]
     by_sum = [min(int(np.searchsorted(season.sums, wanted)), end) for season, end in zip(seasons, last, strict=True)]
     return AdviceReplay(
+        advice_scouted=_looked_at(seasons),
         field=field,
         years=tuple(season.year for season in seasons),
         advice=_outcome(
@@ -301,6 +348,21 @@ def _told(field: Field, seasons: Sequence[_Season]) -> AdviceReplay:
         degree_day_sum=_outcome(seasons, [day * same for day in by_sum], 1.0),
         best_fixed=_month_day(seasons[0].days[fixed]),
     )
+
+
+def _looked_at(seasons: Sequence[_Season]) -> Outcome | None:
+    """What came of the advice that was told what is seen."""
+    ended, kept, looks = [], [], []
+    for season in seasons:
+        if season.scouted is None:
+            return None
+        followed, counted = season.scouted
+        there = ~np.isnan(followed)
+        ended.append(np.where(there, followed, season.followed))
+        kept.append(replace(season, weights=season.weights * there))
+        looks.append(counted[there].mean())
+    # The ending is a visit of its own.
+    return _outcome(kept, ended, float(np.mean(looks)) + 1.0)
 
 
 def _month_day(day: np.datetime64) -> tuple[int, int]:
@@ -324,8 +386,6 @@ def _best_fixed(seasons: Sequence[_Season]) -> int:
     works = np.zeros(days.size)
     for season in seasons:
         wanted = season.wanted
-        first = np.maximum(wanted.killed_from, wanted.bloom_from)
-        until = np.where(np.isnan(wanted.seed_free_until), np.inf, wanted.seed_free_until)
-        held = (days >= first) & (days <= np.minimum(until, wanted.in_time_until))
+        held = (days >= wanted.opens) & (days <= np.minimum(wanted.clean_until, wanted.in_time_until))
         works += np.average(held, axis=1, weights=season.weights)
     return int(works.argmax())

@@ -35,6 +35,9 @@ def add(commands: Commands) -> None:
     hindcast.add_argument(
         "--advice", action="store_true", help="what would have come of following the advice, beside plain rules"
     )
+    hindcast.add_argument(
+        "--scouted", action="store_true", help="with --advice: also where the stand is looked at every week (slower)"
+    )
 
 
 def _month_day(text: str) -> tuple[int, int]:
@@ -48,10 +51,13 @@ def _month_day(text: str) -> tuple[int, int]:
 
 
 def _run(arguments: argparse.Namespace) -> int:
+    from covercrop.base.errors import UsageError
     from covercrop.checking.hindcast import Hindcast, hindcast_field
     from covercrop.season.many import each_field
 
     file, today, title = read(arguments)
+    if arguments.scouted and not arguments.advice:
+        raise UsageError("--scouted says how the advice is followed; give --advice too")
     if arguments.advice:
         return _advice(arguments, file, today, title)
     with progress("replaying past seasons", len(file.fields)) as advance:
@@ -82,7 +88,7 @@ def _advice(arguments: argparse.Namespace, file: FieldFile, today: dt.date, titl
     with progress("following the advice", len(file.fields)) as advance:
 
         def follow(field: Field) -> AdviceReplay:
-            return replay_advice(field, today=today, advance=advance)
+            return replay_advice(field, today=today, scouted=arguments.scouted, advance=advance)
 
         replayed, troubled = each_field(file.fields, follow)
     problems = said(troubled)

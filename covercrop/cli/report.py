@@ -28,8 +28,8 @@ if TYPE_CHECKING:
 
 #: The choices, repeated from covercrop.render.figures.charts and render.page.report, which import numpy; a test holds
 #: them equal.
-CHARTS = ("season", "window", "endings", "limits", "winter")
-WITH = ("materials", "cautions")
+CHARTS = ("season", "window", "endings", "limits", "winter", "springs", "bloom", "normal")
+WITH = ("materials", "cautions", "springs", "notes")
 
 #: The mark of what it writes.
 BY = "covercrop report"
@@ -40,7 +40,10 @@ PAGES, PICTURES = (".html", ".htm"), (".svg", ".png")
 def add(commands: Commands) -> None:
     """Add it to the parser."""
     page = commands.add(
-        "report", _run, "a page to look at and to print, a sheet for every field, with charts", ("report_html",)
+        "report",
+        _run,
+        "a page to look at and to print, a sheet for every field, with charts",
+        ("report_html", "past_springs"),
     )
     fields_argument(page)
     page.add_argument("-o", "--output", type=Path, required=True, metavar="FILE.html", help="the file to write")
@@ -51,7 +54,7 @@ def add(commands: Commands) -> None:
         action="append",
         choices=WITH,
         default=[],
-        help="add this to every field's sheet; again for both",
+        help="add this to every field's sheet, or to the page, in print too; may be given again",
     )
     overwrite_argument(page)
     page.add_argument(
@@ -78,7 +81,9 @@ def _run(arguments: argparse.Namespace) -> int:
     if plans:
         us = arguments.units == "us"
         if arguments.chart:
-            content = report.picture(plans[0], arguments.chart, arguments.output.suffix, us=us)
+            content = report.picture(
+                plans[0], arguments.chart, arguments.output.suffix, weather=planned.weather[0], us=us
+            )
         else:
             content = report.report_html(in_words(planned), title=title, sections=arguments.more, us=us).encode()
         write_marked(arguments.output, content, BY)

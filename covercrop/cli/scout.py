@@ -24,6 +24,7 @@ def add(commands: Commands) -> None:
     instead = scout.add_mutually_exclusive_group()
     instead.add_argument("--list", action="store_true", help="show the notes of the field, and write nothing")
     instead.add_argument("--undo", action="store_true", help="take the note that was written last out of the file")
+    instead.add_argument("--stages", action="store_true", help="show what each stage looks like, and write nothing")
     stage = scout.add_mutually_exclusive_group()
     stage.add_argument("--bloom", type=float, metavar="PERCENT", help="share of the plants in flower, 0 to 100")
     stage.add_argument(
@@ -34,6 +35,15 @@ def add(commands: Commands) -> None:
     scout.add_argument("--height", type=float, metavar="H", help="height of the stand, cm or inches")
     scout.add_argument("--dry-matter", type=float, metavar="W", help="dry weight of a clip sample, kg/ha or lb/acre")
     scout.add_argument("--nitrogen-percent", type=float, metavar="N", help="nitrogen in that sample, %% of dry weight")
+    scout.add_argument(
+        "--cereal",
+        type=int,
+        metavar="N",
+        help="Zadoks stage of the cereal beside it: 45 boot, 51 heads, 61 in flower",
+    )
+    scout.add_argument(
+        "--legume-percent", type=float, metavar="SHARE", help="the legume's part of the dry weight, by eye or sorted"
+    )
     scout.add_argument("--note", metavar="TEXT", help="in your words")
     scout.add_argument("--anyway", action="store_true", help="write it although it does not fit what else is known")
     scout.set_defaults(misused=scout.error)
@@ -46,14 +56,15 @@ def _run(arguments: argparse.Namespace) -> int:
     from covercrop.season.noting import add_scouting_note
 
     seen = _seen(arguments)
-    if arguments.list or arguments.undo:
+    if arguments.list or arguments.undo or arguments.stages:
         if seen or arguments.note is not None:
-            arguments.misused("--list and --undo stand alone; leave out what was seen")
-        return _undo(arguments) if arguments.undo else _list(arguments)
+            arguments.misused("--list, --undo and --stages stand alone; leave out what was seen")
+        return _undo(arguments) if arguments.undo else _stages(arguments) if arguments.stages else _list(arguments)
     if not seen:
         arguments.misused(
             "nothing that was seen; give --bloom, --bbch or --no-buds, or a measurement: --soil, --height, "
-            "--dry-matter, --nitrogen-percent"
+            "--dry-matter, --nitrogen-percent, or of a mixture --cereal, --legume-percent; --stages shows what each "
+            "stage looks like"
         )
     file = read_fields(arguments.fields)
     today = file.today or dt.date.today()
@@ -99,6 +110,23 @@ def _list(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def _stages(arguments: argparse.Namespace) -> int:
+    """Show what the stages of the cover of a field look like."""
+    from covercrop.cli.shared import named
+    from covercrop.field.entries import cover_of
+    from covercrop.field.file import read_fields
+    from covercrop.render.data import machine
+    from covercrop.render.screen import scouting
+
+    (field,) = named(read_fields(arguments.fields), [arguments.name])
+    cover = cover_of(field.cover)
+    if arguments.json:
+        show(machine.dump(machine.stages(cover)))
+    else:
+        scouting.stages(screen(), cover)
+    return 0
+
+
 def _us(arguments: argparse.Namespace) -> bool:
     """Whether US units are asked for, or are those of the file."""
     from covercrop.field.file import units_in
@@ -118,5 +146,7 @@ def _seen(arguments: argparse.Namespace) -> dict[str, float]:
         "height_in" if us else "height_cm": arguments.height,
         "dry_matter_lb_acre" if us else "dry_matter_kg_ha": arguments.dry_matter,
         "nitrogen_percent": arguments.nitrogen_percent,
+        "cereal": arguments.cereal,
+        "legume_percent": arguments.legume_percent,
     }
     return {key: value for key, value in found.items() if value is not None}

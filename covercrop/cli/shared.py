@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 #: The options of the arguments that messages of the library speak of.
 OPTIONS = {
     "on": "--on",
+    "since": "--since",
     "start": "--from",
     "end": "--to",
     "ends": "--end",
@@ -43,6 +44,7 @@ OPTIONS = {
     "area": "--area",
     "cover": "--cover",
     "sown": "--sown",
+    "with": "--with",
 }
 
 

@@ -15,6 +15,7 @@ from covercrop.base.toml_text import NoPlaceError, with_table, without_last
 from covercrop.field.entries import NO_COVER, Field, FieldFile, Ground, ScoutingNote
 from covercrop.field.file import check_dates, parse_fields, read_bytes
 from covercrop.field.rewriting import MARK, as_written, rewrite
+from covercrop.models import cereal
 from covercrop.models.bbch import stage_name
 from covercrop.models.season_calendar import SEASON_DAYS, season_ends
 
@@ -164,8 +165,10 @@ def _with_note(content: bytes, number: int, name: str, entry: Entry, path: Path)
     """The file with the note at the end of a field."""
     text = content.decode("utf-8")
     mark, text = (MARK, text[1:]) if text.startswith(MARK) else ("", text)
-    bbch = entry.get("bbch")
-    said = {"bbch": stage_name(float(bbch))} if isinstance(bbch, int | float) else {}
+    in_words = {"bbch": stage_name, "cereal": cereal.stage_name}
+    said = {
+        key: words(float(code)) for key, words in in_words.items() if isinstance(code := entry.get(key), int | float)
+    }
     note = {key: as_written(key, value, path) for key, value in entry.items()}
     try:
         return (mark + with_table(text, ("field", number), "scouting", note, said)).encode("utf-8")

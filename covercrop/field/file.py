@@ -24,6 +24,7 @@ from covercrop.field.checks import shown
 from covercrop.field.entries import (
     FAVOURS,
     MEASURED,
+    MIXED,
     NO_COVER,
     PLACE,
     SOIL_WANTED,
@@ -41,10 +42,12 @@ from covercrop.field.entries import (
     check_past,
     check_planted,
     check_visit,
+    legume,
 )
 from covercrop.field.table import Table
 from covercrop.models import seedling_disease, soil_temperature, termination
 from covercrop.parameters import catalogue
+from covercrop.parameters.companions import companion
 from covercrop.parameters.own_bloom import Calibration, read_calibration
 from covercrop.parameters.traits import Cover
 
@@ -76,7 +79,17 @@ _FIELD = (
     "amendment",
     "soil",
 )
-_COVER = ("species", "cultivar", "sown", "ended", "turned_under", "terminate", "calibration")
+_COVER = (
+    "species",
+    "cultivar",
+    "with",
+    "legume_percent",
+    "sown",
+    "ended",
+    "turned_under",
+    "terminate",
+    "calibration",
+)
 _WEATHER = ("file", "station", "units")
 _CROP = ("name", "method", "ground_cover", "days_to_maturity", "soil_c", "soil_f", "planted")
 _AIM = ("plant_by", "favour", "can_come")
@@ -92,6 +105,8 @@ _SCOUTING = (
     "dry_matter_kg_ha",
     "dry_matter_lb_acre",
     "nitrogen_percent",
+    "cereal",
+    "legume_percent",
 )
 
 
@@ -129,11 +144,12 @@ def _calibration(table: Table, folder: Path, cover: Cover, cultivar: str) -> Cal
 
 def _cover(table: Table, folder: Path) -> CoverEntry:
     named = table.text("species", 'name the cover, such as "crimson-clover" (see: covercrop covers)')
-    cover = _named(catalogue.cover, table, named)
+    cover = _named(legume, table, named)
     cultivar = table.text("cultivar", "name the cultivar, or leave the line out", "")
     calibration = _calibration(table, folder, cover, cultivar)
     if cultivar and calibration is None:
         cultivar = _named(catalogue.cultivar, table, cover, cultivar).name
+    cereal = table.text("with", 'name the cereal beside the legume, such as "rye", or leave the line out', None)
     return _made(
         table,
         CoverEntry,
@@ -143,6 +159,8 @@ def _cover(table: Table, folder: Path) -> CoverEntry:
         turned_under=_ended(table),
         terminate=table.choice("terminate", termination.METHODS, "turn-under"),
         calibration=calibration,
+        companion=None if cereal is None else _named(companion, table, cereal).key,
+        legume_percent=table.table.get("legume_percent"),
     )
 
 
@@ -258,6 +276,7 @@ def _measured(table: Table, name: str) -> float | None:
 def _note(table: Table, cover: CoverEntry) -> ScoutingNote:
     percent = table.number("bloom_percent", *MEASURED["bloom_percent"][:2], "give 0 to 100", None)
     bbch = table.number("bbch", *MEASURED["bbch"][:2], "give a BBCH stage, 0 to 99", None)
+    cereal = table.whole("cereal", 0, 99, "give a Zadoks stage, a whole number from 0 to 99", None)
     if percent is not None and bbch is not None:
         raise FieldFileError(f"{table.where}: give bloom_percent or bbch, not both")
     if bbch is not None and bbch != int(bbch):
@@ -275,6 +294,8 @@ def _note(table: Table, cover: CoverEntry) -> ScoutingNote:
         nitrogen_percent=table.number(
             "nitrogen_percent", *MEASURED["nitrogen_percent"][:2], "give % N of the dry weight, 0.3 to 8", None
         ),
+        cereal=cereal,
+        legume_percent=table.number("legume_percent", *MEASURED["legume_percent"][:2], f"give {MIXED}", None),
     )
     _made(table, check_visit, note=note, cover=cover)
     return note

@@ -124,11 +124,15 @@ def nitrogen_percent(day: ArrayLike, bud: ArrayLike, bloom: ArrayLike, seed: Arr
     """
     to_bloom = growth.nitrogen_bloom.value - growth.nitrogen_bud.value
     to_seed = growth.nitrogen_seed.value - growth.nitrogen_bloom.value
-    return growth.nitrogen_bud.value + to_bloom * _share(day, bud, bloom) + to_seed * _share(day, bloom, seed)
+    return (
+        growth.nitrogen_bud.value
+        + to_bloom * share_of_the_way(day, bud, bloom)
+        + to_seed * share_of_the_way(day, bloom, seed)
+    )
 
 
-def _share(day: ArrayLike, start: ArrayLike, end: ArrayLike) -> Array:
-    """Share of the way from one stage to the next, 0 where either is NaN."""
+def share_of_the_way(day: ArrayLike, start: ArrayLike, end: ArrayLike) -> Array:
+    """Share of the way from one stage to the next on a day, day indexes all; 0 where either stage is not reached."""
     day, start, end = (np.asarray(index, dtype=np.float64) for index in (day, start, end))
     length = end - start
     share = np.where(length > 0, (day - start) / np.where(length > 0, length, 1.0), day >= end)

@@ -1,41 +1,16 @@
-"""What is left of a cover after it is turned under, and the nitrogen it has let go.
+"""When residue no longer stands in the way of seed, and the nitrogen that it has let go by each day.
 
-The residue is three pools (carbohydrate, cellulose, lignin), each of which
-loses a fixed share a day in warm, moist soil with nitrogen enough (Seligman
-and van Keulen 1981).  Cold, drought and too little nitrogen slow all three
-alike, so what is left depends only on the *effective days* since turning
-under: the sum of the daily product of the factors.  That sum is taken once,
-and every question becomes a threshold on it.
-
-Three published temperature factors disagree by up to two times in spring
-soils, and they change places as it gets warmer.  The cases are therefore what
-the three say of each day: ``slow`` the lowest, ``likely`` the middle, ``fast``
-the highest, so that slow is never faster than fast.  From 11 to 20 degC:
-
-=============  ==========  =====================================  =====================
-factor         case there  equation                               source
-=============  ==========  =====================================  =====================
-``sigmoid``    slow        0.1 + 0.9 T / (T + exp(9.93-0.312 T))  Neitsch et al. (2011)
-``quadratic``  likely      (T / 32)**2                            Probert et al. (1998)
-``linear``     fast        (T - 5) / 30                           Godwin, Jones (1991)
-=============  ==========  =====================================  =====================
-
-Each is kept between 0 and 1.  What the soil's water allows comes from
-:mod:`covercrop.models.soil_water`; left out, the ground is taken to be moist.
-
-References
-----------
-Seligman, N.G., van Keulen, H. (1981); Godwin, D.C., Jones, C.A. (1991),
-    Agronomy Monograph 31; Probert, M.E., et al. (1998), Agricultural Systems
-    56, 1-28: numbers as later work quotes them.
-Neitsch, S.L., Arnold, J.G., Kiniry, J.R., Williams, J.R. (2011). Theoretical
-    documentation, version 2009, eq. 3:1.2.1 to 3:1.2.8. Texas Water Resources
-    Institute.
+Three published models of decay (:mod:`covercrop.models.decay`) are followed side by side, each for itself.  Cold,
+drought and too little nitrogen slow all of a residue alike, so what is left depends only on the *effective days* since
+the ending: the sum of the daily product of the factors.  That sum is taken once a model, and every question becomes a
+threshold on it.  The cases are what the three come to: ``slow`` the last of them, ``likely`` the middle one, ``fast``
+the first.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -44,6 +19,15 @@ from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
 from covercrop.base.errors import UnknownNameError
+from covercrop.models.decay import (
+    RATES,
+    SINGLE_RATE,
+    carbon_nitrogen_factor,
+    daily_decay,
+    fractions,
+    mass_left,
+    single_left,
+)
 from covercrop.models.degree_days import accumulate, crossing
 from covercrop.models.members import EIGHTY
 from covercrop.parameters.constants import MODELS
@@ -53,14 +37,6 @@ if TYPE_CHECKING:
 
 
 CASES = ("slow", "likely", "fast")
-
-#: Rate of carbohydrate, cellulose and lignin in warm, moist soil [1/d].
-RATES = tuple(
-    rate.value for rate in (MODELS.residue.carbohydrate_rate, MODELS.residue.cellulose_rate, MODELS.residue.lignin_rate)
-)
-
-#: Pace of what lies on top, as a share of that of what is dug in [1].
-SURFACE = MODELS.residue.surface.value
 
 #: Share of the carbohydrates, and of the whole, at or below which the ground
 #: is called clear; the first of the two counts.
@@ -79,133 +55,49 @@ SOON = 100  # speed only: all days are looked at where these do not do
 CASE_DRAW = EIGHTY
 
 
-# --- factors --------------------------------------------------------------------------------------
+#: Ages at which the days until the ground is clear are worked out; between two of them they go in a straight line.
+_AGES = tuple(np.linspace(0.0, 1.0, 5).tolist())
 
 
-def linear_factor(soil_c: ArrayLike) -> Array:
-    """Temperature factor of Godwin and Jones (1991) [1], from the soil temperature [degC]."""
-    return np.clip((np.asarray(soil_c, dtype=np.float64) - 5.0) / 30.0, 0.0, 1.0)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Maturity:
+    """How far a plant has come when it is ended, in every member; after (place,) where there are several.
 
-
-def quadratic_factor(soil_c: ArrayLike) -> Array:
-    """Temperature factor of Probert et al. (1998) [1], from the soil temperature [degC]."""
-    return np.clip(np.asarray(soil_c, dtype=np.float64) / 32.0, 0.0, 1.0) ** 2
-
-
-def sigmoid_factor(soil_c: ArrayLike) -> Array:
-    """Temperature factor of Neitsch et al. (2011), eq. 3:1.2.1 [1], from the soil temperature [degC].
-
-    There is no decay at or below 0 degC.
-    """
-    soil = np.asarray(soil_c, dtype=np.float64)
-    warm = np.clip(soil, 0.0, 60.0)  # far beyond where it has levelled off, and before exp() underflows
-    factor = 0.9 * warm / (warm + np.exp(9.93 - 0.312 * warm)) + 0.1
-    return np.where(soil <= 0.0, 0.0, np.where(np.isnan(soil), np.nan, np.minimum(factor, 1.0)))
-
-
-def temperature_factor(soil_c: ArrayLike, case: str = "likely") -> Array:
-    """Share of the full rate that the soil temperature allows.
-
-    Parameters
+    Attributes
     ----------
-    soil_c : array_like, shape (..., day)
-        Daily soil temperature [degC].
-    case : str
-        One of :data:`CASES`.
-
-    Returns
-    -------
-    numpy.ndarray, shape (..., day)
-        Lowest, middle or highest of the three published factors on that day
-        [1].
-
-    Raises
-    ------
-    UnknownNameError
-        If there is no such case.
+    age : numpy.ndarray, shape (year, draw), or () for all alike
+        0 up to full bloom, 1 once its seed is ripe.
+    carbon_nitrogen : numpy.ndarray, of a shape that goes with it
+        C:N ratio; 0 for one that never wants for nitrogen.
     """
-    if case not in CASES:
-        raise UnknownNameError("decomposition case", case, CASES)
-    return temperature_factors(soil_c)[case]
+
+    age: Array
+    carbon_nitrogen: Array
+
+    @classmethod
+    def together(cls, places: Sequence[Maturity]) -> Maturity:
+        """That of several places, one after the other, or of the one that there is."""
+        if len(places) == 1:
+            return places[0]
+        return cls(
+            age=np.stack([each.age for each in places]),
+            carbon_nitrogen=np.stack([each.carbon_nitrogen for each in places]),
+        )
+
+    def at(self, place: int) -> Maturity:
+        """That of one of several places."""
+        if self.age.ndim == 0:
+            return self
+        return Maturity(age=self.age[place], carbon_nitrogen=self.carbon_nitrogen[place])
+
+    def middle(self) -> Maturity:
+        """The mean over the draws, whose axis is kept."""
+        age, ratio = (np.atleast_1d(each).mean(axis=-1, keepdims=True) for each in (self.age, self.carbon_nitrogen))
+        return Maturity(age=age, carbon_nitrogen=ratio)
 
 
-def temperature_factors(soil_c: ArrayLike) -> dict[str, Array]:
-    """The factor of each case (:func:`temperature_factor`), worked out together."""
-    first, second, third = linear_factor(soil_c), quadratic_factor(soil_c), sigmoid_factor(soil_c)
-    low, high = np.minimum(first, second), np.maximum(first, second)
-    return {
-        "slow": np.minimum(low, third),
-        "likely": np.maximum(low, np.minimum(high, third)),
-        "fast": np.maximum(high, third),
-    }
-
-
-def carbon_nitrogen_factor(carbon_nitrogen: ArrayLike) -> Array:
-    """Share of the full rate that the residue's C:N ratio allows [1].
-
-    Notes
-    -----
-    exp(-0.693 (R - 25) / 25), at most 1 (Neitsch et al. 2011, eq. 3:1.2.5).
-    """
-    ratio = np.asarray(carbon_nitrogen, dtype=np.float64)
-    return np.minimum(1.0, np.exp(-0.693 * (ratio - 25.0) / 25.0))
-
-
-def effective_days(
-    soil_c: ArrayLike, carbon_nitrogen: float, *, case: str = "likely", moisture: ArrayLike = 1.0
-) -> Array:
-    """Running sum of days' worth of decay at the full rate.
-
-    Parameters
-    ----------
-    soil_c : array_like, shape (..., day)
-        Daily soil temperature [degC].
-    carbon_nitrogen : float
-        C:N ratio of the residue.
-    case : str
-        One of :data:`CASES`.
-    moisture : array_like, shape (..., day), optional
-        Share of the full rate that soil water allows
-        (:func:`covercrop.models.soil_water.moisture`); 1, moist, by default.
-
-    Returns
-    -------
-    numpy.ndarray, shape (..., day)
-        [d]; NaN from the first day without a temperature on.
-    """
-    daily = temperature_factor(soil_c, case) * np.asarray(moisture, dtype=np.float64)
-    return accumulate(daily * carbon_nitrogen_factor(carbon_nitrogen))
-
-
-# --- pools ----------------------------------------------------------------------------------------
-
-
-def pools_left(effective: ArrayLike, fractions: Sequence[float]) -> Array:
-    """What is left of each pool, as a share of the whole residue.
-
-    Parameters
-    ----------
-    effective : array_like, shape (...)
-        Effective days since turning under [d].
-    fractions : sequence of float
-        Carbohydrate, cellulose and lignin in the residue as turned under;
-        they sum to 1.
-
-    Returns
-    -------
-    numpy.ndarray, shape (..., 3)
-        [1].
-    """
-    decay = np.exp(-np.multiply.outer(np.asarray(effective, dtype=np.float64), np.array(RATES)))
-    return np.asarray(decay * np.asarray(fractions, dtype=np.float64))
-
-
-def mass_left(effective: ArrayLike, fractions: Sequence[float]) -> Array:
-    """What is left of the residue, as a share of its mass when it was turned under [1].
-
-    Takes what :func:`pools_left` takes.
-    """
-    return np.asarray(pools_left(effective, fractions).sum(axis=-1))
+#: Up to full bloom, with nitrogen enough.
+YOUNG = Maturity(age=np.zeros(()), carbon_nitrogen=np.zeros(()))
 
 
 @cache
@@ -234,9 +126,8 @@ def days_to_clear(fractions: tuple[float, float, float]) -> float:
     return high
 
 
-def fractions(residue: Residue) -> tuple[float, float, float]:
-    """Carbohydrate, cellulose and lignin of a cover's residue."""
-    return residue.carbohydrate.value, residue.cellulose.value, residue.lignin.value
+#: The same of one pool [d].
+SINGLE_TO_CLEAR = float(-np.log(MASS_CLEAR) / SINGLE_RATE)
 
 
 def residue_clear(
@@ -244,6 +135,8 @@ def residue_clear(
     start: ArrayLike,
     residue: Residue,
     *,
+    maturity: Maturity = YOUNG,
+    pace: ArrayLike = 1.0,
     draw: ArrayLike = 0.0,
     clear_draw: ArrayLike = 0.0,
     soil_error: ArrayLike = 0.0,
@@ -256,9 +149,13 @@ def residue_clear(
     soil_c : array_like, shape (..., day)
         Daily soil temperature [degC].
     start : array_like, shape (..., k)
-        Day index of turning under, which itself does not count.
+        Day index of the ending, which itself does not count.
     residue : Residue
-        What was turned under.
+        What was ended.
+    maturity : Maturity, of arrays (..., k), optional
+        How far it had come; young, with nitrogen enough, by default.
+    pace : array_like, shape (..., k), optional
+        Share of the full rate on all days (:func:`surface_pace`); 1 by default.
     draw : array_like, shape (..., k), optional
         Standard normal: 0 is the likely case, :data:`CASE_DRAW` the fast and
         minus that the slow one; between and beyond them the date is drawn
@@ -268,59 +165,84 @@ def residue_clear(
     soil_error : array_like, shape (..., k), optional
         Added to the soil temperature on all days [K]; drawn out from a kelvin up and down.
     moisture : array_like, shape (..., day), optional
-        Share of the full rate that soil water allows; 1 by default.
+        Share of the full rate that water allows; 1 by default.
 
     Returns
     -------
     numpy.ndarray, shape (..., k)
         Day index; NaN where it is not reached.
+
+    Notes
+    -----
+    The days from the ending to the date go with the effective days that are needed, for what differs among members:
+    age, C:N, ``pace`` and ``clear_draw``.
     """
     side = np.asarray(draw, dtype=np.float64) / CASE_DRAW
     error, more = (np.asarray(value, dtype=np.float64) for value in (soil_error, clear_draw))
-    begin = np.asarray(start, dtype=np.float64) + 1
-    if side.ndim or error.ndim or more.ndim:
-        begin = np.atleast_1d(begin)
-    need = days_to_clear(fractions(residue))
+    pooled, whole = _longer(residue, maturity, pace)
+    ended = np.asarray(start, dtype=np.float64)
+    if any(each.ndim for each in (side, error, more, pooled, whole)):
+        ended = np.atleast_1d(ended)
+    counted = np.maximum(ended, -1.0)  # before the first day there is nothing to count
+    need = days_to_clear(tuple(fractions(residue).tolist()))
     soil, water = np.asarray(soil_c, dtype=np.float64), np.asarray(moisture, dtype=np.float64)
-    # What lies before turning under plays no part.
-    skipped = max(int(np.min(begin, initial=soil.shape[-1], where=~np.isnan(begin))), 0)
-    wanted = ("likely", "slow", "fast") if np.any(side) else ("likely",)
+    # What lies before the ending plays no part.
+    skipped = max(int(np.min(ended + 1, initial=soil.shape[-1], where=~np.isnan(ended))), 0)
 
-    def days_within(count: int) -> list[Array]:
+    shifts = np.array([0.0, -1.0, 1.0] if np.any(error) else [0.0]).reshape(-1, *[1] * soil.ndim)
+    needs = np.array([need, need, SINGLE_TO_CLEAR]).reshape(3, *[1] * (soil.ndim + 1))
+
+    def waits(count: int) -> Array:
+        """Days of a young plant by each model, for each shift of the soil [K]; what is never reached is after all."""
         until = slice(skipped, skipped + count)
-        factors = temperature_factors(soil[..., until])
-        other = carbon_nitrogen_factor(residue.carbon_nitrogen.value) * (water[..., until] if water.ndim else water)
-        totals = [accumulate(factors[case] * other) for case in wanted]
-        if np.any(error):
-            shifted = (temperature_factor(soil[..., until] + kelvin) for kelvin in (-1.0, 1.0))
-            totals.extend(accumulate(factor * other) for factor in shifted)
-        return [np.asarray(crossing(total, need, begin - skipped)) + skipped for total in totals]
+        linear, quadratic, single = daily_decay(soil[..., until] + shifts, water[..., until] if water.ndim else water)
+        single = -np.log1p(-SINGLE_RATE * single) / SINGLE_RATE  # each day takes its share of what is left
+        day = crossing(accumulate(np.stack([linear, quadratic, single])), needs, counted + 1 - skipped) + skipped
+        waited = (day if ended.ndim else day[..., 0]) - counted
+        return np.where(np.isnan(waited), np.inf, waited)
 
     # Most of it is gone within a season; the rest of the days is looked at only where it is not.
-    found = days_within(SOON)
-    if any(np.isnan(day).any() for day in found):
-        found = days_within(soil.shape[-1])
-    likely = found[0]
-    if not (np.any(side) or np.any(error) or np.any(more)):
-        return likely + np.zeros(np.broadcast_shapes(side.shape, error.shape, more.shape))
+    found = waits(SOON)
+    if skipped + SOON < soil.shape[-1] and np.isinf(found).any():
+        found = waits(soil.shape[-1])
+    longer, shorter = np.maximum(found[0], found[1]) * pooled, np.minimum(found[0], found[1]) * pooled
+    single = found[2] * whole
+    likely, *shifted = np.maximum(shorter, np.minimum(longer, single))
+    wait = likely
+    with np.errstate(invalid="ignore"):  # a case that is never reached says nothing of the likely one
+        if np.any(side):
+            slow, fast = np.maximum(longer[0], single[0]), np.minimum(shorter[0], single[0])
+            wait = wait + _towards(slow, likely, fast, side)
+        if np.any(error):
+            colder, warmer = shifted
+            wait = wait + _towards(colder, likely, warmer, error)
+        wait = wait * np.maximum(1 + CLEAR_SPREAD * more, LEAST_SHARE)
+    wait = np.where(np.isfinite(wait), wait, np.nan)
+    spread = np.zeros(np.broadcast_shapes(side.shape, error.shape, more.shape))
+    return np.asarray(np.maximum(np.ceil(counted + wait - 1e-9), np.ceil(counted) + 1) + spread)
 
-    def towards(below: Array, above: Array, by: Array) -> Array:
-        # A case that is not reached says nothing of the likely one.
-        return np.where(by == 0, 0.0, np.where(by < 0, likely - below, above - likely) * by)
 
-    exact = likely
-    if np.any(side):
-        exact = exact + towards(found[1], found[2], side)
-    if np.any(error):
-        exact = exact + towards(found[-2], found[-1], error)
-    exact = begin + (exact - begin) * np.maximum(1 + CLEAR_SPREAD * more, LEAST_SHARE)
-    return np.asarray(np.maximum(np.ceil(exact - 1e-9), begin))
+def _longer(residue: Residue, maturity: Maturity, pace: ArrayLike) -> tuple[Array, Array]:
+    """By what the days of a young plant until the ground is clear are multiplied, for pools and for one pool."""
+    needs = [days_to_clear(tuple(fractions(residue, age).tolist())) for age in _AGES]
+    slowed = carbon_nitrogen_factor(maturity.carbon_nitrogen) * np.asarray(pace, dtype=np.float64)
+    return np.interp(maturity.age, _AGES, needs) / needs[0] / slowed, 1.0 / slowed
+
+
+def _towards(below: Array, middle: Array, above: Array, by: Array) -> Array:
+    """The way from the middle case to one of two others, drawn out by a share of it."""
+    return np.where(by == 0, 0.0, np.where(by < 0, middle - below, above - middle) * by)
 
 
 def nitrogen_released(
-    soil_c: ArrayLike, start: ArrayLike, residue: Residue, *, case: str = "likely", moisture: ArrayLike = 1.0
+    soil_c: ArrayLike,
+    start: ArrayLike,
+    residue: Residue,
+    *,
+    maturity: Maturity = YOUNG,
+    moisture: ArrayLike = 1.0,
 ) -> Array:
-    """Share of the plant-available nitrogen released by each day.
+    """Share of the plant-available nitrogen released by each day, after each of the three models.
 
     Follows the share of the residue that has decomposed.  Warm soil
     releases so; below about 15 degC ammonium comes with a lag that no
@@ -331,23 +253,53 @@ def nitrogen_released(
     soil_c : array_like, shape (..., day)
         Daily soil temperature [degC].
     start : array_like, shape (...)
-        Day index of turning under.
+        Day index of the ending.
     residue : Residue
+    maturity : Maturity, of arrays (..., 1), optional
+        How far it had come; young, with nitrogen enough, by default.
+    moisture : array_like, shape (..., day), optional
+        Share of the full rate that water allows; 1 by default.
+
+    Returns
+    -------
+    numpy.ndarray, shape (3, ..., day)
+        0 until it is ended, then rising towards 1; NaN where not known.
+    """
+    soil = np.asarray(soil_c, dtype=np.float64)
+    ended = np.asarray(start, dtype=np.float64)[..., np.newaxis]
+    slowed = carbon_nitrogen_factor(maturity.carbon_nitrogen)
+    since = np.where(np.arange(soil.shape[-1]) > ended, 1.0, 0.0) * slowed * np.asarray(moisture)
+    linear, quadratic, single = daily_decay(soil, since)
+    pools = fractions(residue, maturity.age)
+    left = np.stack(
+        [mass_left(accumulate(linear), pools), mass_left(accumulate(quadratic), pools), single_left(single)]
+    )
+    return np.where(np.isnan(ended), np.nan, 1.0 - left)
+
+
+def case_of(released: Array, case: str) -> Array:
+    """What the slow, the likely or the fast one of the three models has released by each day.
+
+    Parameters
+    ----------
+    released : numpy.ndarray, shape (3, ..., day)
+        From :func:`nitrogen_released`, or of a season.
     case : str
         One of :data:`CASES`.
-    moisture : array_like, shape (..., day), optional
-        Share of the full rate that soil water allows; 1 by default.
 
     Returns
     -------
     numpy.ndarray, shape (..., day)
-        0 until turned under, then rising towards 1; NaN where not known.
+        Least, middle or most of the three on that day.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such case.
     """
-    soil = np.asarray(soil_c, dtype=np.float64)
-    turned_under = np.asarray(start, dtype=np.float64)[..., np.newaxis]
-    buried = np.where(np.arange(soil.shape[-1]) > turned_under, 1.0, 0.0)
-    since = effective_days(soil, residue.carbon_nitrogen.value, case=case, moisture=buried * np.asarray(moisture))
-    return np.where(np.isnan(turned_under), np.nan, 1.0 - mass_left(since, fractions(residue)))
+    if case not in CASES:
+        raise UnknownNameError("decomposition case", case, CASES)
+    return np.asarray(np.sort(released, axis=0)[CASES.index(case)])
 
 
 def of_the_season(released: Array, end: ArrayLike) -> Array:
@@ -360,7 +312,7 @@ def of_the_season(released: Array, end: ArrayLike) -> Array:
     ----------
     released : numpy.ndarray, shape (..., day)
         From :func:`nitrogen_released`.
-    end : array_like, shape (...)
+    end : array_like, of the shape before the days, or the last part of it
         Day index of the first day after the season; NaN for the last day that is known.
 
     Returns

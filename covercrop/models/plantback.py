@@ -15,13 +15,15 @@ from numpy.typing import ArrayLike, NDArray
 from covercrop.base.arrays import Array
 from covercrop.base.errors import UnknownNameError
 from covercrop.base.units import in_both
-from covercrop.models import decomposition, frost, maggot, seedling_disease
+from covercrop.models import decay, decomposition, frost, maggot, seedling_disease
 from covercrop.models.degree_days import first_at_least
 from covercrop.models.soil_temperature import SOIL_ERROR_SD, held
 from covercrop.models.termination import ON_SURFACE
 from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
+    from covercrop.models.decomposition import Maturity
+    from covercrop.parameters.companions import CerealWait
     from covercrop.parameters.traits import Crop, Residue
 
 
@@ -56,20 +58,23 @@ SOURCES = (
     "zheng1993",
     MODELS.soil.plastic.source,
     "alabama_anr1061",
+    MODELS.residue.straw_cellulose.source,
+    MODELS.soil.straw_leaf_area.source,
 )
 
 #: What no source gives, for the reader of the dates.
 ASSUMPTIONS = (
     f"Residue counts as gone once {decomposition.CARBOHYDRATE_CLEAR:.0%} of its sugars and starches, or "
     f"{decomposition.MASS_CLEAR:.0%} of its weight, is left: {MODELS.residue.mass_clear.reason}.",
+    "From full bloom to ripe seed a cover is taken to turn evenly from young residue to straw.",
     "The ground is taken to be kept moist while the residue rots; what the rain alone would do is said beside it.",
     f"Seed is taken to be at risk of maggots in the first {maggot.MAGGOT_BROOD_DAYS:.0f} days after turning under "
     f"while the soil is below {in_both(maggot.MAGGOT_COLD_SOIL, 'degC')}, and for {maggot.MAGGOT_PEAK_DAYS:.0f} days "
     f"after a peak of flies while it is below {in_both(maggot.MAGGOT_SAFE_SOIL, 'degC')}: the numbers are published, "
     "the rule made of them is not.",
     "A standing cover is taken to shade the soil fully.",
-    f"Straw is taken to shade the soil like a leaf area of {MODELS.soil.straw_leaf_area.printed}: "
-    f"{MODELS.soil.straw_leaf_area.reason}, and a soil thermometer knows better.",
+    f"Straw is taken to shade the soil like a leaf area of {MODELS.soil.straw_leaf_area.printed}, which keeps it some "
+    f"{in_both(2.0, 'K')} below bare ground in May; a soil thermometer knows better.",
     f"The soil temperature is worked out from the air and may be {in_both(SOIL_ERROR_SD, 'K')} off for a whole spring, "
     "which is why its dates are wide.",
 )
@@ -123,6 +128,11 @@ def soil_wanted(crop: Crop, method: str, own: float | None = None) -> tuple[floa
     return crop.soil_planting.value, None if crop.soil_good is None else crop.soil_good.value
 
 
+def planted_through(crop: Crop, method: str, terminate: str) -> bool:
+    """Whether the crop goes in through the residue and does not wait for it to rot, as plants and large seed do."""
+    return terminate in ON_SURFACE and (method == "transplant" or not crop.small_seed)
+
+
 def limits(
     tmin: Array,
     tmax: Array,
@@ -135,11 +145,15 @@ def limits(
     method: str,
     terminate: str = "turn-under",
     soil_least: float | None = None,
+    maturity: Maturity = decomposition.YOUNG,
     residue_draw: ArrayLike = 0.0,
     clear_draw: ArrayLike = 0.0,
+    surface_draw: ArrayLike = 0.0,
     soil_error: ArrayLike = 0.0,
     disease_draw: ArrayLike = 0.0,
     soil_passing: ArrayLike = 0.0,
+    residue_pace: ArrayLike = 1.0,
+    cereal: CerealWait | None = None,
 ) -> dict[str, Array]:
     """Every limit on planting, in every member.
 
@@ -162,14 +176,20 @@ def limits(
         How it was ended: what is left on top is planted through, by plants and large seed, and breeds few flies.
     soil_least : float, optional
         Soil to wait for [degC]; that of the crop by default (:func:`soil_wanted`).
-    residue_draw : array_like, shape (..., k), optional
-        Standard normal; above 0 the residue goes faster than is likely.
+    maturity : Maturity, of arrays (..., k), optional
+        How far the cover had come.
+    residue_draw, surface_draw : array_like, shape (..., k), optional
+        Standard normal; above 0 the residue goes faster than is likely, wherever it lies and on top.
     clear_draw, disease_draw : array_like, shape (..., k), optional
         Standard normal; above 0 the ground is called clear, and free of disease, later than is likely.
     soil_error : array_like, shape (..., k), optional
         Part of the error of the soil temperature that lasts all spring, which every limit feels that rests on it [K].
     soil_passing : array_like, shape (..., k), optional
         Part of it that comes and goes within days, which only a threshold feels [K].
+    residue_pace : array_like, shape (..., 1, 1), optional
+        How fast the residue of a mixture goes, as a share of that of the legume alone [1].
+    cereal : CerealWait, optional
+        How long a cereal beside the legume makes wait.
 
     Returns
     -------
@@ -183,8 +203,7 @@ def limits(
     """
     begin = np.atleast_1d(np.asarray(start, dtype=np.float64))
     on_top = terminate in ON_SURFACE
-    through = on_top and (method == "transplant" or not crop.small_seed)
-    pace = decomposition.SURFACE if on_top else 1.0
+    through = planted_through(crop, method, terminate)
     least = soil_wanted(crop, method)[0] if soil_least is None else soil_least
     on_a_day = np.asarray(soil_error, dtype=np.float64) + np.asarray(soil_passing, dtype=np.float64)
     day = {
@@ -194,13 +213,14 @@ def limits(
             soil_c,
             begin,
             residue,
+            maturity=maturity,
+            pace=(decay.surface_pace(surface_draw) if on_top else 1.0) * np.asarray(residue_pace, dtype=np.float64),
             draw=residue_draw,
             clear_draw=clear_draw,
             soil_error=soil_error,
-            moisture=pace,
         ),
         "disease": seedling_disease.disease_clear(
-            begin, method, terminate, small_seed=crop.small_seed, draw=disease_draw
+            begin, method, terminate, small_seed=crop.small_seed, cereal=cereal, draw=disease_draw
         ),
         "maggot": maggot.maggot_clear(tmin, tmax, soil_c, begin, midwinter, soil_error=on_a_day)
         if crop.maggot_host and not on_top

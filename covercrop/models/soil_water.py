@@ -58,8 +58,14 @@ ROOT_SHARE = MODELS.water.root_share.value
 _EVAPORATION_LEFT = {
     "bare": 1.0,
     "straw": MODELS.water.straw_evaporation.value,
+    "residue": MODELS.water.straw_evaporation.value,
     "black-plastic": MODELS.water.plastic_evaporation.value,
 }
+
+#: Rain that wets through what lies on top [mm], the share of that left a day later [1], and the days to the last of it.
+LITTER_FULL = MODELS.water.litter_full.value
+LITTER_KEPT = MODELS.water.litter_kept.value
+LITTER_DRY = int(MODELS.water.litter_dry.value)
 
 #: The ground can be worked up to this wetness, on the scale of :func:`relative_water` [1].
 WORKABLE = 1 + MODELS.water.workable.value
@@ -75,7 +81,8 @@ ASSUMPTIONS = (
     "Rain is taken to soak in where it falls, and nothing to rise from below or run off.",
     f"A standing cover is taken to draw {ROOT_SHARE:.0%} of its water from the ground that is later turned, "
     f"{MODELS.water.root_share.reason}.",
-    f"Straw is taken to leave {MODELS.water.straw_evaporation.value:.0%} of the evaporation and plastic "
+    "Straw, and a cover that lies as a mulch, is taken to leave "
+    f"{MODELS.water.straw_evaporation.value:.0%} of the evaporation and plastic "
     f"{MODELS.water.plastic_evaporation.value:.0%}: {MODELS.water.straw_evaporation.reason}, and "
     f"{MODELS.water.plastic_evaporation.reason.removeprefix('advice, from memory, says ')}; rain is taken to reach "
     "the ground under plastic from the sides.",
@@ -156,8 +163,8 @@ def relative_water(prcp: ArrayLike, et0: ArrayLike, ground_cover: str, turned: f
     et0 : array_like, shape (..., day)
         Reference evapotranspiration [mm].
     ground_cover : str
-        What lies on the ground once the cover is gone: ``bare``, ``straw`` or
-        ``black-plastic``.
+        What lies on the ground once the cover is gone: ``bare``, ``straw``,
+        ``residue`` of a rolled or mown cover or ``black-plastic``.
     turned : float
         Day index on which the standing cover is turned under and the ground
         cover laid; NaN where it stands throughout.
@@ -282,3 +289,32 @@ def moisture(
     """
     demand = evapotranspiration(tmin, tmax, latitude, day_of_year)
     return moisture_factor(relative_water(prcp, demand, ground_cover, turned))
+
+
+def litter_moisture(prcp: ArrayLike) -> Array:
+    """Share of the full rate of decay that the rain allows which residue on top of the ground still holds.
+
+    Parameters
+    ----------
+    prcp : array_like, shape (..., day)
+        Daily precipitation [mm].
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., day)
+        [1]; NaN on days whose rain is not known.
+
+    Notes
+    -----
+    A rain of :data:`LITTER_FULL` wets it through; :data:`LITTER_KEPT` of what it holds is left a day later, and nothing
+    after :data:`LITTER_DRY` days without rain.
+    """
+    rain = np.asarray(prcp, dtype=np.float64)
+    fallen = np.where(np.isnan(rain), 0.0, rain) / LITTER_FULL
+    wet = np.moveaxis(np.empty_like(fallen), -1, 0)
+    held, dry = np.zeros((2, *rain.shape[:-1]))
+    for day, gained in enumerate(np.moveaxis(fallen, -1, 0)):
+        dry = np.where(gained > 0, 0.0, dry + 1)
+        held = np.where(dry < LITTER_DRY, np.minimum(gained + LITTER_KEPT * held, 1.0), 0.0)
+        wet[day] = held
+    return np.where(np.isnan(rain), np.nan, np.moveaxis(wet, 0, -1))

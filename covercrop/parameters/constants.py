@@ -81,6 +81,38 @@ class SowingPractice:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CerealClock:
+    """The clock of cereal rye, and the heat between its stages."""
+
+    base: CitedValue
+    day_length_none: CitedValue
+    day_length_full: CitedValue
+    flowering: CitedValue
+    stage_base: CitedValue
+    tillering: CitedValue
+    jointing: CitedValue
+    flag_leaf: CitedValue
+    boot: CitedValue
+    heading: CitedValue
+    milk: CitedValue
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mixture:
+    """A cereal beside a legume."""
+
+    share: CitedValue
+    over_legume: CitedValue
+    over_cereal: CitedValue
+    even: CitedValue
+    most_tied: CitedValue
+    release_from: CitedValue
+    cool_soil: CitedValue
+    tilled_until: CitedValue
+    late_rye: CitedValue
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Ending:
     """The pods that open or close a window, and the tarp."""
 
@@ -95,6 +127,7 @@ class Decision:
     """Which day is best for ending a cover."""
 
     most_risk: CitedValue
+    more_risk: CitedValue
     in_time_within: CitedValue
     flat_top: CitedValue
     least_gain: CitedValue
@@ -108,6 +141,11 @@ class ResidueDecay:
     carbohydrate_rate: CitedValue
     cellulose_rate: CitedValue
     lignin_rate: CitedValue
+    single_rate: CitedValue
+    tied_from: CitedValue
+    straw_carbohydrate: CitedValue
+    straw_cellulose: CitedValue
+    straw_lignin: CitedValue
     surface: CitedValue
     carbohydrate_clear: CitedValue
     mass_clear: CitedValue
@@ -185,6 +223,9 @@ class SoilWater:
     root_share: CitedValue
     straw_evaporation: CitedValue
     plastic_evaporation: CitedValue
+    litter_full: CitedValue
+    litter_kept: CitedValue
+    litter_dry: CitedValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -300,6 +341,8 @@ class Models:
     winter: Hardening
     bloom: CoolDays
     sowing: SowingPractice
+    cereal: CerealClock
+    mixture: Mixture
     ending: Ending
     decision: Decision
     residue: ResidueDecay

@@ -103,12 +103,11 @@ class Winter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Residue:
-    """What is turned under: pools of young residue, and its nitrogen."""
+    """What is ended: pools of a plant up to full bloom.  Its C:N ratio is that of its growth."""
 
     carbohydrate: CitedValue
     cellulose: CitedValue
     lignin: CitedValue
-    carbon_nitrogen: CitedValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,6 +177,10 @@ class Cultivar:
     cool_days: CitedValue | None = None
 
 
+#: How flowers stand: around the end of a stem, or along a stalk.
+INFLORESCENCES = ("head", "raceme")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cover:
     """A legume cover: one table of ``data/covers.toml``."""
@@ -200,6 +203,11 @@ class Cover:
     also: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+    @property
+    def inflorescence(self) -> str:
+        """How its flowers stand, one of :data:`INFLORESCENCES`: those of a clover in a head."""
+        return "head" if self.scientific_name.startswith("Trifolium") else "raceme"
 
 
 # --- what a crop is -------------------------------------------------------------------------------
@@ -389,7 +397,6 @@ _LABELS = {
     "seed spread": "seed, scatter of the sum",
     "winter kill_temperature": "winter, crown that kills half of the stands",
     "winter spread": "winter, scatter among stands",
-    "residue carbon_nitrogen": "residue, C:N ratio",
     "growth slope": "growth, dry matter for warmth",
     "growth lag": "growth, warmth before it is under way",
     "growth most": "growth, most dry matter",

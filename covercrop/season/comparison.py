@@ -10,19 +10,19 @@ import numpy as np
 from covercrop.base.arrays import Array, Days
 from covercrop.base.days import date_of
 from covercrop.base.errors import UsageError
-from covercrop.models import plantback, soil_water
+from covercrop.models import mixture, plantback, soil_water
 from covercrop.models.members import MEDIAN, Draws, standard_draws
 from covercrop.parameters.constants import MODELS
 from covercrop.season.chain import Chain, Start, follow, member_days
-from covercrop.season.ground import dead_from, follow_ground
+from covercrop.season.ground import dead_from, limits_by_ending
 from covercrop.season.helps import Help, helps
 from covercrop.season.many import days_asked, gathered
-from covercrop.season.nitrogen_part import Amount, amounts_on
+from covercrop.season.nitrogen_part import PERCENT, Amount, amounts_on
 from covercrop.season.plan import Plan, plan_of, start_of
 from covercrop.weather.sharing import SharedWeather
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from covercrop.base.days import Day
     from covercrop.base.records import DailyWeather
@@ -59,6 +59,11 @@ class Row:
         What the cover holds then (:data:`covercrop.season.nitrogen_part.AMOUNTS`); empty where that is not known.
     chosen : bool
         Whether this is what is advised.
+    band : str or None
+        What a mixture then does with the soil's nitrogen (:data:`covercrop.models.mixture.BANDS`); None for a legume
+        alone, and where that is not known.
+    zadoks : int or None
+        Most likely stage of the cereal beside it then; None where there is none.
     """
 
     date: np.datetime64
@@ -74,6 +79,8 @@ class Row:
     binding: str | None
     amounts: dict[str, Amount]
     chosen: bool
+    band: str | None = None
+    zadoks: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -153,13 +160,12 @@ def compare_endings(
     days = [_position(wanted, start, first) for wanted in ends]
     chances = {way: chain.chances_by(way, start.conditions.cover, start.outlook.days.size) for way in ways}
     ahead = np.flatnonzero(chain.ahead.may)
-    workable = _workable(start)
     return Endings(
         plan=plan,
         rows=tuple(
-            _row(start, chain, draws, way, place, chances[way], workable)
+            row
             for way in ways
-            for place in _places(chain, chances[way], first, days, way)
+            for row in _rows(start, chain, draws, way, _places(chain, chances[way], first, days, way), chances[way])
         ),
         helps=helps(start, chain, draws),
         days=start.outlook.days[ahead[0] : ahead[-1] + 1],
@@ -197,37 +203,46 @@ def _places(chain: Chain, chances: Chances, first: int, asked: Sequence[int], wa
     return sorted({*weekly, *asked, *advised})
 
 
-def _row(start: Start, chain: Chain, draws: Draws, way: str, place: int, chances: Chances, workable: Array) -> Row:
-    conditions, outlook = start.conditions, start.outlook
-    ground = follow_ground(
+def _rows(start: Start, chain: Chain, draws: Draws, way: str, places: Sequence[int], chances: Chances) -> Iterator[Row]:
+    """The rows of one way of ending, whose ground is followed together."""
+    conditions, outlook, weights = start.conditions, start.outlook, chain.weights
+    cereal = chain.stand.cereal
+    limits = limits_by_ending(
         outlook,
         conditions.cover,
         conditions.crop,
         conditions.planting,
         draws,
-        dead=dead_from(place, way),
+        dead=dead_from(places, way),
         midwinter=chain.midwinter,
         terminate=way,
+        maturity=chain.stand.maturity(np.asarray(places), conditions.cover),
         scouting=conditions.scouting,
+        residue_pace=1.0 if cereal is None else cereal.residue_pace(conditions.cover.residue, places),
+        cereal=conditions.companion,
     )
-    likely, safe = outlook.dates(member_days([ground.earliest], chain.weights, (MEDIAN, SAFE_SHARE))[0])
+    planting = outlook.dates(member_days(list(plantback.earliest(limits)), weights, (MEDIAN, SAFE_SHARE)))
     growth = conditions.cover.growth
-    return Row(
-        date=outlook.days[place],
-        method=way,
-        **{
-            name: float(getattr(chances, name)[place])
-            for name in ("killed", "seed_free", "bloom", "in_time", "together")
-        },
-        workable=float(workable[place]),
-        plant_likely=likely,
-        plant_safe=safe,
-        binding=plantback.binding(ground.limits, chain.weights),
-        amounts={}
-        if growth is None
-        else amounts_on(chain.stand, growth, outlook, conditions.scouting, chain.weights, draws, place),
-        chosen=way == chain.ending.method and place == chain.ending.day,
-    )
+    workable = _workable(start)
+    for row, place in enumerate(places):
+        amounts = (
+            {}
+            if growth is None
+            else amounts_on(chain.stand, growth, outlook, conditions.scouting, weights, draws, place)
+        )
+        yield Row(
+            date=outlook.days[place],
+            method=way,
+            **{name: float(getattr(chances, name)[place]) for name in WANTS},
+            workable=float(workable[place]),
+            plant_likely=planting[row, 0],
+            plant_safe=planting[row, 1],
+            binding=plantback.binding({name: days[row] for name, days in limits.items()}, weights),
+            amounts=amounts,
+            chosen=way == chain.ending.method and place == chain.ending.day,
+            band=mixture.band(amounts[PERCENT].median) if PERCENT in amounts else None,
+            zadoks=None if cereal is None else cereal.zadoks_on(place, weights),
+        )
 
 
 def _workable(start: Start) -> Array:

@@ -71,7 +71,9 @@ class Decision:
         return "bloom" if self.why in ("crop", "before-bloom") else "crop"
 
 
-def decide(chances: Chances, may: NDArray[np.bool_], *, cover_first: bool = False) -> Decision | None:
+def decide(
+    chances: Chances, may: NDArray[np.bool_], *, cover_first: bool = False, most_risk: float = MOST_RISK
+) -> Decision | None:
     """The day on which the cover is best ended.
 
     Parameters
@@ -82,6 +84,8 @@ def decide(chances: Chances, may: NDArray[np.bool_], *, cover_first: bool = Fals
         The days that are still to come and on which it can be done.
     cover_first : bool
         Whether bloom comes before the crop.
+    most_risk : float
+        The most chance of seed, or of a cover that lives on, that is taken where there is a choice [1].
 
     Returns
     -------
@@ -90,7 +94,7 @@ def decide(chances: Chances, may: NDArray[np.bool_], *, cover_first: bool = Fals
     """
     if not may.any():
         return None
-    safe = may & (chances.clean >= 1 - MOST_RISK - 1e-9)
+    safe = may & (chances.clean >= 1 - most_risk - 1e-9)
     if not safe.any():
         near = may & (chances.clean >= chances.clean[may].max() - FLAT_TOP)
         return _decision(near, int(np.argmax(near)), "least-risk")

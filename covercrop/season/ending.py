@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from dataclasses import asdict, dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -246,13 +246,13 @@ def _best(found: Chances, stand: Stand, weights: Array, ahead: Ahead, outlook: O
     today = int(np.argmax(ahead.may))
     closes = np.where(np.isnan(stand.closes), np.inf, stand.closes)
     return Recommended(
-        **_odds(found, decided.day, outlook),
+        **asdict(odds_on(found, decided.day, outlook)),
         start=outlook.days[decided.first],
         end=outlook.days[decided.last],
         some_day=share(closes >= np.maximum(stand.opens, today), weights),
         why=decided.why,
         given_up=decided.given_up,
-        other=None if decided.other is None else Odds(**_odds(found, decided.other, outlook)),
+        other=None if decided.other is None else odds_on(found, decided.other, outlook),
     )
 
 
@@ -263,12 +263,13 @@ def _no_surer(best: Recommended, dispute: Dispute, method: str) -> Recommended:
     return replace(best, probability=min([best.probability, *told]))
 
 
-def _odds(found: Chances, day: int, outlook: Outlook) -> dict[str, Any]:
-    return {
-        "date": outlook.days[day],
-        "probability": float(found.window[day]),
+def odds_on(found: Chances, day: int, outlook: Outlook) -> Odds:
+    """What a day promises."""
+    return Odds(
+        date=outlook.days[day],
+        probability=float(found.window[day]),
         **{name: float(getattr(found, name)[day]) for name in ("killed", "seed_free", "bloom", "in_time", "together")},
-    }
+    )
 
 
 def _undisputed(

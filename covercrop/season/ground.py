@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
-from covercrop.models import decomposition, maggot, plantback, soil_water, termination
-from covercrop.models.members import staggered
+from covercrop.models import decay, decomposition, maggot, plantback, soil_water, termination
+from covercrop.models.decomposition import YOUNG, Maturity
+from covercrop.models.members import EIGHTY, staggered
 from covercrop.models.soil_temperature import SOIL_ERROR_SD, soil_temperature
 from covercrop.season.measurements import PASSING_SHARE, SoilCheck, soil_check
 from covercrop.season.ripeness import Ripeness, ripeness
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
     from covercrop.field.entries import CropEntry, ScoutingNote
     from covercrop.models.members import Draws
+    from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Cover, Crop, Residue
     from covercrop.weather.outlook import Outlook
 
@@ -47,10 +49,14 @@ class Ground:
         By what it does.
     dead : numpy.ndarray, shape ()
         Day index on which the ended cover is dead; NaN where it is not ended.
+    maturity : Maturity
+        How far it had come when it was ended.
     soil_c : numpy.ndarray, shape (year, day)
         Soil temperature at planting depth [degC].
     soil_check : SoilCheck
         What thermometer readings have done to it.
+    residue_pace : numpy.ndarray, shape ()
+        How fast the residue goes, as a share of that of the legume alone: 1 where there is no cereal [1].
     """
 
     limits: dict[str, Array]
@@ -59,8 +65,10 @@ class Ground:
     latest: Array
     ripeness: Ripeness
     dead: Array
+    maturity: Maturity
     soil_c: Array
     soil_check: SoilCheck
+    residue_pace: Array
 
     def at(self, place: int) -> Ground:
         """The ground of one of several places."""
@@ -71,8 +79,10 @@ class Ground:
             latest=self.latest[place],
             ripeness=self.ripeness.at(place),
             dead=self.dead[place],
+            maturity=self.maturity.at(place),
             soil_c=self.soil_c[place],
             soil_check=self.soil_check.at(place),
+            residue_pace=self.residue_pace[place],
         )
 
 
@@ -123,7 +133,10 @@ def planting_limits(
     midwinter: int,
     *,
     terminate: str = "turn-under",
+    maturity: Maturity = YOUNG,
     soil_sd: float = SOIL_ERROR_SD,
+    residue_pace: ArrayLike = 1.0,
+    cereal: Companion | None = None,
 ) -> dict[str, Array]:
     """Every limit on planting after a cover that dies on a given day.
 
@@ -144,8 +157,14 @@ def planting_limits(
         Day index of the midwinter before the crop's spring.
     terminate : str
         How it was ended.
+    maturity : Maturity, of arrays (..., year, draw), optional
+        How far it had come.
     soil_sd : float
         Standard deviation of the error of ``soil_c`` [K].
+    residue_pace : array_like, shape of ``dead``, optional
+        How fast the residue of a mixture goes, as a share of that of the legume alone [1].
+    cereal : Companion, optional
+        What stood beside the legume.
 
     Returns
     -------
@@ -154,6 +173,7 @@ def planting_limits(
     """
     start = np.asarray(dead, dtype=np.float64)[..., np.newaxis]
     passing = np.sqrt(PASSING_SHARE) * SOIL_ERROR_SD
+    pace = np.asarray(residue_pace, dtype=np.float64)
     return plantback.limits(
         outlook.tmin,
         outlook.tmax,
@@ -165,11 +185,59 @@ def planting_limits(
         method=entry.method,
         terminate=terminate,
         soil_least=entry.soil_c,
+        maturity=maturity,
         residue_draw=draws.residue,
         clear_draw=draws.residue_clear,
+        surface_draw=draws.surface,
         disease_draw=staggered(draws.disease, outlook.tmin.shape[-2]),
         soil_error=np.sqrt(max(soil_sd**2 - passing**2, 0.0)) * draws.soil,
         soil_passing=min(passing, soil_sd) * draws.soil_passing,
+        residue_pace=pace[..., np.newaxis, np.newaxis] if pace.ndim else pace,
+        cereal=None if cereal is None else cereal.wait,
+    )
+
+
+def limits_by_ending(
+    outlook: Outlook,
+    cover: Cover,
+    crop: Crop,
+    entry: CropEntry,
+    draws: Draws,
+    *,
+    dead: Array,
+    midwinter: int,
+    terminate: str,
+    maturity: Maturity = YOUNG,
+    scouting: Sequence[ScoutingNote] = (),
+    residue_pace: ArrayLike = 1.0,
+    cereal: Companion | None = None,
+) -> dict[str, Array]:
+    """Every limit on planting after each of several days on which the cover may still be ended.
+
+    Takes what :func:`follow_ground` takes, of one place, but for ``dead``, which is of shape (ending,) and lies ahead,
+    ``maturity``, of arrays (ending, year, draw), and ``residue_pace``, which may be of shape (ending,).
+
+    Returns
+    -------
+    dict of str to numpy.ndarray, shape (ending, year, draw)
+        Day index on which each limit clears (:data:`covercrop.models.plantback.LIMITS`).
+    """
+    modelled = soil_temperature(outlook.tmean, ground_under(entry, terminate), canopy_until=dead[:, np.newaxis])
+    check = soil_check(scouting, outlook, modelled[-1], np.nan)  # the cover stands where it was read
+    return planting_limits(
+        outlook,
+        check.corrected(modelled, dead),
+        cover.residue,
+        crop,
+        entry,
+        draws,
+        dead,
+        midwinter,
+        terminate=terminate,
+        maturity=maturity,
+        soil_sd=check.sd,
+        residue_pace=residue_pace,
+        cereal=cereal,
     )
 
 
@@ -183,7 +251,10 @@ def follow_ground(
     dead: ArrayLike,
     midwinter: int,
     terminate: str = "turn-under",
+    maturity: Maturity = YOUNG,
     scouting: Sequence[ScoutingNote] = (),
+    residue_pace: ArrayLike = 1.0,
+    cereal: Companion | None = None,
 ) -> Ground:
     """Follow the ground from the ending of the cover to the planting of the crop.
 
@@ -202,8 +273,12 @@ def follow_ground(
         Day index of the midwinter before the crop's spring.
     terminate : str
         How the cover is ended.
+    maturity : Maturity, of arrays (year, draw) or (place, year, draw), optional
+        How far it has come by then; young by default.
     scouting : sequence of ScoutingNote
         Of one place; its thermometer readings set the soil model right.
+    residue_pace, cereal
+        As for :func:`planting_limits`.
 
     Raises
     ------
@@ -224,7 +299,10 @@ def follow_ground(
         died,
         midwinter,
         terminate=terminate,
+        maturity=maturity,
         soil_sd=check.sd,
+        residue_pace=residue_pace,
+        cereal=cereal,
     )
     ripens = ripeness(outlook, crop, entry, draws, midwinter)
     return Ground(
@@ -234,8 +312,10 @@ def follow_ground(
         latest=ripens.latest(),
         ripeness=ripens,
         dead=died,
+        maturity=maturity,
         soil_c=soil_c,
         soil_check=check,
+        residue_pace=np.broadcast_to(np.asarray(residue_pace, dtype=np.float64), died.shape),
     )
 
 
@@ -247,22 +327,46 @@ def ground_details(
     Takes what :func:`follow_ground` takes, and what it gave.
     """
     start = ground.dead[np.newaxis]
-    pace = decomposition.SURFACE if ground.terminate in termination.ON_SURFACE else 1.0
-    moisture = soil_water.moisture(
-        outlook.prcp, outlook.tmin, outlook.tmax, latitude, outlook.day_of_year, entry.ground_cover, float(ground.dead)
+    moist = soil_water.moisture(
+        outlook.prcp,
+        outlook.tmin,
+        outlook.tmax,
+        latitude,
+        outlook.day_of_year,
+        ground_under(entry, ground.terminate),
+        float(ground.dead),
     )
+    middle = ground.maturity.middle()
+    pace = float(ground.residue_pace)
+    rotting = dict.fromkeys(decomposition.CASES, np.full_like(moist, pace))
+    by_rain = pace * moist
+    if ground.terminate in termination.ON_SURFACE:
+        rained = soil_water.litter_moisture(outlook.prcp)
+        rotting = {
+            case: pace * decay.surface_moisture(moist, rained, decay.surface_pace(draw))
+            for case, draw in zip(decomposition.CASES, (-EIGHTY, 0.0, EIGHTY), strict=True)
+        }
+        by_rain = rotting["likely"]
     _, good = plantback.soil_wanted(crop, entry.method, entry.soil_c)
     # A cover that is ended after the season of the crop gives to the rest of the days.
     ends = np.where(ground.ripeness.end > ground.dead, ground.ripeness.end, np.nan)
     released = {
-        case: decomposition.of_the_season(
-            decomposition.nitrogen_released(ground.soil_c, start[0], cover.residue, case=case, moisture=pace),
-            ends,
+        case: decomposition.case_of(
+            decomposition.of_the_season(
+                decomposition.nitrogen_released(
+                    ground.soil_c, start[0], cover.residue, maturity=middle, moisture=rotting[case]
+                ),
+                ends,
+            ),
+            case,
         )
         for case in decomposition.CASES
     }
+    through = plantback.planted_through(crop, entry.method, ground.terminate)
     return GroundDetails(
-        residue_by_rain=decomposition.residue_clear(ground.soil_c, start, cover.residue, moisture=pace * moisture),
+        residue_by_rain=np.broadcast_to(start, (len(ground.soil_c), 1))
+        if through
+        else decomposition.residue_clear(ground.soil_c, start, cover.residue, maturity=middle, moisture=by_rain),
         soil_good=np.full((len(ground.soil_c), 1), np.nan)
         if good is None
         else plantback.soil_warm(ground.soil_c, good, start),

@@ -7,12 +7,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from covercrop.base.arrays import Array
 from covercrop.models import termination
 from covercrop.models.members import MEDIAN, Draws
+from covercrop.models.plantback import earliest
 from covercrop.models.soil_temperature import GROUND_COVERS
 from covercrop.parameters.constants import MODELS
 from covercrop.season.chain import Chain, Start, follow, member_days
-from covercrop.season.decision import IN_TIME_WITHIN
+from covercrop.season.decision import IN_TIME_WITHIN, decide
+from covercrop.season.ending import Odds, odds_on
+from covercrop.season.ground import dead_from, limits_by_ending
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -23,6 +27,9 @@ if TYPE_CHECKING:
 #: What is gained has to be more than this to be named.
 LEAST_GAIN = MODELS.decision.least_gain.value
 
+#: Chance of seed, or of a cover that lives on, of those who are ready to take more of it [1].
+MORE_RISK = MODELS.decision.more_risk.value
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Help:
@@ -31,9 +38,9 @@ class Help:
     Attributes
     ----------
     change : str
-        ``transplants``, ``quicker-variety``, ``ground-cover`` or ``way``.
+        ``transplants``, ``quicker-variety``, ``ground-cover`` or ``way``; by ``more-risk`` another of the same days.
     detail : str
-        The ground cover, or the way of ending; the days to maturity of the variety.
+        The ground cover, or the way of ending; the days to maturity of the variety; the risk that is taken, in percent.
     date : numpy.datetime64[D]
         The best day of ending the cover then.
     probability, in_time, together : float
@@ -76,15 +83,10 @@ def helps(start: Start, chain: Chain, draws: Draws) -> tuple[Help, ...]:
     if best is None or best.together > 1 - LEAST_GAIN:
         return ()
     found = []
-    for change, detail, other in _changes(start, chain.ending.method):
-        then = follow(other, draws)
-        day = then.ending.best
-        if day is None:
-            continue
+    for change, detail, day, likely in (*_followed(start, chain, draws), *_riskier(start, chain, draws)):
         together, in_time = day.together - best.together, day.in_time - best.in_time
-        if in_time < -IN_TIME_WITHIN:
+        if in_time < -IN_TIME_WITHIN or max(together, in_time) < LEAST_GAIN:
             continue  # what costs the crop is no help
-        likely = member_days([then.ground.earliest], then.weights, (MEDIAN,))[0, 0]
         found.append(
             Help(
                 change=change,
@@ -98,8 +100,48 @@ def helps(start: Start, chain: Chain, draws: Draws) -> tuple[Help, ...]:
                 plant_likely=start.outlook.dates([likely])[0],
             )
         )
-    worth = (each for each in found if each.gain >= LEAST_GAIN)
-    return tuple(sorted(worth, key=lambda each: -each.gain))
+    return tuple(sorted(found, key=lambda each: -each.gain))
+
+
+def _followed(start: Start, chain: Chain, draws: Draws) -> Iterator[tuple[str, str, Odds, float]]:
+    """What comes of each thing done differently: its best day, and the likely day of planting."""
+    # Nothing that is changed here changes the stand; that of a mixture is no longer what was grown if cold took a part.
+    stand = None if chain.rivals or chain.stand.cereal else chain.stand
+    for change, detail, other in _changes(start, chain.ending.method):
+        then = follow(other, draws, stand=stand)
+        if then.ending.best is not None:
+            yield change, detail, then.ending.best, _likely(then.ground.earliest, then)
+
+
+def _riskier(start: Start, chain: Chain, draws: Draws) -> Iterator[tuple[str, str, Odds, float]]:
+    """What comes of taking more risk of seed: another of the same days."""
+    chances, ahead, conditions, cereal = chain.ending.chances, chain.ahead, start.conditions, chain.stand.cereal
+    if chances is None or ahead is None:
+        return
+    decided = decide(chances, ahead.may, cover_first=ahead.cover_first, most_risk=MORE_RISK)
+    if decided is None or decided.day == chain.ending.day:
+        return
+    limits = limits_by_ending(
+        start.outlook,
+        conditions.cover,
+        conditions.crop,
+        conditions.planting,
+        draws,
+        dead=dead_from([decided.day], chain.ending.method),
+        midwinter=chain.midwinter,
+        terminate=chain.ending.method,
+        maturity=chain.stand.maturity(np.array([decided.day]), conditions.cover),
+        scouting=conditions.scouting,
+        residue_pace=1.0 if cereal is None else cereal.residue_pace(conditions.cover.residue, [decided.day]),
+        cereal=conditions.companion,
+    )
+    likely = _likely(earliest(limits)[0], chain)
+    yield "more-risk", f"{100 * MORE_RISK:.0f}", odds_on(chances, decided.day, start.outlook), likely
+
+
+def _likely(planting: Array, chain: Chain) -> float:
+    """The middle one of the first days of planting."""
+    return float(member_days([planting], chain.weights, (MEDIAN,))[0, 0])
 
 
 def _changes(start: Start, method: str) -> Iterator[tuple[str, str, Start]]:

@@ -9,21 +9,25 @@ import numpy as np
 
 from covercrop.base.arrays import Array
 from covercrop.models import plantback
-from covercrop.models.soil_temperature import soil_temperature
-from covercrop.season.ground import dead_from, ground_under, planting_limits
-from covercrop.season.measurements import soil_check
+from covercrop.models.decomposition import YOUNG
+from covercrop.season.ground import dead_from, limits_by_ending
 from covercrop.weather.outlook import LEAD_DAYS, part_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from covercrop.field.entries import CropEntry, ScoutingNote
+    from covercrop.models.decomposition import Maturity
     from covercrop.models.members import Draws
     from covercrop.parameters.traits import Cover, Crop
+    from covercrop.season.beside import CerealStand
     from covercrop.weather.outlook import Outlook
 
 #: The ground is followed from an ending on every so many days of the season; between two of them its date is straight.
 EVERY = 8
+
+#: So many of those days at a time, from the last one back for as long as a crop is late.
+AT_ONCE = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,7 +59,9 @@ def ending_in_time_until(
     deadline: Deadline,
     *,
     method: str,
+    maturity: Callable[[Array], Maturity],
     scouting: Sequence[ScoutingNote] = (),
+    cereal: CerealStand | None = None,
 ) -> Array:
     """Last day on which the cover may be ended for the crop to be in time, in every member.
 
@@ -71,8 +77,12 @@ def ending_in_time_until(
     deadline : Deadline
     method : str
         How the cover is ended.
+    maturity : callable
+        How far the cover has come in every member on days of ending it, given by their indexes.
     scouting : sequence of ScoutingNote
         Its thermometer readings set the soil model right.
+    cereal : CerealStand, optional
+        What stands beside it.
 
     Returns
     -------
@@ -85,23 +95,62 @@ def ending_in_time_until(
     begin = max(min(deadline.midwinter, int(ended[0])) - LEAD_DAYS, 0)
     limit = np.nanmax(np.where(np.isfinite(deadline.plant_by), deadline.plant_by, np.nan), initial=deadline.horizon)
     season = part_of(outlook, slice(begin, int(limit) + 2))
-    dead = dead_from(ended, method) - begin
-    modelled = soil_temperature(season.tmean, ground_under(entry, method), canopy_until=dead[:, np.newaxis])
-    check = soil_check(scouting, season, modelled[-1], np.nan)  # the cover stands where it was read
-    limits = planting_limits(
-        season,
-        check.corrected(modelled, dead),
-        cover.residue,
-        crop,
-        entry,
-        draws,
-        dead,
-        deadline.midwinter - begin,
-        terminate=method,
-        soil_sd=check.sd,
-    )
-    earliest = plantback.earliest(limits) + begin
-    return last_before(ended, np.where(np.isnan(earliest), np.inf, earliest), deadline.plant_by)
+
+    def earliest(ended: Array) -> Array:
+        limits = limits_by_ending(
+            season,
+            cover,
+            crop,
+            entry,
+            draws,
+            dead=dead_from(ended, method) - begin,
+            midwinter=deadline.midwinter - begin,
+            terminate=method,
+            maturity=YOUNG if plantback.planted_through(crop, entry.method, method) else maturity(ended),
+            scouting=scouting,
+            residue_pace=1.0 if cereal is None else cereal.residue_pace(cover.residue, ended),
+            cereal=None if cereal is None else cereal.companion,
+        )
+        return plantback.earliest(limits) + begin
+
+    return last_in_time(ended, earliest, deadline.plant_by)
+
+
+def last_in_time(ended: Array, earliest: Callable[[Array], Array], plant_by: Array | float) -> Array:
+    """Last of some days of ending a cover from which planting is possible by a day.
+
+    Parameters
+    ----------
+    ended : numpy.ndarray, shape (day,)
+        :data:`EVERY` so many days apart.
+    earliest : callable
+        Takes some of them and gives the first day on which the crop can be planted, shape (some, year, draw); NaN where
+        it never can.
+    plant_by : numpy.ndarray, shape (year, draw) or (year, 1), or float
+
+    Returns
+    -------
+    numpy.ndarray, shape (year, draw)
+        As :func:`last_before`.
+    """
+
+    def first(ended: Array) -> Array:
+        found = earliest(ended)
+        return np.where(np.isnan(found), np.inf, found)
+
+    # An ending that comes earlier leaves the crop no later: those before one after which nobody is late need not be
+    # followed, and who is late after the very first of them is late after all.
+    followed: list[Array] = []
+    always = None
+    for end in range(len(ended), 0, -AT_ONCE):
+        followed.insert(0, first(ended[max(end - AT_ONCE, 0) : end]))
+        late = followed[0][0] > plant_by
+        if late.any() and always is None and end > AT_ONCE:
+            always = first(ended[:1])[0] > plant_by
+        if not late.any() or (always is not None and always[late].all()):
+            break
+    found = np.concatenate(followed)
+    return last_before(ended[-len(found) :], found, plant_by)
 
 
 def last_before(ended: Array, earliest: Array, plant_by: Array | float) -> Array:

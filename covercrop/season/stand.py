@@ -10,9 +10,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from covercrop.base.arrays import Array
-from covercrop.models import bbch, biomass, phenology, season_calendar, snow, termination, winter
+from covercrop.models import bbch, biomass, mixture, phenology, season_calendar, snow, termination, winter
 from covercrop.models.biomass import nitrogen_percent
 from covercrop.models.daylength import day_length
+from covercrop.models.decay import TIED_FROM
+from covercrop.models.decomposition import Maturity
 from covercrop.models.members import Draws
 from covercrop.models.note_weights import (
     NOTE_NOT_YET,
@@ -25,11 +27,13 @@ from covercrop.models.note_weights import (
     surprise,
 )
 from covercrop.parameters import catalogue
+from covercrop.season.beside import CerealStand, Share, grow_cereal
 from covercrop.season.doubts import Doubt, doubts_of
 
 if TYPE_CHECKING:
     from covercrop.field.entries import ScoutingNote
     from covercrop.models.winter import Exposure
+    from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Cover, Growth
     from covercrop.weather.outlook import Outlook
 
@@ -41,7 +45,8 @@ class Stand:
     Attributes
     ----------
     stages : dict of str to numpy.ndarray
-        Day index of each stage (see :func:`covercrop.models.phenology.stage_days`).
+        Day index of each stage (see :func:`covercrop.models.phenology.stage_days`), those of a cereal beside it among
+        them (:meth:`covercrop.season.beside.CerealStand.among_stages`).
     opens, closes : numpy.ndarray
         First and last day index of the window for turning under.
     killed : numpy.ndarray
@@ -59,6 +64,10 @@ class Stand:
         seen early.
     doubts : tuple of Doubt
         What does not fit, note by note: the weather, or another note.
+    cereal : CerealStand or None
+        What stands beside it; None for a legume alone.
+    legume_dead : bool
+        Whether cold has killed the legume, so that the rest is about the cereal alone.
     """
 
     stages: dict[str, Array]
@@ -71,6 +80,8 @@ class Stand:
     scouting_sd: float
     surprises: tuple[tuple[ScoutingNote, float], ...] = ()
     doubts: tuple[Doubt, ...] = ()
+    cereal: CerealStand | None = None
+    legume_dead: bool = False
 
     @property
     def living(self) -> Array:
@@ -88,12 +99,65 @@ class Stand:
             snow=self.snow[place],
             exposed=self.exposed.at(place),
             weights=self.weights[place],
+            cereal=None if self.cereal is None else self.cereal.at(place),
         )
 
-    def nitrogen_percent(self, day: float, growth: Growth) -> Array:
-        """Nitrogen in the dry matter on a day, member by member [% N]."""
+    def without_legume(self, method: str, cover: Cover) -> Stand:
+        """What is left once cold has killed the legume: the cereal, which alone has a say from then on."""
+        assert self.cereal is not None
+        never, anyhow = np.full_like(self.opens, np.nan), np.full_like(self.opens, -np.inf)
+        silent = dict.fromkeys(("bud", "first_flower", "bloom_10", "bloom_25", "end_of_bloom", "viable_seed"), never)
+        silent |= {"swelling_pods": never, "bloom_50": anyhow, "rolled_from": anyhow}
+        stages = self.stages | silent
+        opens, closes = termination.window(stages, method, cover)
+        share = Share(low=0.0, middle=0.0, high=0.0, whose=self.cereal.share.whose)
+        return replace(
+            self,
+            stages=stages,
+            opens=opens,
+            closes=closes,
+            killed=self.cereal.killed,
+            cereal=replace(self.cereal, share=share),
+            legume_dead=True,
+        )
+
+    def past_grain(self, method: str, cover: Cover) -> Stand:
+        """The same once the grain of the cereal fills, so that only seed of the legume can still be kept out."""
+        stages = self.stages | {"cereal_milk": np.full_like(self.closes, np.nan)}
+        opens, closes = termination.window(stages, method, cover)
+        return replace(self, stages=stages, opens=opens, closes=closes)
+
+    def nitrogen_percent(self, day: float, growth: Growth, draws: Draws | None = None) -> Array:
+        """Nitrogen in the dry matter on a day, member by member, that of a cereal with it [% N].
+
+        Without draws, with the middle share of the legume and a middle cereal.
+        """
         stages = self.stages
-        return nitrogen_percent(day, stages["bud"], stages["bloom_50"], stages["viable_seed"], growth)
+        legume = nitrogen_percent(day, stages["bud"], stages["bloom_50"], stages["viable_seed"], growth)
+        if self.cereal is None:
+            return legume
+        of_cereal = self.cereal.nitrogen_percent(day, 0.0 if draws is None else draws.cereal_nitrogen)
+        return mixture.blended(self.cereal.legume_share(day, draws), legume, of_cereal)
+
+    def dry_matter_on(self, tmean: Array, emergence: Array, day: float, growth: Growth) -> Array:
+        """Dry matter above ground on a day, the cereal's with it, shape (year,) [kg/ha].
+
+        Takes what :func:`covercrop.models.biomass.dry_matter_on` takes.
+        """
+        legume = biomass.dry_matter_on(tmean, emergence, day, growth)
+        return legume if self.cereal is None else legume * self.cereal.growth_factor(day)[:, 0]
+
+    def maturity(self, day: ArrayLike, cover: Cover) -> Maturity:
+        """How far the cover has come on a day, or on several along an axis before, member by member."""
+        asked = np.asarray(day, dtype=np.float64)[..., np.newaxis, np.newaxis]
+        bloom, seed = self.stages["bloom_50"], self.stages["viable_seed"]
+        # Seed is viable before it is ripe.
+        age = biomass.share_of_the_way(asked, bloom, seed) * cover.seed.viable_share.value
+        growth = cover.growth
+        if growth is None or biomass.carbon_nitrogen(growth.nitrogen_seed.value) <= TIED_FROM:
+            return Maturity(age=age, carbon_nitrogen=np.zeros((1, 1)))
+        percent = nitrogen_percent(asked, self.stages["bud"], bloom, seed, growth)
+        return Maturity(age=age, carbon_nitrogen=biomass.carbon_nitrogen(percent))
 
 
 def stages_of(
@@ -152,6 +216,8 @@ def grow_stand(
     scouting: Sequence[ScoutingNote] = (),
     set_aside: Collection[ScoutingNote] = (),
     sowing: ArrayLike = 0.0,
+    companion: Companion | None = None,
+    share: Share | None = None,
 ) -> Stand:
     """Follow a cover from sowing to seed through every member of a season.
 
@@ -174,6 +240,10 @@ def grow_stand(
     sowing : array_like
         Day index of sowing, the first day by default; shape (sowing, 1) for
         several dates.
+    companion : Companion, optional
+        The cereal beside it.
+    share : Share, optional
+        Of the legume, where there is a cereal.
 
     Raises
     ------
@@ -233,6 +303,24 @@ def grow_stand(
     stood = slice(max(int(end.max()), midsummer_of(outlook, latitude)) + 1)  # the axis runs on into a second winter
     lying = snow.lying_snow(outlook.snow[..., stood], tmean[..., stood], outlook.prcp[..., stood])
     exposed = winter.exposure(outlook.tmin[..., stood], outlook.tmax[..., stood], lying, up)
+    beside = None
+    if companion is not None and share is not None:
+        beside = grow_cereal(
+            outlook,
+            lengths,
+            companion,
+            draws,
+            midwinter=midsummer_of(outlook, latitude) - season_calendar.HALF_YEAR,
+            share=share,
+            scouting=scouting,
+            set_aside=set_aside,
+        )
+        spring = _spring_over(beside.stages["milk"], outlook, latitude)
+        seen_alive = _last_seen(scouting, outlook)
+        died = winter.kill_day(exposed, companion.winter, draws.cold, start=seen_alive, end=spring)
+        beside = replace(beside, killed=died)
+        stages = stages | beside.among_stages()
+        opens, closes = termination.window(stages, terminate, cover)
     return Stand(
         stages=stages,
         opens=opens,
@@ -244,17 +332,24 @@ def grow_stand(
             start=_last_seen_alive(scouting, outlook),
             end=end,
         ),
+        cereal=beside,
         snow=lying,
         exposed=exposed,
         weights=np.broadcast_to(weights, shape),
         scouting_sd=scouting_sd,
         surprises=surprises,
-        doubts=doubts_of(seen, raw, surprises),
+        doubts=doubts_of(seen, raw, surprises) + (() if beside is None else beside.doubts),
     )
 
 
 def brought(
-    cover_growth: Growth, tmean: Array, stages: dict[str, Array], draws: Draws, day: ArrayLike
+    cover_growth: Growth,
+    tmean: Array,
+    stages: dict[str, Array],
+    draws: Draws,
+    day: ArrayLike,
+    *,
+    cereal: CerealStand | None = None,
 ) -> dict[str, Array]:
     """What ending a cover on a day brings, in every member.
 
@@ -268,6 +363,8 @@ def brought(
     draws : Draws
     day : array_like, shape (...)
         Day index of the ending; NaN where there is none.
+    cereal : CerealStand, optional
+        What stands beside it, which asks for one day.
 
     Returns
     -------
@@ -282,7 +379,12 @@ def brought(
     percent = biomass.nitrogen_percent(
         ended[..., np.newaxis], stages["bud"], stages["bloom_50"], stages["viable_seed"], cover_growth
     )
-    return biomass.amounts(dry_matter, percent)
+    if cereal is None:
+        return biomass.amounts(dry_matter, percent)
+    on, share = float(ended.item()), cereal.legume_share(float(ended.item()), draws)
+    blend = mixture.blended(share, percent, cereal.nitrogen_percent(on, draws.cereal_nitrogen))
+    weight = dry_matter * cereal.growth_factor(on)
+    return mixture.amounts(weight, blend, share, cereal.companion.nitrogen.carbon.value)
 
 
 def _spring_over(closes: Array, outlook: Outlook, latitude: ArrayLike) -> Array:
@@ -307,8 +409,14 @@ def _last_seen_alive(scouting: Sequence[ScoutingNote], outlook: Outlook) -> floa
     visits = [
         outlook.position(np.datetime64(note.date, "D"))
         for note in scouting
-        if note.of_the_stand and (note.bbch is None or note.bbch >= bbch.BBCH["emergence"])
+        if note.of_the_legume and (note.bbch is None or note.bbch >= bbch.BBCH["emergence"])
     ]
+    return float(max(visits, default=0))
+
+
+def _last_seen(scouting: Sequence[ScoutingNote], outlook: Outlook) -> float:
+    """Day index of the last visit that found the cereal up."""
+    visits = [outlook.position(np.datetime64(note.date, "D")) for note in scouting if note.cereal is not None]
     return float(max(visits, default=0))
 
 

@@ -242,14 +242,14 @@ def under(axes: Axes, day: float, text: str, ha: str = "center") -> None:
     words(axes, day, 0, text, place=place, ha=ha, va="top", color=MUTED)
 
 
-def over(axes: Axes, day: float, text: str, colour: str = MUTED, weight: str = "normal") -> None:
-    """Words above the axes about a day, moved aside as far as they must to stay over them."""
+def over(axes: Axes, day: float, text: str, ha: str = "", colour: str = MUTED, weight: str = "normal") -> None:
+    """Words above the axes, on a side of a day; or about it, moved aside as far as they must to stay over them."""
     first, last = axes.get_xlim()
     half = _half_wide(text) / points_across(axes)
-    side, across = "center", day
-    if day - half < first:
+    side, across = ha or "center", day
+    if not ha and day - half < first:
         side, across = "left", first
-    elif day + half > last:
+    elif not ha and day + half > last:
         side, across = "right", last
     place = _shifted(axes, axes.get_xaxis_transform(), 2)
     words(axes, across, 1, text, place=place, ha=side, va="bottom", color=colour, fontweight=weight)
@@ -268,7 +268,7 @@ def today(axes: Axes, plan: Plan, *, label: bool = False) -> None:
         return
     draw(axes, [day, day], [0, 1], transform=axes.get_xaxis_transform(), color=INK, linewidth=1)
     if label:
-        over(axes, day, f"today {phrases.day_month(plan.on)}", INK)
+        over(axes, day, f"today {phrases.day_month(plan.on)}", colour=INK)
 
 
 def scale(axes: Axes, heights: Sequence[float], form: str) -> None:

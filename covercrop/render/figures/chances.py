@@ -117,7 +117,7 @@ def endings_chart(plan: Plan) -> Figure | None:
     middle = at(best.date) + 0.5
     draw(axes, [middle, middle], [0, 1.04], color=INK, linewidth=1.2, zorder=3)
     draw(axes, [middle], [best.together], **(ENDING | {"zorder": 4}))
-    over(axes, middle, f"{answer.to_end(plan)} {phrases.day_month(best.date)}", INK, "bold")
+    over(axes, middle, f"{answer.to_end(plan)} {phrases.day_month(best.date)}", colour=INK, weight="bold")
     today(axes, plan)
     day_ticks(axes, first, last)
     draw_key(figure, key)

@@ -54,7 +54,7 @@ class Shared:
         self.keys.update(other.keys)
 
     def style_sheet(self, night: Mapping[str, str]) -> str:
-        """The classes as a style sheet; ``night`` says what each colour is on dark paper."""
+        """The classes as a style sheet; ``night`` says what each colour is on dark paper, there and of plain marks."""
         dark = {
             name: {key: night[value] for key, value in style.items() if value in night}
             for name, style in self.styles.items()
@@ -63,7 +63,8 @@ class Shared:
             "".join(f".{name}{{{_declared(style)}}}" for name, style in sorted(each.items()))
             for each in (self.styles, dark)
         )
-        return f"{day}\n@media screen and (prefers-color-scheme: dark) {{{after}}}\n"
+        plain = "".join(f'[{key}="{old}"]{{{key}:{new}}}' for old, new in night.items() for key in ("fill", "stroke"))
+        return f"{day}\n@media screen and (prefers-color-scheme: dark) {{{after}{plain}}}\n"
 
 
 def _declared(style: Mapping[str, str]) -> str:

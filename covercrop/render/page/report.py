@@ -10,19 +10,23 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from covercrop.base.errors import UnknownNameError, UsageError, one_line, visible
+from covercrop.base.errors import CovercropError, UnknownNameError, UsageError, one_line, visible
 from covercrop.base.extras import need
+from covercrop.checking.springs import past_springs
 from covercrop.dates.needs import winter_matters
 from covercrop.field.weather_source import described
 from covercrop.parameters import catalogue
 from covercrop.render.figures.canvas import DARK
 from covercrop.render.figures.charts import CHARTS, PAGE_CHARTS, titled
+from covercrop.render.figures.springs import SPRING_CHARTS
+from covercrop.render.figures.stages import stage_drawing
 from covercrop.render.figures.svg import Shared, png, svg
 from covercrop.render.page.sections import SECTIONS, Section
 from covercrop.render.page.sections import sections as field_sections
@@ -31,13 +35,28 @@ from covercrop.render.page.timeline import timeline
 from covercrop.render.screen.scouting import seen as seen_on
 from covercrop.render.words import answer, phrases
 from covercrop.render.words import charts as captions
+from covercrop.render.words import springs as beside
+from covercrop.render.words.changes import changed
 from covercrop.render.words.phrases import short_source
+from covercrop.render.words.stages import STAGES
 from covercrop.season import advice
+from covercrop.season.changes import LOOK_BACK, what_changed_each
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from covercrop.base.records import DailyWeather
+    from covercrop.checking.springs import Springs
     from covercrop.field.entries import ScoutingNote
+    from covercrop.season.changes import Changes
     from covercrop.season.many import Plans
     from covercrop.season.plan import Plan
+
+#: A page of no more fields shows each season beside the past ones on the screen, unasked.
+FEW = 5
+
+#: Lines to fill in on the sheet of notes.
+BLANKS = 16
 
 #: So many notes of each kind are printed, so that a field keeps to one sheet; the page on a screen has them all.
 MOST_PRINTED = 4
@@ -56,6 +75,8 @@ def page(
     title: str = "",
     problems: Sequence[tuple[str, str]] = (),
     sections: Sequence[Sequence[Section]] = (),
+    seasons: Sequence[Season] = (),
+    notes: bool = False,
     us: bool = False,
 ) -> str:
     """The page of some fields.
@@ -70,6 +91,10 @@ def page(
         Fields that could not be worked out.
     sections : sequence of sequence of Section, optional
         What else goes on each field's page.
+    seasons : sequence of Season, optional
+        What is told of each field from one day or year to another.
+    notes : bool
+        Add the sheet of notes to fill in.
     us : bool
         Show US units.
 
@@ -84,14 +109,16 @@ def page(
         If matplotlib or jinja2 is not installed.
     """
     more = sections or [()] * len(plans)
+    told = seasons or [Season()] * len(plans)
     keys = dict.fromkeys(key for plan in plans for key in plan.provenance.sources)
     rows = timeline(plans)
     fields = [
-        _field(plan, f"field-{number}", extra, us=us, problems=bool(problems))
-        for number, (plan, extra) in enumerate(zip(plans, more, strict=True), start=1)
+        _field(plan, f"field-{number}", extra, season, us=us, problems=bool(problems))
+        for number, (plan, extra, season) in enumerate(zip(plans, more, told, strict=True), start=1)
     ]
     shared = Shared()
-    for each in (*([rows.shared] if rows else []), *(chart["shared"] for field in fields for chart in field["charts"])):
+    drawn = [chart for field in fields for chart in (*field["charts"], *(field["springs"] or {}).get("charts", ()))]
+    for each in (*([rows.shared] if rows else []), *(chart["shared"] for chart in drawn)):
         shared.add(each)
     style = _template_text("page.css") + shared.style_sheet(DARK)
     digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
@@ -106,6 +133,9 @@ def page(
             timeline=rows,
             fields=fields,
             keys=need("markupsafe").Markup("".join(shared.keys.values())),
+            guide=_guide(plans),
+            notes=notes,
+            blanks=BLANKS,
             problems=[(name, one_line(message)) for name, message in problems],
             references=[advice.reference(catalogue.source(key)) for key in keys],
             assumptions=list(dict.fromkeys(assumption for plan in plans for assumption in plan.provenance.assumptions)),
@@ -152,29 +182,99 @@ def report_html(plans: Plans, *, title: str = "", sections: Sequence[str] = (), 
         title=title,
         problems=[(problem.name, problem.message) for problem in plans.problems],
         sections=[field_sections(plan, sections, us=us) for plan in plans],
+        seasons=_seasons(plans, printed="springs" in sections),
+        notes="notes" in sections,
         us=us,
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Season:
+    """What is told of a field from one day or year to another.
+
+    Attributes
+    ----------
+    changes : Changes or None
+        What moved since some days ago; None where nothing is known of then.
+    springs : Springs or None
+        The season beside the past ones; None where that is not asked for.
+    lacking : str
+        Why there is none, although it is; empty otherwise.
+    printed : bool
+        Whether it is printed, too, on a sheet of its own.
+    """
+
+    changes: Changes | None = None
+    springs: Springs | None = None
+    lacking: str = ""
+    printed: bool = False
+
+
+def _seasons(plans: Plans, *, printed: bool) -> list[Season]:
+    """What is told of each field: what moved in a week, and the season beside the past ones where it is to be shown."""
+    since = (plans.on - np.timedelta64(LOOK_BACK, "D")).astype(object)
+    changes = what_changed_each(plans.plans, plans.weather, since)
+    beside_past = printed or len(plans) <= FEW
+    told = []
+    for plan, weather, moved in zip(plans.plans, plans.weather, changes, strict=True):
+        springs, lacking = _springs(plan, weather) if beside_past else (None, "")
+        told.append(Season(changes=moved, springs=springs, lacking=lacking, printed=printed))
+    return told
+
+
+def _springs(plan: Plan, weather: DailyWeather) -> tuple[Springs | None, str]:
+    """The season beside the past ones, or why there is none: the answer stands without it."""
+    try:
+        return past_springs(plan, weather), ""
+    except CovercropError as error:
+        return None, one_line(error)
+
+
+def _guide(plans: Sequence[Plan]) -> list[dict[str, Any]]:
+    """The drawings of the stages, for each form of flowers among the covers."""
+    forms: dict[str, list[str]] = {}
+    for plan in plans:
+        forms.setdefault(plan.cover.inflorescence, []).append(plan.cover.common_name)
+    markup = need("markupsafe").Markup
+    return [
+        {
+            "covers": ", ".join(dict.fromkeys(covers)),
+            "stages": [
+                {
+                    "title": stage.title,
+                    "told": stage.told[form],
+                    "typed": stage.typed,
+                    "svg": markup(stage_drawing(form, name, f"{form}-{name}")),
+                }
+                for name, stage in STAGES.items()
+            ],
+        }
+        for form, covers in forms.items()
+    ]
 
 
 def card(plan: Plan, *, us: bool = False) -> str:
     """One field as a piece of HTML, without a style sheet: its answer, the chart of its season, its dates."""
     check_packages()
-    made = _field(plan, "season", (), us=us, charts=False)
+    made = _field(plan, "season", (), Season(), us=us, charts=False)
     name = "winter" if plan.state == "winter-killed" else "season"
     made["charts"] = [_chart(plan, name, "season", us=us, page=False)]
     return _environment().get_template("card.html").render(field=made)
 
 
-def picture(plan: Plan, chart: str, suffix: str, *, us: bool = False) -> bytes:
+def picture(plan: Plan, chart: str, suffix: str, *, weather: DailyWeather | None = None, us: bool = False) -> bytes:
     """One chart of one field, as a file of its own.
 
     Parameters
     ----------
     plan : Plan
     chart : str
-        One of :data:`covercrop.render.figures.charts.CHARTS`.
+        One of :data:`covercrop.render.figures.charts.CHARTS` or
+        :data:`covercrop.render.figures.springs.SPRING_CHARTS`.
     suffix : str
         ``.svg`` or ``.png``.
+    weather : DailyWeather, optional
+        What the plan rests on, for the charts of past seasons; without it that which the field names.
     us : bool
         Show US units.
 
@@ -182,16 +282,26 @@ def picture(plan: Plan, chart: str, suffix: str, *, us: bool = False) -> bytes:
     ------
     UsageError
         If there is nothing to draw, or matplotlib is not installed.
+    WeatherError
+        If there are too few past seasons to draw this one beside.
     """
+    if chart in SPRING_CHARTS:
+        springs = past_springs(plan, weather)
+        drawn, title = SPRING_CHARTS[chart](springs, us), beside.TITLES[chart]
+        return _written(titled(drawn, plan, title), plan, title, beside.describe(plan, springs, chart, us=us), suffix)
     figure = CHARTS[chart](plan, us)
     if figure is None:
         raise UsageError(f"{plan.field.name}: no chart of the {chart}, since the field is {answer.state(plan)}")
     title = captions.TITLES[chart]
-    titled(figure, plan, title)
+    return _written(titled(figure, plan, title), plan, title, captions.describe(plan, chart, us=us), suffix)
+
+
+def _written(figure: Figure, plan: Plan, title: str, told: str, suffix: str) -> bytes:
+    """A figure as a file."""
     if suffix.lower() == ".png":
         return png(figure)
     named = f"{plan.field.name}, {phrases.day_month(plan.on, 0)}: {title}"
-    return svg(figure, named, captions.describe(plan, chart, us=us), chart, file=True).encode()
+    return svg(figure, named, told, "chart", file=True).encode()
 
 
 def check_packages() -> None:
@@ -210,13 +320,14 @@ def _field(
     plan: Plan,
     key: str,
     sections: Sequence[Section],
+    season: Season,
     *,
     us: bool,
     charts: bool = True,
     problems: bool = False,
 ) -> dict[str, Any]:
     """What the template needs of one field."""
-    said = [answer.headline(plan), answer.then(plan)]
+    said = [answer.headline(plan), answer.then(plan), changed(plan, season.changes) if season.changes else ""]
     why = answer.reasons(plan, us=us)
     dates = [] if plan.state == "winter-killed" else answer.date_rows(plan, us=us)
     notes = [note for note in plan.provenance.notes if not note.startswith("Weather: ")]
@@ -242,6 +353,8 @@ def _field(
         "kind": plan.state,
         "answer": said[0],
         "then": said[1],
+        "changed": said[2],
+        "springs": _beside(plan, season, key, us=us),
         "what": answer.what_is_where(plan),
         "charts": drawn,
         "dates": dates,
@@ -266,6 +379,20 @@ def _chart(plan: Plan, name: str, key: str, *, us: bool, page: bool = True) -> d
     said = captions.describe(plan, name, us=us)
     drawn = svg(figure, title, said, f"{key}-{name}", page=shared if page else None)
     return {"name": name, "title": title, "svg": need("markupsafe").Markup(drawn), "shared": shared}
+
+
+def _beside(plan: Plan, season: Season, key: str, *, us: bool) -> dict[str, Any] | None:
+    """The season beside the past ones: sentences, and a chart of each kind with what is drawn in it."""
+    springs = season.springs
+    if springs is None:
+        return {"lacking": season.lacking, "charts": [], "printed": season.printed} if season.lacking else None
+    charts = []
+    for name, draw in SPRING_CHARTS.items():
+        title, said, shared = beside.TITLES[name], beside.describe(plan, springs, name, us=us), Shared()
+        drawn = need("markupsafe").Markup(svg(draw(springs, us), title, said, f"{key}-{name}", page=shared))
+        chart = {"name": name, "title": title, "svg": drawn, "shared": shared}
+        charts.append(chart | {"said": said, "key": beside.KEYS[name]})
+    return {"lacking": "", "charts": charts, "printed": season.printed}
 
 
 def _scouted(note: ScoutingNote, *, us: bool) -> tuple[str, str, str]:

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base import units
-from covercrop.render.words import answer, phrases
+from covercrop.render.words import answer, mixture, phrases
+from covercrop.render.words.stages import STAGES
 from covercrop.season import note_effects
 from covercrop.season.doubts import worst
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from covercrop.field.entries import Field, ScoutingNote
+    from covercrop.parameters.traits import Cover
     from covercrop.render.screen.terminal import Screen
     from covercrop.season.doubts import Doubt
 
@@ -69,6 +71,17 @@ def listed(screen: Screen, field: Field, *, us: bool = False) -> None:
         screen.say(_line(note, us=us), indent=2)
 
 
+def stages(screen: Screen, cover: Cover) -> None:
+    """Print what each stage of a cover looks like, and how it is typed."""
+    screen.say(f"What to look for in {cover.common_name}; o is a plant still closed, * in flower, v with pods:")
+    for stage in STAGES.values():
+        screen.say()
+        screen.say(f"{stage.plants:<15}  {stage.title}: covercrop scout ... {stage.typed}", indent=2)
+        screen.say(stage.told[cover.inflorescence], indent=19)
+    screen.say()
+    screen.say("Drawn, with a sheet of blanks to print: covercrop report --with notes")
+
+
 def undone(screen: Screen, field: Field, note: ScoutingNote, path: Path, *, us: bool = False) -> None:
     """Print which note was taken out."""
     screen.say(f"Taken out of {path.name}, {field.name}: {_line(note, us=us)}")
@@ -98,4 +111,8 @@ def seen(note: ScoutingNote, *, us: bool = False) -> list[str]:
         said.append(f"{note.dry_matter_kg_ha / per:,.0f} {unit} of dry matter")
     if note.nitrogen_percent is not None:
         said.append(f"{note.nitrogen_percent:g}% nitrogen in it")
+    if note.cereal is not None:
+        said.append(f"the cereal at {mixture.zadoks(note.cereal)}")
+    if note.legume_percent is not None:
+        said.append(f"the legume {note.legume_percent:g}% of the dry weight")
     return said

@@ -9,6 +9,8 @@ import numpy as np
 from covercrop.base import units
 from covercrop.models import plantback
 from covercrop.models.bbch import stage_name
+from covercrop.models.soil_temperature import DAYS_HELD
+from covercrop.render.words import mixture
 from covercrop.render.words.comparison import most
 from covercrop.render.words.ending import advice, ended, given_up
 from covercrop.render.words.ending import to_end as to_end_by
@@ -143,6 +145,8 @@ def _of_cold(plan: Plan) -> str:
 def _stand_headline(plan: Plan) -> str:
     """The headline while the cover still stands, or has died."""
     match plan.state:
+        case "seed-risk" if mixture.too_late(plan):
+            return if_it_lives(plan, mixture.too_late(plan))
         case "winter-killed":
             return (
                 f"The cold has most likely killed the {plan.cover.common_name}{_of_cold(plan)}: go and look. "
@@ -187,7 +191,8 @@ def if_it_lives(plan: Plan, said: str) -> str:
     """A sentence about the stand, made conditional where it may well have died."""
     if not plan.stand.doubtful:
         return said
-    return f"If it has lived through the cold ({chance(plan.stand.survival)}): {said[0].lower()}{said[1:]}"
+    it = "it" if plan.mixture is None else f"the {plan.cover.common_name}"
+    return f"If {it} has lived through the cold ({chance(plan.stand.survival)}): {said[0].lower()}{said[1:]}"
 
 
 def to_end(plan: Plan) -> str:
@@ -327,8 +332,9 @@ def what_is_where(plan: Plan) -> str:
     field = plan.field
     ground = "in squares of a black sheet" if field.in_squares else _GROUND[field.crop.ground_cover]
     named = f" '{field.cover.cultivar}'" if field.cover.cultivar else ""
+    beside = f" with {plan.mixture.companion.common_name}" if plan.mixture else ""
     return (
-        f"{plan.cover.common_name.capitalize()}{named}, sown {_own_date(plan, field.cover.sown)}; then "
+        f"{plan.cover.common_name.capitalize()}{named}{beside}, sown {_own_date(plan, field.cover.sown)}; then "
         f"{plan.crop.common_name}, {_HOW[field.crop.method]} {ground}"
     )
 
@@ -343,11 +349,12 @@ def stage_seen(note: ScoutingNote) -> str:
 def _stage(plan: Plan) -> str:
     """Where the stand is, and what was seen last if that is something else: an answer may not argue with eyes."""
     at, last = f"at BBCH {plan.stand.bbch}: {plan.stand.stage}.", plan.stand.seen_otherwise
+    what = "stand" if plan.mixture is None else plan.cover.common_name
     if last is None:
-        return f"The stand is most likely {at}"
+        return f"The {what} is most likely {at}"
     notes = "your note" if sum(note.has_stage for note in plan.field.scouting) == 1 else "all your notes"
     return (
-        f"By the weather and {notes} the stand is most likely {at} On {day_month(np.datetime64(last.date, 'D'))} you "
+        f"By the weather and {notes} the {what} is most likely {at} On {day_month(np.datetime64(last.date, 'D'))} you "
         f"saw {stage_seen(last)}: if you are sure of that, go by it."
     )
 
@@ -356,12 +363,18 @@ def reasons(plan: Plan, *, us: bool = False) -> list[str]:
     """Why the answer is what it is, a sentence each."""
     if plan.state in ("winter-killed", "planted"):
         return []
-    said = [] if plan.is_ended else [_stage(plan)]
+    said = [] if plan.is_ended or plan.stand.killed else [_stage(plan)]
+    said += mixture.reasons(plan, us=us)
     years = len(plan.outlook.years)
     seen = f"Of the days up to the ending of the cover, {percent(plan.provenance.observed_share)} are observed"
     said.append(f"{seen}; {years} past years of this place finish the season." if years else f"{seen}.")
     seed = plan.cover.seed.flower_to_maturity
-    if seed.basis == "assumed" and not plan.is_ended and not np.isnat(plan.window.closes.early):
+    if (
+        seed.basis == "assumed"
+        and not plan.is_ended
+        and not plan.stand.killed
+        and not np.isnat(plan.window.closes.early)
+    ):
         said.append(
             f"The end of the window is the least sure: it rests on an assumed {seed.printed} from the first flowers "
             f"to ripe seed ({seed.reason})."
@@ -384,8 +397,9 @@ def _of_the_ground(plan: Plan, *, us: bool) -> list[str]:
     if good is not None and not np.isnat(plan.ground.soil_good):
         said.append(
             f"The soil is warm enough to {planting(plan)} at {temperature(plan.planting.soil_c, us=us)}, about "
-            f"{day_month(plan.planting.limits['soil_warm'].median)}; seed comes up well at "
-            f"{temperature(good.value, us=us)}, about {day_month(plan.ground.soil_good)}."
+            f"{day_month(plan.planting.limits['soil_warm'].median)}, on which the planting rests; seed comes up well "
+            f"at {temperature(good.value, us=us)}, about {day_month(plan.ground.soil_good)}. Both are means of a day "
+            f"at planting depth, held on {DAYS_HELD} days running."
         )
     costs = plan.ground.mulch_costs
     if costs is not None:
@@ -413,9 +427,12 @@ def nitrogen(plan: Plan, *, us: bool = False) -> str:
     share = plan.nitrogen.by_planting
     released = f", about {round(share * 20) * 5}% of it by planting" if share > 0 else ""
     brings = "brought" if plan.is_ended else f"then {ending(plan)} brings"
+    available = mixture.available(plan, us=us) or (
+        f"{amount('pan_kg_ha', 5)} of that{_on_this_field(plan, us=us)} becomes available to the crop{released}"
+    )
     return (
         f"The cover {brings} {amount('dry_matter_kg_ha', 100)} of dry matter with {amount('n_kg_ha', 5)} of nitrogen; "
-        f"{amount('pan_kg_ha', 5)} of that{_on_this_field(plan, us=us)} becomes available to the crop{released}."
+        f"{available}."
     )
 
 
@@ -430,9 +447,10 @@ def release(plan: Plan) -> str:
         f"{share.median:.0%} ({share.low:.0%} to {share.high:.0%}) in {number} weeks"
         for number, share in released.items()
     )
+    below = "." if plan.mixture else "; below 25 nothing is tied up."
     return (
-        f"Of the nitrogen that becomes available, {weeks} of moist ground. The C:N ratio of the cover is then {ratio}; "
-        "below 25 nothing is tied up."
+        f"Of the nitrogen that becomes available, {weeks} of moist ground. The C:N ratio of the cover is then {ratio}"
+        f"{below}"
     )
 
 

@@ -11,7 +11,11 @@ if TYPE_CHECKING:
     from covercrop.season.helps import Help
     from covercrop.season.plan import Plan
 
-_GROUND = {"bare": "leaving the ground bare", "straw": "laying straw", "black-plastic": "laying black plastic"}
+_GROUND = {
+    "bare": "leaving the ground bare until it is planted",
+    "straw": "laying straw",
+    "black-plastic": "laying black plastic",
+}
 
 #: How the table is read.
 KEY = (
@@ -31,6 +35,8 @@ def change(plan: Plan, helped: Help) -> str:
             return f"a {crop} variety of {helped.detail} days"
         case "ground-cover":
             return _GROUND[helped.detail]
+        case "more-risk":
+            return f"taking a risk of seed of up to {helped.detail}%, and pulling what comes up"
         case _:
             return f"{ending.ending(helped.detail)} instead"
 

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
 NAMES = {
     "advice": "this advice",
+    "advice_scouted": "this advice, scouted",
     "fixed_date": "a fixed date",
     "first_flower": "first flowers seen",
     "degree_day_sum": "a degree-day sum",
@@ -22,7 +23,7 @@ KEY = (
     "the crop in time, and all of it. N: nitrogen for the crop. Visits: to the field, that of the ending among them. "
     "Moved: days by which the day that is named moved from one week to the next.",
     "The rules are given the best form that these very seasons allow: the best fixed date, the average sum at a tenth "
-    "in bloom; first flowers are seen on weekly visits, which the advice is not told of.",
+    "in bloom; first flowers are seen on weekly visits, which the advice is told of only where it says scouted.",
     "What came is worked out with the whole season's weather, the model of the plant being taken as true: this tests "
     "the advice, not how well the model knows your cover.",
 )
@@ -30,11 +31,13 @@ KEY = (
 
 def verdict(replay: AdviceReplay) -> str:
     """What it comes to, in a sentence or two."""
-    advice, others = replay.advice, {name: each for name, each in replay.outcomes.items() if name != "advice"}
+    advice, others = replay.advice, {name: each for name, each in replay.outcomes.items() if "advice" not in name}
     best = max(others, key=lambda name: others[name].together)
     month, day = replay.best_fixed
+    scouted = replay.advice_scouted
+    looked = f" ({percent(scouted.together)} with a look at the stand every week)" if scouted else ""
     fixed = f" (the best was {day} {MONTHS[month - 1]})" if best == "fixed_date" else ""
     return (
         f"In {len(replay.years)} past seasons everything would have worked in {percent(advice.together)} by this "
-        f"advice, and in {percent(others[best].together)} by {NAMES[best]}{fixed}, the best of the plain rules."
+        f"advice{looked}, and in {percent(others[best].together)} by {NAMES[best]}{fixed}, the best of the plain rules."
     )
