@@ -95,7 +95,8 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("changes", "charts", "reminders", "sowing", "springs", "timeline"),
     ),
     "render.figures": (
-        ("beds", "outlines", "svg"),
+        ("bed_sheets", "beds", "outlines", "pen"),
+        ("svg",),
         ("canvas", "maps", "stages"),
         ("key",),
         ("spans", "springs", "winter"),

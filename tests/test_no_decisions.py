@@ -15,20 +15,8 @@ RENDER = PACKAGE / "render"
 #: versions of a form.  No chance, no number of days, no stage.
 NAMED = {
     "data.machine": {"SCHEMA"},
-    "figures.beds": {
-        "_STEPS",
-        "MOST_LINES",
-        "CORNER_LINES",
-        "CORNER_COLUMNS",
-        "SCALES",
-        "PAPER",
-        "_MARGIN",
-        "_HEADING",
-        "_FOOTING",
-        "_FINEST",
-        "_SKEWED",
-        "_ROUND",
-    },
+    "figures.bed_sheets": {"SCALES", "PAPER", "_SHEETS", "_MARGIN", "_HEADING", "_FOOTING", "_FINEST", "_REACH"},
+    "figures.beds": {"_STEPS", "MOST_LINES", "CORNER_LINES", "CORNER_COLUMNS", "_SKEWED", "_ROUND"},
     "figures.canvas": {"WIDTH", "EDGE", "TEXT", "LINE", "SHOWN_DPI", "BEHIND", "_MONTH_WIDE", "_DAY_WIDE"},
     "figures.chances": {"_SHARES", "_HEAD", "_PANEL", "_DAYS", "_WANTS"},
     "figures.charts": {"_LETTER"},
@@ -37,18 +25,8 @@ NAMED = {
     "figures.maps": {"_WIDE", "_BENEATH", "_AROUND", "_ROOM", "_MARKS", "_NAME", "_LETTER", "_UNRIPE"},
     "figures.season": {"_SUMS", "_HEAD", "_PANEL", "_MONTHS", "_ROW", "_HUMP"},
     "figures.spans": {"LEAST_DRAWN", "_THICK", "_WAITING"},
-    "figures.svg": {
-        "PNG_DPI",
-        "_POINTS",
-        "_CODES",
-        "_SIMPLER",
-        "_CURVE",
-        "_CIRCLE",
-        "_USUAL",
-        "_LETTER",
-        "_TALL",
-        "_BELOW",
-    },
+    "figures.pen": {"POINTS", "_CODES", "_SIMPLER", "_CURVE", "_CIRCLE", "USUAL", "_LETTER", "_TALL", "_BELOW"},
+    "figures.svg": {"PNG_DPI"},
     "figures.timeline": {"_STRIP", "_MONTHS", "_BEFORE", "_BESIDE"},
     "figures.winter": {"_DEGREES", "_HEAD", "_PANEL", "_MONTHS", "_SNOW", "_DASHES"},
     "page.report": {"MOST_PRINTED", "CLAMPED", "PARAGRAPH", "FEW", "BLANKS"},
@@ -67,6 +45,11 @@ NAMED = {
 #: Comparisons with a number that a module may make: where a word or line goes, how a number is rounded or read.
 COMPARED = {
     "data.icalendar": {"(on - _last(old)).days <= SEASON_DAYS"},  # how long a file remembers what was withdrawn
+    "figures.bed_sheets": {
+        "ground.length * 1000 / scale <= PAPER[0]",
+        "ground.width * 1000 / scale <= PAPER[1]",
+        "part % 2 == 0",
+    },
     "figures.beds": {
         "_lines(ground.length, column) <= width - 2",
         "_lines(ground.width, line) <= MOST_LINES",
@@ -75,9 +58,6 @@ COMPARED = {
         "lines * line >= ground.width - 1e-06",
         "abs(log2(each[1] / each[0]) - 1) <= _SKEWED",
         "min(each[0], each[1] / 2) <= most * _ROUND",
-        "ground.length * 1000 / scale <= PAPER[0]",
-        "ground.width * 1000 / scale <= PAPER[1]",
-        "part % 2 == 0",
     },
     "figures.canvas": {
         "(middle - free) * wide >= _MONTH_WIDE / 2",

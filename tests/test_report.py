@@ -156,15 +156,69 @@ def test_colours_are_told_apart(pair: tuple[tuple[str, str], tuple[str, str]]) -
         assert colorspacious.deltaE(*rgb, input_space=space) > 15
 
 
-def test_words_stand_out_from_the_paper() -> None:
-    """Words have a contrast of 4.5 or more with the paper, as WCAG 2.2 (1.4.3) asks of text."""
+def luminance(colour: str) -> float:
+    """Relative luminance after WCAG 2.2, 0 to 1."""
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in matplotlib.colors.to_rgb(colour)]
+    return float(np.dot(linear, (0.2126, 0.7152, 0.0722)))
 
-    def luminance(colour: str) -> float:
-        linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in matplotlib.colors.to_rgb(colour)]
-        return float(np.dot(linear, (0.2126, 0.7152, 0.0722)))
 
-    for colour in (canvas.INK, canvas.MUTED):
-        assert (luminance(canvas.PAPER) + 0.05) / (luminance(colour) + 0.05) >= 4.5
+def contrast(one: str, other: str) -> float:
+    """The contrast of two colours, 1 to 21."""
+    dark, light = sorted((luminance(one), luminance(other)))
+    return (light + 0.05) / (dark + 0.05)
+
+
+@pytest.mark.parametrize("night", [False, True])
+def test_every_mark_stands_out_from_the_paper(plan: Plan, night: bool) -> None:
+    """Words have a contrast of 4.5 or more with the paper, and every line and edge one of 3, as WCAG 2.2 asks.
+
+    A pale area has an edge that does (1.4.11); paper itself is only laid behind words and into dots with an edge.
+    """
+    colours = {each: each for each in canvas.DARK} if not night else canvas.DARK
+    paper, seen = colours[canvas.PAPER], set()
+    for draw in charts.CHARTS.values():
+        figure = draw(plan, False)
+        assert figure is not None
+        root = ElementTree.fromstring(svg.svg(figure, "", "", "x"))
+        parents = {child: parent for parent in root.iter() for child in parent}
+        for mark in root.iter():
+            style = {**parents[mark].attrib, **mark.attrib} if mark in parents else {}
+            kind, fill, edge = mark.tag.removeprefix(SVG), style.get("fill", "none"), style.get("stroke", "none")
+            if kind == "text":
+                assert contrast(colours[fill], paper) >= 4.5, mark.text
+            elif kind in ("path", "circle") and (fill, edge) != (canvas.PAPER, "none"):
+                assert max(contrast(colours[each], paper) for each in {fill, edge} - {"none"}) >= 3, style
+                seen |= {fill, edge}
+    assert {canvas.FAN, canvas.WAIT, canvas.HALF, canvas.NINE, canvas.FAINT, canvas.SNOW, canvas.RULE} <= seen
+
+
+def test_the_shades_of_planting_are_told_apart() -> None:
+    """Safe in five, in eight and in nine years of ten: each darker than the last in grey, and lighter at night."""
+    shades = [lightness(each) for each in (canvas.HALF, canvas.PLANTING, canvas.NINE)]
+    assert min(-np.diff(shades)) > 15
+    assert min(np.diff([lightness(canvas.DARK[each]) for each in (canvas.HALF, canvas.PLANTING, canvas.NINE)])) > 15
+
+
+def test_planting_is_shaded_by_how_sure_it_is(plan: Plan) -> None:
+    """The shades begin on the likely day, on the day that is safe in eight years of ten, and on the late one.
+
+    The mark of the eight stands on the day that the words name.
+    """
+    figure = charts.limits_chart(plan)
+    assert figure is not None
+    (axes,) = figure.axes
+    begins = {
+        matplotlib.colors.to_hex(patch.get_facecolor()): patch.get_x()
+        for patch in axes.patches
+        if hasattr(patch, "get_x")
+    }
+    dates, safe = plan.planting.earliest, plan.planting.safe
+    days = {canvas.HALF: dates.median, canvas.PLANTING: safe, canvas.NINE: dates.late}
+    assert {colour: begins[colour] for colour in days} == {colour: canvas.at(day) for colour, day in days.items()}
+    marks = [line.get_xdata()[0] for line in axes.lines if line.get_linewidth() == 2.4]
+    assert marks == [canvas.at(safe)]
+    words = [text.get_text() for text in axes.texts if text.get_fontweight() == "bold"]
+    assert captions.phrases.day_month(safe) in words
 
 
 # --- the SVG --------------------------------------------------------------------------------------
@@ -272,6 +326,52 @@ def test_the_page_says_what_ready_says(run: Run, tmp_path: Path) -> None:
     assert "the residue, not the soil, is holding you back." in text
     assert "Weather from the file weather.csv, observed up to 20 Apr 2026; 30 past years (1995 to 2024) finish" in text
     assert "Handle treated seed" not in text
+
+
+def test_the_timeline_has_a_row_for_every_field(run: Run, tmp_path: Path) -> None:
+    """What needs something first is at the top, as in `ready`; each row leads to its field, and each field back."""
+    path = tmp_path / "page.html"
+    assert run("report", "-o", path)[0] == 0
+    html = path.read_text(encoding="utf-8")
+    rows = re.findall(r'<tr class="[\w-]+"><th scope="row"><a href="#(field-\d)"><bdi>(.*?)</bdi></a>.*</tr>', html)
+    due = {each["name"]: each["next_step"]["from"] for each in json.loads(run("ready", "--json")[1])["fields"]}
+    assert [due[name] for _, name in rows] == sorted(due.values())
+    for place, name in rows:
+        assert re.search(rf'<article id="{place}"[^>]*>.*?<bdi>{name}</bdi>.*?href="#fields"', html, flags=re.DOTALL)
+    assert html.index('id="fields"') < html.index("<article")
+    assert "turn it under about 4 May, works 90%" in html
+
+
+def test_sixty_fields_are_under_a_megabyte(plan: Plan) -> None:
+    """What a field adds to a page, sixty times, and the rest of it."""
+    two, seven = (len(report.page([plan] * count, plan.on, title="Own fields").encode()) for count in (2, 7))
+    assert two + 58 * (seven - two) / 5 < 1_000_000
+
+
+def test_what_is_loaded_has_boxes_to_tick(run: Run, tmp_path: Path) -> None:
+    """A box for each thing to load, before the sources; the drawing of the beds stands there too."""
+    path = tmp_path / "page.html"
+    assert run("report", "-o", path, "--with", "materials", "--field", "Ford meadow")[0] == 0
+    html = path.read_text(encoding="utf-8")
+    (field,) = json.loads(run("beds", "--json", "--field", "Ford meadow")[1])["fields"]
+    boxes = re.findall(r'<label><input type="checkbox"> (.*?)</label>', html)
+    assert len(boxes) == len(field["items"])
+    assert html.index("<label>") < html.index("Bed plan: Ford meadow") < html.index("<p>Sources: ")
+
+
+def test_a_winter_that_is_past_is_not_on_the_page() -> None:
+    """Its chart is there until buds are likely, and for a stand that is dead or in doubt."""
+    seen = {}
+    for name, on, sky in (("winter", "2026-03-01", {}), ("spring", "2026-04-20", {}),
+                          ("dead", "2026-03-20", {"mean": 2.0, "swing": 16.0})):  # fmt: skip
+        plan = make_plan(field("winter-pea" if sky else "crimson-clover"), weather(last=on, **sky), np.datetime64(on))
+        html = report.page([plan], plan.on, title="Own fields")
+        seen[name] = re.findall(r'<figure class="(\w+)">', html)
+    assert seen == {
+        "winter": ["season", "endings", "limits", "winter"],
+        "spring": ["season", "endings", "limits"],
+        "dead": ["winter"],
+    }
 
 
 def test_old_weather_is_said(plan: Plan) -> None:

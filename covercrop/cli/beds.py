@@ -46,7 +46,7 @@ def _run(arguments: argparse.Namespace) -> int:
     from covercrop.beds.beds import lay_out_beds
     from covercrop.render.data import beds as bed_sheet_beds
     from covercrop.render.data import machine
-    from covercrop.render.figures import beds as bed_drawing
+    from covercrop.render.figures import bed_sheets
     from covercrop.render.screen import beds as bed_sheet
     from covercrop.season.many import plan_fields
 
@@ -57,7 +57,7 @@ def _run(arguments: argparse.Namespace) -> int:
     laid_out, troubled = planned.each(lambda plan, _: lay_out_beds(plan, us=arguments.units == "us"))
     problems = said(troubled)
     if arguments.svg is not None and laid_out:
-        write_marked(arguments.svg, bed_drawing.svg(laid_out), BY)
+        write_marked(arguments.svg, bed_sheets.svg(laid_out), BY)
     if arguments.json:
         show(machine.dump(bed_sheet_beds.document(laid_out, planned.on, problems)))
     elif arguments.csv:

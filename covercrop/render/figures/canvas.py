@@ -75,6 +75,12 @@ SHOWN_DPI = 96
 BEHIND = {"facecolor": PAPER, "linewidth": 0, "pad": 0.5}
 
 
+@cache
+def kind(module: str, name: str) -> Any:
+    """Something of matplotlib, looked up once: matplotlib is optional and slow to import."""
+    return getattr(need(f"matplotlib.{module}"), name)
+
+
 def blank_figure(height: float) -> Figure:
     """A figure as wide as a small phone, so many points high."""
     figure: Figure = _chart()(figsize=(WIDTH / 72, height / 72), facecolor=PAPER)
@@ -85,7 +91,7 @@ def blank_figure(height: float) -> Figure:
 def _chart() -> Any:
     """The class of the figures; made when first needed, since matplotlib is optional and slow to import."""
 
-    class Chart(need("matplotlib.figure").Figure):  # type: ignore[misc]
+    class Chart(kind("figure", "Figure")):  # type: ignore[misc]
         """A figure that a notebook shows, whatever backend is set."""
 
         def _repr_png_(self) -> tuple[bytes, dict[str, float]]:
@@ -116,13 +122,13 @@ def _bare_axes() -> Any:
             if self.made:
                 super().set_tick_params(*given, **named)  # type: ignore[misc]
 
-    class Across(Unticked, need("matplotlib.axis").XAxis):  # type: ignore[misc]
+    class Across(Unticked, kind("axis", "XAxis")):  # type: ignore[misc]
         """An axis of days."""
 
-    class Up(Unticked, need("matplotlib.axis").YAxis):  # type: ignore[misc]
+    class Up(Unticked, kind("axis", "YAxis")):  # type: ignore[misc]
         """An axis of heights."""
 
-    class Bare(need("matplotlib.axes").Axes):  # type: ignore[misc]
+    class Bare(kind("axes", "Axes")):  # type: ignore[misc]
         """Axes of which only what is put into them is drawn."""
 
         def _init_axis(self) -> None:
@@ -137,6 +143,7 @@ def axes_at(figure: Figure, left: float, bottom: float, width: float, height: fl
     place = (left / wide, bottom / high, width / wide, height / high)
     axes: Axes = figure.add_axes(place, axes_class=_bare_axes())
     axes.xaxis.made = axes.yaxis.made = True  # type: ignore[attr-defined]
+    axes.edges = kind("transforms", "TransformedPath")(kind("path", "Path").unit_rectangle(), axes.transAxes)  # type: ignore[attr-defined]
     axes.set_xlim(first, last)
     axes.set_axis_off()
     return axes
@@ -170,13 +177,26 @@ def rules(axes: Axes, *, days: Sequence[float] = (), heights: Sequence[float] = 
     places, ends = np.repeat(days if len(days) else heights, 3), np.resize([0.0, 1.0, np.nan], 3 * len(days or heights))
     across, up = (places, ends) if len(days) else (ends, places)
     transform = axes.get_xaxis_transform() if len(days) else axes.get_yaxis_transform()
-    style = {"color": RULE, "linewidth": 0.5, "linestyle": (0, (1, 2)), "zorder": 0}
+    style = {"color": RULE, "linewidth": 0.4, "zorder": 0}
     draw(axes, across, up, transform=transform, **style)
+
+
+def put(axes: Axes, artist: Artist) -> None:
+    """Put something into axes, cut off at their edges, which are worked out once for all."""
+    artist.set_clip_box(axes.bbox)
+    artist.set_clip_path(axes.edges)  # type: ignore[attr-defined]
+    axes.add_artist(artist)
+
+
+def words(axes: Axes, across: float, up: float, text: str, *, place: Transform | None = None, **style: Any) -> None:
+    """Words in the size and ink of a chart, at a day and a height, or at a place of another kind."""
+    given = {"fontsize": TEXT, "color": INK, "va": "center", **style}
+    put(axes, kind("text", "Text")(across, up, text, transform=place or axes.transData, clip_on=False, **given))
 
 
 def draw(axes: Axes, across: Any, up: Any, **style: Any) -> None:
     """Draw what plot() draws, in a third of its time: it looks for limits of the axes, which are set."""
-    axes.add_artist(need("matplotlib.lines").Line2D(across, up, **{"label": "_", **style}))
+    put(axes, kind("lines", "Line2D")(across, up, **{"label": "_", **style}))
 
 
 #: Points that the name of a month takes, and a day with its month, with the room beside them.
@@ -212,33 +232,27 @@ def day_ticks(axes: Axes, first: float, last: float) -> None:
 
 def _shifted(axes: Axes, transform: Transform, up: float, right: float = 0.0) -> Transform:
     """A place so many points above and right of another."""
-    moved: Transform = need("matplotlib.transforms").offset_copy(transform, axes.figure, right, up, units="points")
+    moved: Transform = kind("transforms", "offset_copy")(transform, axes.figure, right, up, units="points")
     return moved
 
 
 def under(axes: Axes, day: float, text: str, ha: str = "center") -> None:
     """Words below the axes, at a day."""
     place = _shifted(axes, axes.get_xaxis_transform(), -3)
-    axes.text(day, 0, text, transform=place, ha=ha, va="top", fontsize=TEXT, color=MUTED)
+    words(axes, day, 0, text, place=place, ha=ha, va="top", color=MUTED)
 
 
-def over(axes: Axes, day: float, text: str, ha: str = "center", colour: str = MUTED) -> None:
-    """Words above the axes, at a day."""
-    place = _shifted(axes, axes.get_xaxis_transform(), 2)
-    axes.text(day, 1, text, transform=place, ha=ha, va="bottom", fontsize=TEXT, color=colour)
-
-
-def over_inside(axes: Axes, day: float, text: str, colour: str = INK, *, bold: bool = False) -> None:
-    """Words above the axes about a day, moved aside as far as they must to stay over them."""
+def over(axes: Axes, day: float, text: str, ha: str = "", colour: str = MUTED, weight: str = "normal") -> None:
+    """Words above the axes, on a side of a day; or about it, moved aside as far as they must to stay over them."""
     first, last = axes.get_xlim()
     half = _half_wide(text) / points_across(axes)
-    ha, place = "center", day
-    if day - half < first:
-        ha, place = "left", first
-    elif day + half > last:
-        ha, place = "right", last
-    over(axes, place, text, ha=ha, colour=colour)
-    axes.texts[-1].set_fontweight("bold" if bold else "normal")
+    side, across = ha or "center", day
+    if not ha and day - half < first:
+        side, across = "left", first
+    elif not ha and day + half > last:
+        side, across = "right", last
+    place = _shifted(axes, axes.get_xaxis_transform(), 2)
+    words(axes, across, 1, text, place=place, ha=side, va="bottom", color=colour, fontweight=weight)
 
 
 def _half_wide(text: str) -> float:
@@ -254,20 +268,20 @@ def today(axes: Axes, plan: Plan, *, label: bool = False) -> None:
         return
     draw(axes, [day, day], [0, 1], transform=axes.get_xaxis_transform(), color=INK, linewidth=1)
     if label:
-        over_inside(axes, day, f"today {phrases.day_month(plan.on)}")
+        over(axes, day, f"today {phrases.day_month(plan.on)}", colour=INK)
 
 
-def scale(axes: Axes, heights: Sequence[float], words: str) -> None:
-    """Lines to read by at some heights, each with its number right of the axes; ``words`` is a format."""
+def scale(axes: Axes, heights: Sequence[float], form: str) -> None:
+    """Lines to read by at some heights, each with its number right of the axes, in the form of a format."""
     place = _shifted(axes, axes.get_yaxis_transform(), 0, 5)
     rules(axes, heights=heights)
     for height in heights:
-        axes.text(1, height, words.format(height), transform=place, fontsize=TEXT, color=MUTED, va="center")
+        words(axes, 1, height, form.format(height), place=place, color=MUTED)
 
 
 def ticks(low: float, high: float) -> list[float]:
     """A few round heights in a range."""
-    found = need("matplotlib.ticker").MaxNLocator(4).tick_values(low, high)
+    found = kind("ticker", "MaxNLocator")(4).tick_values(low, high)
     return [float(each) + 0.0 for each in found if low <= each <= high]  # never a minus before nought
 
 
@@ -276,8 +290,8 @@ def area(axes: Axes, days: Any, low: Any, high: Any, colour: str, **style: Any) 
     days, low, high = np.asarray(days, dtype=float), np.asarray(low, dtype=float), np.asarray(high, dtype=float)
     back = (days[[-1, 0]], low.repeat(2)) if low.ndim == 0 else (days[::-1], low[::-1])
     around = np.column_stack((np.concatenate((days, back[0])), np.concatenate((high, back[1]))))
-    path = need("matplotlib.path").Path(np.vstack((around, around[:1])))
-    axes.add_artist(need("matplotlib.patches").PathPatch(path, **_fill(colour), **style))
+    path = kind("path", "Path")(np.vstack((around, around[:1])))
+    put(axes, kind("patches", "PathPatch")(path, **_fill(colour), **style))
 
 
 def _fill(colour: str) -> dict[str, Any]:
@@ -288,10 +302,10 @@ def _fill(colour: str) -> dict[str, Any]:
 
 def rectangle(axes: Axes, left: float, bottom: float, width: float, height: float, colour: str) -> None:
     """Draw what bar() and barh() draw, in a tenth of their time: they look for limits of the axes, which are set."""
-    axes.add_artist(block(left, bottom, width, height, colour))
+    put(axes, block(left, bottom, width, height, colour))
 
 
 def block(left: float, bottom: float, width: float, height: float, colour: str) -> Artist:
     """A rectangle with an edge where its colour is pale."""
-    drawn: Artist = need("matplotlib.patches").Rectangle((left, bottom), width, height, **_fill(colour))
+    drawn: Artist = kind("patches", "Rectangle")((left, bottom), width, height, **_fill(colour))
     return drawn

@@ -21,7 +21,7 @@ from covercrop.render.figures.canvas import (
     blank_figure,
     day_ticks,
     draw,
-    over_inside,
+    over,
     rectangle,
     scale,
     today,
@@ -116,8 +116,8 @@ def endings_chart(plan: Plan) -> Figure | None:
         draw(axes, along, chance, color=colour, linewidth=1.8, linestyle=dashes, label=label, zorder=2)
     middle = at(best.date) + 0.5
     draw(axes, [middle, middle], [0, 1.04], color=INK, linewidth=1.2, zorder=3)
-    draw(axes, [middle], [best.together], zorder=4, **ENDING)
-    over_inside(axes, middle, f"{answer.to_end(plan)} {phrases.day_month(best.date)}", bold=True)
+    draw(axes, [middle], [best.together], **(ENDING | {"zorder": 4}))
+    over(axes, middle, f"{answer.to_end(plan)} {phrases.day_month(best.date)}", colour=INK, weight="bold")
     today(axes, plan)
     day_ticks(axes, first, last)
     draw_key(figure, key)

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from covercrop.base.extras import need
 from covercrop.render.figures.canvas import (
     EDGE,
     HALF,
@@ -19,7 +18,9 @@ from covercrop.render.figures.canvas import (
     TEXT,
     WIDTH,
     block,
+    kind,
 )
+from covercrop.render.figures.pen import KEY
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
@@ -48,19 +49,20 @@ def draw_key(figure: Figure, key: Key) -> None:
     figure : matplotlib.figure.Figure
     key : sequence of sequence of (mark, words)
     """
-    points = need("matplotlib.transforms").Affine2D().scale(1 / 72) + figure.dpi_scale_trans
+    points = kind("transforms", "Affine2D")().scale(1 / 72) + figure.dpi_scale_trans
     for number, line in enumerate(reversed(key)):
         height = EDGE + LINE * (number + 0.5)
         for place, (mark, words) in enumerate(line):
             left = EDGE + place * (WIDTH - EDGE) / 2
             for artist in mark(left, height):
-                artist.set_transform(points)
+                artist.set(transform=points, gid=KEY)
                 figure.add_artist(artist)
-            figure.text(left + _MARK + EDGE, height, words, transform=points, fontsize=TEXT, color=INK, va="center")
+            style: dict[str, Any] = {"fontsize": TEXT, "color": INK, "va": "center", "gid": KEY}
+            figure.text(left + _MARK + EDGE, height, words, transform=points, **style)
 
 
 def _line(across: Any, up: Any, **style: Any) -> Artist:
-    drawn: Artist = need("matplotlib.lines").Line2D(across, up, **style)
+    drawn: Artist = kind("lines", "Line2D")(across, up, **style)
     return drawn
 
 
@@ -81,7 +83,7 @@ def hump(colour: str) -> Mark:
     along = np.linspace(0, 1, 9)
     shape = np.column_stack((along * _MARK, np.sin(np.pi * along) * _FILLED))
     return lambda left, up: [
-        need("matplotlib.patches").Polygon(shape + np.array([left, up - _FILLED / 2]), facecolor=colour, linewidth=0)
+        kind("patches", "Polygon")(shape + np.array([left, up - _FILLED / 2]), facecolor=colour, linewidth=0)
     ]
 
 
@@ -128,8 +130,9 @@ LIKELY: dict[str, Any] = {
     "markeredgewidth": 1.4,
     "markersize": 6,
     "linestyle": "none",
+    "zorder": 2.5,
 }
-ENDING: dict[str, Any] = {"marker": "o", "color": INK, "markersize": 8, "linestyle": "none"}
+ENDING: dict[str, Any] = LIKELY | {"color": INK, "markeredgecolor": PAPER, "markeredgewidth": 1.0, "markersize": 9}
 VISIT: dict[str, Any] = LIKELY | {"marker": "D", "markersize": 5, "markeredgewidth": 1.0}
 
 #: What the marks of a chance, a likely day and of planting say, wherever they stand.

@@ -11,7 +11,6 @@ from covercrop.render.figures.canvas import (
     EDGE,
     INK,
     MUTED,
-    TEXT,
     WAIT,
     WIDTH,
     at,
@@ -19,9 +18,10 @@ from covercrop.render.figures.canvas import (
     blank_figure,
     day_ticks,
     draw,
-    over_inside,
+    over,
     rules,
     today,
+    words,
 )
 from covercrop.render.figures.key import (
     LIKELY_WORDS,
@@ -92,7 +92,7 @@ def limits_chart(plan: Plan, *, us: bool = False) -> Figure | None:
     axes.set_ylim(0, len(rows) + 1)
     draw(axes, [begin, begin], [0, len(rows) + 1], color=MUTED, linewidth=1, linestyle=(0, (2, 2)), zorder=0)
     condition = "" if plan.is_ended else "if "
-    over_inside(axes, begin, f"{condition}{answer.ending(plan)} {phrases.day_month(plan.window.ending_day)}", MUTED)
+    over(axes, begin, f"{condition}{answer.ending(plan)} {phrases.day_month(plan.window.ending_day)}")
     for place, row in enumerate(rows):
         height = len(rows) + 0.5 - place
         draw_wait(axes, plan, row.dates, height, binds=row.binds)
@@ -114,17 +114,8 @@ def _beside(axes: Axes, height: float, label: str, date: str, *, bold: bool) -> 
         ((EDGE - _GUTTER) / wide, label, "left"),
         (1 + (_DATED - EDGE) / wide, "no date" if date == "-" else date, "right"),
     ):
-        axes.text(
-            across,
-            height,
-            text,
-            transform=axes.get_yaxis_transform(),
-            fontsize=TEXT,
-            color=INK,
-            fontweight="bold" if bold else "normal",
-            ha=side,
-            va="center",
-        )
+        weight = "bold" if bold else "normal"
+        words(axes, across, height, text, place=axes.get_yaxis_transform(), ha=side, fontweight=weight)
 
 
 def _rows(plan: Plan, *, us: bool) -> list[_Row]:

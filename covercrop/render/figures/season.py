@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,7 +17,6 @@ from covercrop.render.figures.canvas import (
     INK,
     LINE,
     RULE,
-    TEXT,
     WIDTH,
     WINDOW,
     area,
@@ -30,6 +29,7 @@ from covercrop.render.figures.canvas import (
     scale,
     ticks,
     today,
+    words,
 )
 from covercrop.render.figures.key import (
     LIKELY,
@@ -87,15 +87,17 @@ def season_chart(plan: Plan, *, us: bool = False) -> Figure | None:
     waited = waits if _waited(plan) else None
     humps = _HUMP if window_shown(plan).size else 0.0 if np.isnat(plan.window.ending_day) else _ROW
     rows = humps + _ROW * ((waited is not None) + _planted(plan))
-    key = _key(plan, rows=bool(rows), waited=waited is not None, us=us)
+    until = _until(plan, waited)
+    stages = _stages(plan, until)
+    key = _key(plan, rows=bool(rows), dated=bool(stages) or waited is not None, us=us)
     foot = key_height(key)
     height = _HEAD + _PANEL + _MONTHS + rows + foot
     figure = blank_figure(height)
-    first, last = _ends(plan, waited)
+    first, last = _ends(plan, until, [*stages.values()], waited)
     wide = WIDTH - EDGE - _SUMS
     above = axes_at(figure, EDGE, height - _HEAD - _PANEL, wide, _PANEL, first, last)
     months(above, first, last)
-    _progress(above, plan, us=us)
+    _progress(above, plan, stages, us=us)
     if rows:
         below = axes_at(figure, EDGE, foot, wide, rows, first, last)
         below.set_ylim(0, rows / _ROW)
@@ -116,7 +118,7 @@ def _planted(plan: Plan) -> bool:
     return not np.isnat(plan.planting.earliest.early)
 
 
-def _key(plan: Plan, *, rows: bool, waited: bool, us: bool) -> Key:
+def _key(plan: Plan, *, rows: bool, dated: bool, us: bool) -> Key:
     """What the marks mean, of those that are drawn."""
     fan = [(filled(FAN), f"{len(plan.outlook.years)} past years")] if _foretold(plan) else []
     visited: list[tuple[Mark, str]] = [(visit, "your notes")] if _visits(plan) else []
@@ -127,7 +129,7 @@ def _key(plan: Plan, *, rows: bool, waited: bool, us: bool) -> Key:
         found.append([(dot, answer.ending(plan) if plan.is_ended else answer.to_end(plan)), *visited])
     elif visited:
         found.append(visited)
-    if waited or _stages(plan):
+    if dated:
         found.append([(likely, LIKELY_WORDS)])
     if _planted(plan):
         found.append([(shades, PLANTING_WORDS)])
@@ -151,39 +153,42 @@ def _stop(plan: Plan) -> int:
     return days.size if not plan.is_ended else min(plan.outlook.position(plan.window.ending_day) + 1, days.size)
 
 
-def _ends(plan: Plan, waits: DateRange | None) -> tuple[float, float]:
-    """From midwinter, or from sowing where that is still ahead, to the last date of interest.
+def _spans(plan: Plan, waits: DateRange | None) -> list[float]:
+    """The days of the window and of planting that are drawn, with those of the wait."""
+    shown, latest = window_shown(plan), plan.planting.latest
+    days = [plan.window.ending_day, *shown[:1], *shown[-1:], plan.planting.earliest.early, plan.planting.earliest.late]
+    if waits is not None:
+        days += [waits.early, waits.late, latest.early, latest.median]
+    return [at(day) for day in days if not np.isnat(day)]
+
+
+def _until(plan: Plan, waits: DateRange | None) -> float:
+    """The last day of interest, and a week."""
+    known = plan.outlook.days[plan.outlook.known - 1]
+    return max([*_spans(plan, waits), at(plan.on), at(known)]) + 8
+
+
+def _ends(plan: Plan, until: float, stages: Sequence[DateRange], waits: DateRange | None) -> tuple[float, float]:
+    """From midwinter, or from sowing where that is still ahead, to the last day of interest.
 
     The words of stages and rows stand at the left, before whatever comes first.
     """
-    outlook, latest = plan.outlook, plan.planting.latest
-    midwinter = at(
-        season_calendar.midwinter_before(
-            outlook.days[0] + np.timedelta64(season_calendar.HALF_YEAR, "D"), plan.field.latitude
-        )
-    )
-    shown = window_shown(plan)
-    spans = [plan.planting.earliest, *([waits] if waits else [])]
-    marks = [at(day) for day in (plan.window.ending_day, *(shown[[0, -1]] if shown.size else ())) if not np.isnat(day)]
-    marks += [at(day) for dates in spans for day in (dates.early, dates.late) if not np.isnat(day)]
-    marks += [at(day) for day in (latest.early, latest.median) if waits and not np.isnat(day)]
-    until = max([*marks, at(plan.on), at(outlook.days[outlook.known - 1])]) + 8
-    start = at(outlook.days[0]) if at(plan.on) < midwinter + 21 else midwinter
-    if marks:
-        start = min(start, until - (until - min(marks)) / 0.66)
-    stages = [at(dates.median) for dates in _stages(plan).values()]
-    if stages:
-        start = min(start, until - (until - min(stages)) / 0.6)
+    sown = plan.outlook.days[0]
+    half = np.timedelta64(season_calendar.HALF_YEAR, "D")
+    midwinter = at(season_calendar.midwinter_before(sown + half, plan.field.latitude))
+    start = at(sown) if at(plan.on) < midwinter + 21 else midwinter
+    for share, days in ((0.66, _spans(plan, waits)), (0.6, [at(dates.median) for dates in stages])):
+        if days:
+            start = min(start, until - (until - min(days)) / share)
     return start, max(until, start + 60)
 
 
-def _progress(axes: Axes, plan: Plan, *, us: bool) -> None:
+def _progress(axes: Axes, plan: Plan, stages: Mapping[str, DateRange], *, us: bool) -> None:
     """The sum of degree-days that count towards bloom, with its stages."""
     outlook, stop = plan.outlook, _stop(plan)
     factor = units.fahrenheit_difference(1.0) if us else 1.0
     sums = towards_bloom(outlook, plan.field.latitude, plan.cover)
     days, median = outlook.days.astype(np.float64), sums.median * factor
-    stages = _stages(plan)
     tops = [median[min(outlook.position(dates.median), median.size - 1)] for dates in stages.values()]
     _heights(axes, plan, median[:stop], tops, needed=plan.cover.bloom.requirement.value * factor)
     if _foretold(plan):
@@ -222,16 +227,14 @@ def _heights(axes: Axes, plan: Plan, median: Array, tops: Sequence[float], *, ne
     scale(axes, ticks(low, top), "{:,.0f}")
 
 
-def _stages(plan: Plan) -> dict[str, DateRange]:
-    """The stages that are written: those that come before the cover is ended."""
+def _stages(plan: Plan, until: float) -> dict[str, DateRange]:
+    """The stages that are written: those that come before the cover is ended, and before the chart ends."""
     found = {name: plan.stand.dates[name] for name in _STAGES}
-    found = {name: dates for name, dates in found.items() if not np.isnat(dates.median)}
-    if not plan.is_ended:
-        return found
-    return {name: dates for name, dates in found.items() if dates.median <= plan.window.ending_day}
+    last = plan.window.ending_day if plan.is_ended else np.datetime64(int(until), "D")
+    return {name: dates for name, dates in found.items() if dates.median <= last}  # never true of NaT
 
 
-def _stage_labels(axes: Axes, stages: dict[str, DateRange], sums: Sequence[float]) -> None:
+def _stage_labels(axes: Axes, stages: Mapping[str, DateRange], sums: Sequence[float]) -> None:
     """A dot with its interval at each stage, and its words at the left, where the line is still low."""
     low, top = axes.get_ylim()
     first, last = axes.get_xlim()
@@ -242,16 +245,7 @@ def _stage_labels(axes: Axes, stages: dict[str, DateRange], sums: Sequence[float
         draw(axes, [first, early], [height, total], color=RULE, linewidth=0.8, zorder=0.5)
         draw(axes, [early, late], [total, total], color=INK, linewidth=1.4, solid_capstyle="butt")
         draw(axes, [at(dates.median)], [total], **LIKELY)
-        axes.text(
-            first,
-            height,
-            f"{_STAGES[name]} {phrases.day_month(dates.median)}",
-            ha="left",
-            va="center",
-            fontsize=TEXT,
-            color=INK,
-            bbox=BEHIND,
-        )
+        words(axes, first, height, f"{_STAGES[name]} {phrases.day_month(dates.median)}", bbox=BEHIND)
 
 
 def spread(heights: Array, apart: float, low: float, top: float) -> Array:
@@ -291,4 +285,4 @@ def _rows(axes: Axes, plan: Plan, waits: DateRange | None, hump_rows: float) -> 
 
 
 def _label(axes: Axes, row: float, text: str) -> None:
-    axes.text(axes.get_xlim()[0], row, text, fontsize=TEXT, color=INK, va="center", bbox=BEHIND)
+    words(axes, axes.get_xlim()[0], row, text, bbox=BEHIND)

@@ -1,6 +1,6 @@
 """A drawn figure as a file or as part of a page.
 
-matplotlib draws into :class:`_Pen`, which writes SVG that is short, stands
+matplotlib draws into the pen of :mod:`covercrop.render.figures.pen`, which writes SVG that is short, stands
 under a strict content-security policy (no ``style``), keeps text as text, and
 is the same for the same figure.
 """
@@ -8,17 +8,18 @@ is the same for the same figure.
 from __future__ import annotations
 
 import io
+import string
 import warnings
-from collections.abc import Iterator, Sequence
+import zlib
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from functools import cache
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, field
+from itertools import groupby
+from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
-import numpy as np
-
 from covercrop.base.errors import visible
-from covercrop.base.extras import need
+from covercrop.render.figures.pen import POINTS, USUAL, Mark, number, pen
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -29,27 +30,56 @@ SVG = "http://www.w3.org/2000/svg"
 FONTS = "'Source Sans 3', 'Segoe UI', 'Helvetica Neue', 'Liberation Sans', Arial, sans-serif"
 
 PNG_DPI = 216  # three pixels a point: sharp on a phone and in print
-_POINTS = 72
-
-#: matplotlib's codes of a path, with the letter of SVG and the number of points that each has.
-_CODES = {1: ("M", 1), 2: ("l", 1), 3: ("q", 2), 4: ("c", 3), 79: ("z", 1)}
-
-#: Points by which a line may be off where it is made of fewer pieces.
-_SIMPLER = 0.2
-
-#: The code of a curve, and how often it stands in matplotlib's own circle.
-_CURVE, _CIRCLE = 4, 24
-
-#: The width of a letter, the height of a line and what of it is below the letters, as shares of their size.
-_LETTER, _TALL, _BELOW = 0.52, 0.95, 0.23
-
-#: The size of most words.
-_USUAL = 16.0
-
-_ANCHORS = {"left": "", "center": "middle", "right": "end"}
+_LETTERS = string.digits + string.ascii_lowercase
 
 
-def svg(figure: Figure, title: str, description: str, prefix: str, *, file: bool = False) -> str:
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """What the figures of a page have in common.
+
+    Attributes
+    ----------
+    styles : dict of str to dict of str to str
+        The classes of their marks, each with its properties.
+    keys : dict of str to str
+        Their keys by id, as SVG that belongs on the page once.
+    """
+
+    styles: dict[str, dict[str, str]] = field(default_factory=dict)
+    keys: dict[str, str] = field(default_factory=dict)
+
+    def add(self, other: Shared) -> None:
+        """Take over what other figures have."""
+        self.styles.update(other.styles)
+        self.keys.update(other.keys)
+
+    def style_sheet(self, night: Mapping[str, str]) -> str:
+        """The classes as a style sheet; ``night`` says what each colour is on dark paper, there and of plain marks."""
+        dark = {
+            name: {key: night[value] for key, value in style.items() if value in night}
+            for name, style in self.styles.items()
+        }
+        day, after = (
+            "".join(f".{name}{{{_declared(style)}}}" for name, style in sorted(each.items()))
+            for each in (self.styles, dark)
+        )
+        plain = "".join(f'[{key}="{old}"]{{{key}:{new}}}' for old, new in night.items() for key in ("fill", "stroke"))
+        return f"{day}\n@media screen and (prefers-color-scheme: dark) {{{after}{plain}}}\n"
+
+
+def _declared(style: Mapping[str, str]) -> str:
+    return ";".join(f"{key}:{value}{'px' if key == 'font-size' else ''}" for key, value in style.items())
+
+
+def svg(
+    figure: Figure,
+    title: str,
+    description: str,
+    prefix: str,
+    *,
+    file: bool = False,
+    page: Shared | None = None,
+) -> str:
     """A figure as SVG text without style attributes, with a text alternative.
 
     Parameters
@@ -61,52 +91,87 @@ def svg(figure: Figure, title: str, description: str, prefix: str, *, file: bool
         Begins every id, so that many figures can stand on one page.
     file : bool
         As a file of its own: with an XML declaration, its size, its fonts and its paper.
+    page : Shared, optional
+        Takes what the figures of a page have in common.  Where it is left out, each mark carries its own style, and
+        the figure its own key.
     """
-    wide, high = figure.get_size_inches() * _POINTS
-    pen = _pen()(wide, high)
+    wide, high = figure.get_size_inches() * POINTS
+    drawn = pen()(wide, high)
     before = figure.dpi
-    figure.set_dpi(_POINTS)
+    figure.set_dpi(POINTS)
     figure.patch.set_visible(file)
     try:
         with _whatever_the_letters():
-            figure.draw(pen)
+            figure.draw(drawn)
     finally:
         figure.set_dpi(before)
         figure.patch.set_visible(True)
-    size = {"width": _number(wide), "height": _number(high), "font-family": FONTS} if file else {}
+    size = {"width": number(wide), "height": number(high), "font-family": FONTS} if file else {}
     root = ElementTree.Element(
         "svg",
         {
-            "xmlns": SVG,
-            "viewBox": f"0 0 {_number(wide)} {_number(high)}",
+            **({} if page else {"xmlns": SVG}),
+            "viewBox": f"0 0 {number(wide)} {number(high)}",
             **size,
             "role": "img",
             "aria-labelledby": f"{prefix}-title {prefix}-description",
             "fill": "none",
-            "font-size": _number(_USUAL),
+            "font-size": number(USUAL),
         },
     )
     for name, text in (("title", title), ("desc", description)):
         said = ElementTree.SubElement(root, name, {"id": f"{prefix}-{'title' if name == 'title' else 'description'}"})
         said.text = as_text(text)
-    _write(root, pen.marks)
+    _write(root, [mark for mark in drawn.marks if not mark.in_key], page)
+    if in_key := [mark for mark in drawn.marks if mark.in_key]:
+        _write_key(root, in_key, high, page)
     declared = '<?xml version="1.0" encoding="UTF-8"?>\n' if file else ""
     return declared + ElementTree.tostring(root, encoding="unicode") + ("\n" if file else "")
 
 
-def _write(root: ElementTree.Element, marks: Sequence[tuple[str, dict[str, str], str]]) -> None:
-    """The marks as elements; what words that follow each other have in common is said once."""
-    group, shared = root, dict[str, str]()
-    for name, attributes, content in marks:
-        if name != "text":
-            ElementTree.SubElement(root, name, attributes | ({"d": content} if name == "path" else {}))
-            shared = {}
-            continue
-        style = {key: value for key, value in attributes.items() if key not in ("x", "y", "transform")}
-        if style != shared:
-            group, shared = ElementTree.SubElement(root, "g", style), style
-        place = {key: value for key, value in attributes.items() if key not in style}
-        ElementTree.SubElement(group, name, place).text = as_text(content)
+def _write(root: ElementTree.Element, marks: Sequence[Mark], page: Shared | None) -> None:
+    """The marks as elements; the style of those that follow each other is said once."""
+    for _, alike in groupby(marks, key=lambda mark: mark.style):
+        run = list(alike)
+        style = _styled(run[0].style, page)
+        group = ElementTree.SubElement(root, "g", style) if len(run) > 1 else root
+        for mark in run:
+            path = {"d": mark.content} if mark.name == "path" else {}
+            own = {} if len(run) > 1 else style
+            element = ElementTree.SubElement(group, mark.name, mark.place | path | own)
+            element.text = None if path else as_text(mark.content) or None
+
+
+def _write_key(root: ElementTree.Element, marks: Sequence[Mark], high: float, page: Shared | None) -> None:
+    """The key at the foot, measured from there; on a page, where it stands once for all the figures that have it."""
+    group = ElementTree.Element("g")
+    _write(group, marks, page)
+    if page is None:
+        group.set("transform", f"translate(0 {number(high)})")
+        root.append(group)
+        return
+    name = f"key-{_short(ElementTree.tostring(group, encoding='unicode'))}"
+    group.set("id", name)
+    page.keys[name] = ElementTree.tostring(group, encoding="unicode")
+    ElementTree.SubElement(root, "use", {"href": f"#{name}", "y": number(high)})
+
+
+def _styled(style: dict[str, str], page: Shared | None) -> dict[str, str]:
+    """A style as it is written: as it is, or on a page as a class, whose name depends on the style alone."""
+    if page is None:
+        return style
+    name = f"c{_short(repr(sorted(style.items())))}"
+    page.styles[name] = style
+    return {"class": name}
+
+
+def _short(text: str) -> str:
+    """Four letters that stand for a text."""
+    number, name = zlib.crc32(text.encode()), ""
+    for _ in range(4):
+        number, letter = divmod(number, len(_LETTERS))
+        name += _LETTERS[letter]
+    return name
 
 
 def as_text(text: str) -> str:
@@ -128,143 +193,3 @@ def _whatever_the_letters() -> Iterator[None]:
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message=r"Glyph .* missing from font", category=UserWarning)
         yield
-
-
-def _number(value: float) -> str:
-    """A length to a tenth of a point, as short as it can be written."""
-    said = f"{value:.1f}"
-    return said.removesuffix(".0") if said != "-0.0" else "0"
-
-
-def _letters(path: Any, high: float) -> str:
-    """A path as SVG writes it, down being more: in tenths of a point from point to point, as short as can be."""
-    points = np.round((path.vertices * (1, -1) + (0, high)) * 10).astype(int).tolist()
-    codes = [1] + [2] * (len(points) - 1) if path.codes is None else path.codes.tolist()
-    said, place, before, here = [], 0, "", [0, 0]
-    while place < len(points):
-        letter, count = _CODES[codes[place]]
-        if letter == "M":
-            here = [0, 0]
-        steps = [step - at for point in points[place : place + count] for step, at in zip(point, here, strict=True)]
-        if letter == "z":
-            said.append("z")
-        elif any(steps) or letter == "M":
-            if letter == "l" and not all(steps):
-                letter, steps = ("h", steps[:1]) if steps[0] else ("v", steps[1:])
-            # A letter that is repeated is left out, as is the blank before a minus.
-            written = "".join(f" {_tenths(step)}" for step in steps).replace(" -", "-")
-            said.append(written if letter == before and letter != "M" else f"{letter}{written.lstrip()}")
-            before, here = letter, points[place + count - 1]
-        if letter == "z":
-            before = ""
-        place += count
-    return "".join(said)
-
-
-def _tenths(value: int) -> str:
-    """A number of tenths, as SVG reads it."""
-    whole, rest = divmod(abs(value), 10)
-    said = f"{whole or ''}.{rest}" if rest else f"{whole}"
-    return f"-{said}" if value < 0 else said
-
-
-@cache
-def _pen() -> Any:
-    """The class that matplotlib draws with; made when first needed, since matplotlib is optional and slow to import."""
-    to_hex = need("matplotlib.colors").to_hex
-
-    class _Pen(need("matplotlib.backend_bases").RendererBase):  # type: ignore[misc]
-        """What matplotlib draws, as elements of SVG: (name, attributes, path or text), the lowest first."""
-
-        def __init__(self, wide: float, high: float) -> None:
-            super().__init__()
-            self.wide, self.high = wide, high
-            self.marks: list[tuple[str, dict[str, str], str]] = []
-
-        def get_canvas_width_height(self) -> tuple[float, float]:
-            return self.wide, self.high
-
-        def get_text_width_height_descent(self, s: str, prop: Any, ismath: Any) -> tuple[float, float, float]:
-            """About as large as words are in any font, so that no font has to be read to place them."""
-            size = prop.get_size_in_points()
-            return len(s) * size * _LETTER, size * _TALL, size * _BELOW
-
-        def draw_path(self, gc: Any, path: Any, transform: Any, rgbFace: Any = None) -> None:
-            attributes = _paint(gc, rgbFace)
-            drawn = _letters(self._inside(path, transform, gc.get_clip_rectangle(), rgbFace), self.high)
-            if not attributes or not drawn:
-                return
-            # Marks of one kind that follow each other are one path.
-            if self.marks and self.marks[-1][:2] == ("path", attributes):
-                self.marks[-1] = ("path", attributes, self.marks[-1][2] + drawn)
-            else:
-                self.marks.append(("path", attributes, drawn))
-
-        def draw_markers(
-            self,
-            gc: Any,
-            marker_path: Any,
-            marker_trans: Any,
-            path: Any,
-            trans: Any,
-            rgbFace: Any = None,
-        ) -> None:
-            if marker_path.codes is None or (marker_path.codes == _CURVE).sum() != _CIRCLE:
-                super().draw_markers(gc, marker_path, marker_trans, path, trans, rgbFace)
-                return
-            radius = _number(marker_trans.transform_path(marker_path).get_extents().width / 2)
-            for x, y in trans.transform(path.vertices):
-                place = {"cx": _number(x), "cy": _number(self.high - y), "r": radius}
-                self.marks.append(("circle", place | _paint(gc, rgbFace), ""))
-
-        def draw_text(
-            self, gc: Any, x: float, y: float, s: str, prop: Any, angle: float, ismath: Any = False, mtext: Any = None
-        ) -> None:
-            anchor = turned = ""
-            if angle:
-                turned = f"rotate({_number(-angle)} {_number(x)} {_number(y)})"
-            elif mtext is not None:
-                x = mtext.get_transform().transform(mtext.get_unitless_position())[0]
-                anchor = _ANCHORS[mtext.get_horizontalalignment()]
-            size = _number(prop.get_size_in_points())
-            styled = {
-                "font-size": size if size != _number(_USUAL) else "",
-                "text-anchor": anchor,
-                "transform": turned,
-                "font-weight": "700" if prop.get_weight() == "bold" else "",
-            }
-            place = {"x": _number(x), "y": _number(y)}
-            colour = {"fill": to_hex(gc.get_rgb())}
-            self.marks.append(("text", place | colour | {name: value for name, value in styled.items() if value}, s))
-
-        def _inside(self, path: Any, transform: Any, clip: Any, face: Any) -> Any:
-            """A path in points, cut off at the edges of its axes, in no more pieces than are seen."""
-            if path.codes is None:
-                path.simplify_threshold = _SIMPLER
-                box = None if face is not None else (0, 0, self.wide, self.high) if clip is None else clip.extents
-                path = path.cleaned(transform=transform, clip=box, simplify=True, remove_nans=True)
-                path = type(path)(path.vertices[:-1], path.codes[:-1])  # the last is a mark of the end
-            else:
-                path = transform.transform_path(path)
-            if face is None or clip is None or not len(path.vertices):
-                return path
-            (left, bottom), (right, top) = path.vertices.min(axis=0), path.vertices.max(axis=0)
-            within = clip.padded(_SIMPLER)
-            return path if within.contains(left, bottom) and within.contains(right, top) else path.clip_to_bbox(clip)
-
-    def _paint(gc: Any, face: Any) -> dict[str, str]:
-        """Fill and stroke as attributes; empty where nothing is to be seen."""
-        painted = {} if face is None else {"fill": to_hex(face)}
-        if face is not None and len(face) > len("rgb") and face[3] < 1:
-            painted["fill-opacity"] = f"{face[3]:g}"
-        if gc.get_linewidth() <= 0 or not gc.get_rgb()[3]:
-            return painted
-        painted |= {"stroke": to_hex(gc.get_rgb()), "stroke-width": _number(gc.get_linewidth())}
-        if gc.get_rgb()[3] < 1:
-            painted["stroke-opacity"] = f"{gc.get_rgb()[3]:g}"
-        dashes = gc.get_dashes()[1]
-        if dashes is not None:
-            painted["stroke-dasharray"] = " ".join(map(_number, dashes))
-        return painted
-
-    return _Pen

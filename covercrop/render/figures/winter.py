@@ -81,7 +81,7 @@ def _key(plan: Plan, *, killed: bool, us: bool) -> Key:
     unit, depth = ("°F", "in") if us else ("°C", "cm")
     return [
         [(line(INK, 1.1), f"felt by the stand, {unit}")],
-        [(line(WINDOW, 1.6, _DASHES), "half would die")] + ([(filled(FAINT), "colder still")] if killed else []),
+        [(line(WINDOW, 1.6, _DASHES), "where half die")] + ([(filled(FAINT), "colder still")] if killed else []),
         [(dot, f"hardest, {day}"), (filled(SNOW), f"snow, {depth}")],
     ]
 
@@ -92,7 +92,9 @@ def _felt(axes: Axes, plan: Plan, days: Array, felt: Array, stands: Array, *, us
     zero, step = (32.0, 20.0) if us else (0.0, 10.0)
     axes.set_ylim(lowest - step / 2, zero + step)
     scale(axes, ticks(*axes.get_ylim()), "{:.0f}°")
-    area(axes, days, np.fmin(felt, stands), stands, FAINT)
+    for cold in np.split(np.arange(days.size), np.flatnonzero(np.diff(felt <= stands)) + 1):
+        if felt[cold[0]] <= stands[cold[0]]:
+            area(axes, days[cold], felt[cold], stands[cold], FAINT)
     draw(axes, axes.get_xlim(), [zero, zero], color=MUTED, linewidth=0.8, zorder=0)
     draw(axes, days, stands, color=WINDOW, linewidth=1.6, linestyle=_DASHES)
     draw(axes, days, felt, color=INK, linewidth=1.1)

@@ -27,7 +27,7 @@ from covercrop.render.figures.canvas import DARK
 from covercrop.render.figures.charts import CHARTS, PAGE_CHARTS, titled
 from covercrop.render.figures.springs import SPRING_CHARTS
 from covercrop.render.figures.stages import stage_drawing
-from covercrop.render.figures.svg import png, svg
+from covercrop.render.figures.svg import Shared, png, svg
 from covercrop.render.page.sections import SECTIONS, Section
 from covercrop.render.page.sections import sections as field_sections
 from covercrop.render.page.sheet import SIZES, type_size
@@ -108,11 +108,20 @@ def page(
     UsageError
         If matplotlib or jinja2 is not installed.
     """
-    style = _template_text("page.css") + _dark()
-    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     more = sections or [()] * len(plans)
     told = seasons or [Season()] * len(plans)
     keys = dict.fromkeys(key for plan in plans for key in plan.provenance.sources)
+    rows = timeline(plans)
+    fields = [
+        _field(plan, f"field-{number}", extra, season, us=us, problems=bool(problems))
+        for number, (plan, extra, season) in enumerate(zip(plans, more, told, strict=True), start=1)
+    ]
+    shared = Shared()
+    drawn = [chart for field in fields for chart in (*field["charts"], *(field["springs"] or {}).get("charts", ()))]
+    for each in (*([rows.shared] if rows else []), *(chart["shared"] for chart in drawn)):
+        shared.add(each)
+    style = _template_text("page.css") + shared.style_sheet(DARK)
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     return (
         _environment()
         .get_template("page.html")
@@ -121,11 +130,9 @@ def page(
             on=f"{phrases.weekday(on)} {str(on)[:4]}",
             style=need("markupsafe").Markup(style),
             digest=digest,
-            timeline=timeline(plans),
-            fields=[
-                _field(plan, f"field-{number}", extra, season, us=us, problems=bool(problems))
-                for number, (plan, extra, season) in enumerate(zip(plans, more, told, strict=True), start=1)
-            ],
+            timeline=rows,
+            fields=fields,
+            keys=need("markupsafe").Markup("".join(shared.keys.values())),
             guide=_guide(plans),
             notes=notes,
             blanks=BLANKS,
@@ -249,8 +256,9 @@ def _guide(plans: Sequence[Plan]) -> list[dict[str, Any]]:
 def card(plan: Plan, *, us: bool = False) -> str:
     """One field as a piece of HTML, without a style sheet: its answer, the chart of its season, its dates."""
     check_packages()
-    only = ("winter",) if plan.state == "winter-killed" else ("season",)
-    made = _field(plan, "season", (), Season(), us=us, only=only)
+    made = _field(plan, "season", (), Season(), us=us, charts=False)
+    name = "winter" if plan.state == "winter-killed" else "season"
+    made["charts"] = [_chart(plan, name, "season", us=us, page=False)]
     return _environment().get_template("card.html").render(field=made)
 
 
@@ -308,14 +316,6 @@ def check_packages() -> None:
         need(module)
 
 
-def _dark() -> str:
-    """The colours of the charts at night, where the page has dark paper."""
-    rules = "".join(
-        f'svg [fill="{day}"]{{fill:{night}}}svg [stroke="{day}"]{{stroke:{night}}}' for day, night in DARK.items()
-    )
-    return f"@media screen and (prefers-color-scheme: dark) {{{rules}}}\n"
-
-
 def _field(
     plan: Plan,
     key: str,
@@ -323,7 +323,7 @@ def _field(
     season: Season,
     *,
     us: bool,
-    only: Sequence[str] = PAGE_CHARTS,
+    charts: bool = True,
     problems: bool = False,
 ) -> dict[str, Any]:
     """What the template needs of one field."""
@@ -333,8 +333,8 @@ def _field(
     notes = [note for note in plan.provenance.notes if not note.startswith("Weather: ")]
     scouting = [_scouted(note, us=us) for note in reversed(plan.field.scouting)]
     credit = [note for note in plan.provenance.notes if note.startswith("Weather: ")]
-    wanted = [name for name in only if name != "winter" or winter_matters(plan)]
-    charts = [chart for name in wanted if (chart := _chart(plan, name, key, us=us))]
+    wanted = [name for name in PAGE_CHARTS if name != "winter" or winter_matters(plan)] if charts else []
+    drawn = [chart for name in wanted if (chart := _chart(plan, name, key, us=us))]
     weather = " ".join((weather_line(plan), *credit))
     sources = "; ".join(short_source(catalogue.source(source)) for source in plan.provenance.sources)
     seen = [f"{day}: {stage}. {text}"[:CLAMPED] for day, stage, text in scouting[:MOST_PRINTED]]
@@ -342,7 +342,7 @@ def _field(
     foot = (weather, sources, *(["-" * PARAGRAPH] * (2 if problems else 1)))
 
     def size(*more: Sequence[str]) -> int:
-        return type_size(plan.field.name, said, bool(charts), len(dates), (*printed, *more), foot)
+        return type_size(plan.field.name, said, bool(drawn), len(dates), (*printed, *more), foot)
 
     together = size(*((*section.said, *section.items) for section in sections))
     crowded = together == len(SIZES)
@@ -356,7 +356,7 @@ def _field(
         "changed": said[2],
         "springs": _beside(plan, season, key, us=us),
         "what": answer.what_is_where(plan),
-        "charts": charts,
+        "charts": drawn,
         "dates": dates,
         "scouting": scouting,
         "why": why,
@@ -370,13 +370,15 @@ def _field(
     }
 
 
-def _chart(plan: Plan, name: str, key: str, *, us: bool) -> dict[str, Any] | None:
+def _chart(plan: Plan, name: str, key: str, *, us: bool, page: bool = True) -> dict[str, Any] | None:
+    """A chart with its title and, on a page, the classes that its marks have there; None where there is none."""
     figure = CHARTS[name](plan, us)
     if figure is None:
         return None
-    title = captions.TITLES[name]
-    drawn = svg(figure, title, captions.describe(plan, name, us=us), f"{key}-{name}")
-    return {"name": name, "title": title, "svg": need("markupsafe").Markup(drawn)}
+    title, shared = captions.TITLES[name], Shared()
+    said = captions.describe(plan, name, us=us)
+    drawn = svg(figure, title, said, f"{key}-{name}", page=shared if page else None)
+    return {"name": name, "title": title, "svg": need("markupsafe").Markup(drawn), "shared": shared}
 
 
 def _beside(plan: Plan, season: Season, key: str, *, us: bool) -> dict[str, Any] | None:
@@ -384,18 +386,12 @@ def _beside(plan: Plan, season: Season, key: str, *, us: bool) -> dict[str, Any]
     springs = season.springs
     if springs is None:
         return {"lacking": season.lacking, "charts": [], "printed": season.printed} if season.lacking else None
-    said = {name: beside.describe(plan, springs, name, us=us) for name in SPRING_CHARTS}
-    markup = need("markupsafe").Markup
-    charts = [
-        {
-            "name": name,
-            "title": beside.TITLES[name],
-            "said": said[name],
-            "key": beside.KEYS[name],
-            "svg": markup(svg(draw(springs, us), beside.TITLES[name], said[name], f"{key}-{name}")),
-        }
-        for name, draw in SPRING_CHARTS.items()
-    ]
+    charts = []
+    for name, draw in SPRING_CHARTS.items():
+        title, said, shared = beside.TITLES[name], beside.describe(plan, springs, name, us=us), Shared()
+        drawn = need("markupsafe").Markup(svg(draw(springs, us), title, said, f"{key}-{name}", page=shared))
+        chart = {"name": name, "title": title, "svg": drawn, "shared": shared}
+        charts.append(chart | {"said": said, "key": beside.KEYS[name]})
     return {"lacking": "", "charts": charts, "printed": season.printed}
 
 

@@ -10,7 +10,7 @@ from covercrop.base.errors import CovercropError, one_line
 from covercrop.base.extras import need
 from covercrop.beds.beds import lay_out_beds
 from covercrop.beds.lengths import Measures
-from covercrop.render.figures import beds as bed_drawing
+from covercrop.render.figures import bed_sheets
 from covercrop.render.screen import beds as bed_sheet
 from covercrop.render.words import beds as bed_words
 
@@ -75,7 +75,7 @@ def materials(beds: BedPlan) -> list[Section]:
     layers = (bed_words.layer(beds, each) for each in beds.doses)
     fed = (*nitrogen, bed_words.nitrogen_advice(beds), bed_words.roots(beds), bed_words.phosphorus(beds), *layers)
     rules = (bed_words.interval(beds, each) for each in beds.intervals)
-    drawn = need("markupsafe").Markup(bed_drawing.inline([beds]))
+    drawn = need("markupsafe").Markup(bed_sheets.inline(beds))
     squares = bed_words.squares(beds)
     return [
         Section(title="Materials", items=tuple(loaded), boxes=True, said=stand, picture=drawn),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from covercrop.base.extras import need
 from covercrop.dates.needs import by_need
-from covercrop.render.figures.svg import svg
+from covercrop.render.figures.svg import Shared, svg
 from covercrop.render.figures.timeline import timeline_axis, timeline_ends, timeline_key, timeline_strip
 from covercrop.render.words import answer
 from covercrop.render.words.timeline import next_words, strip_words
@@ -45,11 +45,12 @@ class Row:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Timeline:
-    """The rows, and the months above them and the key below as SVG."""
+    """The rows, the months above them and the key below as SVG, and what all these have in common."""
 
     axis: str
     key: str
     rows: tuple[Row, ...]
+    shared: Shared
 
 
 def timeline(plans: Sequence[Plan]) -> Timeline | None:
@@ -67,9 +68,15 @@ def timeline(plans: Sequence[Plan]) -> Timeline | None:
     for number, plan in enumerate(plans, start=1):  # one plan may be asked for twice
         pages.setdefault(id(plan), []).append(f"field-{number}")
     ordered = [(pages[id(plan)].pop(0), plan) for plan in by_need(plans)]
+    shared = Shared()
+
+    def drawn(figure: Figure, title: str, description: str, prefix: str) -> str:
+        made: str = need("markupsafe").Markup(svg(figure, title, description, prefix, page=shared))
+        return made
+
     return Timeline(
-        axis=_drawn(timeline_axis(ends), "Months", "The months that the rows below run through.", "axis"),
-        key=_drawn(timeline_key(), "Key", "What the marks of the rows mean.", "key"),
+        axis=drawn(timeline_axis(ends), "Months", "The months that the rows below run through.", "axis"),
+        key=drawn(timeline_key(), "Key", "What the marks of the rows mean.", "key"),
         rows=tuple(
             Row(
                 id=page,
@@ -77,13 +84,9 @@ def timeline(plans: Sequence[Plan]) -> Timeline | None:
                 state=answer.state(plan),
                 kind=plan.state,
                 next=next_words(plan),
-                strip=_drawn(timeline_strip(plan, ends), "Season", strip_words(plan), f"{page}-row"),
+                strip=drawn(timeline_strip(plan, ends), "Season", strip_words(plan), f"{page}-row"),
             )
             for page, plan in ordered
         ),
+        shared=shared,
     )
-
-
-def _drawn(figure: Figure, title: str, description: str, prefix: str) -> str:
-    made: str = need("markupsafe").Markup(svg(figure, title, description, prefix))
-    return made

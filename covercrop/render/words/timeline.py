@@ -14,23 +14,25 @@ if TYPE_CHECKING:
 
 
 def next_words(plan: Plan) -> str:
-    """What is next, when, and the chance that it works; empty where nothing can be named."""
-    return "; ".join(filter(None, (_step(plan), _work(plan))))
+    """What is next, when, and the chance that it works."""
+    return "; ".join(filter(None, (_step(plan), _work(plan)))) or "no date yet"
 
 
 def _step(plan: Plan) -> str:
-    """A visit, or what is overdue or past: the step that has no odds of its own."""
+    """A visit, what is overdue, or what is left to wait for."""
     step = plan.next_step
     day = _day(plan, step.start)
     match step.action:
         case "scout":
             return f"scout it {day}"
         case "look":
-            return "look whether it lives"
+            return f"look whether it lives, {phrases.chance(plan.stand.survival)}"
         case "harvest":
             return f"ripe about {day}" if not np.isnat(step.start) else "not likely to ripen"
         case "end" if plan.window.best is None:
-            return f"{to_end(step.method or plan.window.method)} now"
+            ripe, still = phrases.chance(plan.stand.seed_now), phrases.chance(plan.window.open_now)
+            why = f"ripe seed {ripe}" if plan.state == "seed-risk" else f"open {still}"
+            return f"{to_end(step.method or plan.window.method)} now, {why}"
         case "plant" if plan.work_ahead is None:
             return "no day is likely safe to plant"
     return ""
