@@ -100,7 +100,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("adding", "beds", "calibration", "comparison", "datebook", "guide", "hindcast"),
         ("many_fields", "region", "replay", "scouting", "sowing"),
     ),
-    "render.page": (("sheet",), ("report",), ("notebook",)),
+    "render.page": (("pocket", "seasons", "sheet"), ("report",), ("notebook",)),
     "cli": (
         ("shared",),
         ("asking",),
