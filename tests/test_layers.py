@@ -110,7 +110,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("adding", "beds", "calibration", "comparison", "datebook", "guide", "hindcast"),
         ("many_fields", "region", "replay", "scouting", "sowing"),
     ),
-    "render.page": (("sections", "sheet", "timeline"), ("report",), ("notebook",)),
+    "render.page": (("pocket", "seasons", "sections", "sheet", "timeline"), ("report",), ("notebook",)),
     "cli": (
         ("shared",),
         ("asking",),

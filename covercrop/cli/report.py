@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 #: The choices, repeated from covercrop.render.figures.charts and render.page.report, which import numpy; a test holds
 #: them equal.
 CHARTS = ("season", "window", "endings", "limits", "winter", "springs", "bloom", "normal")
-WITH = ("materials", "cautions", "springs", "notes")
+WITH = ("materials", "cautions", "changes", "springs", "notes")
 
 #: The mark of what it writes.
 BY = "covercrop report"
