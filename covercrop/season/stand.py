@@ -329,7 +329,12 @@ def grow_stand(
 
 
 def brought(
-    cover_growth: Growth, tmean: Array, stages: dict[str, Array], draws: Draws, day: ArrayLike
+    cover_growth: Growth,
+    tmean: Array,
+    stages: dict[str, Array],
+    draws: Draws,
+    day: ArrayLike,
+    cereal: CerealStand | None = None,
 ) -> dict[str, Array]:
     """What ending a cover on a day brings, in every member.
 
@@ -343,6 +348,8 @@ def brought(
     draws : Draws
     day : array_like, shape (...)
         Day index of the ending; NaN where there is none.
+    cereal : CerealStand, optional
+        What stands beside it, and is brought too.
 
     Returns
     -------
@@ -357,7 +364,13 @@ def brought(
     percent = biomass.nitrogen_percent(
         ended[..., np.newaxis], stages["bud"], stages["bloom_50"], stages["viable_seed"], cover_growth
     )
-    return biomass.amounts(dry_matter, percent)
+    if cereal is None:
+        return biomass.amounts(dry_matter, percent)
+    on = ended[..., np.newaxis]
+    share = cereal.legume_share(on, draws)
+    percent = mixture.blended(share, percent, cereal.nitrogen_percent(on, draws.cereal_nitrogen))
+    carbon = cereal.companion.nitrogen.carbon.value
+    return mixture.amounts(dry_matter * cereal.growth_factor(on), percent, share, carbon)
 
 
 def _spring_over(closes: Array, outlook: Outlook, latitude: ArrayLike) -> Array:
