@@ -180,7 +180,7 @@ def _earlier_ending(frame: Frame, asked: Asked) -> Relaxation | None:
         followed.stand.stages,
         frame.draws,
         np.full(frame.dates.size, day - first),
-        followed.stand.cereal,
+        cereal=followed.stand.cereal,
     )
     return Relaxation(
         cover=asked.cover.common_name,

@@ -404,7 +404,7 @@ def choice_of(frame: Frame, followed: Followed, limits: dict[str, Array]) -> Cho
     together = in_time & alive & covered
     counted = np.where(living[:, np.newaxis, np.newaxis] > 0, alive, True)
     tmean = season.tmean[:, first : stand_days()]
-    brings = brought(growth_of(cover), tmean, stand.stages, frame.draws, followed.ended, stand.cereal)
+    brings = brought(growth_of(cover), tmean, stand.stages, frame.draws, followed.ended, cereal=stand.cereal)
     shares = {
         "established": covered.sum(axis=(1, 2)) / members,
         "survives": living / members,

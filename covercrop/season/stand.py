@@ -334,6 +334,7 @@ def brought(
     stages: dict[str, Array],
     draws: Draws,
     day: ArrayLike,
+    *,
     cereal: CerealStand | None = None,
 ) -> dict[str, Array]:
     """What ending a cover on a day brings, in every member.

@@ -48,6 +48,18 @@ class Wants:
     killed_until: Array | None = None
     ready_from: Array | None = None
 
+    @property
+    def opens(self) -> Array:
+        """First day on which it is killed, and as far as it is to be; NaN where that never is."""
+        ready = self.bloom_from if self.ready_from is None else self.ready_from
+        return np.maximum(self.killed_from, ready)  # passes NaN on
+
+    @property
+    def clean_until(self) -> Array:
+        """Last day on which it is killed and no seed is left behind; infinity where the cover sets none."""
+        free = np.where(np.isnan(self.seed_free_until), np.inf, self.seed_free_until)
+        return free if self.killed_until is None else np.minimum(free, self.killed_until)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Chances:
@@ -142,10 +154,8 @@ def chances(wanted: Wants, weights: ArrayLike, days: int) -> Chances:
     weight = weight / weight.sum()
     always, never = np.zeros_like(weight), np.full_like(weight, np.inf)
     seed_free = np.where(np.isnan(wanted.seed_free_until), np.inf, wanted.seed_free_until)
-    ready_from = wanted.bloom_from if wanted.ready_from is None else wanted.ready_from
-    ready = np.maximum(wanted.killed_from, ready_from)  # np.maximum passes NaN on
+    ready, clean = wanted.opens, wanted.clean_until
     killed = never if wanted.killed_until is None else wanted.killed_until
-    clean = seed_free if wanted.killed_until is None else np.minimum(seed_free, killed)
     both = np.minimum(clean, wanted.in_time_until)
 
     def held(first: Array, last: Array) -> Array:
