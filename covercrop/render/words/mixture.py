@@ -170,7 +170,7 @@ def _in_doubt(plan: Plan, mixture: MixturePart) -> str:
         by = "" if np.isnat(last) else f", by {day_month(last)} at the latest, before its grain fills"
         return f"If the {plan.cover.common_name} is dead, the {cereal} that lives still has to be ended{by}."
     if mixture.may_die:
-        return f"The chance that the {cereal} lives through the winter is {chance(mixture.survival)}."
+        return f"The chance that the winter leaves the {cereal} alive is {chance(mixture.survival)}."
     return ""
 
 
@@ -203,9 +203,12 @@ def clash(plan: Plan) -> str:
     mixture = plan.mixture
     if mixture is None or mixture.clash is None:
         return ""
-    found, cereal = mixture.clash, _cereal(mixture)
+    found = mixture.clash
+    late, early = plan.cover.common_name, _cereal(mixture)
+    if found.past == "legume":
+        late, early = early, late
     said = (
-        f"The two clash: {ending(found.method)} waits for the {plan.cover.common_name} until the {cereal} is past its "
+        f"The two clash: {ending(found.method)} waits for the {late} until the {early} is past its "
         f"last day, and the chance of a day that suits both is {chance(found.chance)}."
     )
     helps = _helps(mixture)
