@@ -308,7 +308,8 @@ def for_autumn(cover: Cover, area: float, *, us: bool, cereal: Companion | None 
 
 def _cereal_seed(cereal: Companion, area: float, say: Measures) -> Item:
     """Seed of a cereal beside a legume that is to lead."""
-    beside, alone = cereal.sowing.beside.value, cereal.sowing.alone.value
+    beside = cereal.sowing.beside.value
+    part = beside / cereal.sowing.alone.value
     need = beside * area / 10_000
     value, unit = say.weighed(need * (1 + materials.SPARE))
     return Item(
@@ -316,6 +317,6 @@ def _cereal_seed(cereal: Companion, area: float, say: Measures) -> Item:
         item=f"{cereal.common_name} seed",
         quantity=figures(value, least=0.5),
         unit=unit,
-        why=f"{say.weight(need)} at {say.rate(beside)}, {say.garden_rate(beside)}: {beside / alone:.0%} of what is sown "
-        "of it alone, so that the legume leads; a tenth spare",
+        why=f"{say.weight(need)} at {say.rate(beside)}, {say.garden_rate(beside)}: {part:.0%} of what is sown of it "
+        "alone, so that the legume leads; a tenth spare",
     )

@@ -29,7 +29,7 @@ from covercrop.render.figures.svg import png, svg
 from covercrop.render.page.sheet import SIZES, type_size
 from covercrop.render.screen import beds as bed_sheet
 from covercrop.render.screen.scouting import seen as seen_on
-from covercrop.render.words import answer, phrases
+from covercrop.render.words import answer, mixture, phrases
 from covercrop.render.words import beds as bed_words
 from covercrop.render.words import charts as captions
 from covercrop.render.words.phrases import short_source
@@ -264,7 +264,7 @@ def _field(
 ) -> dict[str, Any]:
     """What the template needs of one field."""
     said = [answer.headline(plan), answer.then(plan)]
-    why = answer.reasons(plan, us=us)
+    why = [*filter(None, (mixture.winter(plan),)), *mixture.short(plan, us=us), *answer.reasons(plan, us=us)]
     dates = [] if plan.state == "winter-killed" else answer.date_rows(plan, us=us)
     notes = [note for note in plan.provenance.notes if not note.startswith("Weather: ")]
     scouting = [_scouted(note, us=us) for note in reversed(plan.field.scouting)]

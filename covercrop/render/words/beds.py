@@ -244,7 +244,7 @@ def _at_planting(beds: BedPlan) -> str:
     on_field = say.weight(owed.median * beds.layout.area / 10_000)
     return (
         f"Give {say.about(owed.median)} of it at planting ({on_field} in all) for what the "
-        f"{names(beds.plan)} ties up; of the rest half when the plants run, after a nitrate test of the top foot: with "
+        "mixture ties up; of the rest half when the plants run, after a nitrate test of the top foot: with "
         "25 ppm there, none is needed (University of Connecticut)."
     )
 
