@@ -12,13 +12,18 @@ from invented import days, field, weather
 
 from covercrop import compare_endings
 from covercrop.base.records import DailyWeather
-from covercrop.field.entries import Field, ScoutingNote
+from covercrop.checking.replay import _nitrogen
+from covercrop.field.entries import AimEntry, Field, ScoutingNote
 from covercrop.models.cereal import ZADOKS
-from covercrop.models.members import standard_draws
+from covercrop.models.members import quantiles, standard_draws
+from covercrop.models.mixture import growth_factor
+from covercrop.parameters.companions import companion
 from covercrop.render.data import comparison, machine
 from covercrop.season.chain import Start, follow, follow_each
 from covercrop.season.mixture_part import HELPS
+from covercrop.season.nitrogen_part import amounts_on
 from covercrop.season.plan import Plan, make_plan, start_of
+from covercrop.season.stand import brought
 
 ON = np.datetime64("2026-03-20")
 DRAWS = standard_draws(16)
@@ -274,3 +279,75 @@ def test_other_cereals_do_not_join(record: DailyWeather) -> None:
         return start.joins
 
     assert joins("oat") != joins("cereal-rye") == joins("rye")
+
+
+# --- the parts that rest on the cereal ------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def ended(record: DailyWeather) -> tuple[Plan, Plan]:
+    """A mixture and the same legume alone, both turned under on one day."""
+    day = {"turned_under": "2026-04-10"}
+    share = (40.0, 40.0)
+    on = np.datetime64("2026-04-12")
+    return make_plan(mixed(share=share, **day), record, on, DRAWS), make_plan(field(**day), record, on, DRAWS)
+
+
+def test_dry_matter_and_release_are_of_the_two(ended: tuple[Plan, Plan]) -> None:
+    """More of it by what mixtures weigh, and it comes free more slowly."""
+    both, alone = ended
+    weight = [plan.nitrogen.amounts["dry_matter_kg_ha"].median for plan in ended]
+    assert weight[0] == pytest.approx(weight[1] * growth_factor(0.4).item())
+    assert both.nitrogen.release[4].median < alone.nitrogen.release[4].median - 0.02
+    assert both.dates["residue"].median > alone.dates["residue"].median
+
+
+def test_a_slow_cereal_leaves_the_crop_less_time(record: DailyWeather) -> None:
+    """Both of how it rots and of how long it makes wait, in the ground and in the days that are still in time."""
+    start = start_of(replace(mixed(share=(20, 20)), aim=AimEntry(plant_by=dt.date(2026, 7, 5))), record, ON)
+    rye = companion("rye")
+    waits = replace(rye.wait.large_seed, value=60.0, low=60.0, high=60.0)
+    poor = replace(rye.nitrogen.jointing, value=0.3)
+    others = {
+        "rye": rye,
+        "wait": replace(rye, wait=replace(rye.wait, large_seed=waits)),
+        "rot": replace(rye, nitrogen=replace(rye.nitrogen, tillering=poor, jointing=poor, flowering=poor)),
+    }
+    chains = {
+        name: follow(replace(start, conditions=replace(start.conditions, companion=each)), DRAWS)
+        for name, each in others.items()
+    }
+    until = {}
+    for name, chain in chains.items():
+        assert chain.ahead is not None
+        until[name] = chain.ahead.in_time_until("turn-under")
+    for slow in ("wait", "rot"):
+        # Between the days that are followed its date is straight, so that single members may gain a day.
+        assert np.median(until[slow] - until["rye"]) < 0, slow
+        assert np.mean(until[slow] > until["rye"]) < 0.1, slow
+    assert (chains["wait"].ground.limits["disease"] > chains["rye"].ground.limits["disease"]).all()
+
+
+def test_a_row_says_of_the_ground_what_the_plan_does(record: DailyWeather) -> None:
+    """The likely planting of the day that is advised is one and the same."""
+    found = compare_endings(mixed(share=(20, 20)), record, ON)
+    [chosen] = [row for row in found.rows if row.chosen]
+    assert chosen.plant_likely == found.plan.planting.earliest.median
+    assert chosen.plant_safe == found.plan.planting.safe
+
+
+def test_the_replay_counts_the_nitrogen_of_the_two(record: DailyWeather) -> None:
+    """Draw by draw what ending the mixture on a day brings; less than of the legume alone."""
+    found = []
+    for plot in (mixed(share=(30, 30)), field()):
+        start = start_of(plot, record, ON)
+        chain = follow(start, DRAWS)
+        day = np.full(16, 205.0)
+        found.append(_nitrogen(chain, start.outlook, plot, DRAWS)(day))
+        growth = start.conditions.cover.growth
+        assert growth is not None
+        told = amounts_on(chain.stand, growth, start.outlook, (), chain.weights, DRAWS, 205)
+        brings = brought(growth, start.outlook.tmean, chain.stand.stages, DRAWS, 205.0, cereal=chain.stand.cereal)
+        middle = quantiles(brings["pan_kg_ha"], chain.weights)[1]
+        assert middle == pytest.approx(told["pan_kg_ha"].median)
+    assert np.median(found[0]) < np.median(found[1]) - 5

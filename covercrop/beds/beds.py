@@ -268,7 +268,9 @@ def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
             *loading_list.for_ground(ground, field.beds, cover, us=us),
             *loading_list.for_frames(ground, field.beds.board_m, us=us, on_sheet=squares is not None),
             *loading_list.for_heaps(ahead, us=us),
-            *loading_list.for_autumn(plan.cover, ground.area, us=us),
+            *loading_list.for_autumn(
+                plan.cover, ground.area, us=us, cereal=plan.mixture.companion if plan.mixture else None
+            ),
         ),
         doses=doses,
         nitrogen=nitrogen,
@@ -474,6 +476,9 @@ def _numbers(plan: Plan, doses: tuple[Dose, ...]) -> list[tuple[str, str, CitedV
         if path.startswith(("planting", "nitrogen_need"))
     ]
     found.append((plan.cover.common_name, "sowing.broadcast", plan.cover.sowing.broadcast))
+    if plan.mixture is not None:
+        cereal = plan.mixture.companion
+        found += [(cereal.common_name, path, value) for path, value in catalogue.cited_values(cereal.sowing)]
     for material in {each.material.key: each.material for each in doses}.values():
         found += [(material.common_name, path, value) for path, value in catalogue.cited_values(material)]
     return found

@@ -380,7 +380,7 @@ def brought(
     day : array_like, shape (...)
         Day index of the ending; NaN where there is none.
     cereal : CerealStand, optional
-        What stands beside it, which asks for one day.
+        What stands beside it, and is brought too.
 
     Returns
     -------
@@ -396,10 +396,11 @@ def brought(
     )
     if cereal is None:
         return biomass.amounts(dry_matter, percent)
-    on, share = float(ended.item()), cereal.legume_share(float(ended.item()), draws)
-    blend = mixture.blended(share, percent, cereal.nitrogen_percent(on, draws.cereal_nitrogen))
-    weight = dry_matter * cereal.growth_factor(on)
-    return mixture.amounts(weight, blend, share, cereal.companion.nitrogen.carbon.value)
+    on = ended[..., np.newaxis]
+    share = cereal.legume_share(on, draws)
+    percent = mixture.blended(share, percent, cereal.nitrogen_percent(on, draws.cereal_nitrogen))
+    carbon = cereal.companion.nitrogen.carbon.value
+    return mixture.amounts(dry_matter * cereal.growth_factor(on), percent, share, carbon)
 
 
 def soil_groups(draw: Array) -> NDArray[np.intp]:

@@ -33,7 +33,7 @@ from covercrop.render.page.sections import sections as field_sections
 from covercrop.render.page.sheet import SIZES, type_size
 from covercrop.render.page.timeline import timeline
 from covercrop.render.screen.scouting import seen as seen_on
-from covercrop.render.words import answer, phrases
+from covercrop.render.words import answer, mixture, phrases
 from covercrop.render.words import charts as captions
 from covercrop.render.words import springs as beside
 from covercrop.render.words.changes import changed
@@ -254,7 +254,7 @@ def _field(
 ) -> dict[str, Any]:
     """What the template needs of one field."""
     said = [answer.headline(plan), answer.then(plan), changed(plan, season.changes) if season.changes else ""]
-    why = answer.reasons(plan, us=us)
+    why = [*filter(None, (mixture.winter(plan),)), *mixture.short(plan, us=us), *answer.reasons(plan, us=us)]
     dates = [] if plan.state == "winter-killed" else answer.date_rows(plan, us=us)
     notes = [note for note in plan.provenance.notes if not note.startswith("Weather: ")]
     scouting = [_scouted(note, us=us) for note in reversed(plan.field.scouting)]

@@ -123,6 +123,7 @@ def _field(screen: Screen, autumn: Autumn, *, us: bool, leave_out: Sequence[str]
         words.brings(autumn, best, us=us),
         words.rule(autumn, us=us),
         *(words.seed(autumn, choice, us=us) for choice in shown),
+        *(words.cereal_winter(autumn, choice) for choice in shown),
         words.dry(autumn),
         words.snow(autumn),
         f"{len(autumn.years)} past years of this place are behind it, sown {min(autumn.years)} to {max(autumn.years)}.",
@@ -161,7 +162,7 @@ def _row(autumn: Autumn, choice: Choice, per: float) -> tuple[str, ...]:
     nitrogen = choice.brings["pan_kg_ha"][place]
     fits = choice.first is not None and choice.last is not None
     return (
-        choice.cover.common_name,
+        f"{choice.cover.common_name}{words.beside(choice)}",
         span(autumn.dates[choice.first or 0], autumn.dates[choice.last or 0]) if fits else "-",
         day_month(autumn.dates[place]),
         *(_short(float(share[place])) for share in (choice.established, choice.survives, choice.plantable)),

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from covercrop.beds.beds import BedPlan
     from covercrop.beds.nutrients import Dose
     from covercrop.beds.spreading import Interval, Reading
+    from covercrop.season.plan import Plan
 
     Day = Callable[[np.datetime64], str]
 
@@ -146,7 +147,8 @@ def nitrogen_rows(beds: BedPlan) -> list[tuple[str, str, str]]:
     share = plan.nitrogen.by_planting
     by = f"{round(share * 20) * 5}% of it by planting ({_by(biomass.PAN_SOURCE)})" if share > 0 else ""
     cover = _span(say, balance.cover[0], balance.cover[2])
-    rows.append((f"the {plan.cover.common_name} gives", cover if known else "0", by if known else "not known yet"))
+    gives = (f"the {_cover(plan)} gives", cover if known else "0", by if known else "not known yet")
+    rows.append(_of_cover(plan, say) or gives)
     rows += [
         (
             f"  of it by {day_month(given.day, _year(beds))}",
@@ -164,6 +166,18 @@ def nitrogen_rows(beds: BedPlan) -> list[tuple[str, str, str]]:
         for each in beds.doses
     ]
     return [*rows, (*_left(beds, say),)]
+
+
+def _cover(plan: Plan) -> str:
+    return "mixture" if plan.mixture else plan.cover.common_name
+
+
+def _of_cover(plan: Plan, say: Measures) -> tuple[str, str, str] | None:
+    """What a mixture ties up of the crop's nitrogen; None where it likely ties up none."""
+    owed = plan.nitrogen.ties_up
+    if owed is None:
+        return None
+    return "the mixture ties up", _span(say, owed.low, owed.high), "what rots takes it from the crop at first"
 
 
 _IN_COVER = "spread before the cover was sown, which has taken it up in part: counted there"
@@ -209,7 +223,7 @@ def nitrogen_advice(beds: BedPlan) -> str:
     match beds.nitrogen.verdict:
         case "missing":
             where = " (over all the ground: the roots have left the spot by then)" if beds.reach else ""
-            return (
+            return _at_planting(beds) or (
                 f"Give half of what is missing when the plants run{where}, after a nitrate test of the top foot: with "
                 "25 ppm there, none is needed (University of Connecticut)."
             )
@@ -220,6 +234,19 @@ def nitrogen_advice(beds: BedPlan) -> str:
             )
         case _:
             return "Nothing more is needed, unless the leaves turn pale."
+
+
+def _at_planting(beds: BedPlan) -> str:
+    """What to give when, where a mixture ties nitrogen up: that at planting, and of the rest half later."""
+    owed, say = beds.plan.nitrogen.ties_up, Measures(beds.us)
+    if owed is None:
+        return ""
+    on_field = say.weight(owed.median * beds.layout.area / 10_000)
+    return (
+        f"Give {say.about(owed.median)} of it at planting ({on_field} in all) for what the "
+        "mixture ties up; of the rest half when the plants run, after a nitrate test of the top foot: with "
+        "25 ppm there, none is needed (University of Connecticut)."
+    )
 
 
 def roots(beds: BedPlan) -> str:

@@ -81,7 +81,7 @@ def _seen(plan: Plan) -> str:
     cereal = mixture.companion.common_name
     if method == "turn-under":
         return f"before the grain of the {cereal} fills" if mixture.headed else f"before the {cereal} heads"
-    when = f"the {cereal} in flower" if method == "roll" else f"the {cereal} headed"
+    when = f"the {cereal} in flower or past it" if method == "roll" else f"the {cereal} headed"
     return f"with {when}" if mixture.legume_dead else f"{bloom}, and {when}"
 
 
