@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from covercrop.cli.shared import (
     Commands,
@@ -19,6 +20,11 @@ from covercrop.cli.shared import (
     screen,
     show,
 )
+
+if TYPE_CHECKING:
+    from covercrop.base.records import DailyWeather
+    from covercrop.beds.beds import BedPlan
+    from covercrop.season.plan import Plan
 
 #: The mark of what it draws.
 BY = "covercrop beds"
@@ -44,6 +50,7 @@ def add(commands: Commands) -> None:
 def _run(arguments: argparse.Namespace) -> int:
     from covercrop.base.output import check_place, write_marked
     from covercrop.beds.beds import lay_out_beds
+    from covercrop.dates.agenda import next_sowing
     from covercrop.render.data import beds as bed_sheet_beds
     from covercrop.render.data import machine
     from covercrop.render.figures import beds as bed_drawing
@@ -54,7 +61,12 @@ def _run(arguments: argparse.Namespace) -> int:
         check_place(arguments.svg, BY, option="--svg", overwrite=arguments.overwrite)
     file, today, title = read(arguments)
     planned = plan_fields(named(file, arguments.field), on=arguments.on or today, today=today)
-    laid_out, troubled = planned.each(lambda plan, _: lay_out_beds(plan, us=arguments.units == "us"))
+
+    def lay_out(plan: Plan, weather: DailyWeather) -> BedPlan:
+        again = next_sowing(plan, weather) if plan.field.in_squares else None
+        return lay_out_beds(plan, us=arguments.units == "us", next_sowing=again)
+
+    laid_out, troubled = planned.each(lay_out)
     problems = said(troubled)
     if arguments.svg is not None and laid_out:
         write_marked(arguments.svg, bed_drawing.svg(laid_out), BY)

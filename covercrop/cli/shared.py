@@ -209,7 +209,7 @@ def read(arguments: argparse.Namespace, *, sown: bool = True) -> tuple[FieldFile
         If the file is not sound, or none of its fields has the cover that is needed.
     """
     from covercrop.field.entries import NO_COVER
-    from covercrop.field.file import check_dates, read_fields
+    from covercrop.field.file import DEMONSTRATIONS, check_dates, read_fields
 
     file = read_fields(arguments.fields)
     arguments.units = arguments.units or file.units
@@ -220,7 +220,7 @@ def read(arguments: argparse.Namespace, *, sown: bool = True) -> tuple[FieldFile
         tell(f"covercrop: {names}: {NO_COVER}")
     today = file.today or dt.date.today()
     check_dates(file, today)
-    if arguments.fields is None:
+    if arguments.fields is None or str(arguments.fields) in DEMONSTRATIONS:
         return file, today, "Demonstration (an invented place)"
     return file, today, file.path.name
 

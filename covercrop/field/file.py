@@ -50,6 +50,9 @@ from covercrop.parameters.traits import Cover
 
 Value = TypeVar("Value")
 
+#: What may be given in place of the path of a field file: other shipped files of the demonstration.
+DEMONSTRATIONS = {"demo:squares": "squares.toml"}
+
 #: The quantities of a place that may be given in more than one unit: each unit, and its factor to the metric one.
 ELEVATION = (("m", 1.0), ("ft", units.M_PER_FT))
 AREA = (("m2", 1.0), ("ft2", units.M_PER_FT**2), ("acres", units.M2_PER_ACRE), ("ha", 1e4))
@@ -338,7 +341,7 @@ def read_fields(path: str | Path | None = None) -> FieldFile:
     Parameters
     ----------
     path : str or Path, optional
-        The demonstration by default, an invented place.
+        The demonstration by default, an invented place; ``demo:squares`` for its patch of framed squares in a sheet.
 
     Returns
     -------
@@ -350,7 +353,8 @@ def read_fields(path: str | Path | None = None) -> FieldFile:
         If the file cannot be read, or something in it is not what it should
         be; the line names the place, the value and the way out.
     """
-    path = data_path("demo", "fields.toml", beside=("weather.csv",)) if path is None else Path(path)
+    shipped = "fields.toml" if path is None else DEMONSTRATIONS.get(str(path))
+    path = data_path("demo", shipped, beside=("weather.csv",)) if shipped else Path(str(path))
     return parse_fields(path, read_bytes(path))
 
 

@@ -389,10 +389,11 @@ def _of_the_ground(plan: Plan, *, us: bool) -> list[str]:
         )
     costs = plan.ground.mulch_costs
     if costs is not None:
+        mulch = plan.field.beds.mulch.replace("-", " ")
         off = f"puts planting off by some {costs} day{'s' if costs != 1 else ''}" if costs > 0 else "costs no day here"
         said.append(
             f"Lay the mulch in the squares once their soil is warm: laid with the ending of the cover it {off} "
-            "(assumed to cool the soil as straw does)."
+            f"(assumed to cool the soil as straw does{'' if mulch == 'straw' else f', {mulch} too'})."
         )
     if plan.planting.binding == "maggot" and not np.isnat(brood):
         said.append(f"The flies bred on this cover are likely out about {day_month(brood)}.")
