@@ -70,7 +70,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("many",),
         ("adding", "comparison", "noting"),
     ),
-    "autumn": (("sowing_dates",), ("frame",), ("relaxations",), ("comparison",), ("verdict",)),
+    "autumn": (("sowing_dates",), ("frame",), ("relaxations",), ("comparison",), ("many", "verdict")),
     "checking": (
         ("bloom_fit", "degree_day_table", "hindcast"),
         ("cultivar_fit", "replay", "verdict"),

@@ -106,6 +106,12 @@ class AdviceReplay:
         """The outcome of each rule by its name."""
         return {name: getattr(self, name) for name in ("advice", "fixed_date", "first_flower", "degree_day_sum")}
 
+    @property
+    def best_rule(self) -> str:
+        """The plain rule by which everything works most often."""
+        rules = [name for name in self.outcomes if name != "advice"]
+        return max(rules, key=lambda name: float(self.outcomes[name].together))
+
 
 def replay_advice(
     field: Field,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from covercrop.cli.shared import (
     FEW,
@@ -14,11 +15,18 @@ from covercrop.cli.shared import (
     fields_argument,
     named,
     on_argument,
+    plan_all,
+    progress,
     read,
     said,
     screen,
     show,
 )
+
+if TYPE_CHECKING:
+    from covercrop.base.records import DailyWeather
+    from covercrop.render.words.reminders import Reminder
+    from covercrop.season.plan import Plan
 
 _STANDARD_OUTPUT = Path("-")
 
@@ -48,7 +56,6 @@ def _run(arguments: argparse.Namespace) -> int:
     from covercrop.render.data import icalendar, machine
     from covercrop.render.screen import datebook
     from covercrop.render.words.reminders import upcoming_dates
-    from covercrop.season.many import plan_fields
 
     output = arguments.output
     if output == _STANDARD_OUTPUT and arguments.json:
@@ -61,8 +68,14 @@ def _run(arguments: argparse.Namespace) -> int:
     if output not in (None, _STANDARD_OUTPUT):
         icalendar.read(output, file.fields)  # refused before the work
     fields = named(file, arguments.field)
-    planned = plan_fields(fields, on=arguments.on or today, today=today)
-    dates, troubled = planned.each(lambda plan, weather: upcoming_dates(plan, weather, us=arguments.units == "us"))
+    planned = plan_all(fields, arguments, today)
+    with progress("dates of the next cover", len(planned)) as advance:
+
+        def ahead_of(plan: Plan, weather: DailyWeather) -> tuple[Reminder, ...]:
+            advance(1)
+            return upcoming_dates(plan, weather, us=arguments.units == "us")
+
+        dates, troubled = planned.each(ahead_of)
     plans, problems = planned.plans, said(troubled)
     ahead = [reminder for each in dates for reminder in each]
     if output == _STANDARD_OUTPUT and plans:

@@ -15,6 +15,7 @@ from covercrop.cli.shared import (
     full_argument,
     named,
     on_argument,
+    plan_all,
     read,
     said,
     screen,
@@ -45,7 +46,6 @@ def add(commands: Commands) -> None:
 
 def _run(arguments: argparse.Namespace) -> int:
     from covercrop.dates.needs import is_due
-    from covercrop.season.many import plan_fields
 
     if arguments.exit_code and not arguments.due:
         arguments.misused("--exit-code says whether anything is due; give --due too")
@@ -53,7 +53,7 @@ def _run(arguments: argparse.Namespace) -> int:
     fields = aimed(named(file, arguments.field), arguments)
     in_full = arguments.full or arguments.field or arguments.json
     table = not in_full and (arguments.due or len(fields) > FEW)
-    planned = plan_fields(fields, on=arguments.on or today, today=today, details=not table)
+    planned = plan_all(fields, arguments, today, details=not table)
     plans, on, problems = planned.plans, planned.on, said(planned.problems)
     shown = [each for each in plans if is_due(each)] if arguments.due else plans
     if arguments.json:

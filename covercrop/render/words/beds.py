@@ -86,6 +86,47 @@ def stands(beds: BedPlan) -> str:
     )
 
 
+def line(beds: BedPlan) -> tuple[str, ...]:
+    """A field in the list of many: name, crop, how it stands, plants, planting, nitrogen, manure."""
+    ground, year = beds.layout, _year(beds)
+    if ground.frames:
+        stands_in = f"{ground.frames} frames"
+    else:
+        each = "hills" if ground.kind == "hills" else "plants"
+        stands_in = f"{ground.rows.size:,} rows of {ground.spots.size:,} {each}"
+    return (
+        beds.plan.field.name,
+        beds.plan.crop.common_name,
+        stands_in,
+        f"{ground.count * ground.plants:,}",
+        "-" if np.isnat(beds.planting) else day_month(beds.planting, year),
+        _balance(beds),
+        _manure(beds, year),
+    )
+
+
+def _balance(beds: BedPlan) -> str:
+    """What is likely missing of nitrogen, in a word or two."""
+    balance = beds.nitrogen
+    if balance is None:
+        return "not known"
+    if balance.verdict == "about-right":
+        return "about right"
+    likely = abs(balance.missing[1])
+    return f"{_span(Measures(beds.us), likely, likely)} {'short' if balance.verdict == 'missing' else 'over'}"
+
+
+def _manure(beds: BedPlan, year: int) -> str:
+    """Whether manure may be spread, in a word or two: of several, the one that is the most bound."""
+    kept = [each for each in beds.intervals if each.kind in ("raw", "on-top")]
+    if any(each.allowed is False for each in kept):
+        return "NO"
+    last = min((each.end for each in kept if not np.isnat(each.end)), default=None)
+    if last is not None:
+        return f"until {day_month(last, year)}"
+    return "not known" if kept else "YES"
+
+
 def dates(beds: BedPlan) -> str:
     """When it is planted and thinned; empty where that is not known."""
     if np.isnat(beds.planting):

@@ -30,11 +30,11 @@ KEY = (
 
 def verdict(replay: AdviceReplay) -> str:
     """What it comes to, in a sentence or two."""
-    advice, others = replay.advice, {name: each for name, each in replay.outcomes.items() if name != "advice"}
-    best = max(others, key=lambda name: others[name].together)
+    best = replay.best_rule
     month, day = replay.best_fixed
     fixed = f" (the best was {day} {MONTHS[month - 1]})" if best == "fixed_date" else ""
     return (
-        f"In {len(replay.years)} past seasons everything would have worked in {percent(advice.together)} by this "
-        f"advice, and in {percent(others[best].together)} by {NAMES[best]}{fixed}, the best of the plain rules."
+        f"In {len(replay.years)} past seasons everything would have worked in {percent(replay.advice.together)} by "
+        f"this advice, and in {percent(replay.outcomes[best].together)} by {NAMES[best]}{fixed}, the best of the plain "
+        "rules."
     )
