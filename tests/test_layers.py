@@ -57,6 +57,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("file", "rows", "weather_source"),
         ("rewriting", "typed"),
         ("add_field", "add_note"),
+        ("change_note", "notes_file"),
     ),
     "season": (
         ("absent", "doubts", "ground_part", "measurements", "planting_part", "progress", "ripeness", "stand_part"),

@@ -1,4 +1,4 @@
-"""Many fields in `beds`, `hindcast` and `sow`: a line each, one in full when it is asked for, no question asked twice."""
+"""Many fields in `beds`, `hindcast` and `sow`: a line each, and no question asked twice."""
 
 from __future__ import annotations
 

@@ -283,6 +283,31 @@ def _note(table: Table, cover: CoverEntry) -> ScoutingNote:
     return note
 
 
+def read_note(where: str, entry: Any, cover: CoverEntry, *, us: bool) -> ScoutingNote:
+    """A note from its keys and values, as they stand in a file.
+
+    Parameters
+    ----------
+    where : str
+        Where it stands, for messages.
+    entry : mapping
+    cover : CoverEntry
+        That it is of.
+    us : bool
+        Whether the file is one of US units.
+    """
+    return _note(Table(where, entry, _SCOUTING, us=us), cover)
+
+
+def notes_in(path: Path, content: bytes, number: int) -> list[tuple[dict[str, Any], ScoutingNote]]:
+    """The notes of a sound field file's field in the order of the file, each as it is written and as it is read."""
+    cover = parse_fields(path, content).entries[number].cover
+    raw = tomllib.loads(content.decode("utf-8-sig"))
+    listed = raw["field"][number].get("scouting", []) if cover is not None else []
+    us = raw.get("units") == "us"
+    return [(entry, read_note(str(path), entry, cast("CoverEntry", cover), us=us)) for entry in listed]
+
+
 def _place(table: Table, key: str) -> Any:
     """A number that says where a field is."""
     low, high, words = PLACE[key]
@@ -316,7 +341,7 @@ def _field(where: str, raw: Any, folder: Path, *, us: bool) -> Ground:
             raise FieldFileError(f"{table.where}: scouting: {NO_COVER}")
         return Ground(**described)
     notes = (
-        _note(Table(f"{table.where}: scouting {number}", raw_note, _SCOUTING, us=us), cover)
+        read_note(f"{table.where}: scouting {number}", raw_note, cover, us=us)
         for number, raw_note in enumerate(scouting, start=1)
     )
     return Field(**described, cover=cover, scouting=tuple(notes))
