@@ -180,7 +180,9 @@ def _chosen(path: Path, field: Field, notes: Sequence[ScoutingNote], which: dt.d
     by_day = sorted(range(len(notes)), key=lambda place: notes[place].date)
     if isinstance(which, int):
         if not 1 <= which <= len(notes):
-            raise FieldFileError(f"{where}: has no note {which}; its notes are 1 to {len(notes)}, in the order of their days")
+            raise FieldFileError(
+                f"{where}: has no note {which}; its notes are 1 to {len(notes)}, in the order of their days"
+            )
         return by_day[which - 1]
     found = [place for place in by_day if notes[place].date == which]
     if not found:
