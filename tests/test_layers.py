@@ -87,7 +87,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "dates": (("agenda",), ("needs",)),
     "beds": (("layout", "lengths", "nutrients"), ("materials", "spreading"), ("loading_list",), ("beds",)),
     "render.words": (
-        ("phrases",),
+        ("one_system", "phrases"),
         ("ending",),
         ("comparison",),
         ("answer", "beds", "hindcast", "replay"),

@@ -59,7 +59,7 @@ def test_a_round_of_visits_and_back(run: Run, farm: Path, notes: Path) -> None:
     ("text", "said"),
     [
         (NOTES + "Mill,2026-04-20,5,,,\n", "notes.csv: line 6: unknown field 'Mill'"),
-        (NOTES + "Ford meadow,2026-04-21,5,,,\n", "line 6: field \"Ford meadow\": scouting date = 2026-04-21 is after"),
+        (NOTES + "Ford meadow,2026-04-21,5,,,\n", 'line 6: field "Ford meadow": scouting date = 2026-04-21 is after'),
         (NOTES + "Ford meadow,20.4.2026,5,,,\n", "line 6: date = '20.4.2026': write a date as 2026-04-20 or 4/20/2026"),
         (NOTES + "Ford meadow,2026-04-20,5%,,,\n", "line 6: bloom_percent = '5%': give a number"),
         (NOTES + "Ford meadow,2026-04-20,,,,just words\n", "line 6: says nothing that was seen"),

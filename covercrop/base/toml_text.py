@@ -183,7 +183,7 @@ def with_changed(
         document = tomlkit.parse(text)
         if document.as_string() != text:
             raise NoPlaceError(key)
-        table: Any = document[inside[0]][inside[1]][key][number]  # type: ignore[index]
+        table: Any = document[inside[0]][inside[1]][key][number]
         for name in [name for name in old if name not in entry]:
             del table[name]
         for name, value in entry.items():

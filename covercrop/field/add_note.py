@@ -124,16 +124,12 @@ def with_notes(
     return content, found
 
 
-def add_notes(
-    path: Path, rows: Sequence[NoteRow], today: dt.date
-) -> list[tuple[Field, ScoutingNote] | None]:
+def add_notes(path: Path, rows: Sequence[NoteRow], today: dt.date) -> list[tuple[Field, ScoutingNote] | None]:
     """Write many notes into a field file in one step, all of them or none; raises what :func:`with_notes` does."""
     return rewrite(path, lambda content: with_notes(path, content, rows, today))
 
 
-def told_with(
-    path: Path, content: bytes, name: str, entry: Entry, today: dt.date
-) -> tuple[bytes, Field, ScoutingNote]:
+def told_with(path: Path, content: bytes, name: str, entry: Entry, today: dt.date) -> tuple[bytes, Field, ScoutingNote]:
     """The file with the note, and the field and the note as they are read back from it."""
     file = parse_fields(path, content)
     check_dates(file, today)

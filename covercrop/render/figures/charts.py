@@ -64,7 +64,7 @@ _LIMIT_WORDS = {
     "disease": "seedling disease",
     "maggot": "seedcorn maggot",
     "soil_warm": "soil at {soil}",
-    "frost": "free of frost",
+    "frost": "frost likely past",
 }
 
 

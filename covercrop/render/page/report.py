@@ -32,6 +32,7 @@ from covercrop.render.screen.scouting import seen as seen_on
 from covercrop.render.words import answer, phrases
 from covercrop.render.words import beds as bed_words
 from covercrop.render.words import charts as captions
+from covercrop.render.words.one_system import one_system
 from covercrop.render.words.phrases import short_source
 from covercrop.season import advice
 
@@ -115,7 +116,10 @@ def page(
             ],
             problems=[(name, one_line(message)) for name, message in problems],
             references=[advice.reference(catalogue.source(key)) for key in keys],
-            assumptions=list(dict.fromkeys(assumption for plan in plans for assumption in plan.provenance.assumptions)),
+            assumptions=[
+                one_system(said, us=us)
+                for said in dict.fromkeys(said for plan in plans for said in plan.provenance.assumptions)
+            ],
             most=MOST_PRINTED,
         )
     )

@@ -45,7 +45,7 @@ def show(screen: Screen, all_beds: Sequence[BedPlan], *, title: str = "", full: 
     screen.items("Take care", dict.fromkeys(said for beds in all_beds for said in bed_words.cautions(beds)))
     assumed = dict.fromkeys(assumption for beds in all_beds for assumption in beds.assumptions)
     keys = dict.fromkeys(key for beds in all_beds for key in beds.sources)
-    foot(screen, list(assumed), list(keys), full=full)
+    foot(screen, list(assumed), list(keys), full=full, us=all_beds[0].us)
 
 
 #: Of the list of many fields.

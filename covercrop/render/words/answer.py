@@ -12,6 +12,7 @@ from covercrop.models.bbch import stage_name
 from covercrop.render.words.comparison import most
 from covercrop.render.words.ending import advice, ended, given_up
 from covercrop.render.words.ending import to_end as to_end_by
+from covercrop.render.words.one_system import one_system
 from covercrop.render.words.phrases import DATE_LABELS, chance, day_month, interval, percent, temperature, weekday
 from covercrop.season import note_effects
 from covercrop.season.stand_part import STAND_DATES
@@ -71,7 +72,7 @@ def headline(plan: Plan) -> str:
     """What to do about the cover, in a sentence that can be acted on."""
     said = (_ground_headline if plan.is_ended else _stand_headline)(plan)
     stale = "" if plan.is_ended else stale_since(plan)
-    said = f"By weather that ends on {stale}: {said[0].lower()}{said[1:]}" if stale else said
+    said = f"By weather that ends on {stale}, {said[0].lower()}{said[1:]}" if stale else said
     return " ".join(filter(None, (doubt(plan), said)))
 
 
@@ -187,7 +188,7 @@ def if_it_lives(plan: Plan, said: str) -> str:
     """A sentence about the stand, made conditional where it may well have died."""
     if not plan.stand.doubtful:
         return said
-    return f"If it has lived through the cold ({chance(plan.stand.survival)}): {said[0].lower()}{said[1:]}"
+    return f"If it has lived through the cold (a chance of {chance(plan.stand.survival)}), {said[0].lower()}{said[1:]}"
 
 
 def to_end(plan: Plan) -> str:
@@ -218,7 +219,7 @@ def _open(plan: Plan) -> str:
         risk = "; the chance that it has closed has passed one in ten"
     else:
         risk = f"; after {day_month(last)} the chance that it has closed passes one in ten"
-    now = f"The window is open ({chance(plan.window.open_now)} chance){risk}."
+    now = f"The window is open ({chance(plan.window.open_now)} chance that it is){risk}."
     return now if best is None else f"{advice(plan, best)} {now}"
 
 
@@ -362,10 +363,11 @@ def reasons(plan: Plan, *, us: bool = False) -> list[str]:
     said.append(f"{seen}; {years} past years of this place finish the season." if years else f"{seen}.")
     seed = plan.cover.seed.flower_to_maturity
     if seed.basis == "assumed" and not plan.is_ended and not np.isnat(plan.window.closes.early):
-        said.append(
+        rests = (
             f"The end of the window is the least sure: it rests on an assumed {seed.printed} from the first flowers "
             f"to ripe seed ({seed.reason})."
         )
+        said.append(one_system(rests, us=us))
     if plan.nitrogen.amounts:
         said.append(nitrogen(plan, us=us))
     return [*said, *_of_the_ground(plan, us=us), *filter(None, (season_fit(plan),))]
