@@ -32,7 +32,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "base": (
         ("arrays", "errors", "marks", "reading", "records", "shipped", "toml_text", "version"),
         ("days", "extras", "replacing", "spreadsheet", "streams", "units"),
-        ("output",),
+        ("one_system", "output"),
     ),
     "guide": (("pages",),),
     "parameters": (("traits", "bases"), ("catalogue",), ("constants", "own_bloom")),
@@ -87,14 +87,14 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "dates": (("agenda",), ("needs",)),
     "beds": (("layout", "lengths", "nutrients"), ("materials", "spreading"), ("loading_list",), ("beds",)),
     "render.words": (
-        ("one_system", "phrases"),
+        ("phrases",),
         ("ending",),
         ("comparison",),
         ("answer", "beds", "hindcast", "replay"),
         ("charts", "reminders", "sowing"),
     ),
     "render.figures": (("beds", "maps", "svg"), ("canvas",), ("winter",), ("charts",)),
-    "render.data": (("icalendar", "machine"), ("beds", "comparison", "sowing")),
+    "render.data": (("icalendar", "lists", "machine"), ("beds", "comparison", "sowing")),
     "render.screen": (
         ("strip",),
         ("terminal",),

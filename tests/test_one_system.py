@@ -10,11 +10,11 @@ import pytest
 
 import covercrop
 from covercrop.autumn import comparison
+from covercrop.base.one_system import one_system
 from covercrop.beds import layout, materials, nutrients, spreading
 from covercrop.cli.main import main
 from covercrop.parameters import catalogue
 from covercrop.parameters.constants import MODELS
-from covercrop.render.words.one_system import one_system
 from covercrop.season import advice
 
 METRIC = re.compile(

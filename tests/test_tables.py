@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
+import io
+import json
 import os
 import re
 import subprocess
@@ -187,6 +190,40 @@ def _read_all(terminal: int, into: bytearray) -> None:
             into += part
     except OSError:  # the other end was closed
         pass
+
+
+def test_lists_for_a_spreadsheet(run: Run) -> None:
+    """A line a field, a date or a score, with what the JSON has of them."""
+    ready = list(csv.DictReader(io.StringIO(run("ready", "--csv"))))
+    fields = json.loads(run("ready", "--json"))["fields"]
+    assert [(each["field"], each["state"]) for each in ready] == [(each["name"], each["state"]) for each in fields]
+    assert [each["safe_planting"] for each in ready] == [each["planting"]["safe"] for each in fields]
+    due = list(csv.DictReader(io.StringIO(run("ready", "--csv", "--due"))))
+    assert [each["field"] for each in due] == [each["field"] for each in ready if each["due"] == "True"]
+    more = ("--field", "Plot 0")
+    dated = list(csv.DictReader(io.StringIO(run("calendar", "--csv", *more))))
+    events = json.loads(run("calendar", "--json", *more))["fields"][0]["events"]
+    assert [(each["kind"], each["from"], each["to"]) for each in dated] == [
+        (each["kind"], each["from"], each["to"]) for each in events
+    ]
+    scored = list(csv.DictReader(io.StringIO(run("hindcast", "--csv", "--issue", "04-01", *more))))
+    assert {each["issue"] for each in scored} == {"04-01"}
+    assert len({each["event"] for each in scored}) == len(scored) > 4
+
+
+def test_the_reading_of_american_dates_is_said_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """By a date that another reader would take for another day, where there is one; else nothing is said."""
+    text = data_path("demo", "fields.toml", beside=("weather.csv",)).read_text(encoding="utf-8")
+    weather = data_path("demo", "weather.csv").as_posix()
+    mine = tmp_path / "mine.toml"
+    mine.write_text(text.replace('"weather.csv"', f'"{weather}"'), encoding="utf-8")
+    assert main(["weather", str(mine)]) == 0
+    assert capsys.readouterr().err == ""
+    american = mine.read_text(encoding="utf-8").replace("[[field]]", 'units = "us"\n[[field]]', 1)
+    mine.write_text(american.replace("2025-09-15", '"9/15/2025"').replace("2025-09-08", '"9/8/2025"'), encoding="utf-8")
+    assert main(["weather", str(mine)]) == 0
+    said = "covercrop: mine.toml: dates are read with the month first, 9/8/2025 as 2025-09-08\n"
+    assert capsys.readouterr().err == said
 
 
 def test_plans_say_how_far_they_are(farm: Path) -> None:

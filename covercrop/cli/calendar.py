@@ -38,6 +38,7 @@ def add(commands: Commands) -> None:
         _run,
         "the dates ahead of every field, as a list or for a calendar",
         ("upcoming_dates", "write_icalendar"),
+        csv="print a line for each date, for a spreadsheet",
     )
     fields_argument(calendar)
     calendar.add_argument(
@@ -53,13 +54,14 @@ def add(commands: Commands) -> None:
 
 def _run(arguments: argparse.Namespace) -> int:
     from covercrop.base.errors import UsageError
-    from covercrop.render.data import icalendar, machine
+    from covercrop.render.data import icalendar, lists, machine
     from covercrop.render.screen import datebook
     from covercrop.render.words.reminders import upcoming_dates
 
     output = arguments.output
-    if output == _STANDARD_OUTPUT and arguments.json:
-        raise UsageError("-o - and --json both print to standard output; give one of them, or -o with a file's name")
+    if output == _STANDARD_OUTPUT and (arguments.json or arguments.csv):
+        form = "--json" if arguments.json else "--csv"
+        raise UsageError(f"-o - and {form} both print to standard output; give one of them, or -o with a file's name")
     if output is not None and arguments.field:
         raise UsageError(
             "-o writes the dates of all fields, and takes back those that are not there; leave --field out"
@@ -82,10 +84,12 @@ def _run(arguments: argparse.Namespace) -> int:
         sys.stdout.buffer.write(icalendar.calendar_of(ahead, planned, {}, title=title, where="-: not written, ")[0])
     elif output is not None and plans:
         changes = icalendar.write_icalendar(output, ahead, planned, title=title)
-        if not arguments.json:
+        if not (arguments.json or arguments.csv):
             datebook.saved(screen(), str(output), changes)
     if arguments.json:
         show(machine.dump(machine.calendar(plans, ahead, planned.on, problems)))
+    elif arguments.csv:
+        show(lists.calendar(ahead))
     elif output is None and plans:
         listed = datebook.joined if len(fields) > FEW and ahead and not arguments.field else datebook.datebook
         listed(screen(), ahead, planned.on, title=title)

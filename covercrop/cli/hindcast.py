@@ -33,6 +33,7 @@ def add(commands: Commands) -> None:
         _run,
         "how good the forecasts would have been in past seasons, at this place",
         ("hindcast_field", "replay_advice"),
+        csv="print a line for each day of the forecast and event, or for each rule",
     )
     fields_argument(hindcast)
     hindcast.add_argument(
@@ -80,6 +81,10 @@ def _run(arguments: argparse.Namespace) -> int:
         from covercrop.render.data import machine
 
         show(machine.dump(machine.hindcast(replayed, today, problems)))
+    elif arguments.csv:
+        from covercrop.render.data import lists
+
+        show(lists.hindcast(replayed))
     else:
         from covercrop.render.screen import hindcast
 
@@ -113,6 +118,10 @@ def _advice(arguments: argparse.Namespace, fields: Sequence[Field], today: dt.da
         from covercrop.render.data import machine
 
         show(machine.dump(machine.replay(replayed, today, problems)))
+    elif arguments.csv:
+        from covercrop.render.data import lists
+
+        show(lists.advice(replayed))
     else:
         from covercrop.render.screen import replay
 

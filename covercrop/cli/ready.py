@@ -33,6 +33,7 @@ def add(commands: Commands) -> None:
         _run,
         "this week's answer for every field: stage, window, wait, planting",
         ("plan_field", "plan_fields"),
+        csv="print a line a field for a spreadsheet",
     )
     fields_argument(ready)
     on_argument(ready)
@@ -51,7 +52,7 @@ def _run(arguments: argparse.Namespace) -> int:
         arguments.misused("--exit-code says whether anything is due; give --due too")
     file, today, title = read(arguments)
     fields = aimed(named(file, arguments.field), arguments)
-    in_full = arguments.full or arguments.field or arguments.json
+    in_full = arguments.full or arguments.field or arguments.json or arguments.csv
     table = not in_full and (arguments.due or len(fields) > FEW)
     planned = plan_all(fields, arguments, today, details=not table)
     plans, on, problems = planned.plans, planned.on, said(planned.problems)
@@ -60,6 +61,10 @@ def _run(arguments: argparse.Namespace) -> int:
         from covercrop.render.data import machine
 
         show(machine.dump(machine.ready(shown, on, problems)))
+    elif arguments.csv:
+        from covercrop.render.data import lists
+
+        show(lists.ready(shown))
     elif table:
         from covercrop.render.screen import many_fields, terminal
 

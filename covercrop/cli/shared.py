@@ -215,10 +215,13 @@ def read(arguments: argparse.Namespace, *, sown: bool = True) -> tuple[FieldFile
         If the file is not sound, or none of its fields has the cover that is needed.
     """
     from covercrop.field.entries import NO_COVER
-    from covercrop.field.file import DEMONSTRATIONS, check_dates, read_fields
+    from covercrop.field.file import DEMONSTRATIONS, check_dates, month_first, read_fields
 
     file = read_fields(arguments.fields)
     arguments.units = arguments.units or file.units
+    if (read_as := month_first(file.path)) is not None:
+        text, day = read_as
+        tell(f"covercrop: {file.path.name}: dates are read with the month first, {text} as {day.isoformat()}")
     if sown and file.unsown:
         names = ", ".join(entry.name for entry in file.unsown)
         if not file.fields:

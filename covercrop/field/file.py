@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar, cast
@@ -42,7 +42,7 @@ from covercrop.field.entries import (
     check_planted,
     check_visit,
 )
-from covercrop.field.table import Table
+from covercrop.field.table import Table, us_date
 from covercrop.models import seedling_disease, soil_temperature, termination
 from covercrop.parameters import catalogue
 from covercrop.parameters.own_bloom import Calibration, read_calibration
@@ -411,6 +411,32 @@ def names_in(path: Path) -> tuple[str, ...]:
 def units_in(path: Path) -> Units:
     """In which units the owner of a field file thinks; metric where it does not say, or there is no such file yet."""
     return "us" if _top(path).get("units") == "us" else "metric"
+
+
+def month_first(path: Path) -> tuple[str, dt.date] | None:
+    """A date of a sound field file that is written as Americans do, and how it is read; None where there is none.
+
+    One that another reader would take for another day is taken before one that can be read in one way only.
+    """
+    top = _top(path)
+    if top.get("units") != "us":
+        return None
+    found = [(text, day) for text in _texts(top) if (day := us_date(text)) is not None]
+    return min(found, key=lambda each: each[1].day > MONTHS_OF_YEAR, default=None)
+
+
+def _texts(value: Any) -> Iterator[str]:
+    """All texts in a TOML value."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        yield from (text for each in value.values() for text in _texts(each))
+    elif isinstance(value, list):
+        yield from (text for each in value for text in _texts(each))
+
+
+#: A day of the month above this cannot be taken for a month.
+MONTHS_OF_YEAR = 12
 
 
 def _top(path: Path) -> dict[str, Any]:

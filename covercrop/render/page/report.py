@@ -19,6 +19,7 @@ import numpy as np
 
 from covercrop.base.errors import CovercropError, UnknownNameError, UsageError, one_line, visible
 from covercrop.base.extras import need
+from covercrop.base.one_system import one_system
 from covercrop.beds.beds import lay_out_beds
 from covercrop.beds.lengths import Measures
 from covercrop.field.weather_source import described
@@ -32,7 +33,6 @@ from covercrop.render.screen.scouting import seen as seen_on
 from covercrop.render.words import answer, phrases
 from covercrop.render.words import beds as bed_words
 from covercrop.render.words import charts as captions
-from covercrop.render.words.one_system import one_system
 from covercrop.render.words.phrases import short_source
 from covercrop.season import advice
 

@@ -13,12 +13,12 @@ from rich.text import Text
 
 from covercrop.base import units
 from covercrop.base.errors import visible
+from covercrop.base.one_system import one_system
 from covercrop.dates import needs
 from covercrop.parameters import catalogue
 from covercrop.parameters.traits import Crop, label
 from covercrop.render.screen.strip import BLOCKS, LABEL, PLAIN, Glyphs, season_strip
 from covercrop.render.words import answer, phrases
-from covercrop.render.words.one_system import one_system
 from covercrop.render.words.phrases import short_source
 from covercrop.season import advice
 

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base import units
+from covercrop.base.one_system import one_system
 from covercrop.models import plantback
 from covercrop.models.bbch import stage_name
 from covercrop.render.words.comparison import most
 from covercrop.render.words.ending import advice, ended, given_up
 from covercrop.render.words.ending import to_end as to_end_by
-from covercrop.render.words.one_system import one_system
 from covercrop.render.words.phrases import DATE_LABELS, chance, day_month, interval, percent, temperature, weekday
 from covercrop.season import note_effects
 from covercrop.season.stand_part import STAND_DATES
