@@ -325,7 +325,8 @@ def test_the_bar_is_for_a_terminal_only() -> None:
     pty = pytest.importorskip("pty")  # not on Windows
     ours, theirs = pty.openpty()
     environment = os.environ | {"PYTHONPATH": str(REPOSITORY), "TERM": "xterm"}
-    command = [sys.executable, "-m", "covercrop", "hindcast", "--json", "--issue", "04-01"]
+    at_once = "import covercrop.cli.shared as shared, covercrop.cli.main as main; shared.LONG = 0.0; main.main()"
+    command = [sys.executable, "-c", at_once, "hindcast", "--json", "--issue", "04-01"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=theirs, env=environment, cwd=REPOSITORY) as running:
         os.close(theirs)
         assert running.stdout is not None

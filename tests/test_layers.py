@@ -32,7 +32,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "base": (
         ("arrays", "errors", "marks", "reading", "records", "shipped", "toml_text", "version"),
         ("days", "extras", "replacing", "spreadsheet", "streams", "units"),
-        ("output",),
+        ("one_system", "output"),
     ),
     "guide": (("pages",),),
     "parameters": (("traits", "bases"), ("catalogue",), ("companions", "constants", "own_bloom")),
@@ -58,6 +58,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("file", "rows", "weather_source"),
         ("rewriting", "typed"),
         ("add_field", "add_note"),
+        ("change_note", "notes_file"),
     ),
     "season": (
         ("absent", "doubts", "ground_part", "measurements", "planting_part", "progress", "ripeness", "stand_part"),
@@ -72,7 +73,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("many",),
         ("adding", "comparison", "noting"),
     ),
-    "autumn": (("sowing_dates",), ("frame",), ("relaxations",), ("comparison",), ("verdict",)),
+    "autumn": (("sowing_dates",), ("frame",), ("relaxations",), ("comparison",), ("many", "verdict")),
     "checking": (
         ("bloom_fit", "degree_day_table", "hindcast", "trend"),
         ("cultivar_fit", "replay", "springs", "verdict"),
@@ -103,7 +104,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("chances", "limits", "season", "timeline"),
         ("charts",),
     ),
-    "render.data": (("icalendar", "machine"), ("beds", "comparison", "sowing")),
+    "render.data": (("icalendar", "lists", "machine"), ("beds", "comparison", "sowing")),
     "render.screen": (
         ("strip",),
         ("terminal",),

@@ -25,6 +25,7 @@ SHIPPED = (
     "demo/weather.csv",
     "demo/README.md",
     "demo/records.csv",
+    "demo/squares.toml",
     "models.toml",
 )
 

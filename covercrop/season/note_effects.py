@@ -144,8 +144,7 @@ def _legume_would_take(doubt: Doubt, cover: Cover) -> str:
 
 
 def _surprise(note: ScoutingNote, days: float, *, alone: bool) -> str:
-    seen = f"BBCH {note.bbch}" if note.bbch is not None else f"{note.bloom_percent:g}% bloom"
-    said = f"Your note of {_day(note.date)} ({seen}) is surprising: "
+    said = f"Your note of {_day(note.date)} ({stage_noted(note)}) is surprising: "
     if np.isinf(days):
         return f"{said}in this weather the model has that stage in hardly any year. It is used all the same."
     expected = note.date + dt.timedelta(days=round(days))

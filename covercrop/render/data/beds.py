@@ -179,6 +179,7 @@ def _after_json(beds: BedPlan) -> dict[str, Any]:
     return {
         "harvest": machine.iso_date(turn.harvest),
         "sowing_a_year_on": machine.iso_date(turn.sowing),
+        "best_sowing": machine.iso_date(turn.best_sowing),
         "harvest_after_sowing": turn.in_the_way,
         "same_family": [{"years_ago": years, "crop": name} for years, name in turn.same_family],
         "remains": turn.remains,

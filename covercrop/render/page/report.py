@@ -18,6 +18,7 @@ import numpy as np
 
 from covercrop.base.errors import UnknownNameError, UsageError, one_line, visible
 from covercrop.base.extras import need
+from covercrop.base.one_system import one_system
 from covercrop.checking.springs import past_springs
 from covercrop.dates.needs import winter_matters
 from covercrop.field.weather_source import described
@@ -129,7 +130,10 @@ def page(
             blanks=BLANKS,
             problems=[(name, one_line(message)) for name, message in problems],
             references=[advice.reference(catalogue.source(key)) for key in keys],
-            assumptions=list(dict.fromkeys(assumption for plan in plans for assumption in plan.provenance.assumptions)),
+            assumptions=[
+                one_system(said, us=us)
+                for said in dict.fromkeys(said for plan in plans for said in plan.provenance.assumptions)
+            ],
             most=MOST_PRINTED,
         )
     )

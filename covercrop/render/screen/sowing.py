@@ -46,11 +46,11 @@ def sow(screen: Screen, answers: Sequence[Autumn], *, title: str = "", us: bool 
     shared = terminal.in_all([autumn.notes for autumn in answers])
     for autumn in answers:
         _field(screen, autumn, us=us, leave_out=shared)
-    screen.items("Notes for every field", shared)
+    screen.items("Remarks for every field", shared)
     screen.items("Take care", dict.fromkeys(caution for autumn in answers for caution in words.cautions(autumn)))
     assumed = dict.fromkeys(assumption for autumn in answers for assumption in words.assumptions(autumn))
     keys = dict.fromkeys(key for autumn in answers for key in words.sources(autumn, verdict.talked_about(autumn)))
-    terminal.foot(screen, list(assumed), list(keys), full=full)
+    terminal.foot(screen, list(assumed), list(keys), full=full, us=us)
 
 
 def table(screen: Screen, answers: Sequence[Autumn], *, title: str = "") -> None:
@@ -129,7 +129,7 @@ def _field(screen: Screen, autumn: Autumn, *, us: bool, leave_out: Sequence[str]
         f"{len(autumn.years)} past years of this place are behind it, sown {min(autumn.years)} to {max(autumn.years)}.",
     ]
     screen.items("Why", filter(None, reasons))
-    screen.items("Note", (note for note in autumn.notes if note not in leave_out))
+    screen.items("Remarks", (note for note in autumn.notes if note not in leave_out))
 
 
 def _table(screen: Screen, autumn: Autumn, *, us: bool) -> None:

@@ -65,10 +65,10 @@ def advice(plan: Plan, best: Recommended) -> str:
                 f"kills with a chance of {chance(best.killed)}, and {odds(plan, best)}."
             )
         case "least-risk":
-            return f"{_upper(do)}{around}: no day is left without some risk of seed, and {odds(plan, best)}."
+            return f"{_upper(do)}{around}; no day is left without some risk of seed, and {odds(plan, best)}."
         case _:
             wait = "Not yet: " if plan.window.waits and plan.state in ("growing", "budding") else ""
-            return f"{_upper(f'{wait}{do}')}{around}: {odds(plan, best)}."
+            return f"{_upper(f'{wait}{do}')}{around}; {odds(plan, best)}."
 
 
 def _seen(plan: Plan) -> str:

@@ -200,7 +200,7 @@ def _turn_under(plan: Plan, event: Event, us: bool) -> _Words:
     if event.best is None or event.chance is None:
         return _Words(f"{answer.to_end(plan)} at once, seed risk", answer.headline(plan), "", cautions)
     return _Words(
-        f"{answer.to_end(plan)}, best {weekday(event.best)} ({chance(event.chance)})",
+        f"{answer.to_end(plan)}, best {weekday(event.best)}",
         answer.if_it_lives(
             plan,
             _joined(
