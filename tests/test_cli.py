@@ -362,7 +362,7 @@ def test_ready_json_says_what_the_screen_says(run: Run) -> None:
         assert f"{field['name']}: " in screen
         assert f"{best.day} {best:%b}" in screen
         odds = [entry["p"] for entry in field["window_probability"]]
-        assert max(odds) - 0.031 <= field["turn_under"]["probability"] <= max(odds)
+        assert max(odds) - 0.05 <= field["turn_under"]["probability"] <= max(odds)
 
 
 def test_the_other_commands_speak_json(run: Run) -> None:
