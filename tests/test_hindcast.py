@@ -134,7 +134,7 @@ def test_the_forecasts_beat_both_plain_ones_from_april(
     for each in replayed[place]:
         score = each.overall[issue]
         assert score.crps_days < score.station_mean.crps_days
-        by_a_sum = each.species == "winter-pea" and issue == "04-01"
+        by_a_sum = each.field.cover.species == "winter-pea" and issue == "04-01"
         assert score.crps_days < score.pace.crps_days * (1.1 if by_a_sum else 1.0)
 
 
