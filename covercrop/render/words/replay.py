@@ -38,6 +38,6 @@ def verdict(replay: AdviceReplay) -> str:
     fixed = f" (the best was {day} {MONTHS[month - 1]})" if best == "fixed_date" else ""
     return (
         f"In {len(replay.years)} past seasons everything would have worked in {percent(replay.advice.together)} by "
-        f"this advice{looked}, and in {percent(replay.outcomes[best].together)} by {NAMES[best]}{fixed}, the best of the "
-        "plain rules."
+        f"this advice{looked}, and in {percent(replay.outcomes[best].together)} by {NAMES[best]}{fixed}, the best of "
+        "the plain rules."
     )
