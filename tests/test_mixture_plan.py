@@ -159,6 +159,7 @@ def test_more_legume_brings_more_and_none_ties_up(record: DailyWeather) -> None:
     assert (plans[0].mixture.band, plans[2].mixture.band) == ("release", "tie-up")
     assert amounts[2]["pan_kg_ha"].median < 0
     assert plans[2].nitrogen.release == {}
+    assert plans[2].absent["nitrogen.released"] == "not-needed"
     residue = [plan.dates["residue"].median for plan in plans]
     assert residue == sorted(residue)
     assert residue[0] < residue[-1]
