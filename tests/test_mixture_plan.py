@@ -159,6 +159,7 @@ def test_more_legume_brings_more_and_none_ties_up(record: DailyWeather) -> None:
     assert (plans[0].mixture.band, plans[2].mixture.band) == ("release", "tie-up")
     assert amounts[2]["pan_kg_ha"].median < 0
     assert plans[2].nitrogen.release == {}
+    assert plans[2].absent["nitrogen.released"] == "not-needed"
     residue = [plan.dates["residue"].median for plan in plans]
     assert residue == sorted(residue)
     assert residue[0] < residue[-1]
@@ -307,11 +308,11 @@ def test_a_slow_cereal_leaves_the_crop_less_time(record: DailyWeather) -> None:
     start = start_of(replace(mixed(share=(20, 20)), aim=AimEntry(plant_by=dt.date(2026, 7, 5))), record, ON)
     rye = companion("rye")
     waits = replace(rye.wait.large_seed, value=60.0, low=60.0, high=60.0)
-    wood = replace(rye.residue.cellulose, value=0.0)
+    poor = replace(rye.nitrogen.jointing, value=0.3)
     others = {
         "rye": rye,
         "wait": replace(rye, wait=replace(rye.wait, large_seed=waits)),
-        "rot": replace(rye, residue=replace(rye.residue, cellulose=wood, lignin=replace(wood, value=0.8))),
+        "rot": replace(rye, nitrogen=replace(rye.nitrogen, tillering=poor, jointing=poor, flowering=poor)),
     }
     chains = {
         name: follow(replace(start, conditions=replace(start.conditions, companion=each)), DRAWS)
@@ -322,8 +323,9 @@ def test_a_slow_cereal_leaves_the_crop_less_time(record: DailyWeather) -> None:
         assert chain.ahead is not None
         until[name] = chain.ahead.in_time_until("turn-under")
     for slow in ("wait", "rot"):
-        assert (until[slow] <= until["rye"]).all(), slow
-        assert (until[slow] < until["rye"]).mean() > 0.5, slow
+        # Between the days that are followed its date is straight, so that single members may gain a day.
+        assert np.median(until[slow] - until["rye"]) < 0, slow
+        assert np.mean(until[slow] > until["rye"]) < 0.1, slow
     assert (chains["wait"].ground.limits["disease"] > chains["rye"].ground.limits["disease"]).all()
 
 
