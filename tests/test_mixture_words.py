@@ -9,9 +9,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from invented import field, weather
 
+import covercrop
 from covercrop.autumn.comparison import compare_sowing_dates
 from covercrop.base.records import DailyWeather
 from covercrop.beds.beds import lay_out_beds
@@ -19,6 +21,7 @@ from covercrop.field.entries import Field, ScoutingNote
 from covercrop.models.members import standard_draws
 from covercrop.parameters.companions import companion
 from covercrop.render.data import beds as bed_data
+from covercrop.render.data import machine
 from covercrop.render.data import sowing as sowing_data
 from covercrop.render.words import answer, mixture, sowing
 from covercrop.render.words import beds as bed_words
@@ -206,6 +209,9 @@ def test_a_stage_that_cannot_be_is_doubted(run: Run, own_mix: Path, record: Dail
     assert plan.window.best.probability <= without.window.best.probability
     right = ScoutingNote(date=dt.date(2026, 4, 18), cereal=39)
     assert not planned(record, notes=(right,)).provenance.doubts
+    seen_again = planned(record, notes=(wrong, right))
+    assert (plan.provenance.check, seen_again.provenance.check) == ("stand", "notes")
+    assert [each["of"] for each in machine.field(plan)["doubts"]] == ["cereal"]
 
 
 def test_a_late_cereal_moves_its_dates(record: DailyWeather) -> None:
@@ -265,3 +271,23 @@ def test_a_mixture_is_sown_as_one(record: DailyWeather) -> None:
     rows = sowing_data.sow_csv([whole]).splitlines()
     assert rows[0].endswith(",with")
     assert {row.rpartition(",")[2] for row in rows if ",hairy-vetch," in row} == {"cereal-rye"}
+
+
+def test_a_table_of_fields_takes_and_gives_the_mixture(record: DailyWeather) -> None:
+    """Columns for the cereal and its share, and for what comes of them; empty for a legume alone."""
+    rows = pd.DataFrame(
+        {
+            "latitude": 37.6,
+            "longitude": -84.9,
+            "species": "hairy-vetch",
+            "sown": "2025-09-12",
+            "crop": "pumpkin",
+            "with": ["rye", None],
+            "legume_percent": ["10-20", None],
+        },
+        index=["mixed", "alone"],
+    )
+    frame = covercrop.plan_fields(rows, record, on="2026-04-20").to_frame()
+    assert frame.loc["mixed", ["companion", "legume_share", "band"]].tolist() == ["cereal-rye", 0.15, "little-at-first"]
+    assert 30 < frame.loc["mixed", "zadoks"] < 60
+    assert frame.loc["alone", ["companion", "legume_share", "zadoks", "band"]].isna().all()
