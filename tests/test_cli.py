@@ -301,7 +301,7 @@ READY = {
                             "required": ["date", "of", "days", "kelvin", "against", "confirmed", "used", "said"],
                             "properties": {
                                 "date": DATE,
-                                "of": {"enum": ["stage", "soil"]},
+                                "of": {"enum": ["stage", "cereal", "soil"]},
                                 "days": {"type": ["number", "null"]},
                                 "kelvin": {"type": ["number", "null"]},
                                 "against": DATE,

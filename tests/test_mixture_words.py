@@ -21,6 +21,7 @@ from covercrop.field.entries import Field, ScoutingNote
 from covercrop.models.members import standard_draws
 from covercrop.parameters.companions import companion
 from covercrop.render.data import beds as bed_data
+from covercrop.render.data import machine
 from covercrop.render.data import sowing as sowing_data
 from covercrop.render.words import answer, mixture, sowing
 from covercrop.render.words import beds as bed_words
@@ -208,6 +209,9 @@ def test_a_stage_that_cannot_be_is_doubted(run: Run, own_mix: Path, record: Dail
     assert plan.window.best.probability <= without.window.best.probability
     right = ScoutingNote(date=dt.date(2026, 4, 18), cereal=39)
     assert not planned(record, notes=(right,)).provenance.doubts
+    seen_again = planned(record, notes=(wrong, right))
+    assert (plan.provenance.check, seen_again.provenance.check) == ("stand", "notes")
+    assert [each["of"] for each in machine.field(plan)["doubts"]] == ["cereal"]
 
 
 def test_a_late_cereal_moves_its_dates(record: DailyWeather) -> None:

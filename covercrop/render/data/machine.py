@@ -274,7 +274,7 @@ def _doubt(doubt: Doubt, rests: Provenance) -> dict[str, Any]:
     """A note that does not fit; ``days`` is null where the cover hardly ever comes to what was seen."""
     return {
         "date": doubt.note.date.isoformat(),
-        "of": "soil" if doubt.of_soil else "stage",
+        "of": "soil" if doubt.of_soil else "cereal" if doubt.of_cereal else "stage",
         "days": round(doubt.days, 1) if np.isfinite(doubt.days) else None,
         "kelvin": round(doubt.kelvin, 1) if doubt.of_soil else None,
         "against": doubt.against.date.isoformat() if doubt.against else None,

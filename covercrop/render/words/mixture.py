@@ -56,12 +56,6 @@ def zadoks(code: float) -> str:
     return f"Zadoks and BBCH {code:.0f}: {stage_name(code)}"
 
 
-def names(plan: Plan) -> str:
-    """What stands: ``hairy vetch with cereal rye``; the legume alone where it is one."""
-    mixture = plan.mixture
-    return plan.cover.common_name if mixture is None else f"{plan.cover.common_name} with {_cereal(mixture)}"
-
-
 def _cereal(mixture: MixturePart) -> str:
     return mixture.companion.common_name
 
