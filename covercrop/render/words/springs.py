@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 TITLES = {
     "springs": "This spring beside the past ones",
     "bloom": "50% bloom in every year of the weather",
-    "normal": "The season's temperatures beside the usual",
+    "normal": "Temperatures beside the usual ones",
 }
 
 #: What is drawn, a line each.
