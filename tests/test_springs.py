@@ -49,7 +49,7 @@ def warmed(record: DailyWeather, first: str, by: float) -> DailyWeather:
 # --- the trend ------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("slope", "step"), [(0.0, 1), (-0.3, 1), (-0.8, 8)])
+@pytest.mark.parametrize(("slope", "step"), [(0.0, 1), (-0.3, 1), (-0.5, 8), (-1.2, 8)])
 def test_the_trend_is_that_of_scipy(slope: float, step: float) -> None:
     """Slope and interval are those of scipy's rule, ties among the dates included."""
     years = np.arange(1990, 2026)
