@@ -148,6 +148,25 @@ def test_the_sentences_hold_the_numbers(plan: Plan, springs: Springs) -> None:
     assert "2.0 °F warmer" in words.warmth(replace(springs, departure=2.0 / 1.8), us=True)
 
 
+def test_of_a_dead_stand_no_bloom_is_said(plan: Plan, springs: Springs) -> None:
+    """Where the cold has killed it only what is drawn is said."""
+    dead = replace(plan, state="winter-killed")
+    assert words.beside(dead, springs) == ""
+    assert words.describe(dead, springs, "springs") == "Degree-days up to 20 Apr, beside those of 25 past springs."
+
+
+def test_south_of_the_equator_the_spring_is_of_the_same_year() -> None:
+    """A cover sown in April blooms in the spring of that year."""
+    record = weather(last="2026-09-20", coldest_day=202)
+    south = make_plan(field(sown="2026-04-10", latitude=-37.6), record, np.datetime64("2026-09-20"), details=False)
+    found = past_springs(south, record)
+    assert (found.spring, str(found.midwinter)) == (2026, "2026-07-01")
+    assert found.years[-1] == 2025
+    assert found.days[0] + days(int(np.median(found.events["bloom_50"]))) > found.midwinter
+    for name, draw in SPRING_CHARTS.items():
+        assert crossing(titled(draw(found, False), south, words.TITLES[name])) == [], name
+
+
 def test_where_notes_count_it_is_said(springs: Springs) -> None:
     """The weather alone says another day than the plan that a note has moved, and the line says so."""
     note = ScoutingNote(date=np.datetime64("2026-04-18").astype(object), bbch=50)
