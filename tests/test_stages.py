@@ -55,6 +55,7 @@ def test_the_sheet_of_notes(monkeypatch: pytest.MonkeyPatch) -> None:
     )
     asked = report.page([clover], clover.on, notes=True)
     blanks = asked[asked.index('<table class="blanks') :]
+    assert "soil, 7.5 cm deep" in blanks
     assert blanks.count("<tr><td>") == pocket.BLANKS
     assert asked.count('class="stages"') == 1
     assert all(stage.told["head"] in asked for stage in STAGES.values())

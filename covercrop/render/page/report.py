@@ -128,6 +128,7 @@ def page(
             guide=drawn_stages(plans),
             notes=notes,
             blanks=BLANKS,
+            depth="3 in" if us else "7.5 cm",
             problems=[(name, one_line(message)) for name, message in problems],
             references=[advice.reference(catalogue.source(key)) for key in keys],
             assumptions=[
