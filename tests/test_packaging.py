@@ -25,6 +25,8 @@ SHIPPED = (
     "demo/README.md",
     "demo/records.csv",
     "models.toml",
+    "validation/degree_day_cases.csv",
+    "validation/bloom_residuals.csv",
 )
 
 # Run with -I: neither the working directory nor PYTHONPATH nor the user's own packages take part.
