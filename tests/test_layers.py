@@ -13,7 +13,7 @@ from sources import PACKAGE, TREES
 #: The rooms from the ground up; those of a line know nothing of each other.
 ROOMS: tuple[tuple[str, ...], ...] = (
     ("base",),
-    ("guide", "parameters"),
+    ("guide", "parameters", "teaching"),
     ("weather",),
     ("models",),
     ("field",),
@@ -35,6 +35,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("one_system", "output"),
     ),
     "guide": (("pages",),),
+    "teaching": (("exercises", "figures", "records", "scale", "sliders"),),
     "parameters": (("traits", "bases"), ("catalogue",), ("companions", "constants", "own_bloom")),
     "weather": (
         ("forecast_error", "patience", "quality", "record", "sharing", "sheet", "station_list", "store"),

@@ -27,6 +27,8 @@ SHIPPED = (
     "demo/records.csv",
     "demo/squares.toml",
     "models.toml",
+    "validation/degree_day_cases.csv",
+    "validation/bloom_places.csv",
 )
 
 # Run with -I: neither the working directory nor PYTHONPATH nor the user's own packages take part.
