@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from covercrop.checking.bloom_records import calibrate_bloom
     from covercrop.checking.hindcast import hindcast_field
     from covercrop.checking.replay import replay_advice
+    from covercrop.checking.springs import past_springs
     from covercrop.field.entries import CoverEntry, CropEntry, Field, ScoutingNote
     from covercrop.field.file import read_fields
     from covercrop.field.weather_source import field_weather
@@ -37,14 +38,22 @@ if TYPE_CHECKING:
         soil_temperature,
     )
     from covercrop.parameters.catalogue import cover, covers, crop, crops
+    from covercrop.parameters.companions import companion, companions
     from covercrop.region.survey import survey_region
     from covercrop.render.data.icalendar import write_icalendar
     from covercrop.render.page.report import report_html
     from covercrop.render.words.reminders import upcoming_dates
     from covercrop.season.adding import add_field
+    from covercrop.season.changes import what_changed
     from covercrop.season.comparison import compare_endings
     from covercrop.season.many import plan_field, plan_fields
-    from covercrop.season.noting import add_scouting_note, undo_scouting_note
+    from covercrop.season.noting import (
+        add_scouting_note,
+        add_scouting_notes,
+        edit_scouting_note,
+        undo_scouting_note,
+        undo_scouting_notes,
+    )
     from covercrop.season.plan import Plan
     from covercrop.weather.daily import daily_weather
     from covercrop.weather.own_file import read_weather
@@ -59,7 +68,10 @@ _HOME = {
     "ScoutingNote": "field.entries",
     "add_field": "season.adding",
     "add_scouting_note": "season.noting",
+    "add_scouting_notes": "season.noting",
     "calibrate_bloom": "checking.bloom_records",
+    "companion": "parameters.companions",
+    "companions": "parameters.companions",
     "compare_endings": "season.comparison",
     "compare_sowing_dates": "autumn.comparison",
     "cover": "parameters.catalogue",
@@ -69,6 +81,7 @@ _HOME = {
     "crown_temperature": "models.labelled",
     "daily_weather": "weather.daily",
     "day_length": "models.labelled",
+    "edit_scouting_note": "season.noting",
     "field_weather": "field.weather_source",
     "growing_degree_days": "models.labelled",
     "guide_page": "guide.pages",
@@ -76,6 +89,7 @@ _HOME = {
     "hindcast_field": "checking.hindcast",
     "replay_advice": "checking.replay",
     "lay_out_beds": "beds.beds",
+    "past_springs": "checking.springs",
     "plan_field": "season.many",
     "plan_fields": "season.many",
     "read_fields": "field.file",
@@ -85,7 +99,9 @@ _HOME = {
     "soil_temperature": "models.labelled",
     "survey_region": "region.survey",
     "undo_scouting_note": "season.noting",
+    "undo_scouting_notes": "season.noting",
     "upcoming_dates": "render.words.reminders",
+    "what_changed": "season.changes",
     "write_icalendar": "render.data.icalendar",
 }
 
@@ -98,7 +114,10 @@ __all__ = [
     "ScoutingNote",
     "add_field",
     "add_scouting_note",
+    "add_scouting_notes",
     "calibrate_bloom",
+    "companion",
+    "companions",
     "compare_endings",
     "compare_sowing_dates",
     "cover",
@@ -108,12 +127,14 @@ __all__ = [
     "crown_temperature",
     "daily_weather",
     "day_length",
+    "edit_scouting_note",
     "field_weather",
     "growing_degree_days",
     "guide_page",
     "guide_pages",
     "hindcast_field",
     "lay_out_beds",
+    "past_springs",
     "plan_field",
     "plan_fields",
     "read_fields",
@@ -124,7 +145,9 @@ __all__ = [
     "soil_temperature",
     "survey_region",
     "undo_scouting_note",
+    "undo_scouting_notes",
     "upcoming_dates",
+    "what_changed",
     "write_icalendar",
 ]
 

@@ -28,6 +28,9 @@ grid
 sow
     ``python -m covercrop sow`` for 75 dates and 5 covers on one field with 29 past years, against the same, by
     processor time; with the seconds of its own computing and the most memory that it takes.
+mixture
+    The computing of one field of the demonstration's weather with rye beside its legume, against the legume alone, by
+    processor time.
 dates, covers, years
     The computing of ``sow`` for twice as many of each, against once as many, by processor time: 2 is linear. The
     second six covers end on more days than the first, and each day is a ground of its own.
@@ -65,6 +68,7 @@ BARS = {
     "report": 5.0,
     "help": 0.2,
     "sow": 2.5,
+    "mixture": 1.6,
     "dates": 2.2,
     "covers": 2.5,
     "years": 2.2,
@@ -191,6 +195,34 @@ def _compare(dates: int = 75, covers: int = 5, last_year: int = 2026) -> object:
         start=start,
         end=start + np.timedelta64(dates - 1, "D"),
     )
+
+
+def mixture() -> str:
+    """A field with rye beside its legume, against the legume alone: each way of ending them, details and all."""
+    import datetime as dt
+
+    from covercrop.base.shipped import data_path
+    from covercrop.field.entries import CoverEntry, CropEntry, Field
+    from covercrop.season.plan import make_plan
+    from covercrop.weather.own_file import read_weather
+
+    weather = read_weather(data_path("demo", "weather.csv"))
+
+    def planned(companion: str | None) -> None:
+        for way in ("turn-under", "mow"):
+            cover = CoverEntry(species="hairy-vetch", sown=dt.date(2025, 9, 15), terminate=way, companion=companion)
+            crop = CropEntry(name="pumpkin", method="transplant")
+            field = Field(name="Plot", latitude=37.62, longitude=-84.91, cover=cover, crop=crop)
+            make_plan(field, weather, np.datetime64("2026-04-10"))
+
+    ours, reference = [], []
+    for repeat in range(REPEATS_CORE + 1):
+        mixed, _ = _timed(lambda: planned("cereal-rye"), time.process_time)
+        alone, _ = _timed(lambda: planned(None), time.process_time)
+        if repeat:
+            ours.append(mixed)
+            reference.append(alone)
+    return _row("mixture", ours, reference)
 
 
 def _twice(name: str, once: dict[str, int], twice: dict[str, int]) -> str:
@@ -440,6 +472,7 @@ BENCHMARKS: dict[str, Callable[[], str]] = {
     "cells": cells,
     "grid": grid,
     "sow": sow,
+    "mixture": mixture,
     "dates": lambda: _twice("dates", {"dates": 38}, {"dates": 76}),
     "covers": lambda: _twice("covers", {"covers": 6}, {"covers": 12}),
     "years": lambda: _twice("years", {"last_year": 2012}, {"last_year": 2026}),

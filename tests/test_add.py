@@ -293,12 +293,12 @@ def test_one_question_at_a_time(
     monkeypatch.setattr(stations, "nearest", lambda *_: [near])
     questions = typed(
         "", "Mill terrace", "37.80", "37.80, -84.10", "", "0.5 acres",
-        "hairy vech", "hairy vetch", "", "2025-13-12", "2025-09-12", "",
+        "hairy vech", "hairy vetch", "", "rie", "rye", "0", "30-50", "2025-13-12", "2025-09-12", "",
         "pumkin", "pumpkin", "throw", "", "straw", "105", "",
     )  # fmt: skip
     status, screen, messages = run("add", path, "--weather-file", "weather.csv", "--weather-units", "metric")
     assert (status, messages) == (0, "")
-    assert len(questions) == 19
+    assert len(questions) == 23
     assert sum(question.startswith("Name of the field (every answer calls it so): ") for question in questions) == 2
     assert any(question.endswith("[turn-under]: ") for question in questions)
     assert "did you mean hairy-vetch" in screen
@@ -306,6 +306,7 @@ def test_one_question_at_a_time(
     assert "Read as Friday 12 September 2025." in screen
     (field,) = read_fields(path).fields
     assert (field.cover.species, field.crop.ground_cover, field.crop.days_to_maturity) == ("hairy-vetch", "straw", 105)
+    assert (field.cover.companion, field.cover.legume_percent) == ("cereal-rye", (30, 50))
 
 
 def test_questions_left_open(run: Run, desk: Path, monkeypatch: pytest.MonkeyPatch) -> None:

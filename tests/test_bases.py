@@ -9,6 +9,7 @@ import pytest
 from covercrop.base.records import BASES
 from covercrop.parameters import catalogue
 from covercrop.parameters.bases import basis_table, count_bases
+from covercrop.parameters.companions import companions
 from covercrop.parameters.constants import MODELS
 
 PAGE = Path(__file__).resolve().parent.parent / "covercrop" / "guide" / "values.md"
@@ -23,6 +24,7 @@ BEFORE = {
     "covers: residue": (47, 48),
     "covers: sowing": (35, 48),
     "covers: dry matter and nitrogen": (84, 96),
+    "companions": (0, 0),
     "crops": (58, 184),
     "manures and composts": (31, 45),
     "the models": (53, 92),
@@ -49,6 +51,7 @@ def test_every_value_is_counted_once() -> None:
     """As many as the records hold, and the three peaks of the maggot's flies, which are a list of values."""
     records = [
         *map(catalogue.cover, catalogue.cover_names()),
+        *companions(),
         *map(catalogue.crop, catalogue.crop_names()),
         *map(catalogue.material, catalogue.material_names()),
         MODELS,

@@ -32,6 +32,7 @@ from covercrop.models import termination
 from covercrop.parameters import catalogue
 from covercrop.render.data import beds as bed_data
 from covercrop.render.data import machine
+from covercrop.render.figures import bed_sheets
 from covercrop.render.figures import beds as bed_drawing
 from covercrop.render.words import answer, phrases
 from covercrop.render.words import beds as bed_words
@@ -197,7 +198,7 @@ def test_every_crop_can_be_laid_out(beds: Callable[..., BedPlan], crop: str) -> 
     assert laid.items
     assert laid.nitrogen is not None
     assert bed_drawing.text_plan(laid, 76)
-    SafeTree.fromstring(bed_drawing.svg([laid]))
+    SafeTree.fromstring(bed_sheets.svg([laid]))
     assert catalogue.crop(crop).planting is not None
 
 
@@ -261,7 +262,7 @@ def test_frames_by_hand(beds: Callable[..., BedPlan]) -> None:
     # A single spot is said as one.
     one = beds("winter-squash", frames=6, frame_length_m=1.5)
     assert one.layout.spots_per_frame == 1
-    assert "1 spot in each" in bed_drawing.svg([one])
+    assert "1 spot in each" in bed_sheets.svg([one])
 
 
 # --- nitrogen, phosphorus, times ------------------------------------------------------------------
@@ -505,7 +506,7 @@ def drawn_spots(root: ElementTree.Element) -> int:
 def test_the_svg_is_to_scale(beds: Callable[..., BedPlan], tables: dict[str, object]) -> None:
     """The field's rectangle, in millimetres, times the scale that is named is the field; and every spot is there."""
     laid = beds(**tables)
-    root = SafeTree.fromstring(bed_drawing.svg([laid]))
+    root = SafeTree.fromstring(bed_sheets.svg([laid]))
     scale = int(re.search(r"Scale 1:([\d,]+)", "".join(root.itertext()))[1].replace(",", ""))
     sizes = [
         (float(each.get("width", "0").rstrip("%")), float(each.get("height", "0").rstrip("%")))
@@ -520,7 +521,7 @@ def test_the_svg_is_to_scale(beds: Callable[..., BedPlan], tables: dict[str, obj
 @pytest.mark.parametrize("name", HOSTILE)
 def test_a_hostile_name_stays_a_name(beds: Callable[..., BedPlan], name: str) -> None:
     """Parsed as XML, the drawing has no script, no handler and no element that a name smuggled in."""
-    plain, hostile = (SafeTree.fromstring(bed_drawing.svg([beds(name=each)])) for each in ("Plot", name))
+    plain, hostile = (SafeTree.fromstring(bed_sheets.svg([beds(name=each)])) for each in ("Plot", name))
     assert [each.tag for each in plain.iter()] == [each.tag for each in hostile.iter()]
     assert [sorted(each.keys()) for each in plain.iter()] == [sorted(each.keys()) for each in hostile.iter()]
     assert not [key for each in hostile.iter() for key in each.attrib if key.startswith("on")]
@@ -532,7 +533,7 @@ def test_a_hostile_name_stays_a_name(beds: Callable[..., BedPlan], name: str) ->
 @settings(max_examples=60)
 def test_any_name_can_be_drawn(beds: Callable[..., BedPlan], name: str) -> None:
     """Whatever a field is called, the document parses."""
-    SafeTree.fromstring(bed_drawing.svg([beds(name=name)]).encode("utf-8"))
+    SafeTree.fromstring(bed_sheets.svg([beds(name=name)]).encode("utf-8"))
 
 
 def test_plants_in_the_text_plan_stand_evenly(beds: Callable[..., BedPlan]) -> None:
@@ -552,7 +553,7 @@ def test_plants_in_the_text_plan_stand_evenly(beds: Callable[..., BedPlan]) -> N
     *lines, legend = bed_drawing.text_plan(large, 76)
     drawn = "".join(lines)
     column, line = (float(each) for each in re.search(r"a column is ([\d.]+) m, a line ([\d.]+) m", legend).groups())
-    assert legend.endswith("░ sheet; · square")
+    assert "; ░ sheet; · square; vines and roots may reach" in legend
     assert (drawn.count("·") + drawn.count("o")) * column * line == pytest.approx(100, rel=0.35)
     assert " " not in drawn
 
@@ -560,7 +561,7 @@ def test_plants_in_the_text_plan_stand_evenly(beds: Callable[..., BedPlan]) -> N
 def test_the_svg_shows_frames_and_how_far_vines_reach(beds: Callable[..., BedPlan]) -> None:
     """A rectangle for each frame where it stands, and round it a circle of half the published row spacing."""
     laid = beds(frame_length_m=1.2, frame_width_m=1.2, spacing_m=3.6, row_spacing_m=3.6)
-    root = SafeTree.fromstring(bed_drawing.svg([laid]))
+    root = SafeTree.fromstring(bed_sheets.svg([laid]))
     scale = int(re.search(r"Scale 1:([\d,]+)", "".join(root.itertext()))[1].replace(",", ""))
     frames = root.findall(f".//{SVG}rect[@class='frame']")
     reaches = root.findall(f".//{SVG}rect[@class='reach']")
@@ -571,6 +572,23 @@ def test_the_svg_shows_frames_and_how_far_vines_reach(beds: Callable[..., BedPla
         assert float(reach.get("width", "")) == pytest.approx(2 * 1.3716 * 1000 / scale, abs=2e-3)
         assert float(reach.get("rx", "")) == pytest.approx(1.3716 * 1000 / scale, abs=1e-3)
     assert "how far vines and roots may reach, 1.4 m (assumed)" in "".join(root.itertext())
+
+
+def test_a_sheet_for_every_field_with_its_legend(beds: Callable[..., BedPlan]) -> None:
+    """Sheets of one height below each other, as the paper has it, each with a swatch for every colour that it shows."""
+    plain, strawed, framed = beds(), beds(where={"ground_cover": "straw"}), beds(frames=7)
+    root = SafeTree.fromstring(bed_sheets.svg([plain, strawed, framed]))
+    sheets = [each for each in root.findall(f"{SVG}g") if each.get("transform", "").startswith("translate(12 ")]
+    tops = [float(each.get("transform", "").split()[1].rstrip(")")) for each in sheets]
+    assert np.diff(tops) == pytest.approx([291.0, 291.0])  # A4 within margins of 3 mm
+    assert "size: A4; margin: 3mm" in root.findtext(f"{SVG}style", "")
+    for sheet, words in zip(
+        sheets, ({"bed", "path", "hill"}, {"straw", "hill"}, {"bed", "plant", "boards"}), strict=True
+    ):
+        assert words <= {each.text for each in sheet.iter(f"{SVG}text")}
+        legend = sheet.findall(f"./{SVG}g/{SVG}g")[-1]
+        shown = {each.get("fill") for each in sheet.iter(f"{SVG}rect")} - {"none", "#222222", "#ffffff"}
+        assert {each.get("fill") for each in legend.iter(f"{SVG}rect")} - {"none"} >= shown
 
 
 def test_how_many_frames_fit_is_said(beds: Callable[..., BedPlan]) -> None:

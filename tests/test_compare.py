@@ -301,7 +301,7 @@ def test_the_screen_keeps_to_its_width(
     lines = capsys.readouterr().out.splitlines()
     assert max(map(len, lines)) <= int(columns)
     (marked,) = [line for line in lines if line.lstrip().startswith(">")]
-    assert "23 May" in marked
+    assert "24 May" in marked
     assert "  Rolling" in lines
 
 

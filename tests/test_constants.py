@@ -56,6 +56,7 @@ NOT_OF_A_MODEL = {
     "UNEVEN": "what is said as uneven",
     "TOTAL_EVAPORABLE": "an equation: half of the lower limit",
     "_AGES": "numerical: a grid",
+    "ZADOKS": "the codes of the scale",
     "_BLOCK": "how much is held at a time, for speed",
     "_COMMON": "numerical: a grid",
     "_EVAPORATION_LEFT": "bare ground is the unit",

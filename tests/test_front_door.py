@@ -44,19 +44,25 @@ PARSERS = main._parser()._subparsers._group_actions[0].choices
 #: Each command, and what does the same in Python.
 TWINS = {
     "add": ("add_field",),
-    "ready": ("plan_field", "plan_fields"),
-    "scout": ("add_scouting_note", "undo_scouting_note"),
+    "ready": ("plan_field", "plan_fields", "what_changed"),
+    "scout": (
+        "add_scouting_note",
+        "edit_scouting_note",
+        "undo_scouting_note",
+        "add_scouting_notes",
+        "undo_scouting_notes",
+    ),
     "compare": ("compare_endings",),
     "sow": ("compare_sowing_dates",),
     "beds": ("lay_out_beds",),
     "calendar": ("upcoming_dates", "write_icalendar"),
-    "report": ("report_html",),
+    "report": ("report_html", "past_springs"),
     "region": ("survey_region",),
     "weather": ("field_weather", "read_weather", "daily_weather"),
     "hindcast": ("hindcast_field", "replay_advice"),
     "calibrate": ("calibrate_bloom",),
     "degree-days": ("growing_degree_days",),
-    "covers": ("covers", "cover"),
+    "covers": ("covers", "cover", "companions", "companion"),
     "crops": ("crops", "crop"),
     "guide": ("guide_pages", "guide_page"),
 }
@@ -134,7 +140,7 @@ def test_each_docstring_says_what_goes_in_and_out(name: str) -> None:
     doc = inspect.getdoc(function) or ""
     head, _, raises = doc.partition("Raises\n------")
     assert "Returns\n-------" in head
-    assert raises or name in ("covers", "crops", "guide_pages", "lay_out_beds", "upcoming_dates")
+    assert raises or name in ("companions", "covers", "crops", "guide_pages", "lay_out_beds", "upcoming_dates")
     described = head.partition("Parameters\n----------")[2].partition("Returns\n-------")[0]
     for argument in set(inspect.signature(function).parameters) - {"name"}:
         assert re.search(rf"^(\w+, )*{argument}(, \w+)*( :|$)", described, flags=re.MULTILINE), argument

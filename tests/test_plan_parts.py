@@ -13,6 +13,7 @@ from invented import days, field, weather
 from covercrop.base.errors import UsageError
 from covercrop.base.records import DateRange
 from covercrop.field.entries import ScoutingNote
+from covercrop.models import biomass
 from covercrop.models.members import standard_draws
 from covercrop.render.data import machine
 from covercrop.season import absent
@@ -275,7 +276,10 @@ def test_amounts_are_those_of_a_sample_and_its_scatter(spring: Plan) -> None:
     ending = spring.outlook.position(ON)
     years = spring.outlook.tmean.shape[0]
     stand = SimpleNamespace(
-        stages={"emergence": np.full((years, 4), 10.0)}, nitrogen_percent=lambda day, growth: np.full((years, 4), 3.0)
+        cereal=None,
+        stages={"emergence": np.full((years, 4), 10.0)},
+        dry_matter_on=biomass.dry_matter_on,
+        nitrogen_percent=lambda day, growth, draws: np.full((years, 4), 3.0),
     )
     note = ScoutingNote(date=ON.item(), dry_matter_kg_ha=4000.0)
 

@@ -13,6 +13,7 @@ from covercrop.base.errors import WeatherGapError
 from covercrop.checking import replay as replays
 from covercrop.checking.replay import AdviceReplay, _outcome, replay_advice
 from covercrop.cli.main import main
+from covercrop.season.wants import Wants
 
 #: Twelve seasons, and the autumn after the last.
 RECORD = invented.weather("2010-01-01", "2022-12-31", mean=9.5, swing=13.0)
@@ -74,7 +75,7 @@ def test_an_outcome_is_counted_by_hand() -> None:
     from types import SimpleNamespace
 
     season = SimpleNamespace(
-        wanted=SimpleNamespace(
+        wanted=Wants(
             killed_from=np.array([[0.0, 0.0]]),
             bloom_from=np.array([[100.0, np.nan]]),
             seed_free_until=np.array([[np.nan, 99.0]]),

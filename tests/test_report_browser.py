@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import os
+import re
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -22,8 +23,12 @@ from invented import field, weather
 
 from covercrop.field.entries import ScoutingNote
 from covercrop.field.file import read_fields
+from covercrop.render.figures.charts import CHARTS
+from covercrop.render.figures.svg import FONTS, svg
+from covercrop.render.figures.timeline import timeline_axis, timeline_ends, timeline_key
 from covercrop.render.page import report
 from covercrop.render.words import phrases
+from covercrop.render.words.timeline import next_words
 from covercrop.season.plan import STATES, Plan, make_plan
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
@@ -204,6 +209,36 @@ def test_the_style_sheet_is_obeyed(show: Callable[..., Seen], demo: list[Plan]) 
     assert page.evaluate("parseFloat(getComputedStyle(document.querySelector('li')).fontSize)") >= 16
 
 
+def test_at_night_the_paper_is_dark(show: Callable[..., Seen], demo: list[Plan]) -> None:
+    """With a dark screen paper, words, marks and what lies behind words change; printed, they are as by day."""
+    page = show(demo).page
+    colours = """[getComputedStyle(document.querySelector('article')).backgroundColor,
+        getComputedStyle(document.querySelector('.answer')).color,
+        ...[...new Set([...document.querySelectorAll('svg[viewBox] [class]')].flatMap(mark =>
+            [getComputedStyle(mark).fill, getComputedStyle(mark).stroke]))].sort()]"""
+    day = page.evaluate(colours)
+    page.emulate_media(color_scheme="dark")
+    night = page.evaluate(colours)
+    assert night[:2] == ["rgb(31, 29, 25)", "rgb(236, 230, 216)"]
+    assert set(day) & set(night) <= {"none", "rgb(51, 147, 131)"}  # planting is the same on either
+    page.emulate_media(color_scheme="dark", media="print")
+    assert page.evaluate(colours)[1:] == day[1:]
+
+
+def test_what_is_next_is_said_in_every_state(states: list[Plan]) -> None:
+    """The words of the timeline: what to do, when, and a chance; or that there is no date."""
+    said = {each.field.name: next_words(each) for each in states}
+    assert said["growing"] == "turn it under about 3 May 2026, works 53%"
+    assert said["budding"] == "scout it 20 Apr; turn it under about 7 May, works 56%"
+    assert said["closing"] == "turn it under now, works 52%"
+    assert re.fullmatch(r"turn it under now, ripe seed (over )?\d+%", said["seed risk"])
+    assert said["turned under"] == "sow summer squash from 7 Jun, ripens over 99%"
+    assert said["plantable"] == "sow summer squash now, ripens over 99%"
+    assert said["planted"] == "ripe about 25 Jul"
+    assert re.fullmatch(r"look whether it lives, (under )?\d+%", said["dead"])
+    assert said["no past years"] == "no date yet"
+
+
 @pytest.mark.parametrize("us", [False, True])
 def test_no_page_is_wider_than_its_window(show: Callable[..., Seen], states: list[Plan], us: bool) -> None:
     """In every state, and with a name without a blank, nothing has to be pushed sideways; opened once and resized."""
@@ -216,10 +251,10 @@ def test_no_page_is_wider_than_its_window(show: Callable[..., Seen], states: lis
 
 
 def test_the_words_of_a_chart_can_be_read_on_a_phone(show: Callable[..., Seen], demo: list[Plan]) -> None:
-    """At 360 pixels the smallest words of a chart are 10 pixels high, and stay inside their chart."""
+    """At 360 pixels the words of a chart are as large as those of the page, and stay inside their chart."""
     page = show(demo).page
     sizes = page.evaluate(
-        """[...document.querySelectorAll('svg')].flatMap(svg => {
+        """[...document.querySelectorAll('svg[viewBox]')].flatMap(svg => {
             const box = svg.getBoundingClientRect(), scale = box.width / svg.viewBox.baseVal.width;
             return [...svg.querySelectorAll('text')].map(text => {
                 const inside = text.getBoundingClientRect();
@@ -229,15 +264,63 @@ def test_the_words_of_a_chart_can_be_read_on_a_phone(show: Callable[..., Seen], 
         })"""
     )
     assert len(sizes) > 60
-    assert min(size for size, _, _ in sizes) >= 10
+    body = page.evaluate("parseFloat(getComputedStyle(document.querySelector('.words li')).fontSize)")
+    assert min(size for size, _, _ in sizes) >= body
     assert [text for _, outside, text in sizes if outside > 1] == []
+
+
+#: Two words on one place, which the check has to find wherever it looks.
+MEETING = '<svg viewBox="0 0 344 40"><text x="9" y="20">one word</text><text x="40" y="26">another</text></svg>'
+
+
+def test_no_two_words_of_a_chart_meet(browser: Any, tmp_path: Path, states: list[Plan], demo: list[Plan]) -> None:
+    """In every state, both units and three widths no two pieces of text of a chart, its key included, intersect.
+
+    All charts stand on one page, with one that is wrong: it is found at each width, and nothing else.
+    """
+    assert {each.state for each in states} == set(STATES)
+    plans = [*states, *demo]
+    ends = timeline_ends(plans)
+    units = {"window": (False,), "endings": (False,)}  # the others have degrees, or depths
+    figures = [
+        (f"{name} {each.field.name} {us}", draw(each, us))
+        for name, draw in CHARTS.items()
+        for each in plans
+        for us in units.get(name, (False, True))
+    ]
+    figures += [("axis", timeline_axis(ends)), ("key", timeline_key())]
+    drawn = [svg(figure, name, "", f"k{at}") for at, (name, figure) in enumerate(figures) if figure is not None]
+    assert len(drawn) > 90
+    style = f"font-family: {FONTS}; margin: 0; columns: 2; column-gap: 0"
+    path = tmp_path / "charts.html"
+    path.write_text(f'<!doctype html><meta charset="utf-8"><body style="{style}">{"".join(drawn)}{MEETING}')
+    page = Seen(browser, path, 688).page
+    for width in (640, 688, 1056):  # columns of a narrow phone, of a phone, and of a screen
+        page.set_viewport_size({"width": width, "height": 740})
+        met = page.evaluate(
+            """[...document.querySelectorAll('svg')].flatMap(svg => {
+                const box = svg.getBoundingClientRect(), least = 0.5;
+                const words = [...svg.querySelectorAll('text')]
+                    .map(text => [text.textContent, text.getBoundingClientRect()]);
+                const title = svg.querySelector('title')?.textContent;
+                return words.flatMap(([one, a], place) => [
+                    ...words.slice(place + 1).filter(([, b]) =>
+                        Math.min(a.right, b.right) - Math.max(a.left, b.left) > least &&
+                        Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > least
+                    ).map(([other]) => [title, one, other]),
+                    ...(a.left < box.left - 1 || a.right > box.right + 1 ? [[title, one, 'the edge']] : []),
+                ]);
+            })"""
+        )
+        assert met == [[None, "one word", "another"]], width
+    page.close()
 
 
 def test_every_chart_is_there_in_words(show: Callable[..., Seen], demo: list[Plan]) -> None:
     """The browser's own reading of the page has each chart as an image, with its name and what it shows."""
     page = show(demo[:1]).page
     charts = page.get_by_role("img")
-    assert charts.count() == 4
+    assert charts.count() == 3  # budding, it has the winter behind it
     page.get_by_role("img", name="What planting waits for").wait_for()
     warm = phrases.day_month(demo[0].dates["soil_warm"].median, 2026)
     assert f"soil at 16 °C {warm}" in charts.nth(2).locator("desc").text_content()
@@ -245,12 +328,14 @@ def test_every_chart_is_there_in_words(show: Callable[..., Seen], demo: list[Pla
 
 @pytest.mark.parametrize("cautions", [False, True])
 def test_a_sheet_for_every_field(show: Callable[..., Seen], demo: list[Plan], cautions: bool) -> None:
-    """The demonstration prints on three sheets, cautions or not, and one field on one; each begins with its name."""
+    """The demonstration prints on a sheet of all fields and one of each, cautions or not, and one field on one."""
     extra = [[report.Section(title="Take care", items=each.provenance.cautions)] if cautions else [] for each in demo]
     all_fields, one_field = show(demo, sections=extra), show(demo[:1])
     for paper in PAPERS:
-        sheets = all_fields.sheets(paper)
+        timeline, *sheets = all_fields.sheets(paper)
         assert len(sheets) == 3, paper
+        assert all(each.field.name in timeline for each in demo)
+        assert "works 90%" in timeline, paper
         for each, sheet in zip(demo, sheets, strict=True):
             assert each.field.name in sheet
             assert "What planting waits for" in sheet
@@ -261,12 +346,12 @@ def test_a_sheet_for_every_field(show: Callable[..., Seen], demo: list[Plan], ca
 
 
 def test_a_sheet_in_every_state(show: Callable[..., Seen], states: list[Plan]) -> None:
-    """Whatever the state of the field, it is one sheet; also where a field could not be worked out."""
+    """Whatever the state of the field, it is one sheet after that of all; also where one could not be worked out."""
     assert {each.state for each in states} == set(STATES)
     seen = show(states, problems=[("Far field", "the weather file is not there")])
     for paper in PAPERS:
         sheets = seen.sheets(paper)
-        assert len(sheets) == len(states), paper
+        assert len(sheets) == 1 + len(states), paper
         assert all("Far field" in sheet for sheet in sheets), paper
 
 

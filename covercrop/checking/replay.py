@@ -119,6 +119,12 @@ class AdviceReplay:
         names = ("advice", "advice_scouted", "fixed_date", "first_flower", "degree_day_sum")
         return {name: outcome for name in names if (outcome := getattr(self, name)) is not None}
 
+    @property
+    def best_rule(self) -> str:
+        """The plain rule by which everything works most often."""
+        rules = [name for name in self.outcomes if "advice" not in name]
+        return max(rules, key=lambda name: float(self.outcomes[name].together))
+
 
 def replay_advice(
     field: Field,
@@ -291,7 +297,11 @@ def _nitrogen(chain: Chain, truth: Outlook, field: Field, draws: Draws) -> Calla
         if growth is None:
             return np.full(day.shape, np.nan)
         whole = np.unique(day)
-        pan = {each: brought(growth, truth.tmean, chain.stand.stages, draws, each)["pan_kg_ha"][0] for each in whole}
+        stand = chain.stand
+        pan = {
+            each: brought(growth, truth.tmean, stand.stages, draws, each, cereal=stand.cereal)["pan_kg_ha"][0]
+            for each in whole
+        }
         return np.array([pan[each][draw] for draw, each in enumerate(day)])
 
     return on
@@ -305,7 +315,7 @@ def _outcome(seasons: Sequence[_Season], ended: Sequence[Array], visits: float, 
         seed_free = ~(days > wanted.seed_free_until[0])  # NaN: it sets no seed
         bloom = days >= wanted.bloom_from[0]
         in_time = days <= wanted.in_time_until[0]
-        together = seed_free & bloom & in_time & (days >= wanted.killed_from[0])
+        together = in_time & (days >= wanted.opens[0]) & (days <= wanted.clean_until[0])
         parts = (seed_free, bloom, in_time, together, season.pan(days))
         found.append([np.average(each, weights=season.weights) for each in parts])
     seed_free, bloom, in_time, together, pan = np.mean(found, axis=0)
@@ -382,8 +392,6 @@ def _best_fixed(seasons: Sequence[_Season]) -> int:
     works = np.zeros(days.size)
     for season in seasons:
         wanted = season.wanted
-        first = np.maximum(wanted.killed_from, wanted.bloom_from)
-        until = np.where(np.isnan(wanted.seed_free_until), np.inf, wanted.seed_free_until)
-        held = (days >= first) & (days <= np.minimum(until, wanted.in_time_until))
+        held = (days >= wanted.opens) & (days <= np.minimum(wanted.clean_until, wanted.in_time_until))
         works += np.average(held, axis=1, weights=season.weights)
     return int(works.argmax())

@@ -22,6 +22,8 @@ ASKED = (
     "area",
     "cover",
     "cultivar",
+    "with",
+    "legume_percent",
     "sown",
     "terminate",
     "crop",
@@ -63,6 +65,8 @@ def add(commands: Commands) -> None:
     parser.add_argument("--cover", metavar="NAME", help="what is sown; leave it out while nothing is")
     parser.add_argument("--sown", metavar="DATE", help="when, as 2025-09-12")
     parser.add_argument("--cultivar", metavar="NAME", help="of the cover; it narrows the dates")
+    parser.add_argument("--with", metavar="NAME", help="the cereal beside it: rye, triticale, wheat, barley or oats")
+    parser.add_argument("--legume-percent", metavar="SHARE", help="the legume's part of the dry weight, as 40 or 30-50")
     parser.add_argument("--terminate", metavar="WAY", help="turn-under (default), roll, mow or tarp")
     parser.add_argument("--crop", metavar="NAME", help="what follows")
     parser.add_argument("--method", metavar="HOW", help="direct-seed (default) or transplant")

@@ -24,6 +24,12 @@ QUESTIONS: dict[str, tuple[str, str, str | None]] = {
     "area": ("Area, such as 900m2 or 0.5acres", "for seed and nitrogen of the whole field", ""),
     "cover": ("Cover that is sown", "leave it empty while nothing is: you are told what to sow", ""),
     "cultivar": ("Its cultivar", "narrows the dates of bloom", ""),
+    "with": ("Cereal sown beside it: rye, triticale, wheat, barley, oats", "it has a clock and a straw of its own", ""),
+    "legume_percent": (
+        "The legume's share of the stand, such as 40 or 30-50",
+        "by dry weight, or by eye in spring; empty: a wide range is taken",
+        "",
+    ),
     "sown": ("Day on which it was sown, such as 2025-09-12", "everything is counted from it", None),
     "terminate": ("How it is to be ended: turn-under, roll, mow or tarp", "each has its own window", "turn-under"),
     "crop": ("Crop that follows", "the soil and the frost that it can bear", None),
@@ -36,7 +42,14 @@ QUESTIONS: dict[str, tuple[str, str, str | None]] = {
 }
 
 #: What is only asked where something else was answered.
-_RESTS_ON = {"cultivar": "cover", "sown": "cover", "terminate": "cover", "weather_units": "weather_file"}
+_RESTS_ON = {
+    "cultivar": "cover",
+    "with": "cover",
+    "legume_percent": "with",
+    "sown": "cover",
+    "terminate": "cover",
+    "weather_units": "weather_file",
+}
 
 
 def asked(given: dict[str, str], path: Path, *, us: bool) -> dict[str, str]:
@@ -89,6 +102,7 @@ def _check(key: str, told: dict[str, str], taken: tuple[str, ...], text: str, *,
     from covercrop.field import entries, typed
     from covercrop.models import seedling_disease, soil_temperature, termination
     from covercrop.parameters import catalogue
+    from covercrop.parameters.companions import companion
 
     match key:
         case "name":
@@ -99,14 +113,16 @@ def _check(key: str, told: dict[str, str], taken: tuple[str, ...], text: str, *,
         case "elevation" | "area":
             typed.quantity_of(text, key)
         case "cover":
-            names = ", ".join(each.name for each in catalogue.cover(text).cultivars)
+            names = ", ".join(each.name for each in entries.legume(text).cultivars)
             return f"Cultivars that are known: {names}." if names else ""
         case "cultivar":
             catalogue.cultivar(catalogue.cover(told["cover"]), text)
+        case "legume_percent":
+            entries.check_share(typed.share_of(text), told["with"])
         case "sown":
             return f"Read as {typed.day_of(text, 'sown', us=us):%A %d %B %Y}."
-        case "crop":
-            catalogue.crop(text)
+        case "crop" | "with":
+            {"crop": catalogue.crop, "with": companion}[key](text)
         case "days_to_maturity":
             entries.CropEntry(name=told["crop"], days_to_maturity=typed.number_of(text, key))
         case "terminate" | "method" | "ground_cover" | "weather_units":

@@ -10,7 +10,12 @@ from covercrop.cli.shared import Commands, screen, show
 def add(commands: Commands) -> None:
     """Add it to the parser."""
     for name, run, brief, twins in (
-        ("covers", _covers, "the legume covers that are known, with sources", ("covers", "cover")),
+        (
+            "covers",
+            _covers,
+            "the legume covers that are known, and the cereals beside them, with sources",
+            ("covers", "cover", "companions", "companion"),
+        ),
         ("crops", _crops, "the crops that are known, with sources", ("crops", "crop")),
     ):
         parser = commands.add(name, run, brief, twins)
@@ -19,16 +24,20 @@ def add(commands: Commands) -> None:
 
 def _covers(arguments: argparse.Namespace) -> int:
     from covercrop.parameters import catalogue
+    from covercrop.parameters.companions import companions, cover_or_companion
     from covercrop.render.data import machine
     from covercrop.render.screen import terminal
 
-    records = [catalogue.cover(arguments.name)] if arguments.name else catalogue.covers()
-    if arguments.json:
-        show(machine.dump(machine.parameter_records(records)))
-    elif arguments.name:
-        terminal.record(screen(), records[0])
+    if arguments.name:
+        record = cover_or_companion(arguments.name)
+        if arguments.json:
+            show(machine.dump(machine.parameter_records([record])))
+        else:
+            terminal.record(screen(), record)
+    elif arguments.json:
+        show(machine.dump(machine.covers(catalogue.covers(), companions())))
     else:
-        terminal.covers(screen(), records)
+        terminal.covers(screen(), catalogue.covers(), companions(), us=arguments.units == "us")
     return 0
 
 

@@ -16,6 +16,8 @@ from covercrop.cli.shared import (
     named,
     on_argument,
     overwrite_argument,
+    plan_all,
+    progress,
     read,
     said,
     show,
@@ -28,8 +30,8 @@ if TYPE_CHECKING:
 
 #: The choices, repeated from covercrop.render.figures.charts and render.page.report, which import numpy; a test holds
 #: them equal.
-CHARTS = ("season", "window", "endings", "limits", "winter")
-WITH = ("materials", "cautions")
+CHARTS = ("season", "window", "endings", "limits", "winter", "springs", "bloom", "normal")
+WITH = ("materials", "cautions", "changes", "springs", "notes")
 
 #: The mark of what it writes.
 BY = "covercrop report"
@@ -40,7 +42,10 @@ PAGES, PICTURES = (".html", ".htm"), (".svg", ".png")
 def add(commands: Commands) -> None:
     """Add it to the parser."""
     page = commands.add(
-        "report", _run, "a page to look at and to print, a sheet for every field, with charts", ("report_html",)
+        "report",
+        _run,
+        "a page to look at and to print, a sheet for every field, with charts",
+        ("report_html", "past_springs"),
     )
     fields_argument(page)
     page.add_argument("-o", "--output", type=Path, required=True, metavar="FILE.html", help="the file to write")
@@ -51,7 +56,7 @@ def add(commands: Commands) -> None:
         action="append",
         choices=WITH,
         default=[],
-        help="add this to every field's sheet; again for both",
+        help="add this to every field's sheet, or to the page, in print too; may be given again",
     )
     overwrite_argument(page)
     page.add_argument(
@@ -64,7 +69,6 @@ def _run(arguments: argparse.Namespace) -> int:
     from covercrop.base.errors import UsageError
     from covercrop.base.output import check_place, write_marked
     from covercrop.render.page import report
-    from covercrop.season.many import plan_fields
 
     check_place(arguments.output, BY, suffixes=PICTURES if arguments.chart else PAGES, overwrite=arguments.overwrite)
     report.check_packages()
@@ -73,14 +77,17 @@ def _run(arguments: argparse.Namespace) -> int:
     if arguments.chart and len(fields) > 1:
         names = ", ".join(field.name for field in fields)
         raise UsageError(f"--chart draws one field; name it with --field, one of: {names}")
-    planned = plan_fields(fields, on=arguments.on or today, today=today)
+    planned = plan_all(fields, arguments, today)
     plans, problems = planned.plans, said(planned.problems)
     if plans:
         us = arguments.units == "us"
-        if arguments.chart:
-            content = report.picture(plans[0], arguments.chart, arguments.output.suffix, us=us)
-        else:
-            content = report.report_html(in_words(planned), title=title, sections=arguments.more, us=us).encode()
+        with progress("drawing", None):
+            if arguments.chart:
+                content = report.picture(
+                    plans[0], arguments.chart, arguments.output.suffix, weather=planned.weather[0], us=us
+                )
+            else:
+                content = report.report_html(in_words(planned), title=title, sections=arguments.more, us=us).encode()
         write_marked(arguments.output, content, BY)
         if arguments.json:
             from covercrop.render.data import machine

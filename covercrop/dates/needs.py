@@ -68,3 +68,9 @@ def by_need(plans: Sequence[Plan]) -> list[Plan]:
         return no_start, str(step.start), urgency, no_end, str(step.end), plan.field.name
 
     return sorted(plans, key=need)
+
+
+def winter_matters(plan: Plan) -> bool:
+    """Whether the answer still turns on the winter: the stand is dead, in doubt, or has not come to its buds."""
+    budded = bool(plan.on >= plan.stand.dates["bud"].median)  # never true of NaT
+    return plan.state == "winter-killed" or plan.stand.doubtful or not (budded or plan.is_ended)

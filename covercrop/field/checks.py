@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from typing import Any
 
 from covercrop.base.errors import UsageError
+
+#: One number, or two with a dash or a word between them.
+_ENDS = re.compile(r"\s*(\d+(?:\.\d*)?)\s*(?:(?:-|\u2013|to)\s*(\d+(?:\.\d*)?)\s*)?%?\s*")
 
 
 def wrong(name: str, value: object, way_out: str) -> UsageError:
@@ -27,6 +31,14 @@ def check_number(name: str, value: Any, low: float, high: float, way_out: str) -
         return
     if isinstance(value, bool) or not hasattr(value, "__float__") or not low <= float(value) <= high:
         raise wrong(name, value, way_out)
+
+
+def ends_of(text: str, name: str, way_out: str) -> tuple[float, float]:
+    """The two numbers of ``30-50`` or ``30 to 50``; one number stands for both."""
+    found = _ENDS.fullmatch(text)
+    if found is None:
+        raise wrong(name, text, way_out)
+    return float(found[1]), float(found[2] or found[1])
 
 
 def check_date(name: str, value: Any) -> None:

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from covercrop.base.days import WEEKDAYS, weekday_named
-from covercrop.base.errors import FieldFileError, UsageError
+from covercrop.base.errors import FieldFileError, ParameterError, UnknownNameError, UsageError
 from covercrop.base.records import Units
 from covercrop.field.bed_entries import AmendmentEntry, BedsEntry, SoilEntry
 from covercrop.field.checks import check_choice, check_date, check_kind, check_number, wrong
 from covercrop.models import seedling_disease, soil_temperature, termination
 from covercrop.models.bbch import bbch_of_percent
 from covercrop.parameters import catalogue
+from covercrop.parameters.companions import companion
 from covercrop.parameters.own_bloom import Calibration, calibrated
 from covercrop.parameters.traits import Cover
 
@@ -49,7 +51,13 @@ MEASURED = {
     "height_cm": (1, 300, "the height [cm]"),
     "dry_matter_kg_ha": (50, 20_000, "the dry weight [kg/ha]"),
     "nitrogen_percent": (0.3, 8, "% N of the dry weight"),
+    "cereal": (0, 99, "the stage of the cereal (Zadoks)"),
+    "legume_percent": (1, 99, "the legume's share of the dry weight [%]"),
 }
+#: A share of a mixture, for messages.
+MIXED = "the legume's share of the dry weight, 1 to 99 %; a legume alone needs neither this nor a cereal"
+#: What is measured of a legume that stands.
+_OF_THE_LEGUME = ("height_cm", "dry_matter_kg_ha", "nitrogen_percent", "legume_percent")
 
 #: What a field has whose file says nothing of them.
 _NO_BEDS, _NO_SOIL = BedsEntry(), SoilEntry()
@@ -57,7 +65,23 @@ _NO_BEDS, _NO_SOIL = BedsEntry(), SoilEntry()
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CoverEntry:
-    """What was sown, and what has been done with it; ``calibration`` holds own numbers for its bloom."""
+    """What was sown, and what has been done with it.
+
+    Attributes
+    ----------
+    species : str
+        The legume.
+    sown : datetime.date
+    cultivar : str
+    turned_under : datetime.date or None
+    terminate : str
+    calibration : Calibration or None
+        Own numbers for its bloom.
+    companion : str or None
+        The cereal that was sown beside it, ``with`` in the field file.
+    legume_percent : (float, float) or None
+        The legume's share of the dry matter [%], from and to; one number is taken for both.
+    """
 
     species: str
     sown: dt.date
@@ -65,10 +89,12 @@ class CoverEntry:
     turned_under: dt.date | None = None
     terminate: str = TURN_UNDER
     calibration: Calibration | None = None
+    companion: str | None = None
+    legume_percent: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         check_kind("species", self.species, str)
-        cover = catalogue.cover(self.species)
+        cover = legume(self.species)
         object.__setattr__(self, "species", cover.key)
         check_kind("cultivar", self.cultivar, str)
         if self.cultivar and self.calibration is None:
@@ -80,6 +106,11 @@ class CoverEntry:
         if self.turned_under is not None and self.turned_under <= self.sown:
             raise wrong("turned_under", self.turned_under, f"is not after sowing on {self.sown}")
         check_choice("terminate", self.terminate, termination.METHODS)
+        if self.companion is not None:
+            check_kind("companion", self.companion, str)
+            object.__setattr__(self, "companion", companion(self.companion).key)
+        if self.legume_percent is not None:
+            object.__setattr__(self, "legume_percent", check_share(self.legume_percent, self.companion))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,6 +197,10 @@ class ScoutingNote:
         Height of the stand [cm].
     dry_matter_kg_ha, nitrogen_percent : float or None
         Dry weight [kg/ha] and its nitrogen [% N] of a clip sample.
+    cereal : int or None
+        Stage of the cereal beside the legume, as a Zadoks code, which is its BBCH code too.
+    legume_percent : float or None
+        The legume's share of the dry weight [%], judged by eye or clipped and sorted.
     """
 
     date: dt.date
@@ -176,6 +211,8 @@ class ScoutingNote:
     height_cm: float | None = None
     dry_matter_kg_ha: float | None = None
     nitrogen_percent: float | None = None
+    cereal: int | None = None
+    legume_percent: float | None = None
 
     def __post_init__(self) -> None:
         if self.date is None:
@@ -183,8 +220,10 @@ class ScoutingNote:
         check_date("date", self.date)
         for name, (low, high, words) in MEASURED.items():
             check_number(name, getattr(self, name), low, high, f"give {words}, {low:g} to {high:,g}")
-        if self.bbch is not None and int(self.bbch) != self.bbch:
-            raise wrong("bbch", self.bbch, "give a whole number, such as 60")
+        for name, such_as in (("bbch", 60), ("cereal", 61)):
+            code = getattr(self, name)
+            if code is not None and int(code) != code:
+                raise wrong(name, code, f"give a whole number, such as {such_as}")
         if self.bloom_percent is not None and self.bbch is not None:
             raise wrong("bbch", self.bbch, "bloom_percent is given too; keep one of them")
         check_kind("note", self.note, str)
@@ -204,11 +243,14 @@ class ScoutingNote:
         return bbch_of_percent(self.bloom_percent) if self.bloom_percent else float(NO_FLOWERS)
 
     @property
+    def of_the_legume(self) -> bool:
+        """Whether anything was seen or measured that the legume has to be alive for."""
+        return self.has_stage or any(getattr(self, name) is not None for name in _OF_THE_LEGUME)
+
+    @property
     def of_the_stand(self) -> bool:
         """Whether anything was seen or measured that a standing cover is needed for."""
-        return self.has_stage or any(
-            value is not None for value in (self.height_cm, self.dry_matter_kg_ha, self.nitrogen_percent)
-        )
+        return self.of_the_legume or self.cereal is not None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -324,10 +366,30 @@ def check_aim(aim: AimEntry, cover: CoverEntry | None) -> None:
         raise wrong("plant_by", aim.plant_by, f"is not after sowing on {cover.sown}")
 
 
+def check_share(share: object, cereal: str | None) -> tuple[float, float]:
+    """The legume's share of a stand [%], from and to; refuse what is none, or has no cereal beside it."""
+    low, high, _ = MEASURED["legume_percent"]
+    ends = share if isinstance(share, tuple | list) else (share, share)
+    if len(ends) != 2:
+        raise wrong("legume_percent", share, "give the share, or the lowest and the highest that it may be")
+    for end in ends:
+        check_number("legume_percent", end, low, high, f"give {MIXED}")
+    if None in ends or ends[0] > ends[1]:
+        raise wrong("legume_percent", share, "give the lower share first")
+    if cereal is None:
+        raise wrong("legume_percent", share, 'has no cereal beside it; name that too, with = "rye", or leave it out')
+    return float(ends[0]), float(ends[1])
+
+
 def check_visit(note: ScoutingNote, cover: CoverEntry | None) -> None:
-    """Refuse a visit before sowing, and one to a stand that was turned under."""
+    """Refuse a visit before sowing, one to a stand that was turned under, and a cereal where none was sown."""
     if cover is None:
         raise wrong("date", note.date, "is that of a note on a cover, and the field has none yet")
+    for name in ("cereal", "legume_percent"):
+        if cover.companion is None and getattr(note, name) is not None:
+            raise wrong(
+                name, getattr(note, name), 'the field has no cereal beside its legume; add with = "rye" to its cover'
+            )
     ended = cover.turned_under
     if note.date <= cover.sown:
         raise wrong("date", note.date, f"is not after sowing on {cover.sown}")
@@ -366,6 +428,26 @@ class FieldFile:
     def unsown(self) -> tuple[Ground, ...]:
         """Those without a cover yet."""
         return tuple(entry for entry in self.entries if not isinstance(entry, Field))
+
+
+def legume(name: str) -> Cover:
+    """A cover by its name.
+
+    Raises
+    ------
+    ParameterError
+        If it is none; a cereal is told its place.
+    """
+    try:
+        return catalogue.cover(name)
+    except UnknownNameError:
+        with suppress(UnknownNameError):
+            cereal = companion(name).common_name
+            raise ParameterError(
+                f"species = {name!r}: {cereal} is no legume; name the legume as the species, and the cereal beside it "
+                f"as with = {name!r}"
+            ) from None
+        raise
 
 
 def cover_of(entry: CoverEntry) -> Cover:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar, cast
@@ -24,6 +24,7 @@ from covercrop.field.checks import shown
 from covercrop.field.entries import (
     FAVOURS,
     MEASURED,
+    MIXED,
     NO_COVER,
     PLACE,
     SOIL_WANTED,
@@ -41,14 +42,19 @@ from covercrop.field.entries import (
     check_past,
     check_planted,
     check_visit,
+    legume,
 )
-from covercrop.field.table import Table
+from covercrop.field.table import Table, us_date
 from covercrop.models import seedling_disease, soil_temperature, termination
 from covercrop.parameters import catalogue
+from covercrop.parameters.companions import companion
 from covercrop.parameters.own_bloom import Calibration, read_calibration
 from covercrop.parameters.traits import Cover
 
 Value = TypeVar("Value")
+
+#: What may be given in place of the path of a field file: other shipped files of the demonstration.
+DEMONSTRATIONS = {"demo:squares": "squares.toml"}
 
 #: The quantities of a place that may be given in more than one unit: each unit, and its factor to the metric one.
 ELEVATION = (("m", 1.0), ("ft", units.M_PER_FT))
@@ -76,7 +82,17 @@ _FIELD = (
     "amendment",
     "soil",
 )
-_COVER = ("species", "cultivar", "sown", "ended", "turned_under", "terminate", "calibration")
+_COVER = (
+    "species",
+    "cultivar",
+    "with",
+    "legume_percent",
+    "sown",
+    "ended",
+    "turned_under",
+    "terminate",
+    "calibration",
+)
 _WEATHER = ("file", "station", "units")
 _CROP = ("name", "method", "ground_cover", "days_to_maturity", "soil_c", "soil_f", "planted")
 _AIM = ("plant_by", "favour", "can_come")
@@ -92,6 +108,8 @@ _SCOUTING = (
     "dry_matter_kg_ha",
     "dry_matter_lb_acre",
     "nitrogen_percent",
+    "cereal",
+    "legume_percent",
 )
 
 
@@ -129,11 +147,12 @@ def _calibration(table: Table, folder: Path, cover: Cover, cultivar: str) -> Cal
 
 def _cover(table: Table, folder: Path) -> CoverEntry:
     named = table.text("species", 'name the cover, such as "crimson-clover" (see: covercrop covers)')
-    cover = _named(catalogue.cover, table, named)
+    cover = _named(legume, table, named)
     cultivar = table.text("cultivar", "name the cultivar, or leave the line out", "")
     calibration = _calibration(table, folder, cover, cultivar)
     if cultivar and calibration is None:
         cultivar = _named(catalogue.cultivar, table, cover, cultivar).name
+    cereal = table.text("with", 'name the cereal beside the legume, such as "rye", or leave the line out', None)
     return _made(
         table,
         CoverEntry,
@@ -143,6 +162,8 @@ def _cover(table: Table, folder: Path) -> CoverEntry:
         turned_under=_ended(table),
         terminate=table.choice("terminate", termination.METHODS, "turn-under"),
         calibration=calibration,
+        companion=None if cereal is None else _named(companion, table, cereal).key,
+        legume_percent=table.table.get("legume_percent"),
     )
 
 
@@ -258,6 +279,7 @@ def _measured(table: Table, name: str) -> float | None:
 def _note(table: Table, cover: CoverEntry) -> ScoutingNote:
     percent = table.number("bloom_percent", *MEASURED["bloom_percent"][:2], "give 0 to 100", None)
     bbch = table.number("bbch", *MEASURED["bbch"][:2], "give a BBCH stage, 0 to 99", None)
+    cereal = table.whole("cereal", 0, 99, "give a Zadoks stage, a whole number from 0 to 99", None)
     if percent is not None and bbch is not None:
         raise FieldFileError(f"{table.where}: give bloom_percent or bbch, not both")
     if bbch is not None and bbch != int(bbch):
@@ -275,9 +297,36 @@ def _note(table: Table, cover: CoverEntry) -> ScoutingNote:
         nitrogen_percent=table.number(
             "nitrogen_percent", *MEASURED["nitrogen_percent"][:2], "give % N of the dry weight, 0.3 to 8", None
         ),
+        cereal=cereal,
+        legume_percent=table.number("legume_percent", *MEASURED["legume_percent"][:2], f"give {MIXED}", None),
     )
     _made(table, check_visit, note=note, cover=cover)
     return note
+
+
+def read_note(where: str, entry: Any, cover: CoverEntry, *, us: bool) -> ScoutingNote:
+    """A note from its keys and values, as they stand in a file.
+
+    Parameters
+    ----------
+    where : str
+        Where it stands, for messages.
+    entry : mapping
+    cover : CoverEntry
+        That it is of.
+    us : bool
+        Whether the file is one of US units.
+    """
+    return _note(Table(where, entry, _SCOUTING, us=us), cover)
+
+
+def notes_in(path: Path, content: bytes, number: int) -> list[tuple[dict[str, Any], ScoutingNote]]:
+    """The notes of a sound field file's field in the order of the file, each as it is written and as it is read."""
+    cover = parse_fields(path, content).entries[number].cover
+    raw = tomllib.loads(content.decode("utf-8-sig"))
+    listed = raw["field"][number].get("scouting", []) if cover is not None else []
+    us = raw.get("units") == "us"
+    return [(entry, read_note(str(path), entry, cast("CoverEntry", cover), us=us)) for entry in listed]
 
 
 def _place(table: Table, key: str) -> Any:
@@ -313,7 +362,7 @@ def _field(where: str, raw: Any, folder: Path, *, us: bool) -> Ground:
             raise FieldFileError(f"{table.where}: scouting: {NO_COVER}")
         return Ground(**described)
     notes = (
-        _note(Table(f"{table.where}: scouting {number}", raw_note, _SCOUTING, us=us), cover)
+        read_note(f"{table.where}: scouting {number}", raw_note, cover, us=us)
         for number, raw_note in enumerate(scouting, start=1)
     )
     return Field(**described, cover=cover, scouting=tuple(notes))
@@ -338,7 +387,7 @@ def read_fields(path: str | Path | None = None) -> FieldFile:
     Parameters
     ----------
     path : str or Path, optional
-        The demonstration by default, an invented place.
+        The demonstration by default, an invented place; ``demo:squares`` for its patch of framed squares in a sheet.
 
     Returns
     -------
@@ -350,7 +399,8 @@ def read_fields(path: str | Path | None = None) -> FieldFile:
         If the file cannot be read, or something in it is not what it should
         be; the line names the place, the value and the way out.
     """
-    path = data_path("demo", "fields.toml", beside=("weather.csv",)) if path is None else Path(path)
+    shipped = "fields.toml" if path is None else DEMONSTRATIONS.get(str(path))
+    path = data_path("demo", shipped, beside=("weather.csv",)) if shipped else Path(str(path))
     return parse_fields(path, read_bytes(path))
 
 
@@ -382,6 +432,32 @@ def names_in(path: Path) -> tuple[str, ...]:
 def units_in(path: Path) -> Units:
     """In which units the owner of a field file thinks; metric where it does not say, or there is no such file yet."""
     return "us" if _top(path).get("units") == "us" else "metric"
+
+
+def month_first(path: Path) -> tuple[str, dt.date] | None:
+    """A date of a sound field file that is written as Americans do, and how it is read; None where there is none.
+
+    One that another reader would take for another day is taken before one that can be read in one way only.
+    """
+    top = _top(path)
+    if top.get("units") != "us":
+        return None
+    found = [(text, day) for text in _texts(top) if (day := us_date(text)) is not None]
+    return min(found, key=lambda each: each[1].day > MONTHS_OF_YEAR, default=None)
+
+
+def _texts(value: Any) -> Iterator[str]:
+    """All texts in a TOML value."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        yield from (text for each in value.values() for text in _texts(each))
+    elif isinstance(value, list):
+        yield from (text for each in value for text in _texts(each))
+
+
+#: A day of the month above this cannot be taken for a month.
+MONTHS_OF_YEAR = 12
 
 
 def _top(path: Path) -> dict[str, Any]:

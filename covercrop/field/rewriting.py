@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from math import isfinite
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from covercrop.base.errors import FieldFileError
 from covercrop.field.file import read_bytes
@@ -56,8 +56,8 @@ def rewrite(path: Path, told: Callable[[bytes], tuple[bytes, Result]], *, new: b
     return result
 
 
-def as_written(key: str, value: dt.date | float | str, path: Path) -> dt.date | float | str:
-    """A value as it is to stand in the file: whole numbers without a point.
+def as_written(key: str, value: Any, path: Path) -> Any:
+    """A value as it is to stand in the file: whole numbers without a point, in a list too.
 
     Raises
     ------
@@ -73,6 +73,8 @@ def as_written(key: str, value: dt.date | float | str, path: Path) -> dt.date | 
             what = "the words of the note" if key == "note" else key
             raise FieldFileError(f"{path}: {what} are not text in this terminal's encoding") from None
         return value
+    if isinstance(value, list | tuple):
+        return [as_written(key, each, path) for each in value]
     if not isfinite(value):
         raise FieldFileError(f"{path}: {key} = {value}: give a number")
     return int(value) if float(value).is_integer() else float(value)

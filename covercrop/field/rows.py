@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 from covercrop.base.days import date_of
 from covercrop.base.errors import CovercropError, UsageError, one_line
-from covercrop.field.entries import CoverEntry, CropEntry, Field, WeatherEntry
+from covercrop.field.checks import ends_of
+from covercrop.field.entries import MIXED, CoverEntry, CropEntry, Field, WeatherEntry
 
 if TYPE_CHECKING:
     import pandas as pd
 
 _FIELD = ("latitude", "longitude", "elevation_m", "area_m2")
-_COVER = ("species", "cultivar", "sown", "turned_under", "terminate")
+_COVER = ("species", "cultivar", "with", "legume_percent", "sown", "turned_under", "terminate")
 _CROP = ("method", "ground_cover", "days_to_maturity", "soil_c", "planted")
 _DATES = ("sown", "turned_under", "planted")
 _NUMBERS = (*_FIELD, "days_to_maturity", "soil_c")
@@ -35,8 +36,9 @@ def read_rows(frame: pd.DataFrame) -> list[tuple[str, Field | str]]:
     frame : pandas.DataFrame
         A row a field.  Columns ``latitude``, ``longitude`` [degrees, north and east positive], ``species``, ``sown``
         and ``crop``; where they are of use ``name`` (the label of the row by default), ``elevation_m``, ``area_m2``,
-        ``cultivar``, ``turned_under``, ``terminate``, ``method``, ``ground_cover``, ``days_to_maturity``,
-        ``soil_c`` [degC], ``planted`` and ``station``.  An empty cell is as if its column were not there.
+        ``cultivar``, ``with``, ``legume_percent`` [%, or a range as ``30-50``], ``turned_under``, ``terminate``,
+        ``method``, ``ground_cover``, ``days_to_maturity``, ``soil_c`` [degC], ``planted`` and ``station``.  An empty
+        cell is as if its column were not there.
 
     Returns
     -------
@@ -97,10 +99,14 @@ def _field(name: str, given: dict[str, Any]) -> Field:
     def those(columns: tuple[str, ...]) -> dict[str, Any]:
         return {column: given[column] for column in columns if column in given}
 
+    cover = those(_COVER)
+    cover["companion"] = cover.pop("with", None)
+    if isinstance(cover.get("legume_percent"), str):
+        cover["legume_percent"] = ends_of(cover["legume_percent"], "legume_percent", f"give {MIXED}")
     return Field(
         name=name,
         **those(_FIELD),
-        cover=CoverEntry(**those(_COVER)),
+        cover=CoverEntry(**cover),
         crop=CropEntry(name=given["crop"], **those(_CROP)),
         weather=WeatherEntry(station=str(given.get("station", ""))),
     )

@@ -11,6 +11,8 @@ from typing import Any
 
 from covercrop.base.days import date_of
 from covercrop.base.errors import UsageError
+from covercrop.field.checks import ends_of
+from covercrop.field.entries import MIXED
 from covercrop.field.file import AREA, ELEVATION
 from covercrop.field.table import us_date
 
@@ -22,7 +24,14 @@ _ALSO = {"acre": "acres", "ac": "acres", "sqft": "ft2", "sqm": "m2", "hectares":
 UNITS_OF = {"elevation": tuple(unit for unit, _ in ELEVATION), "area": tuple(unit for unit, _ in AREA)}
 
 #: The keys of the tables inside a field's own.
-COVER = {"cover": "species", "cultivar": "cultivar", "sown": "sown", "terminate": "terminate"}
+COVER = {
+    "cover": "species",
+    "cultivar": "cultivar",
+    "with": "with",
+    "legume_percent": "legume_percent",
+    "sown": "sown",
+    "terminate": "terminate",
+}
 CROP = {
     "crop": "name",
     "method": "method",
@@ -67,6 +76,8 @@ def entry_of(typed: Mapping[str, str], path: Path, *, us: bool) -> dict[str, Any
         raise UsageError(f"`sown` is missing; give the day on which the {cover['species']} was sown")
     if cover:
         cover["sown"] = day_of(cover["sown"], "sown", us=us)
+    if "legume_percent" in cover:
+        cover["legume_percent"] = share_of(cover["legume_percent"])
     crop: dict[str, Any] = {key: typed[name] for name, key in CROP.items() if name in typed}
     if "days_to_maturity" in crop:
         crop["days_to_maturity"] = number_of(crop["days_to_maturity"], "days_to_maturity")
@@ -105,6 +116,12 @@ def day_of(text: str, argument: str, *, us: bool) -> dt.date:
     if not us:
         raise UsageError(f"`{argument}` = {text!r}: write it as {american}, or say that you use US units (--units us)")
     return date_of(american, argument)
+
+
+def share_of(text: str) -> float | list[float]:
+    """The legume's share of ``40``, or of ``30-50``, as the file has it."""
+    low, high = ends_of(text, "legume_percent", f"give {MIXED}")
+    return low if low == high else [low, high]
 
 
 def number_of(text: str, argument: str) -> float:

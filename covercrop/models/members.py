@@ -49,13 +49,16 @@ class Draws:
     soil_passing: Array
     residue_clear: Array
     surface: Array
+    cereal: Array
+    cereal_nitrogen: Array
+    legume_share: Array
 
 
 #: Day indexes that lie within so many days are tallied.
 _FEW_DAYS = 2000  # speed only: those further apart are sorted
 
 #: Primes whose points are little correlated.
-_PRIMES = (2, 11, 13, 17, 19, 23, 47, 83, 2473, 1723, 1531, 1019, 443, 2113)
+_PRIMES = (2, 11, 13, 17, 19, 23, 47, 83, 2473, 1723, 1531, 1019, 443, 2113, 8287, 941, 1069)
 
 
 @cache

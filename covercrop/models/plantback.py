@@ -23,6 +23,7 @@ from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
     from covercrop.models.decomposition import Maturity
+    from covercrop.parameters.companions import CerealWait
     from covercrop.parameters.traits import Crop, Residue
 
 
@@ -151,6 +152,8 @@ def limits(
     soil_error: ArrayLike = 0.0,
     disease_draw: ArrayLike = 0.0,
     soil_passing: ArrayLike = 0.0,
+    residue_pace: ArrayLike = 1.0,
+    cereal: CerealWait | None = None,
 ) -> dict[str, Array]:
     """Every limit on planting, in every member.
 
@@ -183,6 +186,10 @@ def limits(
         Part of the error of the soil temperature that lasts all spring, which every limit feels that rests on it [K].
     soil_passing : array_like, shape (..., k), optional
         Part of it that comes and goes within days, which only a threshold feels [K].
+    residue_pace : array_like, shape (..., 1, 1), optional
+        How fast the residue of a mixture goes, as a share of that of the legume alone [1].
+    cereal : CerealWait, optional
+        How long a cereal beside the legume makes wait.
 
     Returns
     -------
@@ -207,13 +214,13 @@ def limits(
             begin,
             residue,
             maturity=maturity,
-            pace=decay.surface_pace(surface_draw) if on_top else 1.0,
+            pace=(decay.surface_pace(surface_draw) if on_top else 1.0) * np.asarray(residue_pace, dtype=np.float64),
             draw=residue_draw,
             clear_draw=clear_draw,
             soil_error=soil_error,
         ),
         "disease": seedling_disease.disease_clear(
-            begin, method, terminate, small_seed=crop.small_seed, draw=disease_draw
+            begin, method, terminate, small_seed=crop.small_seed, cereal=cereal, draw=disease_draw
         ),
         "maggot": maggot.maggot_clear(tmin, tmax, soil_c, begin, midwinter, soil_error=on_a_day)
         if crop.maggot_host and not on_top

@@ -28,6 +28,7 @@ from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
     from covercrop.base.records import CitedValue
+    from covercrop.parameters.companions import CerealWait
 
 #: How a crop is planted.
 METHODS = ("direct-seed", "transplant")
@@ -60,12 +61,30 @@ def disease_days(method: str, terminate: str, *, small_seed: bool = False) -> Ci
     return MODELS.disease.surface_direct_seed if on_top else MODELS.disease.direct_seed
 
 
+def cereal_wait(cereal: CerealWait, method: str, terminate: str, *, small_seed: bool) -> CitedValue | None:
+    """Days from ending a cereal until the crop may follow it, as :func:`disease_days` has them for a legume.
+
+    None where nothing is known to wait for: large seed and plants go in through what lies on top.
+    """
+    small = small_seed and method == "direct-seed"
+    if terminate in ON_SURFACE:
+        return cereal.small_seed_on_top if small else None
+    return cereal.small_seed if small else cereal.large_seed
+
+
+def _drawn(days: CitedValue, draw: ArrayLike) -> Array:
+    side = np.asarray(draw, dtype=np.float64) / EIGHTY
+    low, high = (days.value if end is None else end for end in (days.low, days.high))
+    return days.value + np.where(side < 0, (days.value - low) * side, (high - days.value) * side)
+
+
 def disease_clear(
     start: ArrayLike,
     method: str,
     terminate: str = "turn-under",
     *,
     small_seed: bool = False,
+    cereal: CerealWait | None = None,
     draw: ArrayLike = 0.0,
 ) -> Array:
     """First day on which seedling diseases on the fresh residue have died down.
@@ -76,6 +95,8 @@ def disease_clear(
         Day index on which the cover is dead: of its ending, or what a tarp takes after it.
     method, terminate, small_seed
         As for :func:`disease_days`.
+    cereal : CerealWait, optional
+        How long a cereal beside the legume makes wait; the longer of the two counts.
     draw : array_like, shape (...), optional
         Standard normal; above 0 it takes longer than is likely.
 
@@ -89,10 +110,10 @@ def disease_clear(
     UnknownNameError
         If there is no such planting method.
     """
-    days = disease_days(method, terminate, small_seed=small_seed)
-    side = np.asarray(draw, dtype=np.float64) / EIGHTY
-    low, high = (days.value if end is None else end for end in (days.low, days.high))
-    wait = days.value + np.where(side < 0, (days.value - low) * side, (high - days.value) * side)
+    wait = _drawn(disease_days(method, terminate, small_seed=small_seed), draw)
+    beside = None if cereal is None else cereal_wait(cereal, method, terminate, small_seed=small_seed)
+    if beside is not None:
+        wait = np.maximum(wait, _drawn(beside, draw))
     dead = np.asarray(start, dtype=np.float64)
     ended = dead - (TARP_DAYS.value if terminate == "tarp" else 0.0)
     return np.maximum(dead, ended + np.rint(np.maximum(wait, 0.0)))

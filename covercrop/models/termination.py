@@ -13,6 +13,14 @@ method         opens                        closes
 ``tarp``       first buds                   in time to be dead before viable seed
 ============== ============================ =====================================
 
+Beside a cereal, whose stages stand among those of the legume as ``cereal_...``,
+what is rolled or mown waits for the later of the two: a roller kills rye from
+its first flowers on (`mirsky2009`; in Alabama, `ashford2003`, it was sure only
+in late milk), a mower from heading.  What is turned under goes by the earlier,
+nearly always the cereal, from when its stems stretch; from the boot on tillage
+kills it less and less surely (`msu_rye_boot`).  All end before its grain is
+more than watery ripe (`uc_cereal_latest`), or the legume's seed is a risk.
+
 Turned-under plants die whatever their stage.  Rolled or mown ones live on, or
 grow again, until they are in full bloom; a roller was unreliable on hairy
 vetch through flowering and reliable once pods had set (`mischler2010`), so
@@ -70,8 +78,14 @@ ROLLED_FROM = MODELS.ending.rolled_from
 #: Last day on which seed in a cut plant does not ripen, as a share of the days from the first flowers to viable seed.
 SWELLING_PODS = MODELS.ending.swelling_pods
 
+#: Last day on which tillage kills a cereal that is hard to kill, as a share of the days from boot to watery ripe grain.
+TILLED_UNTIL = MODELS.mixture.tilled_until
+
 #: The share of a normal distribution that lies between an 80 % interval's middle and its end, in standard deviations.
 _TENTH = 1.2816
+
+#: Last day on which a cereal leaves no grain behind, as a share of the days from watery ripe grain to soft dough.
+LAST_GRAIN = MODELS.mixture.last_grain
 
 #: How long a tarp takes.
 TARP_DAYS = MODELS.ending.tarp
@@ -99,6 +113,11 @@ def window(stages: dict[str, Array], method: str, cover: Cover) -> tuple[Array, 
     UnknownNameError
         If there is no such method.
     """
+    opens, closes = _of_legume(stages, method, cover)
+    return _beside_cereal(opens, closes, stages, method) if "cereal_milk" in stages else (opens, closes)
+
+
+def _of_legume(stages: dict[str, Array], method: str, cover: Cover) -> tuple[Array, Array]:
     seed = stages["viable_seed"] - 1
     if method == "turn-under":
         return stages["bloom_10"], seed
@@ -110,6 +129,67 @@ def window(stages: dict[str, Array], method: str, cover: Cover) -> tuple[Array, 
     if method == "roll" and cover.key in NEED_PODS:
         opens = stages["rolled_from"] if "rolled_from" in stages else rolled_from(stages)
     return opens, stages["swelling_pods"] if "swelling_pods" in stages else swelling_pods(stages)
+
+
+#: The stage of a cereal that a way of ending it waits for.
+_CEREAL_FROM = {"roll": "cereal_flowering", "mow": "cereal_heading"}
+
+
+def _beside_cereal(opens: Array, closes: Array, stages: dict[str, Array], method: str) -> tuple[Array, Array]:
+    """The window of a legume, held to that of the cereal beside it."""
+    if method in _CEREAL_FROM:
+        opens = np.maximum(opens, stages[_CEREAL_FROM[method]])  # passes NaN on: what never comes to it is not killed
+    else:
+        opens = np.fmin(opens, stages["cereal_jointing"])
+    return opens, np.fmin(closes, stages["cereal_last"])
+
+
+def killed_until(stages: dict[str, Array], method: str) -> Array | None:
+    """Last day on which a way surely kills what stands, where it does not for ever.
+
+    Takes what :func:`window` takes.
+
+    Returns
+    -------
+    numpy.ndarray or None
+        Day index: tillage kills a cereal less surely from the boot on.  None where it kills on any later day too.
+    """
+    if method != "turn-under" or "cereal_tilled_until" not in stages:
+        return None
+    last = stages["cereal_tilled_until"]
+    return np.where(np.isnan(last), np.inf, last)  # what does not come so far is soft
+
+
+def tilled_until(boot: Array, milk: Array, draw: ArrayLike = 0.0) -> Array:
+    """Last day on which tillage surely kills a cereal: from its boot on it is hard in ever more stands, but not in all.
+
+    Parameters
+    ----------
+    boot, milk : numpy.ndarray
+        Day index of the boot, and of watery ripe grain.
+    draw : array_like, shape (draw,), optional
+        Standard normal; one below 0 is a stand that is hard to kill, the lower the sooner.
+
+    Returns
+    -------
+    numpy.ndarray
+        Day index; plus infinity for a stand that is never hard to kill.
+    """
+    last = np.floor(boot + drawn(TILLED_UNTIL, draw) * (milk - boot))
+    return np.where(np.asarray(draw) < 0, last, np.inf)
+
+
+def last_before_grain(milk: Array, draw: ArrayLike = 0.0) -> Array:
+    """Last day on which a cereal leaves no grain that could come up: between watery ripe grain and soft dough.
+
+    Parameters
+    ----------
+    milk : numpy.ndarray
+        Day index of watery ripe grain.
+    draw : array_like, shape (draw,), optional
+        Standard normal; above 0 it is later than is likely.
+    """
+    return np.floor(milk + drawn(LAST_GRAIN, draw) * MODELS.cereal.dough.value)
 
 
 def rolled_from(stages: dict[str, Array], draw: ArrayLike = 0.0) -> Array:
@@ -128,7 +208,7 @@ def rolled_from(stages: dict[str, Array], draw: ArrayLike = 0.0) -> Array:
         Day index; NaN where not reached.
     """
     bloom = stages["bloom_50"]
-    return np.ceil(bloom + _drawn(ROLLED_FROM, draw) * (stages["end_of_bloom"] - bloom))
+    return np.ceil(bloom + drawn(ROLLED_FROM, draw) * (stages["end_of_bloom"] - bloom))
 
 
 def swelling_pods(stages: dict[str, Array], draw: ArrayLike = 0.0) -> Array:
@@ -137,11 +217,11 @@ def swelling_pods(stages: dict[str, Array], draw: ArrayLike = 0.0) -> Array:
     Takes and gives what :func:`rolled_from` does.
     """
     flower = stages["first_flower"]
-    return np.floor(flower + _drawn(SWELLING_PODS, draw) * (stages["viable_seed"] - 1 - flower))
+    return np.floor(flower + drawn(SWELLING_PODS, draw) * (stages["viable_seed"] - 1 - flower))
 
 
-def _drawn(value: CitedValue, draw: ArrayLike) -> Array:
-    """A value with its range taken for an 80 % interval, and never beyond it."""
+def drawn(value: CitedValue, draw: ArrayLike) -> Array:
+    """A value by a standard normal draw, its range taken for an 80 % interval, and never beyond it."""
     low, high = value.value if value.low is None else value.low, value.value if value.high is None else value.high
     normal = np.asarray(draw, dtype=np.float64)
     off = np.where(normal < 0, value.value - low, high - value.value) * normal / _TENTH

@@ -26,7 +26,12 @@ _OF_COVERS = {
 }
 
 #: What the other files are called.
-_FILES = {"crops.toml": "crops", "amendments.toml": "manures and composts", "models.toml": "the models"}
+_FILES = {
+    "companions.toml": "companions",
+    "crops.toml": "crops",
+    "amendments.toml": "manures and composts",
+    "models.toml": "the models",
+}
 
 
 def count_bases() -> dict[str, Counter[str]]:
@@ -80,7 +85,7 @@ def basis_table(before: Mapping[str, tuple[int, int]]) -> str:
 
 
 def _part(part: int, whole: int) -> str:
-    return f"{part} ({part / whole:.0%})"
+    return f"{part} ({part / whole:.0%})" if whole else "-"
 
 
 def _tables(name: str) -> dict[str, Any]:

@@ -153,7 +153,8 @@ def _shipped(name: str) -> dict[str, Any]:
     return _load(data_file(name).read_text(encoding="utf-8"), name)
 
 
-def _names(name: str) -> tuple[str, ...]:
+def names_in(name: str) -> tuple[str, ...]:
+    """The keys of the tables in a file of ``data/``."""
     return tuple(_shipped(name))
 
 
@@ -169,28 +170,30 @@ def _key(name: str) -> str:
     return "-".join(name.casefold().replace("_", " ").replace("-", " ").split())
 
 
-def _of_name(record: type[Record], what: str, name: str, file: str) -> Record:
+def of_name(record: type[Record], what: str, name: str, file: str) -> Record:
     """What a file has under a name, its own or another that growers use."""
     key = _called(file).get(_key(name), "")
     table = _shipped(file).get(key)
     if table is None:
-        raise UnknownNameError(what, name, _names(file), {also: of for also, of in _called(file).items() if also != of})
+        raise UnknownNameError(
+            what, name, names_in(file), {also: of for also, of in _called(file).items() if also != of}
+        )
     return build(record, table, f"{file} [{key}]", key=key)
 
 
 def cover_names() -> tuple[str, ...]:
     """Keys of the covers that are known."""
-    return _names("covers.toml")
+    return names_in("covers.toml")
 
 
 def crop_names() -> tuple[str, ...]:
     """Keys of the crops that are known."""
-    return _names("crops.toml")
+    return names_in("crops.toml")
 
 
 def material_names() -> tuple[str, ...]:
     """Keys of the manures and composts that are known."""
-    return _names("amendments.toml")
+    return names_in("amendments.toml")
 
 
 def covers() -> tuple[Cover, ...]:
@@ -229,7 +232,7 @@ def cover(name: str) -> Cover:
     UnknownNameError
         If there is no such cover; names near matches.
     """
-    return _of_name(Cover, "cover", name, "covers.toml")
+    return of_name(Cover, "cover", name, "covers.toml")
 
 
 @cache
@@ -246,7 +249,7 @@ def crop(name: str) -> Crop:
     UnknownNameError
         If there is no such crop; names near matches.
     """
-    return _of_name(Crop, "crop", name, "crops.toml")
+    return of_name(Crop, "crop", name, "crops.toml")
 
 
 @cache
@@ -258,7 +261,7 @@ def material(name: str) -> Material:
     UnknownNameError
         If there is no such material; names near matches.
     """
-    return _of_name(Material, "material", name, "amendments.toml")
+    return of_name(Material, "material", name, "amendments.toml")
 
 
 def cultivar(of: Cover, name: str) -> Cultivar:

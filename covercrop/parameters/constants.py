@@ -81,6 +81,40 @@ class SowingPractice:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CerealClock:
+    """The clock of cereal rye, and the heat between its stages."""
+
+    base: CitedValue
+    day_length_none: CitedValue
+    day_length_full: CitedValue
+    flowering: CitedValue
+    stage_base: CitedValue
+    tillering: CitedValue
+    jointing: CitedValue
+    flag_leaf: CitedValue
+    boot: CitedValue
+    heading: CitedValue
+    milk: CitedValue
+    dough: CitedValue
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mixture:
+    """A cereal beside a legume."""
+
+    share: CitedValue
+    over_legume: CitedValue
+    over_cereal: CitedValue
+    even: CitedValue
+    most_tied: CitedValue
+    release_from: CitedValue
+    cool_soil: CitedValue
+    tilled_until: CitedValue
+    last_grain: CitedValue
+    late_rye: CitedValue
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Ending:
     """The pods that open or close a window, and the tarp."""
 
@@ -309,6 +343,8 @@ class Models:
     winter: Hardening
     bloom: CoolDays
     sowing: SowingPractice
+    cereal: CerealClock
+    mixture: Mixture
     ending: Ending
     decision: Decision
     residue: ResidueDecay

@@ -177,6 +177,10 @@ class Cultivar:
     cool_days: CitedValue | None = None
 
 
+#: How flowers stand: around the end of a stem, or along a stalk.
+INFLORESCENCES = ("head", "raceme")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cover:
     """A legume cover: one table of ``data/covers.toml``."""
@@ -199,6 +203,11 @@ class Cover:
     also: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+    @property
+    def inflorescence(self) -> str:
+        """How its flowers stand, one of :data:`INFLORESCENCES`: those of a clover in a head."""
+        return "head" if self.scientific_name.startswith("Trifolium") else "raceme"
 
 
 # --- what a crop is -------------------------------------------------------------------------------

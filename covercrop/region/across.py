@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from covercrop.region.results import Arrays
 
 
+#: Places so many times as far out as this share of all are drawn at the edge of a map.
+FAR, MOST = 3.0, 0.75
+
 #: Days of the years that are counted in: 29 February is the 28th in them.
 YEAR = 365
 
@@ -85,6 +88,35 @@ def season_days(arrays: Arrays, name: str, percentile: int) -> Array:
         begins[sown] = _begins(sowing[sown])
         found[known] = YEAR * (year - begins[known]) + day
     return found
+
+
+def would_not_ripen(arrays: Arrays, percentile: int) -> NDArray[np.bool_]:
+    """Where the crop is likely not to ripen, in the shape of space: it could be planted after its last day, or never.
+
+    Takes what :func:`span` does.  A place without an autumn frost has no last day, and ripens.
+    """
+    earliest, latest = (arrays[name][percentile] for name in ("earliest_planting", "latest_planting"))
+    answered = arrays["status"] == 0
+    return np.asarray(answered & ~np.isnan(latest) & ~(earliest <= latest))
+
+
+def far_off(latitude: Array, longitude: Array) -> NDArray[np.bool_]:
+    """Which of some places lie so far from the others that a map of all would show nothing of these.
+
+    Parameters
+    ----------
+    latitude, longitude : numpy.ndarray, shape (place,)
+        [degrees].
+
+    Returns
+    -------
+    numpy.ndarray of bool, shape (place,)
+        Those more than :data:`FAR` times as far from the middle as three quarters of all.
+    """
+    middle = np.nanmedian(longitude)
+    east = ((longitude - middle + 180) % 360 - 180) * np.cos(np.radians(np.nanmedian(latitude)))
+    away = np.hypot(latitude - np.nanmedian(latitude), east - np.nanmedian(east))
+    return np.asarray(away > FAR * np.nanquantile(away, MOST))
 
 
 def middle_percentile(percentiles: Sequence[float]) -> int:

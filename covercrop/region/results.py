@@ -229,7 +229,9 @@ def _about(question: Question, history: str, notes: Sequence[str]) -> dict[str, 
         "parameters": parameter_fingerprint(),
         "source_keys": " ".join(source_keys(question)),
         **{
-            f"question_{name}": value if isinstance(value, str | float) else " ".join(f"{each:g}" for each in value)
+            f"question_{name}": value
+            if isinstance(value, str | float | int)
+            else " ".join(f"{each:g}" for each in value)
             for name, value in words.items()
             if value not in (None, "")
         },

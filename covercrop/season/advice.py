@@ -6,9 +6,22 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from covercrop.base.units import in_both
-from covercrop.models import biomass, crown, frost, phenology, plantback, snow, soil_water, termination, winter
+from covercrop.models import (
+    biomass,
+    cereal,
+    crown,
+    frost,
+    mixture,
+    phenology,
+    plantback,
+    snow,
+    soil_water,
+    termination,
+    winter,
+)
 from covercrop.models.note_weights import FADING, FADING_DAYS, SCOUTING_SD_DAYS, SHARED_SCATTER
 from covercrop.parameters import catalogue
+from covercrop.parameters.companions import companion
 from covercrop.parameters.constants import MODELS
 from covercrop.parameters.traits import label
 from covercrop.season import measurements
@@ -17,6 +30,7 @@ from covercrop.weather.outlook import FEWEST_YEARS, MOST_YEARS
 if TYPE_CHECKING:
     from covercrop.base.records import CitedValue, Source
     from covercrop.field.entries import Field, Ground
+    from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Cover, Crop
 
 #: Sources of the methods that every answer uses, whatever the cover and crop.
@@ -70,8 +84,9 @@ CUTTING = (
     "engine before you clear it."
 )
 SQUARES = (
-    "The soil of an open square in a sheet is taken to warm as bare ground does, under a mulch in it as under straw, "
-    "and to get the rain that falls on it: no source at hand measured one."
+    "The soil of an open square in a sheet is taken to warm as bare ground does, and to get the rain that falls on it: "
+    "no source at hand measured one. Under a mulch in it, be it of straw, leaf mould, wood chips or clippings, it is "
+    "taken to stay as cool as under straw: no source at hand holds one kind against another."
 )
 TARP = "A tarp sheds its rain beside it: weigh its edges down, and keep the runoff from ditches and streams."
 
@@ -99,14 +114,16 @@ def cautions(field: Field, cover: Cover, crop: Crop) -> tuple[str, ...]:
         f"Raw manure has to be worked in at least {days:.0f} days before {crop.common_name} is harvested, since what "
         f"is eaten {why} (US organic rule, 7 CFR 205.203(c)(1)); your own rule may ask for more."
     )
-    return (*cover.cautions, *crop.cautions, of_way, manure, *_CAUTIONS)
+    beside = _beside(field)
+    return (*cover.cautions, *(beside.cautions if beside else ()), *crop.cautions, of_way, manure, *_CAUTIONS)
 
 
 def assumptions(field: Ground, cover: Cover, crop: Crop) -> tuple[str, ...]:
     """Each value that no source gives, with the reason for what was set instead, or the crop model that set it."""
+    beside = _beside(field)
     numbers = [
         f"{subject.common_name.capitalize()}, {label(path)}, {value.printed}: {value.doubt}."
-        for subject in (cover, crop)
+        for subject in (cover, *((beside,) if beside else ()), crop)
         for path, value in _numbers(subject)
         if value.doubt
     ]
@@ -120,13 +137,33 @@ def assumptions(field: Ground, cover: Cover, crop: Crop) -> tuple[str, ...]:
         *crown.ASSUMPTIONS,
         *winter.ASSUMPTIONS,
         *termination.assumptions(field.terminate),
+        *(_of_mixture(field) if beside else ()),
         *numbers,
     )
 
 
 def sources(field: Ground, cover: Cover, crop: Crop) -> tuple[str, ...]:
     """Keys of the sources behind an answer, each once: those of the cover and crop, then those of the methods."""
-    return sources_of(field.terminate, cover, crop)
+    found = sources_of(field.terminate, cover, crop)
+    beside = _beside(field)
+    if beside is None:
+        return found
+    cited = [value.source for _, value in _numbers(beside) if value.source]
+    of_windows = ("mirsky2009", "ashford2003", "msu_rye_boot", "uc_cereal_latest")
+    return tuple(dict.fromkeys((*found, *cited, *of_windows, *cereal.SOURCES, *mixture.SOURCES)))
+
+
+def _beside(field: Ground) -> Companion | None:
+    """The cereal beside the cover of a field."""
+    return companion(field.cover.companion) if field.cover and field.cover.companion else None
+
+
+def _of_mixture(field: Ground) -> tuple[str, ...]:
+    """What no source gives about a mixture, and of its share where nobody has judged it."""
+    judged = field.cover is not None and field.cover.legume_percent is not None
+    if judged or any(note.legume_percent is not None for note in field.scouting):
+        return mixture.ASSUMPTIONS
+    return (mixture.SHARE_ASSUMED, *mixture.ASSUMPTIONS)
 
 
 def sources_of(terminate: str, cover: Cover, crop: Crop) -> tuple[str, ...]:
@@ -167,6 +204,6 @@ _ELSEWHERE = ("cultivars", "sowing", "planting", "nitrogen_need")
 
 
 @lru_cache(maxsize=256)
-def _numbers(subject: Cover | Crop) -> tuple[tuple[str, CitedValue], ...]:
+def _numbers(subject: Cover | Crop | Companion) -> tuple[tuple[str, CitedValue], ...]:
     cited = catalogue.cited_values(subject)
     return tuple((path, value) for path, value in cited if not path.startswith(_ELSEWHERE))

@@ -21,7 +21,9 @@ from covercrop.models import ripening, season_calendar
 from covercrop.models.decomposition import Maturity
 from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, quantiles, share, share_by
 from covercrop.parameters import catalogue
+from covercrop.parameters.companions import companion
 from covercrop.parameters.constants import MODELS
+from covercrop.season.beside import share_of
 from covercrop.season.doubts import Doubt
 from covercrop.season.ending import Ahead, Dispute, Ending, Rival, choose_ending, is_closing
 from covercrop.season.ground import Ground, dead_from, follow_ground
@@ -36,6 +38,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
 
     from covercrop.field.entries import AimEntry, CoverEntry, CropEntry, Field, ScoutingNote
+    from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.weather.outlook import Outlook
 
@@ -86,7 +89,10 @@ class Chain:
     weights : numpy.ndarray, shape (year, draw)
         Weights of the members that the dates are taken from: those that live.
     survival : float
-        Chance that the stand lives through the winter.
+        Chance that the stand lives through the winter; of what is left of it, where cold has killed the legume of a
+        mixture.
+    legume_survival : float
+        Chance that the legume does.
     killed : bool
         Whether it is called dead by today.
     midwinter : int
@@ -108,6 +114,7 @@ class Chain:
     ground: Ground
     weights: Array
     survival: float
+    legume_survival: float
     killed: bool
     midwinter: int
     ahead: Ahead | None
@@ -185,6 +192,8 @@ class Conditions:
     cover : Cover
     crop : Crop
         What the two entries stand for.
+    companion : Companion or None
+        The cereal beside the cover.
     """
 
     sown: CoverEntry
@@ -194,6 +203,7 @@ class Conditions:
     today: int
     cover: Cover = dataclasses.field(compare=False)
     crop: Crop = dataclasses.field(compare=False)
+    companion: Companion | None = dataclasses.field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -241,6 +251,7 @@ class Start:
             today=today,
             cover=cover_of(field.cover),
             crop=catalogue.crop(field.crop.name),
+            companion=None if field.cover.companion is None else companion(field.cover.companion),
         )
         return cls(
             conditions=conditions,
@@ -430,6 +441,8 @@ def _follow_together(
         terminate=shared.sown.terminate,
         scouting=shared.scouting,
         set_aside=set_aside,
+        companion=shared.companion,
+        share=None if shared.companion is None else share_of(shared.sown, shared.scouting),
     )
     stands = _apart(whole, len(starts))
     ended = [_end(start, stand, draws, dispute) for start, stand in zip(starts, stands, strict=True)]
@@ -450,6 +463,10 @@ def _follow_together(
             terminate=method,
             maturity=Maturity.together([ended[place].maturity for place in places]),
             scouting=shared.scouting,
+            residue_pace=1.0
+            if shared.companion is None
+            else np.squeeze([ended[place].residue_pace for place in places]),
+            cereal=shared.companion,
         )
         grounds.update(zip(places, _apart(ground, len(places)), strict=True))
     return [
@@ -459,6 +476,7 @@ def _follow_together(
             ground=grounds[place],
             weights=each.weights,
             survival=each.survival,
+            legume_survival=each.legume_survival,
             killed=each.killed,
             midwinter=each.midwinter,
             ahead=each.ahead,
@@ -480,8 +498,10 @@ class _Ended:
     ending: Ending
     weights: Array
     survival: float
+    legume_survival: float
     killed: bool
     dead: float
+    residue_pace: float
     maturity: Maturity
     midwinter: int
     ahead: Ahead | None
@@ -489,8 +509,13 @@ class _Ended:
 
 def _end(start: Start, stand: Stand, draws: Draws, dispute: Dispute | None) -> _Ended:
     conditions, outlook, today = start.conditions, start.outlook, start.conditions.today
-    survival = share(np.isnan(stand.killed), stand.weights)
     ended = start.ended is not None
+    legume_survival = share(np.isnan(stand.killed), stand.weights)
+    if stand.cereal is not None and _only_cereal(start, stand):
+        stand = stand.without_legume(conditions.sown.terminate, conditions.cover)
+    elif stand.cereal is not None and stand.cereal.in_grain(today - 1, stand.weights):
+        stand = stand.past_grain(conditions.sown.terminate, conditions.cover)
+    survival = share(np.isnan(stand.killed), stand.weights)
     # Once the cover is ended, what the cold would have done to it no longer matters.
     weights = stand.weights if ended or survival == 0 else stand.living
     killed = not ended and share_by(stand.killed, stand.weights, today) >= DEAD_SHARE
@@ -507,16 +532,31 @@ def _end(start: Start, stand: Stand, draws: Draws, dispute: Dispute | None) -> _
         ahead=ahead,
         dispute=dispute,
     )
+    cereal = ending.stand.cereal
     return _Ended(
+        residue_pace=1.0
+        if cereal is None
+        else float(cereal.residue_pace(conditions.cover.residue, np.nan if ending.day is None else ending.day)),
         ending=ending,
         weights=weights,
         survival=survival,
+        legume_survival=legume_survival,
         killed=killed,
         dead=float(dead_from(np.nan if ending.day is None else ending.day, ending.method)),
         maturity=stand.maturity(np.nan if ending.day is None else ending.day, conditions.cover),
         midwinter=midwinter,
         ahead=ahead,
     )
+
+
+def _only_cereal(start: Start, stand: Stand) -> bool:
+    """Whether by today, or by its ending, the cold has most likely killed the legume and not the cereal beside it."""
+    assert stand.cereal is not None
+    day = start.conditions.today
+    if start.ended is not None:
+        day = min(day, start.outlook.position(np.datetime64(start.ended, "D")))
+    dead = share_by(stand.killed, stand.weights, day)
+    return dead >= DEAD_SHARE > stand.cereal.dead_by(day, stand.weights)
 
 
 def _midwinter(start: Start, stand: Stand, weights: Array) -> int:
@@ -557,6 +597,7 @@ def _ahead(start: Start, stand: Stand, draws: Draws, midwinter: int) -> Ahead:
             method=method,
             maturity=partial(stand.maturity, cover=conditions.cover),
             scouting=conditions.scouting,
+            cereal=stand.cereal,
         )
 
     return Ahead(

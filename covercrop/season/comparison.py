@@ -10,14 +10,14 @@ import numpy as np
 from covercrop.base.arrays import Array, Days
 from covercrop.base.days import date_of
 from covercrop.base.errors import UsageError
-from covercrop.models import plantback, soil_water
+from covercrop.models import mixture, plantback, soil_water
 from covercrop.models.members import MEDIAN, Draws, standard_draws
 from covercrop.parameters.constants import MODELS
 from covercrop.season.chain import Chain, Start, follow, member_days
 from covercrop.season.ground import dead_from, limits_by_ending
 from covercrop.season.helps import Help, helps
 from covercrop.season.many import days_asked, gathered
-from covercrop.season.nitrogen_part import Amount, amounts_on
+from covercrop.season.nitrogen_part import PERCENT, Amount, amounts_on
 from covercrop.season.plan import Plan, plan_of, start_of
 from covercrop.weather.sharing import SharedWeather
 
@@ -59,6 +59,11 @@ class Row:
         What the cover holds then (:data:`covercrop.season.nitrogen_part.AMOUNTS`); empty where that is not known.
     chosen : bool
         Whether this is what is advised.
+    band : str or None
+        What a mixture then does with the soil's nitrogen (:data:`covercrop.models.mixture.BANDS`); None for a legume
+        alone, and where that is not known.
+    zadoks : int or None
+        Most likely stage of the cereal beside it then; None where there is none.
     """
 
     date: np.datetime64
@@ -74,6 +79,8 @@ class Row:
     binding: str | None
     amounts: dict[str, Amount]
     chosen: bool
+    band: str | None = None
+    zadoks: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -199,6 +206,7 @@ def _places(chain: Chain, chances: Chances, first: int, asked: Sequence[int], wa
 def _rows(start: Start, chain: Chain, draws: Draws, way: str, places: Sequence[int], chances: Chances) -> Iterator[Row]:
     """The rows of one way of ending, whose ground is followed together."""
     conditions, outlook, weights = start.conditions, start.outlook, chain.weights
+    cereal = chain.stand.cereal
     limits = limits_by_ending(
         outlook,
         conditions.cover,
@@ -210,11 +218,18 @@ def _rows(start: Start, chain: Chain, draws: Draws, way: str, places: Sequence[i
         terminate=way,
         maturity=chain.stand.maturity(np.asarray(places), conditions.cover),
         scouting=conditions.scouting,
+        residue_pace=1.0 if cereal is None else cereal.residue_pace(conditions.cover.residue, places),
+        cereal=conditions.companion,
     )
     planting = outlook.dates(member_days(list(plantback.earliest(limits)), weights, (MEDIAN, SAFE_SHARE)))
     growth = conditions.cover.growth
     workable = _workable(start)
     for row, place in enumerate(places):
+        amounts = (
+            {}
+            if growth is None
+            else amounts_on(chain.stand, growth, outlook, conditions.scouting, weights, draws, place)
+        )
         yield Row(
             date=outlook.days[place],
             method=way,
@@ -223,10 +238,10 @@ def _rows(start: Start, chain: Chain, draws: Draws, way: str, places: Sequence[i
             plant_likely=planting[row, 0],
             plant_safe=planting[row, 1],
             binding=plantback.binding({name: days[row] for name, days in limits.items()}, weights),
-            amounts={}
-            if growth is None
-            else amounts_on(chain.stand, growth, outlook, conditions.scouting, weights, draws, place),
+            amounts=amounts,
             chosen=way == chain.ending.method and place == chain.ending.day,
+            band=mixture.band(amounts[PERCENT].median) if PERCENT in amounts else None,
+            zadoks=None if cereal is None else cereal.zadoks_on(place, weights),
         )
 
 

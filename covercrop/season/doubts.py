@@ -32,6 +32,8 @@ class Doubt:
         the cultivar that has to be doubted.
     kelvin : float
         How much warmer a reading of the soil is than the air allows; NaN for a note of a stage.
+    of_cereal : bool
+        Whether it is the stage of the cereal beside the legume that does not fit.
     """
 
     note: ScoutingNote
@@ -39,6 +41,7 @@ class Doubt:
     against: ScoutingNote | None = None
     confirmed: bool = False
     kelvin: float = np.nan
+    of_cereal: bool = False
 
     @property
     def of_soil(self) -> bool:

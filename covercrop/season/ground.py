@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from covercrop.field.entries import CropEntry, ScoutingNote
     from covercrop.models.members import Draws
+    from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Cover, Crop, Residue
     from covercrop.weather.outlook import Outlook
 
@@ -54,6 +55,8 @@ class Ground:
         Soil temperature at planting depth [degC].
     soil_check : SoilCheck
         What thermometer readings have done to it.
+    residue_pace : numpy.ndarray, shape ()
+        How fast the residue goes, as a share of that of the legume alone: 1 where there is no cereal [1].
     """
 
     limits: dict[str, Array]
@@ -65,6 +68,7 @@ class Ground:
     maturity: Maturity
     soil_c: Array
     soil_check: SoilCheck
+    residue_pace: Array
 
     def at(self, place: int) -> Ground:
         """The ground of one of several places."""
@@ -78,6 +82,7 @@ class Ground:
             maturity=self.maturity.at(place),
             soil_c=self.soil_c[place],
             soil_check=self.soil_check.at(place),
+            residue_pace=self.residue_pace[place],
         )
 
 
@@ -130,6 +135,8 @@ def planting_limits(
     terminate: str = "turn-under",
     maturity: Maturity = YOUNG,
     soil_sd: float = SOIL_ERROR_SD,
+    residue_pace: ArrayLike = 1.0,
+    cereal: Companion | None = None,
 ) -> dict[str, Array]:
     """Every limit on planting after a cover that dies on a given day.
 
@@ -154,6 +161,10 @@ def planting_limits(
         How far it had come.
     soil_sd : float
         Standard deviation of the error of ``soil_c`` [K].
+    residue_pace : array_like, shape of ``dead``, optional
+        How fast the residue of a mixture goes, as a share of that of the legume alone [1].
+    cereal : Companion, optional
+        What stood beside the legume.
 
     Returns
     -------
@@ -162,6 +173,7 @@ def planting_limits(
     """
     start = np.asarray(dead, dtype=np.float64)[..., np.newaxis]
     passing = np.sqrt(PASSING_SHARE) * SOIL_ERROR_SD
+    pace = np.asarray(residue_pace, dtype=np.float64)
     return plantback.limits(
         outlook.tmin,
         outlook.tmax,
@@ -180,6 +192,8 @@ def planting_limits(
         disease_draw=staggered(draws.disease, outlook.tmin.shape[-2]),
         soil_error=np.sqrt(max(soil_sd**2 - passing**2, 0.0)) * draws.soil,
         soil_passing=min(passing, soil_sd) * draws.soil_passing,
+        residue_pace=pace[..., np.newaxis, np.newaxis] if pace.ndim else pace,
+        cereal=None if cereal is None else cereal.wait,
     )
 
 
@@ -195,11 +209,13 @@ def limits_by_ending(
     terminate: str,
     maturity: Maturity = YOUNG,
     scouting: Sequence[ScoutingNote] = (),
+    residue_pace: ArrayLike = 1.0,
+    cereal: Companion | None = None,
 ) -> dict[str, Array]:
     """Every limit on planting after each of several days on which the cover may still be ended.
 
     Takes what :func:`follow_ground` takes, of one place, but for ``dead``, which is of shape (ending,) and lies ahead,
-    and ``maturity``, of arrays (ending, year, draw).
+    ``maturity``, of arrays (ending, year, draw), and ``residue_pace``, which may be of shape (ending,).
 
     Returns
     -------
@@ -220,6 +236,8 @@ def limits_by_ending(
         terminate=terminate,
         maturity=maturity,
         soil_sd=check.sd,
+        residue_pace=residue_pace,
+        cereal=cereal,
     )
 
 
@@ -235,6 +253,8 @@ def follow_ground(
     terminate: str = "turn-under",
     maturity: Maturity = YOUNG,
     scouting: Sequence[ScoutingNote] = (),
+    residue_pace: ArrayLike = 1.0,
+    cereal: Companion | None = None,
 ) -> Ground:
     """Follow the ground from the ending of the cover to the planting of the crop.
 
@@ -257,6 +277,8 @@ def follow_ground(
         How far it has come by then; young by default.
     scouting : sequence of ScoutingNote
         Of one place; its thermometer readings set the soil model right.
+    residue_pace, cereal
+        As for :func:`planting_limits`.
 
     Raises
     ------
@@ -279,6 +301,8 @@ def follow_ground(
         terminate=terminate,
         maturity=maturity,
         soil_sd=check.sd,
+        residue_pace=residue_pace,
+        cereal=cereal,
     )
     ripens = ripeness(outlook, crop, entry, draws, midwinter)
     return Ground(
@@ -291,6 +315,7 @@ def follow_ground(
         maturity=maturity,
         soil_c=soil_c,
         soil_check=check,
+        residue_pace=np.broadcast_to(np.asarray(residue_pace, dtype=np.float64), died.shape),
     )
 
 
@@ -311,14 +336,14 @@ def ground_details(
         ground_under(entry, ground.terminate),
         float(ground.dead),
     )
-    middle = ground.maturity.middle()
+    middle, pace = ground.maturity.middle(), float(ground.residue_pace)
     _, good = plantback.soil_wanted(crop, entry.method, entry.soil_c)
     # A cover that is ended after the season of the crop gives to the rest of the days.
     ends = np.where(ground.ripeness.end > ground.dead, ground.ripeness.end, np.nan)
 
     def by_model(moisture: ArrayLike) -> Array:
         released = decomposition.nitrogen_released(
-            ground.soil_c, start[0], cover.residue, maturity=middle, moisture=moisture
+            ground.soil_c, start[0], cover.residue, maturity=middle, moisture=pace * np.asarray(moisture)
         )
         return decomposition.of_the_season(released, ends)
 
@@ -337,7 +362,9 @@ def ground_details(
     return GroundDetails(
         residue_by_rain=np.broadcast_to(start, (len(ground.soil_c), 1))
         if through
-        else decomposition.residue_clear(ground.soil_c, start, cover.residue, maturity=middle, moisture=by_rain),
+        else decomposition.residue_clear(
+            ground.soil_c, start, cover.residue, maturity=middle, pace=pace, moisture=by_rain
+        ),
         soil_good=np.full((len(ground.soil_c), 1), np.nan)
         if good is None
         else plantback.soil_warm(ground.soil_c, good, start),

@@ -105,7 +105,8 @@ def helps(start: Start, chain: Chain, draws: Draws) -> tuple[Help, ...]:
 
 def _followed(start: Start, chain: Chain, draws: Draws) -> Iterator[tuple[str, str, Odds, float]]:
     """What comes of each thing done differently: its best day, and the likely day of planting."""
-    stand = None if chain.rivals else chain.stand  # nothing that is changed here changes it
+    # Nothing that is changed here changes the stand; that of a mixture is no longer what was grown if cold took a part.
+    stand = None if chain.rivals or chain.stand.cereal else chain.stand
     for change, detail, other in _changes(start, chain.ending.method):
         then = follow(other, draws, stand=stand)
         if then.ending.best is not None:
@@ -114,7 +115,7 @@ def _followed(start: Start, chain: Chain, draws: Draws) -> Iterator[tuple[str, s
 
 def _riskier(start: Start, chain: Chain, draws: Draws) -> Iterator[tuple[str, str, Odds, float]]:
     """What comes of taking more risk of seed: another of the same days."""
-    chances, ahead, conditions = chain.ending.chances, chain.ahead, start.conditions
+    chances, ahead, conditions, cereal = chain.ending.chances, chain.ahead, start.conditions, chain.stand.cereal
     if chances is None or ahead is None:
         return
     decided = decide(chances, ahead.may, cover_first=ahead.cover_first, most_risk=MORE_RISK)
@@ -129,7 +130,10 @@ def _riskier(start: Start, chain: Chain, draws: Draws) -> Iterator[tuple[str, st
         dead=dead_from([decided.day], chain.ending.method),
         midwinter=chain.midwinter,
         terminate=chain.ending.method,
+        maturity=chain.stand.maturity(np.array([decided.day]), conditions.cover),
         scouting=conditions.scouting,
+        residue_pace=1.0 if cereal is None else cereal.residue_pace(conditions.cover.residue, [decided.day]),
+        cereal=conditions.companion,
     )
     likely = _likely(earliest(limits)[0], chain)
     yield "more-risk", f"{100 * MORE_RISK:.0f}", odds_on(chances, decided.day, start.outlook), likely

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from covercrop.models.decomposition import Maturity
     from covercrop.models.members import Draws
     from covercrop.parameters.traits import Cover, Crop
+    from covercrop.season.beside import CerealStand
     from covercrop.weather.outlook import Outlook
 
 #: The ground is followed from an ending on every so many days of the season; between two of them its date is straight.
@@ -60,6 +61,7 @@ def ending_in_time_until(
     method: str,
     maturity: Callable[[Array], Maturity],
     scouting: Sequence[ScoutingNote] = (),
+    cereal: CerealStand | None = None,
 ) -> Array:
     """Last day on which the cover may be ended for the crop to be in time, in every member.
 
@@ -79,6 +81,8 @@ def ending_in_time_until(
         How far the cover has come in every member on days of ending it, given by their indexes.
     scouting : sequence of ScoutingNote
         Its thermometer readings set the soil model right.
+    cereal : CerealStand, optional
+        What stands beside it.
 
     Returns
     -------
@@ -104,6 +108,8 @@ def ending_in_time_until(
             terminate=method,
             maturity=YOUNG if plantback.planted_through(crop, entry.method, method) else maturity(ended),
             scouting=scouting,
+            residue_pace=1.0 if cereal is None else cereal.residue_pace(cover.residue, ended),
+            cereal=None if cereal is None else cereal.companion,
         )
         return plantback.earliest(limits) + begin
 

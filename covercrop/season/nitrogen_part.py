@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base.arrays import Array
-from covercrop.models import biomass
+from covercrop.models import biomass, mixture
 from covercrop.models.members import Draws, quantiles
 from covercrop.season import absent, measurements
+from covercrop.season.stand import usual_emergence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,6 +23,9 @@ if TYPE_CHECKING:
     from covercrop.weather.outlook import Outlook
 
 AMOUNTS = ("dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha", "carbon_nitrogen")
+
+#: Of a mixture also the nitrogen in its dry matter.
+PERCENT = "n_percent"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +45,8 @@ class NitrogenPart:
     ----------
     amounts : dict of str to Amount
         Each of :data:`AMOUNTS` on the day of ending the cover: dry matter, nitrogen and plant-available nitrogen
-        [kg/ha], and C:N [1]; empty where they are not known, as ``no_amounts`` says.
+        [kg/ha], and C:N [1]; of a mixture all of it, with the nitrogen in its dry matter as ``n_percent`` [% N], and
+        negative what it ties up.  Empty where they are not known, as ``no_amounts`` says.
     no_amounts : str or None
         Why there are none (:mod:`covercrop.season.absent`); None where there are.
     release : dict of int to Amount
@@ -58,6 +63,14 @@ class NitrogenPart:
     release: dict[int, Amount]
     by_planting: float
     forgone_kg_ha: float = np.nan
+
+    @property
+    def ties_up(self) -> Amount | None:
+        """What the cover takes from the crop, to be made good at planting [kg/ha]; None where it likely takes none."""
+        pan = self.amounts.get("pan_kg_ha")
+        if pan is None or pan.median >= 0:
+            return None
+        return Amount(low=max(-pan.high, 0.0), median=-pan.median, high=-pan.low)
 
 
 def nitrogen_part(
@@ -104,11 +117,12 @@ def nitrogen_part(
         if other is not None:
             then = amounts_on(stand, growth, outlook, notes, weights, draws, other)
             forgone = then["pan_kg_ha"].median - amounts["pan_kg_ha"].median
+    ties_up = bool(amounts) and amounts["pan_kg_ha"].median < 0  # there is nothing to be released
     return NitrogenPart(
         amounts=amounts,
         no_amounts=why,
-        release={} if nowhere else _middle(release),
-        by_planting=by_planting,
+        release={} if nowhere or ties_up else _middle(release),
+        by_planting=np.nan if ties_up else by_planting,
         forgone_kg_ha=forgone,
     )
 
@@ -136,14 +150,18 @@ def amounts_on(
 
     Takes what :func:`nitrogen_part` takes.
     """
-    # Emergence is the same in every draw, since it does not depend on what is drawn.
-    up = stand.stages["emergence"][:, 0]
-    grown_on = partial(biomass.dry_matter_on, outlook.tmean, up, growth=growth)
+    grown_on = partial(stand.dry_matter_on, outlook.tmean, usual_emergence(stand.stages), growth=growth)
     mean, sd = measurements.dry_matter(ending, notes, outlook, grown_on, growth.spread.value)
     dry_matter = np.maximum(mean[:, None] + sd[:, None] * draws.dry_matter, 0.0)
-    percent_on = partial(stand.nitrogen_percent, growth=growth)
+    percent_on = partial(stand.nitrogen_percent, growth=growth, draws=draws)
     percent = percent_on(ending) * measurements.nitrogen_factor(ending, notes, outlook, percent_on)
-    found = {name: quantiles(values, weights) for name, values in biomass.amounts(dry_matter, percent).items()}
+    if stand.cereal is None:
+        brought = biomass.amounts(dry_matter, percent)
+    else:
+        carbon = stand.cereal.companion.nitrogen.carbon.value
+        share = stand.cereal.legume_share(ending, draws)
+        brought = mixture.amounts(dry_matter, percent, share, carbon) | {PERCENT: percent}
+    found = {name: quantiles(values, weights) for name, values in brought.items()}
     return {name: Amount(low=low, median=median, high=high) for name, (low, median, high) in found.items()}
 
 

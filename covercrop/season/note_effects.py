@@ -9,10 +9,11 @@ import numpy as np
 
 from covercrop.base import units
 from covercrop.field.entries import NO_BUDS
-from covercrop.models import bbch, biomass
+from covercrop.models import bbch, biomass, cereal
 from covercrop.models.note_weights import SCOUTING_SD_DAYS
 from covercrop.models.soil_temperature import SOIL_ERROR_SD
 from covercrop.season import measurements
+from covercrop.season.stand import usual_emergence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -92,6 +93,12 @@ def doubt_said(doubt: Doubt) -> str:
     if doubt.of_soil:
         side = "warmer" if doubt.kelvin > 0 else "colder"
         return f"your soil reading of {day} is {_degrees(doubt.kelvin)} {side} than this weather allows"
+    if doubt.of_cereal:
+        side, seen = ("ahead of" if doubt.days > 0 else "behind"), cereal.stage_name(doubt.note.cereal or 0)
+        return (
+            f"your note of {day} (the cereal at Zadoks {doubt.note.cereal}, {seen}) is {abs(doubt.days):.0f} days "
+            f"{side} what this weather makes likely"
+        )
     said = f"your note of {day} ({stage_noted(doubt.note)})"
     if np.isinf(doubt.days):
         return f"{said} is of a stage that the cover comes to in hardly any year of this weather"
@@ -104,8 +111,19 @@ def doubt_said(doubt: Doubt) -> str:
 
 def would_take(doubt: Doubt, cover: Cover) -> str:
     """What it would take for a note in doubt to be true, as a clause."""
+    if doubt.of_cereal:
+        side = "earlier" if doubt.days > 0 else "later"
+        return f"true only if this cereal runs so many days {side} than its kind does in this weather"
+    return _soil_would_take(doubt) or _legume_would_take(doubt, cover)
+
+
+def _soil_would_take(doubt: Doubt) -> str:
     if doubt.of_soil:
         return "a thermometer left in the sun, set shallower, or read in the other unit would show that"
+    return ""
+
+
+def _legume_would_take(doubt: Doubt, cover: Cover) -> str:
     if doubt.against is not None:
         earlier, later = sorted((doubt.note, doubt.against), key=lambda note: note.date)
         if later.stage < earlier.stage:
@@ -126,8 +144,7 @@ def would_take(doubt: Doubt, cover: Cover) -> str:
 
 
 def _surprise(note: ScoutingNote, days: float, *, alone: bool) -> str:
-    seen = f"BBCH {note.bbch}" if note.bbch is not None else f"{note.bloom_percent:g}% bloom"
-    said = f"Your note of {_day(note.date)} ({seen}) is surprising: "
+    said = f"Your note of {_day(note.date)} ({stage_noted(note)}) is surprising: "
     if np.isinf(days):
         return f"{said}in this weather the model has that stage in hardly any year. It is used all the same."
     expected = note.date + dt.timedelta(days=round(days))
@@ -150,7 +167,9 @@ def _weights(field: Field, cover: Cover, outlook: Outlook, stand: Stand) -> list
     until = outlook.position(np.datetime64(last.date, "D"))
     if until >= outlook.tmean.shape[1]:  # of a day that is neither known nor forecast, for want of past years
         return [f"Your measurement of {_day(last.date)} is of a day beyond the weather that is known, and is not used."]
-    grown = biomass.dry_matter(outlook.tmean[:, : until + 1], stand.stages["emergence"][:, 0], cover.growth)
+    grown = biomass.dry_matter(outlook.tmean[:, : until + 1], usual_emergence(stand.stages), cover.growth)
+    if stand.cereal is not None:
+        grown = grown * stand.cereal.growth_factor(until)
     said = []
     if clip is not None and clip.dry_matter_kg_ha is not None:
         model = float(np.median(grown[:, outlook.position(np.datetime64(clip.date, "D"))]))

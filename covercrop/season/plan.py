@@ -17,24 +17,26 @@ from covercrop.models.season_calendar import DAYS_OF_SEASON, SEASON_DAYS, season
 from covercrop.parameters.constants import MODELS
 from covercrop.season import advice, provenance
 from covercrop.season.absences import absences
+from covercrop.season.beside import PREFIX
 from covercrop.season.chain import DATES, Chain, Start, follow, follow_each, member_days
 from covercrop.season.ending import POOR
 from covercrop.season.ground import follow_ground, ground_details
 from covercrop.season.ground_part import GroundPart, ground_part
 from covercrop.season.helps import Help, helps
+from covercrop.season.mixture_part import MixturePart, mixture_part
 from covercrop.season.next_step import NextStep, next_step, work_ahead
-from covercrop.season.nitrogen_part import NitrogenPart, nitrogen_part
+from covercrop.season.nitrogen_part import PERCENT, NitrogenPart, nitrogen_part
 from covercrop.season.note_effects import what_notes_did
 from covercrop.season.planting_part import PlantingPart, planting_part
 from covercrop.season.provenance import Provenance
 from covercrop.season.stand import midsummer_of
-from covercrop.season.stand_part import StandPart, stand_part
+from covercrop.season.stand_part import SURE, StandPart, stand_part
 from covercrop.season.window_part import WindowPart, window_part
 from covercrop.season.winter_part import WinterPart, snow_from, winter_part
 from covercrop.weather.outlook import Outlook, season_outlook
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from covercrop.base.records import DailyWeather
     from covercrop.field.entries import Field
@@ -44,9 +46,6 @@ if TYPE_CHECKING:
 
 #: The ground counts as plantable once this share of the members says so.
 SAFE_SHARE = MODELS.answer.safe.value
-
-#: Below this chance of living through the winter, the chance is said.
-SURE = 0.95
 
 STATES = (
     "growing",
@@ -100,6 +99,8 @@ class Plan:
     winter : WinterPart
     planting : PlantingPart
     provenance : Provenance
+    mixture : MixturePart or None
+        The cereal beside the cover; None for a legume alone.
     details : Details or None
         Read through ``ground`` and ``nitrogen``; None where they were not asked for.
     """
@@ -115,6 +116,7 @@ class Plan:
     winter: WinterPart
     planting: PlantingPart
     provenance: Provenance
+    mixture: MixturePart | None
     details: Details | None
 
     @property
@@ -222,7 +224,11 @@ def make_plan(
 
 
 def make_plans(
-    asked: Sequence[tuple[Field, Start, DailyWeather]], draws: Draws | None = None, *, details: bool = True
+    asked: Sequence[tuple[Field, Start, DailyWeather]],
+    draws: Draws | None = None,
+    *,
+    details: bool = True,
+    advance: Callable[[float], None] = lambda _share: None,
 ) -> list[Plan]:
     """Work out many fields, each as :func:`make_plan` would, in less time.
 
@@ -232,12 +238,14 @@ def make_plans(
         Field and weather as they were given to :func:`start_of`, and what it gave.
     draws, details
         As for :func:`make_plan`.
+    advance : callable, optional
+        Told 1 as each field is done.
     """
     draws = draws or standard_draws()
-    plans = {
-        place: plan_of(asked[place][0], start, asked[place][2], chain, draws, details=details)
-        for place, start, chain in follow_each((start for _, start, _ in asked), draws)
-    }
+    plans = {}
+    for place, start, chain in follow_each((start for _, start, _ in asked), draws):
+        plans[place] = plan_of(asked[place][0], start, asked[place][2], chain, draws, details=details)
+        advance(1)
     return [plans[place] for place in range(len(asked))]
 
 
@@ -263,11 +271,16 @@ def plan_of(
     stand, ending, ground, weights, killed = chain.stand, chain.ending, chain.ground, chain.weights, chain.killed
     ended = field.cover.turned_under is not None
     on = outlook.days[0] + np.timedelta64(today, "D")
-    indexes = stand.stages | chain.indexes()
+    own = {name: days for name, days in stand.stages.items() if not name.startswith(PREFIX)}
+    indexes = own | chain.indexes()
     found = member_days(list(indexes.values()), weights, (EARLY, MEDIAN, LATE, SAFE_SHARE))
     days = dict(zip(indexes, found, strict=True))
     planting, safe = days["earliest_planting"][[1, 3]]
+    gone = killed or stand.legume_dead
+    if stand.legume_dead:
+        days |= {name: np.full(4, np.nan) for name in own if name != "emergence"}
     dates = _dates(days, outlook, killed=killed)
+    worked_out = _details(field, start, chain, draws, planting, dates["residue"].median) if details else None
     window = window_part(
         ending,
         outlook,
@@ -293,10 +306,10 @@ def plan_of(
         state=state,
         stand=stand_part(
             dates,
-            {name: days[name][1] for name in stand.stages},
+            {name: days[name][1] for name in own},
             today if ending.day is None else min(today, ending.day),
             survival=chain.survival,
-            killed=killed,
+            killed=gone,
             ended=ended,
             seed_now=chain.undoubted(lambda each: share_by(each.stand.stages["viable_seed"], each.weights, today)),
             notes=field.scouting,
@@ -329,7 +342,22 @@ def plan_of(
             too_late=too_late,
         ),
         provenance=_provenance(field, start, weather, chain),
-        details=_details(field, start, chain, draws, planting, dates["residue"].median) if details else None,
+        mixture=mixture_part(
+            stand,
+            outlook,
+            cover,
+            crop,
+            field.crop,
+            weights,
+            asked=field.cover.terminate,
+            method=ending.method,
+            today=today if ending.day is None else min(today, ending.day),
+            ending=ending.day,
+            legume_survival=chain.legume_survival,
+            percent=worked_out.nitrogen.amounts.get(PERCENT) if worked_out else None,
+            soil_c=ground.soil_c,
+        ),
+        details=worked_out,
     )
 
 
@@ -397,6 +425,8 @@ def _mulch_costs(field: Field, start: Start, chain: Chain, draws: Draws) -> int 
         terminate=chain.ending.method,
         maturity=chain.ground.maturity,
         scouting=conditions.scouting,
+        residue_pace=chain.ground.residue_pace,
+        cereal=conditions.companion,
     )
     open_soil, under_mulch = member_days([chain.ground.earliest, mulched.earliest], chain.weights, (MEDIAN,))[:, 0]
     late = under_mulch - open_soil
@@ -487,7 +517,7 @@ def _provenance(field: Field, start: Start, weather: DailyWeather, chain: Chain)
         check=provenance.to_check(chain.doubts, field.scouting),
         notes=(
             *of_weather,
-            *_notes(field, cover, chain.survival, snow_from(outlook)),
+            *_notes(field, cover, chain.legume_survival, snow_from(outlook), legume_dead=chain.stand.legume_dead),
             *what_notes_did(field, cover, outlook, chain.stand, chain.ground, chain.set_aside),
         ),
         assumptions=advice.assumptions(field, cover, crop),
@@ -511,12 +541,14 @@ def _credit(weather: DailyWeather) -> tuple[str, ...]:
     return (f"Weather: {weather.attribution}",) if weather.attribution else ()
 
 
-def _notes(field: Field, cover: Cover, survival: float, snow: str) -> list[str]:
+def _notes(field: Field, cover: Cover, survival: float, snow: str, *, legume_dead: bool = False) -> list[str]:
     notes = []
+    lives = "of the cereal alone" if legume_dead else "those of a stand that lives"
+    what = cover.common_name if field.cover.companion else "stand"
     if survival < SURE and field.cover.turned_under is None:
         notes.append(
-            f"The chance that the stand lives through the cold is {max(survival, 0.01):.0%}, {_SNOW[snow]}; "
-            "dates are those of a stand that lives."
+            f"The chance that the {what} lives through the cold is {max(survival, 0.01):.0%}, {_SNOW[snow]}; "
+            f"dates are {lives}."
         )
     if own := field.cover.calibration:
         days = cover.bloom.spread.value / cover.bloom.pace.value

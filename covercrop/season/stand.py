@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from covercrop.base.arrays import Array
-from covercrop.models import bbch, biomass, phenology, season_calendar, snow, termination, winter
+from covercrop.models import bbch, biomass, mixture, phenology, season_calendar, snow, termination, winter
 from covercrop.models.biomass import nitrogen_percent
 from covercrop.models.daylength import day_length
 from covercrop.models.decay import TIED_FROM
@@ -26,14 +26,21 @@ from covercrop.models.note_weights import (
     scouting_weights,
     surprise,
 )
+from covercrop.models.soil_temperature import SOIL_ERROR_SD
 from covercrop.parameters import catalogue
+from covercrop.season.beside import CerealStand, Share, grow_cereal
 from covercrop.season.doubts import Doubt, doubts_of
+from covercrop.season.measurements import PASSING_SHARE
 
 if TYPE_CHECKING:
     from covercrop.field.entries import ScoutingNote
     from covercrop.models.winter import Exposure
+    from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Cover, Growth
     from covercrop.weather.outlook import Outlook
+
+#: Standard deviation of the part of the soil's error that lasts [K].
+LASTING_SOIL_SD = float(np.sqrt(1 - PASSING_SHARE)) * SOIL_ERROR_SD
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -43,7 +50,8 @@ class Stand:
     Attributes
     ----------
     stages : dict of str to numpy.ndarray
-        Day index of each stage (see :func:`covercrop.models.phenology.stage_days`).
+        Day index of each stage (see :func:`covercrop.models.phenology.stage_days`), those of a cereal beside it among
+        them (:meth:`covercrop.season.beside.CerealStand.among_stages`).
     opens, closes : numpy.ndarray
         First and last day index of the window for turning under.
     killed : numpy.ndarray
@@ -61,6 +69,10 @@ class Stand:
         seen early.
     doubts : tuple of Doubt
         What does not fit, note by note: the weather, or another note.
+    cereal : CerealStand or None
+        What stands beside it; None for a legume alone.
+    legume_dead : bool
+        Whether cold has killed the legume, so that the rest is about the cereal alone.
     """
 
     stages: dict[str, Array]
@@ -73,6 +85,8 @@ class Stand:
     scouting_sd: float
     surprises: tuple[tuple[ScoutingNote, float], ...] = ()
     doubts: tuple[Doubt, ...] = ()
+    cereal: CerealStand | None = None
+    legume_dead: bool = False
 
     @property
     def living(self) -> Array:
@@ -90,12 +104,53 @@ class Stand:
             snow=self.snow[place],
             exposed=self.exposed.at(place),
             weights=self.weights[place],
+            cereal=None if self.cereal is None else self.cereal.at(place),
         )
 
-    def nitrogen_percent(self, day: float, growth: Growth) -> Array:
-        """Nitrogen in the dry matter on a day, member by member [% N]."""
+    def without_legume(self, method: str, cover: Cover) -> Stand:
+        """What is left once cold has killed the legume: the cereal, which alone has a say from then on."""
+        assert self.cereal is not None
+        never, anyhow = np.full_like(self.opens, np.nan), np.full_like(self.opens, -np.inf)
+        silent = dict.fromkeys(("bud", "first_flower", "bloom_10", "bloom_25", "end_of_bloom", "viable_seed"), never)
+        silent |= {"swelling_pods": never, "bloom_50": anyhow, "rolled_from": anyhow}
+        stages = self.stages | silent
+        opens, closes = termination.window(stages, method, cover)
+        share = Share(low=0.0, middle=0.0, high=0.0, whose=self.cereal.share.whose)
+        return replace(
+            self,
+            stages=stages,
+            opens=opens,
+            closes=closes,
+            killed=self.cereal.killed,
+            cereal=replace(self.cereal, share=share),
+            legume_dead=True,
+        )
+
+    def past_grain(self, method: str, cover: Cover) -> Stand:
+        """The same once the grain of the cereal fills, so that only seed of the legume can still be kept out."""
+        stages = self.stages | {"cereal_last": np.full_like(self.closes, np.nan)}
+        opens, closes = termination.window(stages, method, cover)
+        return replace(self, stages=stages, opens=opens, closes=closes)
+
+    def nitrogen_percent(self, day: float, growth: Growth, draws: Draws | None = None) -> Array:
+        """Nitrogen in the dry matter on a day, member by member, that of a cereal with it [% N].
+
+        Without draws, with the middle share of the legume and a middle cereal.
+        """
         stages = self.stages
-        return nitrogen_percent(day, stages["bud"], stages["bloom_50"], stages["viable_seed"], growth)
+        legume = nitrogen_percent(day, stages["bud"], stages["bloom_50"], stages["viable_seed"], growth)
+        if self.cereal is None:
+            return legume
+        of_cereal = self.cereal.nitrogen_percent(day, 0.0 if draws is None else draws.cereal_nitrogen)
+        return mixture.blended(self.cereal.legume_share(day, draws), legume, of_cereal)
+
+    def dry_matter_on(self, tmean: Array, emergence: Array, day: float, growth: Growth) -> Array:
+        """Dry matter above ground on a day, the cereal's with it, shape (year,) [kg/ha].
+
+        Takes what :func:`covercrop.models.biomass.dry_matter_on` takes.
+        """
+        legume = biomass.dry_matter_on(tmean, emergence, day, growth)
+        return legume if self.cereal is None else legume * self.cereal.growth_factor(day)[:, 0]
 
     def maturity(self, day: ArrayLike, cover: Cover) -> Maturity:
         """How far the cover has come on a day, or on several along an axis before, member by member."""
@@ -130,7 +185,7 @@ def stages_of(
         As for :func:`covercrop.models.phenology.stage_days`.
     cultivar : str
         Empty where it is not known: the standard one is followed, with a wider spread.
-    requirement, seed, viable_share : array_like, shape (draw,)
+    requirement, seed, viable_share : array_like, shape (..., draw)
         Standard normal draws of the sum to bloom, of that from flower to ripe seed, and of the share of it after which
         the first seed is viable; 0 is the middle one.
 
@@ -166,6 +221,8 @@ def grow_stand(
     scouting: Sequence[ScoutingNote] = (),
     set_aside: Collection[ScoutingNote] = (),
     sowing: ArrayLike = 0.0,
+    companion: Companion | None = None,
+    share: Share | None = None,
 ) -> Stand:
     """Follow a cover from sowing to seed through every member of a season.
 
@@ -188,6 +245,10 @@ def grow_stand(
     sowing : array_like
         Day index of sowing, the first day by default; shape (sowing, 1) for
         several dates.
+    companion : Companion, optional
+        The cereal beside it.
+    share : Share, optional
+        Of the legume, where there is a cereal.
 
     Raises
     ------
@@ -196,20 +257,31 @@ def grow_stand(
     """
     tmean = outlook.tmean
     lengths = day_length(np.asarray(latitude)[..., np.newaxis, np.newaxis], outlook.day_of_year)
-    up = phenology.emergence(tmean, cover, sowing, lead=outlook.lead)
+    groups = soil_groups(draws.soil)
+    outer = draws.soil[groups[[0, -1]]].mean(axis=-1) if len(groups) > 1 else np.zeros(2)
+    cold, middle, warm = np.moveaxis(
+        phenology.emergence(
+            tmean, cover, sowing, lead=outlook.lead, soil_error=LASTING_SOIL_SD * np.array([outer[0], 0.0, outer[1]])
+        ),
+        -1,
+        0,
+    )
+    up = np.stack([cold, middle, middle, warm] if len(groups) > 1 else [middle], axis=-1)
+    back = np.argsort(groups, axis=None)
 
     def followed(requirement: Array) -> dict[str, Array]:
-        found = stages_of(
-            tmean,
-            lengths,
+        grouped = stages_of(
+            tmean[..., np.newaxis, :],
+            lengths[..., np.newaxis, :],
             cover,
             cultivar,
             sowing=sowing,
             emerged=up,
-            requirement=requirement,
-            seed=draws.seed,
-            viable_share=draws.viable_share,
+            requirement=requirement[groups],
+            seed=draws.seed[groups],
+            viable_share=draws.viable_share[groups],
         )
+        found = {stage: days.reshape(*days.shape[:-2], -1)[..., back] for stage, days in grouped.items()}
         return found | {
             "rolled_from": termination.rolled_from(found, draws.kill),
             "swelling_pods": termination.swelling_pods(found, draws.pods),
@@ -246,7 +318,25 @@ def grow_stand(
     end = _spring_over(closes, outlook, latitude)
     stood = slice(max(int(end.max()), midsummer_of(outlook, latitude)) + 1)  # the axis runs on into a second winter
     lying = snow.lying_snow(outlook.snow[..., stood], tmean[..., stood], outlook.prcp[..., stood])
-    exposed = winter.exposure(outlook.tmin[..., stood], outlook.tmax[..., stood], lying, up)
+    exposed = winter.exposure(outlook.tmin[..., stood], outlook.tmax[..., stood], lying, middle)
+    beside = None
+    if companion is not None and share is not None:
+        beside = grow_cereal(
+            outlook,
+            lengths,
+            companion,
+            draws,
+            midwinter=midsummer_of(outlook, latitude) - season_calendar.HALF_YEAR,
+            share=share,
+            scouting=scouting,
+            set_aside=set_aside,
+        )
+        spring = _spring_over(beside.stages["milk"], outlook, latitude)
+        seen_alive = _last_seen(scouting, outlook)
+        died = winter.kill_day(exposed, companion.winter, draws.cold, start=seen_alive, end=spring)
+        beside = replace(beside, killed=died)
+        stages = stages | beside.among_stages()
+        opens, closes = termination.window(stages, terminate, cover)
     return Stand(
         stages=stages,
         opens=opens,
@@ -258,17 +348,24 @@ def grow_stand(
             start=_last_seen_alive(scouting, outlook),
             end=end,
         ),
+        cereal=beside,
         snow=lying,
         exposed=exposed,
         weights=np.broadcast_to(weights, shape),
         scouting_sd=scouting_sd,
         surprises=surprises,
-        doubts=doubts_of(seen, raw, surprises),
+        doubts=doubts_of(seen, raw, surprises) + (() if beside is None else beside.doubts),
     )
 
 
 def brought(
-    cover_growth: Growth, tmean: Array, stages: dict[str, Array], draws: Draws, day: ArrayLike
+    cover_growth: Growth,
+    tmean: Array,
+    stages: dict[str, Array],
+    draws: Draws,
+    day: ArrayLike,
+    *,
+    cereal: CerealStand | None = None,
 ) -> dict[str, Array]:
     """What ending a cover on a day brings, in every member.
 
@@ -282,6 +379,8 @@ def brought(
     draws : Draws
     day : array_like, shape (...)
         Day index of the ending; NaN where there is none.
+    cereal : CerealStand, optional
+        What stands beside it, and is brought too.
 
     Returns
     -------
@@ -290,13 +389,44 @@ def brought(
         ``carbon_nitrogen`` [1].
     """
     ended = np.asarray(day, dtype=np.float64)[..., np.newaxis]
-    # Emergence is the same in every draw, since it does not depend on what is drawn.
-    grown = biomass.dry_matter_on(tmean, stages["emergence"][..., 0], ended, cover_growth)[..., np.newaxis]
+    grown = biomass.dry_matter_on(tmean, usual_emergence(stages), ended, cover_growth)[..., np.newaxis]
     dry_matter = grown * np.maximum(1 + cover_growth.spread.value * draws.dry_matter, 0.0)
     percent = biomass.nitrogen_percent(
         ended[..., np.newaxis], stages["bud"], stages["bloom_50"], stages["viable_seed"], cover_growth
     )
-    return biomass.amounts(dry_matter, percent)
+    if cereal is None:
+        return biomass.amounts(dry_matter, percent)
+    on = ended[..., np.newaxis]
+    share = cereal.legume_share(on, draws)
+    percent = mixture.blended(share, percent, cereal.nitrogen_percent(on, draws.cereal_nitrogen))
+    carbon = cereal.companion.nitrogen.carbon.value
+    return mixture.amounts(dry_matter * cereal.growth_factor(on), percent, share, carbon)
+
+
+def soil_groups(draw: Array) -> NDArray[np.intp]:
+    """Quarters of the draws of the soil, from the coldest to the warmest.
+
+    Parameters
+    ----------
+    draw : numpy.ndarray, shape (draw,)
+
+    Returns
+    -------
+    numpy.ndarray, shape (4, member)
+        Places in ``draw``; all in one row where four do not divide their number.
+
+    Notes
+    -----
+    The seed comes up in a cold soil, in the middle one, and in a warm one: the means of the outer quarters. A soil for
+    each draw would follow the days of a season as many times over. What lasts of the soil's error is the same here as
+    for planting; what comes and goes within days evens out until the seed is up.
+    """
+    return np.argsort(draw).reshape(4 if draw.size % 4 == 0 else 1, -1)
+
+
+def usual_emergence(stages: dict[str, Array]) -> Array:
+    """Emergence in the middle of the draws, shape (..., year): a day or two of autumn is nothing to what has grown."""
+    return np.median(stages["emergence"], axis=-1)
 
 
 def _spring_over(closes: Array, outlook: Outlook, latitude: ArrayLike) -> Array:
@@ -321,8 +451,14 @@ def _last_seen_alive(scouting: Sequence[ScoutingNote], outlook: Outlook) -> floa
     visits = [
         outlook.position(np.datetime64(note.date, "D"))
         for note in scouting
-        if note.of_the_stand and (note.bbch is None or note.bbch >= bbch.BBCH["emergence"])
+        if note.of_the_legume and (note.bbch is None or note.bbch >= bbch.BBCH["emergence"])
     ]
+    return float(max(visits, default=0))
+
+
+def _last_seen(scouting: Sequence[ScoutingNote], outlook: Outlook) -> float:
+    """Day index of the last visit that found the cereal up."""
+    visits = [outlook.position(np.datetime64(note.date, "D")) for note in scouting if note.cereal is not None]
     return float(max(visits, default=0))
 
 

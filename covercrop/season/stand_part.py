@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 #: Below this chance of having lived through the winter, every sentence about the stand is conditional.
 DOUBTFUL = 0.8
 
+#: Below this chance of living through the winter, the chance is said.
+SURE = 0.95
+
 #: Stages of the BBCH scale so few apart are not worth arguing over.
 NEAR_STAGES = 3
 

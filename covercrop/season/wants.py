@@ -36,12 +36,30 @@ class Wants:
         Last day on which no seed is left behind that could come up; NaN where the cover sets none.
     in_time_until : numpy.ndarray
         Last day that leaves the crop in time; ``-inf`` where none does.
+    killed_until : numpy.ndarray or None
+        Last day on which it kills the cover; None where it does so on any later day.
+    ready_from : numpy.ndarray or None
+        First day on which a mixture is as far as this way of ending it asks; None where that is when it has bloomed.
     """
 
     killed_from: Array
     bloom_from: Array
     seed_free_until: Array
     in_time_until: Array
+    killed_until: Array | None = None
+    ready_from: Array | None = None
+
+    @property
+    def opens(self) -> Array:
+        """First day on which it is killed, and as far as it is to be; NaN where that never is."""
+        ready = self.bloom_from if self.ready_from is None else self.ready_from
+        return np.maximum(self.killed_from, ready)  # passes NaN on
+
+    @property
+    def clean_until(self) -> Array:
+        """Last day on which it is killed and no seed is left behind; infinity where the cover sets none."""
+        free = np.where(np.isnan(self.seed_free_until), np.inf, self.seed_free_until)
+        return free if self.killed_until is None else np.minimum(free, self.killed_until)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,9 +73,9 @@ class Chances:
     clean
         Killed, and no seed left behind.
     window
-        Killed, no seed, and in bloom: the window.
+        Killed, no seed, and in bloom, or as far as the way of ending a mixture asks: the window.
     together
-        All four.
+        All of it, and in time.
     """
 
     killed: Array
@@ -114,11 +132,15 @@ def wants(stages: dict[str, Array], method: str, cover: Cover, in_time_until: Ar
     opens, closes = termination.window(stages, method, cover)
     # Dug in or kept dark, a cover dies at any stage; rolled or mown, not before its window opens.
     anyhow = method in termination.KILL_AT_ANY_STAGE
+    mixed = "cereal_milk" in stages
+    bloom = opens if anyhow and not mixed else stages["bloom_10"]
     return Wants(
         killed_from=np.zeros_like(opens) if anyhow else opens,
-        bloom_from=opens if anyhow else stages["bloom_10"],
+        bloom_from=bloom,
         seed_free_until=closes,
         in_time_until=in_time_until,
+        killed_until=termination.killed_until(stages, method),
+        ready_from=opens if mixed else None,
     )
 
 
@@ -147,21 +169,23 @@ def chances(wanted: Wants, weights: ArrayLike, days: int) -> Chances:
 
     killed = of_members(spans.first_place(wanted.killed_from, days))
     bloom = of_members(spans.first_place(wanted.bloom_from, days))
+    ready = of_members(spans.first_place(wanted.opens, days))
     seed = of_members(spans.end_place(wanted.seed_free_until, days))
     in_time = of_members(spans.end_place(wanted.in_time_until, days))
     always, never = np.zeros_like(killed), np.full_like(killed, days)
-    blooms = np.maximum(killed, bloom)
+    killed_until = never if wanted.killed_until is None else of_members(spans.end_place(wanted.killed_until, days))
+    clean = of_members(spans.end_place(wanted.clean_until, days))
 
     def held(first: Places, end: Places) -> Array:
         # What is left of sums in another order is no chance.
         return np.round(spans.held_by_day(first, end, weight, days), 9)
 
     return Chances(
-        killed=held(killed, never),
+        killed=held(killed, killed_until),
         seed_free=held(always, seed),
         bloom=held(bloom, never),
         in_time=held(always, in_time),
-        clean=held(killed, seed),
-        window=held(blooms, seed),
-        together=held(blooms, np.minimum(seed, in_time)),
+        clean=held(killed, clean),
+        window=held(ready, clean),
+        together=held(ready, np.minimum(clean, in_time)),
     )

@@ -52,6 +52,7 @@ def _field(each: Endings) -> dict[str, Any]:
                 "plant_safe": machine.iso_date(row.plant_safe),
                 "binding_limit": row.binding,
                 **{name: _amount(row, name) for name in AMOUNTS},
+                **({} if row.zadoks is None else {"band": row.band, "cereal_zadoks": row.zadoks}),
             }
             for row in each.rows
         ],

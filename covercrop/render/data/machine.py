@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,12 +12,13 @@ import numpy as np
 from covercrop.base.spreadsheet import csv_table
 from covercrop.parameters import catalogue
 from covercrop.render.words.ending import given_up
+from covercrop.render.words.stages import STAGES
 from covercrop.season import advice, note_effects
 from covercrop.season.nitrogen_part import AMOUNTS
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
     from pathlib import Path
 
     from covercrop.base.records import DailyWeather, DateRange
@@ -27,12 +29,16 @@ if TYPE_CHECKING:
     from covercrop.checking.verdict import Verdict
     from covercrop.field.entries import Field, ScoutingNote
     from covercrop.guide.pages import Page
+    from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.render.words.reminders import Reminder
     from covercrop.season.adding import Added
+    from covercrop.season.changes import Changes, Move
     from covercrop.season.doubts import Doubt
     from covercrop.season.ending import Odds, Recommended
+    from covercrop.season.mixture_part import MixturePart
     from covercrop.season.nitrogen_part import Amount, NitrogenPart
+    from covercrop.season.noting import Noted
     from covercrop.season.plan import Details, Plan
     from covercrop.season.provenance import Provenance
     from covercrop.weather.daily import WeatherSummary
@@ -45,7 +51,12 @@ def dump(document: dict[str, Any]) -> str:
     return json.dumps(document, indent=2, allow_nan=False)
 
 
-def ready(plans: Sequence[Plan], on: np.datetime64, problems: Sequence[tuple[str, str]] = ()) -> dict[str, Any]:
+def ready(
+    plans: Sequence[Plan],
+    on: np.datetime64,
+    problems: Sequence[tuple[str, str]] = (),
+    changes: Mapping[str, Changes] = MappingProxyType({}),
+) -> dict[str, Any]:
     """The document of ``covercrop ready --json``.
 
     Parameters
@@ -54,8 +65,35 @@ def ready(plans: Sequence[Plan], on: np.datetime64, problems: Sequence[tuple[str
     on : numpy.datetime64[D]
     problems : sequence of (field name, message)
         Fields that could not be worked out.
+    changes : mapping of str to Changes
+        What moved of a field since an earlier day, by its name.
     """
-    return document(str(on), [field(plan) for plan in plans], problems)
+    fields = [field(plan) for plan in plans]
+    for told in fields:
+        if told["name"] in changes:
+            told["changed"] = _changed(changes[told["name"]])
+    return document(str(on), fields, problems)
+
+
+def _changed(changes: Changes) -> dict[str, Any]:
+    """What moved; null where there is no such day any more, or never was."""
+    return {
+        "since": str(changes.since),
+        "state": changes.state,
+        "ending": _move(changes.ending),
+        "planting": _move(changes.planting),
+    }
+
+
+def _move(move: Move | None) -> dict[str, Any] | None:
+    if move is None:
+        return None
+    return {
+        "before": iso_date(move.before),
+        "after": iso_date(move.after),
+        "days_later": move.days,
+        "days_later_by": move.by,
+    }
 
 
 def report(
@@ -131,6 +169,7 @@ def field(plan: Plan) -> dict[str, Any]:
         "stale_since": iso_date(rests.stale_since),
         "observed_share": round(rests.observed_share, 3),
         "nitrogen": _nitrogen(plan.details.nitrogen if plan.details else None),
+        **_mixture(plan.mixture),
         "absent": plan.absent,
         "notes": [*rests.notes, *rests.assumptions],
         "cautions": list(rests.cautions),
@@ -192,11 +231,50 @@ def _nitrogen(nitrogen: NitrogenPart | None) -> dict[str, Any]:
     }
 
 
+def _mixture(mixture: MixturePart | None) -> dict[str, Any]:
+    """The cereal beside the legume, and the two together; only where there is one."""
+    if mixture is None:
+        return {}
+    share, wait, clash = mixture.share, mixture.wait, mixture.clash
+    told = {
+        "companion": mixture.companion.key,
+        "stage": {"zadoks": mixture.zadoks, "name": mixture.stage},
+        "dates": {name: _range(dates) for name, dates in mixture.dates.items()},
+        "stage_notes": mixture.notes,
+        "good_to_days": round(mixture.good_to, 1),
+        "legume_share": {
+            "low": round(share.low, 3),
+            "middle": round(share.middle, 3),
+            "high": round(share.high, 3),
+            "whose": share.whose,
+        },
+        "p_survives": round(mixture.survival, 3),
+        "dead": mixture.dead,
+        "dies": _range(mixture.dies),
+        "in_grain": mixture.in_grain,
+        "legume_dead": mixture.legume_dead,
+        "p_legume_survives": round(mixture.legume_survival, 3),
+        "n_percent": _amount(mixture.percent, 2),
+        "band": mixture.band,
+        "cool_soil": mixture.cool_soil,
+        "wait_days": None if wait is None else {"low": wait.low, "likely": wait.value, "high": wait.high},
+        "clash": None
+        if clash is None
+        else {
+            "method": clash.method,
+            "past": clash.past,
+            "p_some_day": round(clash.chance, 3),
+            "helps": [{"change": name, "p_some_day": round(chance, 3)} for name, chance in clash.helps.items()],
+        },
+    }
+    return {"mixture": told}
+
+
 def _doubt(doubt: Doubt, rests: Provenance) -> dict[str, Any]:
     """A note that does not fit; ``days`` is null where the cover hardly ever comes to what was seen."""
     return {
         "date": doubt.note.date.isoformat(),
-        "of": "soil" if doubt.of_soil else "stage",
+        "of": "soil" if doubt.of_soil else "cereal" if doubt.of_cereal else "stage",
         "days": round(doubt.days, 1) if np.isfinite(doubt.days) else None,
         "kelvin": round(doubt.kelvin, 1) if doubt.of_soil else None,
         "against": doubt.against.date.isoformat() if doubt.against else None,
@@ -248,6 +326,15 @@ def notes(field: Field, path: Path) -> dict[str, Any]:
     return {"schema": SCHEMA, "fields": [{"name": field.name, "file": str(path), "notes": listed}]}
 
 
+def stages(cover: Cover) -> dict[str, Any]:
+    """What each stage of a cover looks like, and how it is typed."""
+    told = [
+        {"stage": name, "title": each.title, "told": each.told[cover.inflorescence], "option": each.typed}
+        for name, each in STAGES.items()
+    ]
+    return {"schema": SCHEMA, "species": cover.key, "inflorescence": cover.inflorescence, "stages": told}
+
+
 def unnoted(field: Field, note: ScoutingNote, path: Path) -> dict[str, Any]:
     """The document of ``covercrop scout --undo --json``: the note that was taken out."""
     entry = {
@@ -257,6 +344,30 @@ def unnoted(field: Field, note: ScoutingNote, path: Path) -> dict[str, Any]:
         "notes_in_file": len(field.scouting),
     }
     return document(note.date.isoformat(), [entry], ())
+
+
+def edited(noted: Noted, path: Path, unchecked: str = "") -> dict[str, Any]:
+    """The document of ``covercrop scout --edit --json``: as :func:`scouted`, with the note as it was."""
+    told = scouted(noted.field, noted.note, path, noted.doubts, unchecked)
+    if noted.before is not None:
+        told["fields"][0]["was"] = {"date": noted.before.date.isoformat(), **_said_in(noted.before)}
+    return told
+
+
+def noted_many(noted: Sequence[Noted | None], path: Path) -> dict[str, Any]:
+    """The document of ``covercrop scout --from --json``: an entry for each note that was written."""
+    written = [each for each in noted if each is not None]
+    told = [(each.note.date, scouted(each.field, each.note, path, each.doubts, each.unchecked)) for each in written]
+    fields = [{"date": day.isoformat(), **entry["fields"][0]} for day, entry in told]
+    return {"schema": SCHEMA, "fields": fields, "there_already": len(noted) - len(written)}
+
+
+def unnoted_many(undone: Sequence[Noted], path: Path) -> dict[str, Any]:
+    """The document of ``covercrop scout --from --undo --json``: an entry for each note that was taken out."""
+    fields = [
+        {"date": each.note.date.isoformat(), **unnoted(each.field, each.note, path)["fields"][0]} for each in undone
+    ]
+    return {"schema": SCHEMA, "fields": fields}
 
 
 def _said_in(note: ScoutingNote) -> dict[str, Any]:
@@ -493,9 +604,14 @@ def _rows(table: DegreeDayTable) -> Iterator[tuple[str, float, float, float, flo
         yield str(day), low, high, daily, total
 
 
-def parameter_records(records: Sequence[Cover | Crop]) -> dict[str, Any]:
-    """The document of ``covercrop covers --json`` and ``covercrop crops --json``."""
+def parameter_records(records: Sequence[Cover | Companion | Crop]) -> dict[str, Any]:
+    """The document of ``covercrop covers NAME --json`` and ``covercrop crops --json``."""
     return {"schema": SCHEMA, "records": [asdict(record) for record in records]}
+
+
+def covers(records: Sequence[Cover], beside: Sequence[Companion]) -> dict[str, Any]:
+    """The document of ``covercrop covers --json``: the legumes as its records, the cereals beside them apart."""
+    return parameter_records(records) | {"companions": [asdict(record) for record in beside]}
 
 
 def manual(pages: Sequence[Page]) -> dict[str, Any]:

@@ -1,44 +1,85 @@
 """A drawn figure as a file or as part of a page.
 
-On a page the SVG stands under a strict content-security policy, so that what
-matplotlib writes as ``style`` becomes attributes; text stays text; and the
-same figure gives the same bytes.
+matplotlib draws into the pen of :mod:`covercrop.render.figures.pen`, which writes SVG that is short, stands
+under a strict content-security policy (no ``style``), keeps text as text, and
+is the same for the same figure.
 """
 
 from __future__ import annotations
 
 import io
-import re
+import string
 import warnings
-from collections.abc import Iterator
+import zlib
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass, field
+from itertools import groupby
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
 from covercrop.base.errors import visible
-from covercrop.base.extras import need
+from covercrop.render.figures.pen import POINTS, USUAL, Mark, number, pen
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 SVG = "http://www.w3.org/2000/svg"
-XLINK = "http://www.w3.org/1999/xlink"
 
 #: What the text of a chart is set in, wherever it is looked at.
 FONTS = "'Source Sans 3', 'Segoe UI', 'Helvetica Neue', 'Liberation Sans', Arial, sans-serif"
 
-#: Written into the file, so that ids depend on the drawing alone.
-DRAWING = {"svg.fonttype": "none", "svg.hashsalt": "covercrop"}
-
 PNG_DPI = 216  # three pixels a point: sharp on a phone and in print
-
-_REFERENCE = re.compile(r"url\(#([^)]+)\)")
-_NUMBER = re.compile(r"-?\d+\.\d+")
-# "italic 700 10px 'DejaVu Sans', ..." as older releases of matplotlib write it.
-_FONT = re.compile(r"(?:(?P<style>italic|oblique) )?(?:(?P<weight>\d+|bold) )?(?P<size>[\d.]+px) .*")
+_LETTERS = string.digits + string.ascii_lowercase
 
 
-def svg(figure: Figure, title: str, description: str, prefix: str, *, file: bool = False) -> str:
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """What the figures of a page have in common.
+
+    Attributes
+    ----------
+    styles : dict of str to dict of str to str
+        The classes of their marks, each with its properties.
+    keys : dict of str to str
+        Their keys by id, as SVG that belongs on the page once.
+    """
+
+    styles: dict[str, dict[str, str]] = field(default_factory=dict)
+    keys: dict[str, str] = field(default_factory=dict)
+
+    def add(self, other: Shared) -> None:
+        """Take over what other figures have."""
+        self.styles.update(other.styles)
+        self.keys.update(other.keys)
+
+    def style_sheet(self, night: Mapping[str, str]) -> str:
+        """The classes as a style sheet; ``night`` says what each colour is on dark paper, there and of plain marks."""
+        dark = {
+            name: {key: night[value] for key, value in style.items() if value in night}
+            for name, style in self.styles.items()
+        }
+        day, after = (
+            "".join(f".{name}{{{_declared(style)}}}" for name, style in sorted(each.items()))
+            for each in (self.styles, dark)
+        )
+        plain = "".join(f'[{key}="{old}"]{{{key}:{new}}}' for old, new in night.items() for key in ("fill", "stroke"))
+        return f"{day}\n@media screen and (prefers-color-scheme: dark) {{{after}{plain}}}\n"
+
+
+def _declared(style: Mapping[str, str]) -> str:
+    return ";".join(f"{key}:{value}{'px' if key == 'font-size' else ''}" for key, value in style.items())
+
+
+def svg(
+    figure: Figure,
+    title: str,
+    description: str,
+    prefix: str,
+    *,
+    file: bool = False,
+    page: Shared | None = None,
+) -> str:
     """A figure as SVG text without style attributes, with a text alternative.
 
     Parameters
@@ -49,40 +90,88 @@ def svg(figure: Figure, title: str, description: str, prefix: str, *, file: bool
     prefix : str
         Begins every id, so that many figures can stand on one page.
     file : bool
-        As a file of its own: with an XML declaration, and its size given.
+        As a file of its own: with an XML declaration, its size, its fonts and its paper.
+    page : Shared, optional
+        Takes what the figures of a page have in common.  Where it is left out, each mark carries its own style, and
+        the figure its own key.
     """
-    matplotlib = need("matplotlib")
-    drawn = io.StringIO()
-    with matplotlib.rc_context(DRAWING), _whatever_the_letters():
-        figure.savefig(drawn, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
-    root = ElementTree.fromstring(drawn.getvalue())
-    for name in ("metadata", "defs"):  # the defs directly below the root: a style sheet, and clip paths
-        for element in root.findall(f"{{{SVG}}}{name}"):
-            for style in element.findall(f"{{{SVG}}}style"):
-                element.remove(style)
-            if not len(element) or name == "metadata":
-                root.remove(element)
-    for element in root.iter():
-        _plain(element, prefix)
-    _tidy(root)
-    width, height = root.attrib["viewBox"].split()[2:]
-    for name in ("width", "height", "version"):
-        root.attrib.pop(name, None)
-    if file:
-        root.attrib |= {"width": width, "height": height}
-    root.attrib |= {
-        "role": "img",
-        "aria-labelledby": f"{prefix}-title {prefix}-description",
-        "font-family": FONTS,
-        "stroke-linejoin": "round",
-    }
-    for place, (name, text) in enumerate((("title", title), ("desc", description))):
-        label = ElementTree.Element(f"{{{SVG}}}{name}", {"id": f"{prefix}-{'title' if not place else 'description'}"})
-        label.text = as_text(text)
-        root.insert(place, label)
-    ElementTree.register_namespace("", SVG)
-    ElementTree.register_namespace("xlink", XLINK)
-    return ElementTree.tostring(root, encoding="unicode", xml_declaration=file) + ("\n" if file else "")
+    wide, high = figure.get_size_inches() * POINTS
+    drawn = pen()(wide, high)
+    before = figure.dpi
+    figure.set_dpi(POINTS)
+    figure.patch.set_visible(file)
+    try:
+        with _whatever_the_letters():
+            figure.draw(drawn)
+    finally:
+        figure.set_dpi(before)
+        figure.patch.set_visible(True)
+    size = {"width": number(wide), "height": number(high), "font-family": FONTS} if file else {}
+    root = ElementTree.Element(
+        "svg",
+        {
+            **({} if page else {"xmlns": SVG}),
+            "viewBox": f"0 0 {number(wide)} {number(high)}",
+            **size,
+            "role": "img",
+            "aria-labelledby": f"{prefix}-title {prefix}-description",
+            "fill": "none",
+            "font-size": number(USUAL),
+        },
+    )
+    for name, text in (("title", title), ("desc", description)):
+        said = ElementTree.SubElement(root, name, {"id": f"{prefix}-{'title' if name == 'title' else 'description'}"})
+        said.text = as_text(text)
+    _write(root, [mark for mark in drawn.marks if not mark.in_key], page)
+    if in_key := [mark for mark in drawn.marks if mark.in_key]:
+        _write_key(root, in_key, high, page)
+    declared = '<?xml version="1.0" encoding="UTF-8"?>\n' if file else ""
+    return declared + ElementTree.tostring(root, encoding="unicode") + ("\n" if file else "")
+
+
+def _write(root: ElementTree.Element, marks: Sequence[Mark], page: Shared | None) -> None:
+    """The marks as elements; the style of those that follow each other is said once."""
+    for _, alike in groupby(marks, key=lambda mark: mark.style):
+        run = list(alike)
+        style = _styled(run[0].style, page)
+        group = ElementTree.SubElement(root, "g", style) if len(run) > 1 else root
+        for mark in run:
+            path = {"d": mark.content} if mark.name == "path" else {}
+            own = {} if len(run) > 1 else style
+            element = ElementTree.SubElement(group, mark.name, mark.place | path | own)
+            element.text = None if path else as_text(mark.content) or None
+
+
+def _write_key(root: ElementTree.Element, marks: Sequence[Mark], high: float, page: Shared | None) -> None:
+    """The key at the foot, measured from there; on a page, where it stands once for all the figures that have it."""
+    group = ElementTree.Element("g")
+    _write(group, marks, page)
+    if page is None:
+        group.set("transform", f"translate(0 {number(high)})")
+        root.append(group)
+        return
+    name = f"key-{_short(ElementTree.tostring(group, encoding='unicode'))}"
+    group.set("id", name)
+    page.keys[name] = ElementTree.tostring(group, encoding="unicode")
+    ElementTree.SubElement(root, "use", {"href": f"#{name}", "y": number(high)})
+
+
+def _styled(style: dict[str, str], page: Shared | None) -> dict[str, str]:
+    """A style as it is written: as it is, or on a page as a class, whose name depends on the style alone."""
+    if page is None:
+        return style
+    name = f"c{_short(repr(sorted(style.items())))}"
+    page.styles[name] = style
+    return {"class": name}
+
+
+def _short(text: str) -> str:
+    """Four letters that stand for a text."""
+    number, name = zlib.crc32(text.encode()), ""
+    for _ in range(4):
+        number, letter = divmod(number, len(_LETTERS))
+        name += _LETTERS[letter]
+    return name
 
 
 def as_text(text: str) -> str:
@@ -104,46 +193,3 @@ def _whatever_the_letters() -> Iterator[None]:
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message=r"Glyph .* missing from font", category=UserWarning)
         yield
-
-
-def _plain(element: ElementTree.Element, prefix: str) -> None:
-    """Turn style into attributes, and give ids and references their prefix."""
-    attributes = element.attrib
-    for entry in filter(None, (part.strip() for part in attributes.pop("style", "").split(";"))):
-        name, _, value = (part.strip() for part in entry.partition(":"))
-        if name == "font-family":  # that of the root holds everywhere
-            continue
-        if name == "font":
-            found = _FONT.fullmatch(value)
-            fonts = found.groupdict() if found else {}
-            attributes |= {f"font-{part}": worth for part, worth in fonts.items() if worth}
-        else:
-            attributes[name] = value
-    if "id" in attributes:
-        attributes["id"] = f"{prefix}-{attributes['id']}"
-    link = f"{{{XLINK}}}href"
-    if link in attributes:
-        attributes["href"] = f"#{prefix}-{attributes.pop(link)[1:]}"
-    for name, value in attributes.items():
-        if name in ("d", "x", "y", "transform", "width", "height"):
-            value = _NUMBER.sub(lambda number: f"{float(number[0]):.2f}".rstrip("0").rstrip("."), value)  # noqa: PLW2901
-        attributes[name] = _REFERENCE.sub(rf"url(#{prefix}-\1)", value)
-    if "d" in attributes:
-        attributes["d"] = " ".join(attributes["d"].split())
-
-
-def _tidy(root: ElementTree.Element) -> None:
-    """Drop the ids that nothing points to, the groups left empty, and the white space between elements."""
-    pointed = {value[1:] for element in root.iter() for name, value in element.attrib.items() if name == "href"}
-    pointed |= {
-        found for element in root.iter() for value in element.attrib.values() for found in _REFERENCE.findall(value)
-    }
-    for element in root.iter():
-        if element.attrib.get("id") not in pointed:
-            element.attrib.pop("id", None)
-        element.tail = None
-        if not element.tag.endswith("text"):
-            element.text = None
-        for child in list(element):
-            if child.tag == f"{{{SVG}}}g" and not len(child):
-                element.remove(child)

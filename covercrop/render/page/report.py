@@ -10,39 +10,45 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from covercrop.base.errors import CovercropError, UnknownNameError, UsageError, one_line, visible
+from covercrop.base.errors import UnknownNameError, UsageError, one_line, visible
 from covercrop.base.extras import need
-from covercrop.beds.beds import lay_out_beds
-from covercrop.beds.lengths import Measures
+from covercrop.base.one_system import one_system
+from covercrop.checking.springs import past_springs
+from covercrop.dates.needs import winter_matters
 from covercrop.field.weather_source import described
 from covercrop.parameters import catalogue
-from covercrop.render.figures import beds as bed_drawing
+from covercrop.render.figures.canvas import DARK
 from covercrop.render.figures.charts import CHARTS, PAGE_CHARTS, titled
-from covercrop.render.figures.svg import png, svg
+from covercrop.render.figures.springs import SPRING_CHARTS
+from covercrop.render.figures.svg import Shared, png, svg
+from covercrop.render.page.pocket import BLANKS, drawn_stages
+from covercrop.render.page.seasons import Season, seasons_of, shown
+from covercrop.render.page.sections import SECTIONS, Section
+from covercrop.render.page.sections import sections as field_sections
 from covercrop.render.page.sheet import SIZES, type_size
-from covercrop.render.screen import beds as bed_sheet
+from covercrop.render.page.timeline import timeline
 from covercrop.render.screen.scouting import seen as seen_on
-from covercrop.render.words import answer, phrases
-from covercrop.render.words import beds as bed_words
+from covercrop.render.words import answer, mixture, phrases
 from covercrop.render.words import charts as captions
+from covercrop.render.words import springs as beside
+from covercrop.render.words.changes import changed
 from covercrop.render.words.phrases import short_source
 from covercrop.season import advice
 
 if TYPE_CHECKING:
-    from covercrop.beds.beds import BedPlan
+    from matplotlib.figure import Figure
+
+    from covercrop.base.records import DailyWeather
     from covercrop.field.entries import ScoutingNote
     from covercrop.season.many import Plans
     from covercrop.season.plan import Plan
 
-#: What a sheet can show besides the answer.
-SECTIONS = ("materials", "cautions")
 
 #: So many notes of each kind are printed, so that a field keeps to one sheet; the page on a screen has them all.
 MOST_PRINTED = 4
@@ -54,15 +60,6 @@ CLAMPED = 120
 PARAGRAPH = 180
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Section:
-    """A titled list that is added to a field's page where it was asked for."""
-
-    title: str
-    items: tuple[str, ...]
-    picture: str = ""
-
-
 def page(
     plans: Sequence[Plan],
     on: np.datetime64,
@@ -70,6 +67,8 @@ def page(
     title: str = "",
     problems: Sequence[tuple[str, str]] = (),
     sections: Sequence[Sequence[Section]] = (),
+    seasons: Sequence[Season] = (),
+    notes: bool = False,
     us: bool = False,
 ) -> str:
     """The page of some fields.
@@ -84,6 +83,10 @@ def page(
         Fields that could not be worked out.
     sections : sequence of sequence of Section, optional
         What else goes on each field's page.
+    seasons : sequence of Season, optional
+        What is told of each field from one day or year to another.
+    notes : bool
+        Add the sheet of notes to fill in.
     us : bool
         Show US units.
 
@@ -97,10 +100,20 @@ def page(
     UsageError
         If matplotlib or jinja2 is not installed.
     """
-    style = _template_text("page.css")
-    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     more = sections or [()] * len(plans)
+    told = seasons or [Season()] * len(plans)
     keys = dict.fromkeys(key for plan in plans for key in plan.provenance.sources)
+    rows = timeline(plans)
+    fields = [
+        _field(plan, f"field-{number}", extra, season, us=us, problems=bool(problems))
+        for number, (plan, extra, season) in enumerate(zip(plans, more, told, strict=True), start=1)
+    ]
+    shared = Shared()
+    drawn = [chart for field in fields for chart in (*field["charts"], *(field["springs"] or {}).get("charts", ()))]
+    for each in (*([rows.shared] if rows else []), *(chart["shared"] for chart in drawn)):
+        shared.add(each)
+    style = _template_text("page.css") + shared.style_sheet(DARK)
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     return (
         _environment()
         .get_template("page.html")
@@ -109,13 +122,19 @@ def page(
             on=f"{phrases.weekday(on)} {str(on)[:4]}",
             style=need("markupsafe").Markup(style),
             digest=digest,
-            fields=[
-                _field(plan, f"field-{number}", extra, us=us, problems=bool(problems))
-                for number, (plan, extra) in enumerate(zip(plans, more, strict=True), start=1)
-            ],
+            timeline=rows,
+            fields=fields,
+            keys=need("markupsafe").Markup("".join(shared.keys.values())),
+            guide=drawn_stages(plans),
+            notes=notes,
+            blanks=BLANKS,
+            depth="3 in" if us else "7.5 cm",
             problems=[(name, one_line(message)) for name, message in problems],
             references=[advice.reference(catalogue.source(key)) for key in keys],
-            assumptions=list(dict.fromkeys(assumption for plan in plans for assumption in plan.provenance.assumptions)),
+            assumptions=[
+                one_system(said, us=us)
+                for said in dict.fromkeys(said for plan in plans for said in plan.provenance.assumptions)
+            ],
             most=MOST_PRINTED,
         )
     )
@@ -158,70 +177,35 @@ def report_html(plans: Plans, *, title: str = "", sections: Sequence[str] = (), 
         plans.on,
         title=title,
         problems=[(problem.name, problem.message) for problem in plans.problems],
-        sections=[_sections(plan, sections, us=us) for plan in plans],
+        sections=[field_sections(plan, sections, us=us) for plan in plans],
+        seasons=seasons_of(plans, sections),
+        notes="notes" in sections,
         us=us,
     )
-
-
-def _sections(plan: Plan, wanted: Sequence[str], *, us: bool) -> list[Section]:
-    """What was asked for besides the answer."""
-    found = _materials(plan, us=us) if "materials" in wanted else []
-    return [*found, Section(title="Take care", items=plan.provenance.cautions)] if "cautions" in wanted else found
-
-
-def _materials(plan: Plan, *, us: bool) -> list[Section]:
-    """The list of a field, or why there is none: its answer stands without it."""
-    try:
-        return materials(lay_out_beds(plan, us=us))
-    except CovercropError as error:
-        return [Section(title="Materials", items=(f"No list: {one_line(error)}",))]
 
 
 def card(plan: Plan, *, us: bool = False) -> str:
     """One field as a piece of HTML, without a style sheet: its answer, the chart of its season, its dates."""
     check_packages()
-    made = _field(plan, "season", (), us=us, only=("season",))
+    made = _field(plan, "season", (), Season(), us=us, charts=False)
+    name = "winter" if plan.state == "winter-killed" else "season"
+    made["charts"] = [_chart(plan, name, "season", us=us, page=False)]
     return _environment().get_template("card.html").render(field=made)
 
 
-def materials(beds: BedPlan) -> list[Section]:
-    """What goes on the ground of a field, for its page.
-
-    Parameters
-    ----------
-    beds : BedPlan
-    """
-    loaded = (f"{bed_sheet.amount(item)} {item.item} ({item.why})" for item in beds.items)
-    nitrogen = (
-        f"{what.strip()}: {', '.join(filter(None, (much, about)))}"
-        for what, much, about in bed_words.nitrogen_rows(beds)
-    )
-    stand = (bed_words.stands(beds), bed_words.dates(beds), *loaded)
-    layers = (bed_words.layer(beds, each) for each in beds.doses)
-    fed = (*nitrogen, bed_words.nitrogen_advice(beds), bed_words.roots(beds), bed_words.phosphorus(beds), *layers)
-    rules = (bed_words.interval(beds, each) for each in beds.intervals)
-    # The drawing is on the page on screen; printed, it has a sheet of its own, from `covercrop beds --svg`.
-    drawn = need("markupsafe").Markup(bed_drawing.inline([beds]))
-    squares = bed_words.squares(beds)
-    return [
-        Section(title="Materials", items=tuple(filter(None, stand)), picture=drawn),
-        *([Section(title="In the squares", items=tuple(squares))] if squares else []),
-        Section(title=f"Nitrogen, {Measures(beds.us).rate_unit}", items=tuple(filter(None, fed))),
-        Section(title="When", items=tuple(rules)),
-        Section(title="Take care with materials", items=tuple(bed_words.cautions(beds))),
-    ]
-
-
-def picture(plan: Plan, chart: str, suffix: str, *, us: bool = False) -> bytes:
+def picture(plan: Plan, chart: str, suffix: str, *, weather: DailyWeather | None = None, us: bool = False) -> bytes:
     """One chart of one field, as a file of its own.
 
     Parameters
     ----------
     plan : Plan
     chart : str
-        One of :data:`covercrop.render.figures.charts.CHARTS`.
+        One of :data:`covercrop.render.figures.charts.CHARTS` or
+        :data:`covercrop.render.figures.springs.SPRING_CHARTS`.
     suffix : str
         ``.svg`` or ``.png``.
+    weather : DailyWeather, optional
+        What the plan rests on, for the charts of past seasons; without it that which the field names.
     us : bool
         Show US units.
 
@@ -229,16 +213,26 @@ def picture(plan: Plan, chart: str, suffix: str, *, us: bool = False) -> bytes:
     ------
     UsageError
         If there is nothing to draw, or matplotlib is not installed.
+    WeatherError
+        If there are too few past seasons to draw this one beside.
     """
+    if chart in SPRING_CHARTS:
+        springs = past_springs(plan, weather)
+        drawn, title = SPRING_CHARTS[chart](springs, us), beside.TITLES[chart]
+        return _written(titled(drawn, plan, title), plan, title, beside.describe(plan, springs, chart, us=us), suffix)
     figure = CHARTS[chart](plan, us)
     if figure is None:
         raise UsageError(f"{plan.field.name}: no chart of the {chart}, since the field is {answer.state(plan)}")
     title = captions.TITLES[chart]
-    titled(figure, plan, title)
+    return _written(titled(figure, plan, title), plan, title, captions.describe(plan, chart, us=us), suffix)
+
+
+def _written(figure: Figure, plan: Plan, title: str, told: str, suffix: str) -> bytes:
+    """A figure as a file."""
     if suffix.lower() == ".png":
         return png(figure)
     named = f"{plan.field.name}, {phrases.day_month(plan.on, 0)}: {title}"
-    return svg(figure, named, captions.describe(plan, chart, us=us), chart, file=True).encode()
+    return svg(figure, named, told, "chart", file=True).encode()
 
 
 def check_packages() -> None:
@@ -257,19 +251,21 @@ def _field(
     plan: Plan,
     key: str,
     sections: Sequence[Section],
+    season: Season,
     *,
     us: bool,
-    only: Sequence[str] = PAGE_CHARTS,
+    charts: bool = True,
     problems: bool = False,
 ) -> dict[str, Any]:
     """What the template needs of one field."""
-    said = [answer.headline(plan), answer.then(plan)]
-    why = answer.reasons(plan, us=us)
+    said = [answer.headline(plan), answer.then(plan), changed(plan, season.changes) if season.changes else ""]
+    why = [*filter(None, (mixture.winter(plan),)), *mixture.short(plan, us=us), *answer.reasons(plan, us=us)]
     dates = [] if plan.state == "winter-killed" else answer.date_rows(plan, us=us)
     notes = [note for note in plan.provenance.notes if not note.startswith("Weather: ")]
     scouting = [_scouted(note, us=us) for note in reversed(plan.field.scouting)]
     credit = [note for note in plan.provenance.notes if note.startswith("Weather: ")]
-    charts = [chart for name in only if (chart := _chart(plan, name, key, us=us))]
+    wanted = [name for name in PAGE_CHARTS if name != "winter" or winter_matters(plan)] if charts else []
+    drawn = [chart for name in wanted if (chart := _chart(plan, name, key, us=us))]
     weather = " ".join((weather_line(plan), *credit))
     sources = "; ".join(short_source(catalogue.source(source)) for source in plan.provenance.sources)
     seen = [f"{day}: {stage}. {text}"[:CLAMPED] for day, stage, text in scouting[:MOST_PRINTED]]
@@ -277,48 +273,43 @@ def _field(
     foot = (weather, sources, *(["-" * PARAGRAPH] * (2 if problems else 1)))
 
     def size(*more: Sequence[str]) -> int:
-        return type_size(plan.field.name, said, bool(charts), len(dates), (*printed, *more), foot)
+        return type_size(plan.field.name, said, bool(drawn), len(dates), (*printed, *more), foot)
 
-    together = size(*(section.items for section in sections))
+    together = size(*((*section.said, *section.items) for section in sections))
     crowded = together == len(SIZES)
     return {
         "id": key,
         "name": plan.field.name,
         "state": answer.state(plan),
         "kind": plan.state,
-        "next": _next(plan),
         "answer": said[0],
         "then": said[1],
+        "changed": said[2],
+        "springs": shown(plan, season, key, us=us),
         "what": answer.what_is_where(plan),
-        "charts": charts,
+        "charts": drawn,
         "dates": dates,
         "scouting": scouting,
         "why": why,
         "notes": notes,
         "sections": [] if crowded else sections,
         "overleaf": sections if crowded else [],
+        "pictures": [section.picture for section in sections if section.picture],
         "weather": weather,
         "sources": sources,
         "density": min(size() if crowded else together, len(SIZES) - 1),
     }
 
 
-def _chart(plan: Plan, name: str, key: str, *, us: bool) -> dict[str, Any] | None:
+def _chart(plan: Plan, name: str, key: str, *, us: bool, page: bool = True) -> dict[str, Any] | None:
+    """A chart with its title and, on a page, the classes that its marks have there; None where there is none."""
     figure = CHARTS[name](plan, us)
     if figure is None:
         return None
-    title = captions.TITLES[name]
-    drawn = svg(figure, title, captions.describe(plan, name, us=us), f"{key}-{name}")
-    return {"name": name, "title": title, "svg": need("markupsafe").Markup(drawn)}
-
-
-def _next(plan: Plan) -> str:
-    """The next thing to do, in a few words; empty where there is none."""
-    work = plan.work_ahead
-    if work is None:
-        return ""
-    day = phrases.day_month(work.start)
-    return f"{answer.to_end(plan)} about {day}" if work.action == "end" else f"{answer.planting(plan)} from {day}"
+    title, shared = captions.TITLES[name], Shared()
+    said = captions.describe(plan, name, us=us)
+    drawn = svg(figure, title, said, f"{key}-{name}", page=shared if page else None)
+    return {"name": name, "title": title, "svg": need("markupsafe").Markup(drawn), "shared": shared}
 
 
 def _scouted(note: ScoutingNote, *, us: bool) -> tuple[str, str, str]:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 #: The sizes that the style sheet knows, the largest first: height of a line [mm], letters in a line of a column,
 #: and height of the charts [mm].
-SIZES = ((4.2, 62, 116.0), (3.45, 70, 116.0), (3.45, 70, 102.0), (2.9, 81, 76.0))
+SIZES = ((4.2, 62, 80.0), (3.45, 70, 80.0), (3.45, 70, 71.0), (2.9, 81, 62.0))
 
 #: Letter paper within its margins, less a reserve [mm].
 _ROOM = 257.4 - 2

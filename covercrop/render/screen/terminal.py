@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -13,20 +14,25 @@ from rich.text import Text
 
 from covercrop.base import units
 from covercrop.base.errors import visible
+from covercrop.base.one_system import one_system
+from covercrop.beds.lengths import Measures
 from covercrop.dates import needs
 from covercrop.parameters import catalogue
 from covercrop.parameters.traits import Crop, label
 from covercrop.render.screen.strip import BLOCKS, LABEL, PLAIN, Glyphs, season_strip
-from covercrop.render.words import answer, phrases
+from covercrop.render.words import answer, mixture, phrases
+from covercrop.render.words.changes import changed
 from covercrop.render.words.phrases import short_source
 from covercrop.season import advice
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from covercrop.base.records import DailyWeather
     from covercrop.checking.degree_day_table import DegreeDayTable
+    from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Cover
+    from covercrop.season.changes import Changes
     from covercrop.season.plan import Plan
     from covercrop.weather.daily import WeatherSummary
 
@@ -134,6 +140,7 @@ def ready(
     title: str = "",
     us: bool = False,
     full: bool = False,
+    changes: Mapping[str, Changes] = MappingProxyType({}),
 ) -> None:
     """Print this week's answer for every field.
 
@@ -148,6 +155,8 @@ def ready(
         Show US units.
     full : bool
         Why, every date, every caution, every assumption with its reason, and every source in full.
+    changes : mapping of str to Changes
+        What moved of a field since an earlier day, by its name.
     """
     if not plans:
         return
@@ -155,14 +164,14 @@ def ready(
     screen.say(f"{title}, {phrases.weekday(on)} {year}", style="bold")
     shared = in_all([_told(plan, full=full) for plan in plans])
     for plan in plans:
-        _field(screen, plan, us=us, full=full, leave_out=shared)
-    screen.items("Notes for every field", shared)
+        _field(screen, plan, us=us, full=full, leave_out=shared, changes=changes.get(plan.field.name))
+    screen.items("Remarks for every field", shared)
     if full:
-        beneath(screen, plans, full=full)
+        beneath(screen, plans, full=full, us=us)
         return
     for caution in dict.fromkeys(filter(None, map(needs.caution_now, plans))):
         screen.say()
-        screen.say(f"Take care: {caution}", style="yellow")
+        screen.say(f"Take care: {one_system(caution, us=us)}", style="yellow")
     more(screen, plans)
 
 
@@ -183,7 +192,7 @@ def _told(plan: Plan, *, full: bool) -> Sequence[str]:
     return plan.provenance.notes if full else plan.provenance.of_weather
 
 
-def beneath(screen: Screen, plans: Sequence[Plan], *, full: bool = False) -> None:
+def beneath(screen: Screen, plans: Sequence[Plan], *, full: bool = False, us: bool = False) -> None:
     """Print what goes with every answer: cautions, assumptions, sources.
 
     Parameters
@@ -192,17 +201,20 @@ def beneath(screen: Screen, plans: Sequence[Plan], *, full: bool = False) -> Non
     plans : sequence of Plan
     full : bool
         Every assumption with its reason, and every source in full.
+    us : bool
+        Show US units.
     """
-    screen.items("Take care", dict.fromkeys(caution for plan in plans for caution in plan.provenance.cautions))
+    cautions = dict.fromkeys(caution for plan in plans for caution in plan.provenance.cautions)
+    screen.items("Take care", (one_system(caution, us=us) for caution in cautions))
     assumed = dict.fromkeys(assumption for plan in plans for assumption in plan.provenance.assumptions)
     keys = dict.fromkeys(key for plan in plans for key in plan.provenance.sources)
-    foot(screen, list(assumed), list(keys), full=full)
+    foot(screen, list(assumed), list(keys), full=full, us=us)
 
 
-def foot(screen: Screen, assumed: Sequence[str], keys: Sequence[str], *, full: bool) -> None:
+def foot(screen: Screen, assumed: Sequence[str], keys: Sequence[str], *, full: bool, us: bool = False) -> None:
     """Print what an answer rests on: in full, or the sources in short and the number of assumptions."""
     if full:
-        screen.items("Assumed, since no source gives it", assumed)
+        screen.items("Assumed, since no source gives it", (one_system(said, us=us) for said in assumed))
         screen.items("Sources", (advice.reference(catalogue.source(key)) for key in keys))
         return
     screen.say()
@@ -267,13 +279,34 @@ def in_all(lists: Sequence[Sequence[str]]) -> list[str]:
     return [entry for entry in lists[0] if all(entry in other for other in lists[1:])]
 
 
-def _field(screen: Screen, plan: Plan, *, us: bool, full: bool, leave_out: Sequence[str] = ()) -> None:
+def moved(screen: Screen, plans: Sequence[Plan], changes: Mapping[str, Changes]) -> None:
+    """Print which of many fields moved since an earlier day."""
+    found = [(plan, changes[plan.field.name]) for plan in plans if plan.field.name in changes]
+    entries = [f"{plan.field.name}. {changed(plan, each)}" for plan, each in found if not each.is_still]
+    if found and not entries:
+        screen.say()
+        screen.say(f"Since {phrases.day_month(found[0][1].since)} no field has moved.")
+    screen.items("What moved", entries)
+
+
+def _field(
+    screen: Screen,
+    plan: Plan,
+    *,
+    us: bool,
+    full: bool,
+    leave_out: Sequence[str] = (),
+    changes: Changes | None = None,
+) -> None:
     state = (answer.state(plan).upper(), STATE_STYLE[plan.state])
     headline = screen.fit(answer.headline(plan))
     screen.say()
     screen.show(Text.assemble((screen.fit(plan.field.name), "bold"), ": ", state, f". {headline}"))
-    if then := answer.then(plan):
-        screen.say(then)
+    for said in (mixture.winter(plan), answer.then(plan), *mixture.short(plan, us=us)):
+        if said:
+            screen.say(said)
+    if changes is not None:
+        screen.say(changed(plan, changes))
     screen.say(answer.what_is_where(plan), style="dim")
     if plan.state != "winter-killed":
         _dates(
@@ -283,7 +316,7 @@ def _field(screen: Screen, plan: Plan, *, us: bool, full: bool, leave_out: Seque
         _strip(screen, plan)
     if full:
         screen.items("Why", filter(None, [*answer.reasons(plan, us=us), answer.release(plan)]))
-    screen.items("Note", (note for note in _told(plan, full=full) if note not in leave_out))
+    screen.items("Remarks", (note for note in _told(plan, full=full) if note not in leave_out))
 
 
 def _dates(screen: Screen, rows: Sequence[Sequence[str]]) -> None:
@@ -306,11 +339,40 @@ def _strip(screen: Screen, plan: Plan) -> None:
 # --- covers and crops -----------------------------------------------------------------------------
 
 
-def covers(screen: Screen, records: Sequence[Cover]) -> None:
-    """Print the covers that are known, a line each."""
+def covers(screen: Screen, records: Sequence[Cover], beside: Sequence[Companion], *, us: bool = False) -> None:
+    """Print the covers that are known, and the cereals that are sown beside them, a line each."""
     screen.table(
         (("name", "left"), ("bloom", "left"), ("cultivars", "left")),
         [(cover.key, cover.confidence, ", ".join(known.name for known in cover.cultivars)) for cover in records],
+        indent=0,
+    )
+    say = Measures(us)
+    screen.say()
+    screen.say(
+        f"Cereals beside them (with = in the field file); seed in {say.rate_unit}, days to wait for large seed and, "
+        "after the bar, for small",
+        style="bold",
+    )
+    screen.table(
+        (
+            ("name", "whole"),
+            ("days after rye", "right"),
+            ("half die at", "right"),
+            ("seed beside", "right"),
+            ("seed alone", "right"),
+            ("wait", "right"),
+        ),
+        [
+            (
+                cereal.key,
+                f"{cereal.bloom.offset.value:g}",
+                phrases.temperature(cereal.winter.kill_temperature.value, us=us),
+                f"{say.rate_number(cereal.sowing.beside.value):.0f}",
+                f"{say.rate_number(cereal.sowing.alone.value):.0f}",
+                f"{cereal.wait.large_seed.value:.0f} | {cereal.wait.small_seed.value:.0f}",
+            )
+            for cereal in beside
+        ],
         indent=0,
     )
     screen.say()
@@ -336,7 +398,7 @@ def crops(screen: Screen, records: Sequence[Crop], *, us: bool = False) -> None:
     screen.say("Every number with its source: covercrop crops NAME")
 
 
-def record(screen: Screen, subject: Cover | Crop) -> None:
+def record(screen: Screen, subject: Cover | Companion | Crop) -> None:
     """Print every number of a cover or crop, with its source or its reason."""
     family = f", {subject.family}" if isinstance(subject, Crop) else ""
     screen.say(f"{subject.common_name} ({subject.scientific_name}{family})", style="bold")
@@ -350,7 +412,7 @@ def record(screen: Screen, subject: Cover | Crop) -> None:
             origin = f"assumed: {value.reason}" if not value.source else value.doubt
         screen.say(origin, style="dim", indent=6)
     screen.items("Take care", subject.cautions)
-    screen.items("Note", subject.notes)
+    screen.items("Remarks", subject.notes)
     keys = dict.fromkeys(value.source for _, value in values if value.source)
     screen.items("Sources", (f"{key}: {advice.reference(catalogue.source(key))}" for key in keys))
 

@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base import units
+from covercrop.base.one_system import one_system
 from covercrop.models import plantback
 from covercrop.models.bbch import stage_name
 from covercrop.models.soil_temperature import DAYS_HELD
 from covercrop.models.termination import ON_SURFACE
+from covercrop.render.words import mixture
 from covercrop.render.words.comparison import most
 from covercrop.render.words.ending import advice, ended, given_up
 from covercrop.render.words.ending import to_end as to_end_by
@@ -73,7 +75,7 @@ def headline(plan: Plan) -> str:
     """What to do about the cover, in a sentence that can be acted on."""
     said = (_ground_headline if plan.is_ended else _stand_headline)(plan)
     stale = "" if plan.is_ended else stale_since(plan)
-    said = f"By weather that ends on {stale}: {said[0].lower()}{said[1:]}" if stale else said
+    said = f"By weather that ends on {stale}, {said[0].lower()}{said[1:]}" if stale else said
     return " ".join(filter(None, (doubt(plan), said)))
 
 
@@ -145,6 +147,8 @@ def _of_cold(plan: Plan) -> str:
 def _stand_headline(plan: Plan) -> str:
     """The headline while the cover still stands, or has died."""
     match plan.state:
+        case "seed-risk" if mixture.too_late(plan):
+            return if_it_lives(plan, mixture.too_late(plan))
         case "winter-killed":
             return (
                 f"The cold has most likely killed the {plan.cover.common_name}{_of_cold(plan)}: go and look. "
@@ -189,7 +193,10 @@ def if_it_lives(plan: Plan, said: str) -> str:
     """A sentence about the stand, made conditional where it may well have died."""
     if not plan.stand.doubtful:
         return said
-    return f"If it has lived through the cold ({chance(plan.stand.survival)}): {said[0].lower()}{said[1:]}"
+    it = "it" if plan.mixture is None else f"the {plan.cover.common_name}"
+    return (
+        f"If {it} has lived through the cold (a chance of {chance(plan.stand.survival)}), {said[0].lower()}{said[1:]}"
+    )
 
 
 def to_end(plan: Plan) -> str:
@@ -220,7 +227,7 @@ def _open(plan: Plan) -> str:
         risk = "; the chance that it has closed has passed one in ten"
     else:
         risk = f"; after {day_month(last)} the chance that it has closed passes one in ten"
-    now = f"The window is open ({chance(plan.window.open_now)} chance){risk}."
+    now = f"The window is open ({chance(plan.window.open_now)} chance that it is){risk}."
     return now if best is None else f"{advice(plan, best)} {now}"
 
 
@@ -329,8 +336,9 @@ def what_is_where(plan: Plan) -> str:
     field = plan.field
     ground = "in squares of a black sheet" if field.in_squares else _GROUND[field.crop.ground_cover]
     named = f" '{field.cover.cultivar}'" if field.cover.cultivar else ""
+    beside = f" with {plan.mixture.companion.common_name}" if plan.mixture else ""
     return (
-        f"{plan.cover.common_name.capitalize()}{named}, sown {_own_date(plan, field.cover.sown)}; then "
+        f"{plan.cover.common_name.capitalize()}{named}{beside}, sown {_own_date(plan, field.cover.sown)}; then "
         f"{plan.crop.common_name}, {_HOW[field.crop.method]} {ground}"
     )
 
@@ -345,11 +353,12 @@ def stage_seen(note: ScoutingNote) -> str:
 def _stage(plan: Plan) -> str:
     """Where the stand is, and what was seen last if that is something else: an answer may not argue with eyes."""
     at, last = f"at BBCH {plan.stand.bbch}: {plan.stand.stage}.", plan.stand.seen_otherwise
+    what = "stand" if plan.mixture is None else plan.cover.common_name
     if last is None:
-        return f"The stand is most likely {at}"
+        return f"The {what} is most likely {at}"
     notes = "your note" if sum(note.has_stage for note in plan.field.scouting) == 1 else "all your notes"
     return (
-        f"By the weather and {notes} the stand is most likely {at} On {day_month(np.datetime64(last.date, 'D'))} you "
+        f"By the weather and {notes} the {what} is most likely {at} On {day_month(np.datetime64(last.date, 'D'))} you "
         f"saw {stage_seen(last)}: if you are sure of that, go by it."
     )
 
@@ -358,16 +367,23 @@ def reasons(plan: Plan, *, us: bool = False) -> list[str]:
     """Why the answer is what it is, a sentence each."""
     if plan.state in ("winter-killed", "planted"):
         return []
-    said = [] if plan.is_ended else [_stage(plan)]
+    said = [] if plan.is_ended or plan.stand.killed else [_stage(plan)]
+    said += mixture.reasons(plan, us=us)
     years = len(plan.outlook.years)
     seen = f"Of the days up to the ending of the cover, {percent(plan.provenance.observed_share)} are observed"
     said.append(f"{seen}; {years} past years of this place finish the season." if years else f"{seen}.")
     seed = plan.cover.seed.flower_to_maturity
-    if seed.basis == "assumed" and not plan.is_ended and not np.isnat(plan.window.closes.early):
-        said.append(
+    if (
+        seed.basis == "assumed"
+        and not plan.is_ended
+        and not plan.stand.killed
+        and not np.isnat(plan.window.closes.early)
+    ):
+        rests = (
             f"The end of the window is the least sure: it rests on an assumed {seed.printed} from the first flowers "
             f"to ripe seed ({seed.reason})."
         )
+        said.append(one_system(rests, us=us))
     if plan.nitrogen.amounts:
         said.append(nitrogen(plan, us=us))
     return [*said, *_of_the_ground(plan, us=us), *filter(None, (season_fit(plan),))]
@@ -392,10 +408,11 @@ def _of_the_ground(plan: Plan, *, us: bool) -> list[str]:
         )
     costs = plan.ground.mulch_costs
     if costs is not None:
+        mulch = plan.field.beds.mulch.replace("-", " ")
         off = f"puts planting off by some {costs} day{'s' if costs != 1 else ''}" if costs > 0 else "costs no day here"
         said.append(
             f"Lay the mulch in the squares once their soil is warm: laid with the ending of the cover it {off} "
-            "(assumed to cool the soil as straw does)."
+            f"(assumed to cool the soil as straw does{'' if mulch == 'straw' else f', {mulch} too'})."
         )
     if plan.planting.binding == "maggot" and not np.isnat(brood):
         said.append(f"The flies bred on this cover are likely out about {day_month(brood)}.")
@@ -416,9 +433,12 @@ def nitrogen(plan: Plan, *, us: bool = False) -> str:
     share = plan.nitrogen.by_planting
     released = f", about {round(share * 20) * 5}% of it by planting" if share > 0 else ""
     brings = "brought" if plan.is_ended else f"then {ending(plan)} brings"
+    available = mixture.available(plan, us=us) or (
+        f"{amount('pan_kg_ha', 5)} of that{_on_this_field(plan, us=us)} becomes available to the crop{released}"
+    )
     return (
         f"The cover {brings} {amount('dry_matter_kg_ha', 100)} of dry matter with {amount('n_kg_ha', 5)} of nitrogen; "
-        f"{amount('pan_kg_ha', 5)} of that{_on_this_field(plan, us=us)} becomes available to the crop{released}."
+        f"{available}."
     )
 
 
@@ -433,11 +453,9 @@ def release(plan: Plan) -> str:
         f"{share.median:.0%} ({share.low:.0%} to {share.high:.0%}) in {number} weeks"
         for number, share in released.items()
     )
+    below = "." if plan.mixture else "; below 25 nothing is tied up."
     water = "of the usual rain" if plan.window.method in ON_SURFACE else "of moist ground"
-    return (
-        f"Of the nitrogen that becomes available, {weeks} {water}. The C:N ratio of the cover is then {ratio}; "
-        "below 25 nothing is tied up."
-    )
+    return f"Of the nitrogen that becomes available, {weeks} {water}. The C:N ratio of the cover is then {ratio}{below}"
 
 
 def _on_this_field(plan: Plan, *, us: bool) -> str:

@@ -65,24 +65,42 @@ def advice(plan: Plan, best: Recommended) -> str:
                 f"kills with a chance of {chance(best.killed)}, and {odds(plan, best)}."
             )
         case "least-risk":
-            return f"{_upper(do)}{around}: no day is left without some risk of seed, and {odds(plan, best)}."
+            return f"{_upper(do)}{around}; no day is left without some risk of seed, and {odds(plan, best)}."
         case _:
             wait = "Not yet: " if plan.window.waits and plan.state in ("growing", "budding") else ""
-            return f"{_upper(f'{wait}{do}')}{around}: {odds(plan, best)}."
+            return f"{_upper(f'{wait}{do}')}{around}; {odds(plan, best)}."
 
 
 def _seen(plan: Plan) -> str:
     """What is to be seen on the day on which a cover is rolled or mown."""
-    pods = plan.window.method == "roll" and plan.cover.key in NEED_PODS
-    return "at full bloom to the first pods" if pods else "in full bloom"
+    method, mixture = plan.window.method, plan.mixture
+    pods = method == "roll" and plan.cover.key in NEED_PODS
+    bloom = "at full bloom to the first pods" if pods else "in full bloom"
+    if mixture is None or mixture.dead:
+        return bloom
+    cereal = mixture.companion.common_name
+    if method == "turn-under" and mixture.in_grain:
+        return f"mown first, since tillage alone may not kill the {cereal}"
+    if method == "turn-under":
+        return f"before the grain of the {cereal} fills" if mixture.headed else f"before the {cereal} heads"
+    when = f"the {cereal} in flower or past it" if method == "roll" else f"the {cereal} headed"
+    return f"with {when}" if mixture.legume_dead else f"{bloom}, and {when}"
 
 
 def odds(plan: Plan, day: Odds) -> str:
     """The chances of a day: of everything together, and of what it is made of."""
+    # Beside a cereal it is not bloom that is waited for, but the days on which a way of ending kills both.
+    wanted = f"in bloom {chance(day.bloom)}" if plan.mixture is None else f"{_killed(plan)} {chance(day.killed)}"
     return (
-        f"everything works with a chance of {chance(day.together)} (in bloom {chance(day.bloom)}, no seed "
-        f"{chance(day.seed_free)}, {plan.crop.common_name} in time {chance(day.in_time)})"
+        f"everything works with a chance of {chance(day.together)} ({wanted}, no seed {chance(day.seed_free)}, "
+        f"{plan.crop.common_name} in time {chance(day.in_time)})"
     )
+
+
+def _killed(plan: Plan) -> str:
+    """What of a mixture is to be killed."""
+    mixture = plan.mixture
+    return "killed" if mixture is None or mixture.dead or mixture.legume_dead else "both killed"
 
 
 def given_up(plan: Plan, *, us: bool = False) -> str:

@@ -83,8 +83,9 @@ def chance(share: float) -> str:
 
 
 def temperature(celsius: float, *, us: bool) -> str:
-    """A temperature with its unit, whole degrees."""
-    return f"{units.fahrenheit_from_celsius(celsius):.0f} °F" if us else f"{celsius:.0f} °C"
+    """A temperature with its unit, whole degrees, and never -0."""
+    degrees = float(np.round(units.fahrenheit_from_celsius(celsius) if us else celsius)) + 0.0
+    return f"{degrees:.0f} {'°F' if us else '°C'}"
 
 
 def interval(dates: DateRange, year: int) -> tuple[str, str, str]:

@@ -1,0 +1,365 @@
+"""A cereal's clock, and what a mixture comes to: the arithmetic, and published values beside it."""
+
+from __future__ import annotations
+
+import importlib.util
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from covercrop.base.errors import UnknownNameError
+from covercrop.models import cereal, decay, decomposition, mixture, seedling_disease, termination
+from covercrop.models.biomass import PAN_AT_FULL
+from covercrop.parameters import catalogue
+from covercrop.parameters.companions import Companion, companion, companion_names, companions
+from covercrop.parameters.constants import MODELS
+
+VALIDATION = Path(__file__).resolve().parent.parent / "data" / "validation"
+RYE, VETCH = companion("rye"), catalogue.cover("hairy-vetch")
+
+
+def rows(name: str) -> list[Any]:
+    """The rows of a table of published values."""
+    return list(pd.read_csv(VALIDATION / name).itertuples())
+
+
+# --- parameters -----------------------------------------------------------------------------------
+
+
+def test_the_five_cereals_are_there() -> None:
+    """By their keys, and by the names that growers use."""
+    assert companion_names() == ("cereal-rye", "triticale", "winter-wheat", "barley", "oat")
+    called = {"rye": "cereal-rye", "Wheat": "winter-wheat", "oats": "oat", "winter barley": "barley"}
+    assert {name: companion(name).key for name in called} == called
+    with pytest.raises(UnknownNameError, match="did you mean triticale"):
+        companion("tritcale")
+
+
+@pytest.mark.parametrize("each", companions(), ids=lambda each: each.key)
+def test_every_number_of_a_cereal_has_its_origin(each: Companion) -> None:
+    """A source that is listed, or a reason; and a cereal loses nitrogen as it ages."""
+    for path, value in catalogue.cited_values(each):
+        assert value.reason if value.basis == "assumed" else catalogue.source(value.source).title, path
+        assert "memory" not in value.locator
+    nitrogen = each.nitrogen
+    assert nitrogen.tillering.value > nitrogen.jointing.value > nitrogen.flowering.value
+    pools = each.residue
+    assert pools.carbohydrate.value + pools.cellulose.value + pools.lignin.value == pytest.approx(1)
+
+
+def test_rye_is_first_and_hardiest() -> None:
+    """No cereal flowers before rye, none outlives it, and oats are the tenderest."""
+    rye, *others = companions()
+    assert all(each.bloom.offset.value > rye.bloom.offset.value == 0 for each in others)
+    cold = [each.winter.kill_temperature.value for each in companions()]
+    assert min(cold) == cold[0]
+    assert max(cold) == cold[-1] > -6
+
+
+# --- the clock ------------------------------------------------------------------------------------
+
+
+def stages(tmean: float = 10.0, hours: float = 12.0, **changes: object) -> dict[str, np.ndarray]:
+    return cereal.stage_days(np.full((1, 300), tmean), np.full(300, hours), RYE, 20, **changes)  # type: ignore[arg-type]
+
+
+def test_flowering_by_hand() -> None:
+    """Half of the light counts at 12 h: 5 degC d a day at 10 degC, from midwinter on, which is day 20."""
+    half = (12 - MODELS.cereal.day_length_none.value) / (
+        MODELS.cereal.day_length_full.value - MODELS.cereal.day_length_none.value
+    )
+    assert half == 0.5
+    assert stages()["flowering"].item() == 20 + np.ceil(MODELS.cereal.flowering.value / 5) - 1
+    assert np.isnan(stages(hours=8.0)["flowering"]).all()
+    assert stages(hours=15.0)["flowering"].item() == 20 + np.ceil(MODELS.cereal.flowering.value / 10) - 1
+
+
+def test_other_stages_lie_their_heat_away() -> None:
+    """5.6 degC d a day above 4.4 degC: so many days before and after, in the order of the scale."""
+    found = stages()
+    flower = found["flowering"].item()
+    assert list(found) == list(cereal.ZADOKS)
+    assert np.all(np.diff([found[name].item() for name in cereal.ZADOKS]) > 0)
+    for name, heat, way in (("heading", MODELS.cereal.heading, -1), ("jointing", MODELS.cereal.jointing, -1)):
+        assert found[name].item() == pytest.approx(flower + way * heat.value / 5.6, abs=1), name
+    assert found["milk"].item() == pytest.approx(flower + MODELS.cereal.milk.value / 5.6, abs=1)
+
+
+def test_a_late_stand_is_late_in_all_its_stages() -> None:
+    """So many days; and a milk draw moves the milk alone, no further than the ratings went."""
+    plain, late = stages(late=np.array([0.0])), stages(late=np.array([6.0]))
+    assert all((late[name] - plain[name]).item() == 6 for name in cereal.ZADOKS)
+    slow, quick = stages(milk_draw=np.array([3.0])), stages(milk_draw=np.array([-3.0]))
+    assert slow["milk"] > plain["milk"] > quick["milk"]
+    assert slow["flowering"] == plain["flowering"]
+    gap = (slow["milk"] - slow["flowering"]).item()
+    assert gap == pytest.approx(MODELS.cereal.milk.high / 5.6, abs=1)
+
+
+def test_wheat_comes_two_weeks_after_rye() -> None:
+    """An offset is in days, and how far it is off comes on top of the clock's own error."""
+    wheat = companion("wheat")
+    found = cereal.stage_days(np.full((1, 300), 10.0), np.full(300, 12.0), wheat, 20)
+    assert (found["flowering"] - stages()["flowering"]).item() == 14
+    assert cereal.spread_of(wheat) > cereal.spread_of(RYE) == pytest.approx(7.7, abs=0.4)
+
+
+def test_places_and_years_go_together_as_alone() -> None:
+    """Any axes before the day; what is not reached is NaN."""
+    air = np.array([[6.0, 12.0], [9.0, -5.0]])[..., np.newaxis] * np.ones(300)
+    both = cereal.stage_days(air, np.full(300, 13.0), RYE, 20, late=np.array([-4.0, 0.0, 4.0]))
+    assert both["boot"].shape == (2, 2, 3)
+    alone = cereal.stage_days(air[0], np.full(300, 13.0), RYE, 20, late=np.array([-4.0, 0.0, 4.0]))
+    for name in cereal.ZADOKS:
+        np.testing.assert_array_equal(both[name][0], alone[name])
+        assert np.isnan(both[name][1, 1]).all()
+
+
+def test_zadoks_numbers_and_days_are_each_others() -> None:
+    """A number on a day, and the day of a number, straight between the dated stages; in words."""
+    likely = {name: day.item() for name, day in stages().items()}
+    for name, code in cereal.ZADOKS.items():
+        assert cereal.zadoks(likely, likely[name]) == code
+    assert cereal.zadoks(likely, 0.0) == 20
+    assert cereal.zadoks(likely, 299.0) == 71
+    half = cereal.day_at(stages(), 56).item()
+    assert half == pytest.approx((likely["heading"] + likely["flowering"]) / 2)
+    assert cereal.stage_name(45).startswith("boot")
+    assert cereal.stage_name(62) == "in flower"
+
+
+def test_nitrogen_falls_with_the_stages() -> None:
+    """What was measured at each stage, straight between, level beyond; a draw is a factor."""
+    found, of = stages(), RYE.nitrogen
+    for name, value in (("tillering", of.tillering), ("jointing", of.jointing), ("flowering", of.flowering)):
+        assert cereal.nitrogen_percent(found[name], found, of, 0.0).item() == pytest.approx(value.value)
+    assert cereal.nitrogen_percent(299.0, found, of, 0.0).item() == pytest.approx(of.flowering.value)
+    rich = cereal.nitrogen_percent(299.0, found, of, 1.0).item()
+    assert rich == pytest.approx(of.flowering.value * np.exp(of.spread.value))
+
+
+@pytest.fixture(scope="module")
+def refit() -> ModuleType:
+    """The script of the fit."""
+    spec = importlib.util.spec_from_file_location("refit_rye", VALIDATION / "refit_rye.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_the_fit_ships_its_own_clock(refit: ModuleType) -> None:
+    """Base and day lengths of the script are those of the models, and its rows name a source and a basis."""
+    clock = MODELS.cereal
+    assert (clock.base.value, clock.day_length_none.value, clock.day_length_full.value) == refit.SHIPPED
+    assert refit.SHIPPED in refit.CLOCKS
+    assert clock.stage_base.value == refit.STAGE_BASE
+    rows = pd.read_csv(refit.DATED)
+    assert len(rows) == 18
+    assert rows.place.nunique() == 9
+    assert set(rows.basis) == {"class", "rated", "stated"}
+    assert all(catalogue.source(key).title for key in rows.source.unique())
+
+
+def test_a_place_is_left_out_of_its_own_fit(refit: ModuleType) -> None:
+    """Two places whose sums differ miss each other by the difference; the same place never helps itself."""
+    sums = [np.arange(1.0, 201.0)] * 3
+    errors = refit.left_out(np.array([100.0, 110.0, 120.0]), sums, np.array(["a", "a", "b"]))
+    np.testing.assert_allclose(errors, [20, 10, -15])
+
+
+# --- the two together -----------------------------------------------------------------------------
+
+
+def test_dry_matter_leads_from_one_alone_to_the_other() -> None:
+    """63 % more than vetch where they are even, 21 % more than rye."""
+    alone, even, cereal_alone = mixture.growth_factor([1.0, 0.5, 0.0])
+    assert alone == 1
+    assert even == pytest.approx(1.63)
+    assert even / cereal_alone == pytest.approx(1.21)
+
+
+def test_the_share_is_drawn_within_its_range() -> None:
+    """Eight in ten of the draws lie in it, the middle one at the middle; one number is no draw."""
+    draws = np.linspace(-1.2816, 1.2816, 5)
+    np.testing.assert_allclose(mixture.share_drawn(0.2, 0.3, 0.5, draws)[[0, 2, 4]], [0.2, 0.3, 0.5])
+    assert set(mixture.share_drawn(0.4, 0.4, 0.4, draws)) == {0.4}
+
+
+def test_available_nitrogen_goes_below_nothing() -> None:
+    """17.5 lb a ton for each 1 % above 1.5, as long as it is less than 50 lb an acre that is tied up."""
+    assert mixture.pan(1000.0, 3.5).item() == pytest.approx(PAN_AT_FULL)
+    assert mixture.pan(1000.0, 1.5).item() == 0
+    assert mixture.pan(1000.0, 0.5).item() == pytest.approx(-PAN_AT_FULL / 2)
+    three_tons = mixture.pan(3 * 2241.7, 0.8).item() / 1.12085
+    assert three_tons == pytest.approx(-37, abs=0.3)  # lb an acre
+    assert mixture.pan(20000.0, 0.5).item() == -mixture.MOST_TIED
+    parts = 0.3 * mixture.pan(4000.0, 3.0) + 0.7 * mixture.pan(4000.0, 0.9)
+    assert mixture.pan(4000.0, mixture.blended(0.3, 3.0, 0.9)).item() == pytest.approx(parts.item())
+
+
+@pytest.mark.parametrize(
+    ("percent", "band"),
+    [(1.49, "tie-up"), (1.5, "little-at-first"), (1.99, "little-at-first"), (2.0, "release")],
+)
+def test_bands(percent: float, band: str) -> None:
+    """Below 1.5 % it ties up, from 2 % it releases."""
+    assert mixture.band(percent) == band
+
+
+def test_three_quarters_of_cereal_bring_about_nothing() -> None:
+    """PNW 636: 75 % cereal and 25 % legume release about no nitrogen (`sullivan2012`)."""
+    percent = mixture.blended(0.25, 3.5, RYE.nitrogen.flowering.value)
+    assert abs(mixture.pan(6000.0, percent).item()) < 5
+
+
+def test_beltsville_levels_off_at_a_half() -> None:
+    """`poffenbarger2015`: C:N 83 for rye and 16 for vetch, 64 and 181 kg of nitrogen, level from half vetch on."""
+    rye, vetch = 43.5 / 83, 40 / 16
+    weight = 181 / vetch * 100  # of vetch alone, kg/ha
+    share = np.array([0.0, 0.5, 0.75, 1.0])
+    found = weight * mixture.growth_factor(share) * mixture.blended(share, vetch, rye) / 100
+    assert found[0] == pytest.approx(64, rel=0.25)
+    assert np.ptp(found[1:]) < 0.1 * 181
+
+
+@pytest.mark.parametrize("row", rows("mixture_checks.csv"), ids=lambda row: row.what)
+def test_published_mixtures(row: Any) -> None:
+    """C:N from dry matter and nitrogen lies where it was measured."""
+    weight = np.array([row.dry_matter_kg_ha])
+    percent = row.n_kg_ha / weight * 100
+    found = mixture.amounts(weight, percent, row.legume_share, RYE.nitrogen.carbon.value)
+    assert row.carbon_nitrogen_low <= found["carbon_nitrogen"].item() <= row.carbon_nitrogen_high
+    assert found["n_kg_ha"].item() == pytest.approx(row.n_kg_ha)
+    assert catalogue.source(row.source).title
+
+
+@pytest.fixture(scope="module")
+def incubated() -> pd.DataFrame:
+    """72 incubations of young and old rye at three temperatures (`gomes_incubation`)."""
+    return pd.read_csv(VALIDATION / "rye_incubation.csv")
+
+
+def test_the_line_against_the_incubations(incubated: pd.DataFrame) -> None:
+    """At 20 degC the line is within 13 points of what came free by weeks 8 to 16; in cool soil it is too high."""
+    late = incubated[incubated.day >= 57].groupby(["soil_c", "n_percent"]).net_release_percent.mean()
+    line = {each: mixture.pan(1000.0, each).item() / (each * 10) * 100 for each in incubated.n_percent.unique()}
+    off = pd.Series({at: line[at[1]] - measured for at, measured in late.items()})
+    warm = off[20]
+    assert warm.abs().max() < 13
+    cool = off[[10, 15]]
+    assert 5 < cool.mean() < 15
+    assert cool.mean() > warm.mean() + 5
+    assert MODELS.mixture.cool_soil.value == 15
+
+
+def test_release_begins_where_the_incubations_have_it(incubated: pd.DataFrame) -> None:
+    """Straight between the ages that tied up and released in the first month: 1.9 to 2.1 % N."""
+    for _, month in incubated[incubated.day == 29].groupby("soil_c"):
+        ordered = month.sort_values("n_percent")
+        nil = np.interp(0.0, ordered.net_release_percent, ordered.n_percent)
+        assert pytest.approx(nil, abs=0.15) == mixture.RELEASE_FROM
+
+
+# --- residue and waits ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("row", rows("mixture_residue.csv"), ids=lambda row: row.what)
+def test_residue_left_against_bags(row: Any) -> None:
+    """What is left after weeks on the ground or in it, to ten or fifteen points; the temperatures are assumed."""
+    pace = decay.surface_pace().item() if row.where == "surface" else 1.0
+    factor = decay.quadratic_factor(float(row.mean_c)).item()
+    days = 7 * row.weeks * factor * pace
+    share = 1.0 if row.part == "legume" else 0.0
+    left = mixture.mass_left(days, share, VETCH.residue, RYE.residue, row.carbon_nitrogen).item() * 100
+    assert left == pytest.approx(row.left_percent, abs=row.within)
+    assert catalogue.source(row.source).title
+
+
+def test_a_mixture_rots_no_faster_than_its_legume() -> None:
+    """All legume is the legume's own pace; the more rye and the older, the slower; where it is clear, half is left."""
+    alone, even, most = mixture.residue_pace([1.0, 0.5, 0.1], VETCH.residue, RYE.residue, 30.0)
+    assert alone == pytest.approx(1, abs=1e-6)
+    assert alone > even > most > 0.1
+    old = mixture.residue_pace(0.3, VETCH.residue, RYE.residue, 55.0).item()
+    assert old < mixture.residue_pace(0.3, VETCH.residue, RYE.residue, 25.0).item()
+    own = decomposition.days_to_clear(tuple(decay.fractions(VETCH.residue).tolist()))
+    left = mixture.mass_left(own / old, 0.3, VETCH.residue, RYE.residue, 55.0).item()
+    assert left == pytest.approx(decomposition.MASS_CLEAR, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("method", "terminate", "small", "days"),
+    [
+        ("direct-seed", "turn-under", False, 14),
+        ("transplant", "turn-under", True, 14),
+        ("direct-seed", "turn-under", True, 24.5),
+        ("direct-seed", "roll", True, 28),
+        ("direct-seed", "roll", False, None),
+    ],
+)
+def test_the_wait_after_rye(method: str, terminate: str, small: bool, days: float | None) -> None:
+    """Two weeks for large seed and plants, three to four for small seed, four and more through a mulch."""
+    found = seedling_disease.cereal_wait(RYE.wait, method, terminate, small_seed=small)
+    assert (None if found is None else found.value) == days
+
+
+def test_the_longer_wait_counts() -> None:
+    """Plants wait three weeks behind a cereal that asks for so much, and as ever behind one that asks for less."""
+    alone = seedling_disease.disease_clear(0.0, "transplant", draw=np.array([-3.0, 0.0]))
+    both = seedling_disease.disease_clear(0.0, "transplant", cereal=RYE.wait, draw=np.array([-3.0, 0.0]))
+    assert both[0] > alone[0]
+    assert both[1] == alone[1] == 14
+
+
+# --- windows --------------------------------------------------------------------------------------
+
+
+def pair(method: str, **changes: float) -> tuple[float, float]:
+    """The window of vetch and rye on round days, some of them changed."""
+    days = {"bud": 90, "first_flower": 105, "bloom_10": 110, "bloom_25": 115, "bloom_50": 120, "end_of_bloom": 150}
+    days |= {"viable_seed": 161, "rolled_from": 125, "swelling_pods": 150}
+    days |= {"cereal_jointing": 80, "cereal_boot": 95, "cereal_heading": 98, "cereal_flowering": 108}
+    days |= {"cereal_milk": 114, "cereal_last": 121, "cereal_tilled_until": 108} | changes  # type: ignore[assignment]
+    found = termination.window({name: np.array([float(day)]) for name, day in days.items()}, method, VETCH)
+    return found[0].item(), found[1].item()
+
+
+def test_the_window_of_the_two_by_way_of_ending() -> None:
+    """Rolled and mown by the later of the two, turned under by the earlier, all before either sets seed."""
+    assert pair("roll") == (125, 121)
+    assert pair("roll", cereal_flowering=130, cereal_last=143) == (130, 143)
+    assert pair("mow") == (120, 121)
+    assert pair("mow", cereal_heading=128, cereal_last=200) == (128, 150)
+    assert pair("turn-under") == (80, 121)
+    assert pair("turn-under", cereal_jointing=140, cereal_last=200) == (110, 160)
+    assert pair("tarp", cereal_last=200) == (80, 160 - 21)
+
+
+def test_rolled_before_it_flowers_a_cereal_lives_on() -> None:
+    """What never comes to flower is never killed by a roller, whatever the legume does."""
+    assert np.isnan(pair("roll", cereal_flowering=np.nan)[0])
+
+
+def test_tillage_kills_less_surely_from_the_boot_on() -> None:
+    """One stand in ten is hard from the boot on, half of them by the watery grain; a legume never is."""
+    boot, milk = np.array([95.0]), np.array([121.0])
+    last = [termination.tilled_until(boot, milk, np.array([draw])).item() for draw in (-1.2816, -0.6408, -1e-9, 0.0)]
+    assert last == [95, 108, 120, np.inf]
+    stages_ = {"cereal_tilled_until": np.array([108.0, np.nan])}
+    assert termination.killed_until(stages_, "turn-under") == pytest.approx([108, np.inf])
+    assert termination.killed_until(stages_, "roll") is None
+    assert termination.killed_until({}, "turn-under") is None
+
+
+def test_the_last_day_of_a_cereal_lies_between_watery_grain_and_soft_dough() -> None:
+    """Two sources name one end each; a draw lies between, and never beyond."""
+    milk = np.array([120.0])
+    early, middle, late = (termination.last_before_grain(milk, np.array([draw])).item() for draw in (-3.0, 0.0, 3.0))
+    assert (early, middle, late) == (124, 131, 134)
+    assert MODELS.cereal.dough.value == 14
