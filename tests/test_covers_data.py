@@ -222,7 +222,7 @@ def test_what_was_worked_back_is_an_interval() -> None:
 
 
 def test_crimson_clover_at_a_place_left_out(places: pd.DataFrame) -> None:
-    """Within 5 days (RMSE) of its intervals, nearer than a plain sum; so are 500 forms averaged, and their 80 % holds."""
+    """Within 5 days (RMSE) of its intervals, nearer than a plain sum; so are 500 forms averaged; their 80 % holds."""
     rows = of_set(places, "crimson clover")
     assert rows["site"].nunique() == 5
     for column in ("left_out_error_days", "averaged_error_days"):

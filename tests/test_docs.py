@@ -227,7 +227,13 @@ def test_the_bloom_table_of_the_guide(row: dict[str, str]) -> None:
 
 @pytest.mark.parametrize(
     "name",
-    ["blue lupin, early types", "blue lupin, late types", "hairy vetch, standard types", "crimson clover", "winter pea"],
+    [
+        "blue lupin, early types",
+        "blue lupin, late types",
+        "hairy vetch, standard types",
+        "crimson clover",
+        "winter pea",
+    ],
 )
 def test_the_errors_that_the_guide_states(name: str) -> None:
     """The errors at places left out are those of the data, in every form that is compared."""

@@ -129,7 +129,7 @@ def test_the_forecasts_beat_both_plain_ones_from_april(
 ) -> None:
     """In CRPS, cover by cover over five events, though each plain forecast is given odds of its own.
 
-    Winter pea, which goes by half of a plain sum, is as well foretold by degree-days at the average pace in early April.
+    Winter pea, which goes by half of a plain sum, is as well foretold by degree-days at the average pace on 1 April.
     """
     for each in replayed[place]:
         score = each.overall[issue]
