@@ -47,7 +47,13 @@ if TYPE_CHECKING:
     from covercrop.season.changes import what_changed
     from covercrop.season.comparison import compare_endings
     from covercrop.season.many import plan_field, plan_fields
-    from covercrop.season.noting import add_scouting_note, undo_scouting_note
+    from covercrop.season.noting import (
+        add_scouting_note,
+        add_scouting_notes,
+        edit_scouting_note,
+        undo_scouting_note,
+        undo_scouting_notes,
+    )
     from covercrop.season.plan import Plan
     from covercrop.weather.daily import daily_weather
     from covercrop.weather.own_file import read_weather
@@ -62,6 +68,7 @@ _HOME = {
     "ScoutingNote": "field.entries",
     "add_field": "season.adding",
     "add_scouting_note": "season.noting",
+    "add_scouting_notes": "season.noting",
     "calibrate_bloom": "checking.bloom_records",
     "companion": "parameters.companions",
     "companions": "parameters.companions",
@@ -74,6 +81,7 @@ _HOME = {
     "crown_temperature": "models.labelled",
     "daily_weather": "weather.daily",
     "day_length": "models.labelled",
+    "edit_scouting_note": "season.noting",
     "field_weather": "field.weather_source",
     "growing_degree_days": "models.labelled",
     "guide_page": "guide.pages",
@@ -91,6 +99,7 @@ _HOME = {
     "soil_temperature": "models.labelled",
     "survey_region": "region.survey",
     "undo_scouting_note": "season.noting",
+    "undo_scouting_notes": "season.noting",
     "upcoming_dates": "render.words.reminders",
     "what_changed": "season.changes",
     "write_icalendar": "render.data.icalendar",
@@ -105,6 +114,7 @@ __all__ = [
     "ScoutingNote",
     "add_field",
     "add_scouting_note",
+    "add_scouting_notes",
     "calibrate_bloom",
     "companion",
     "companions",
@@ -117,6 +127,7 @@ __all__ = [
     "crown_temperature",
     "daily_weather",
     "day_length",
+    "edit_scouting_note",
     "field_weather",
     "growing_degree_days",
     "guide_page",
@@ -134,6 +145,7 @@ __all__ = [
     "soil_temperature",
     "survey_region",
     "undo_scouting_note",
+    "undo_scouting_notes",
     "upcoming_dates",
     "what_changed",
     "write_icalendar",

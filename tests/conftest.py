@@ -12,7 +12,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 from covercrop.cli.main import main
 
@@ -24,8 +24,8 @@ PROXIES = ("HTTP_PROXY", "HTTPS_PROXY", "ALL_PROXY")
 
 # How long an example takes says more of the machine than of the code: no test is timed.  A check of a change must not
 # fail by an example that it happens on, so the examples are the same each time; `--hypothesis-profile=search` looks on.
-settings.register_profile("same", deadline=None, derandomize=True)
-settings.register_profile("search", deadline=None)
+settings.register_profile("same", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("search", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("same")
 
 

@@ -734,10 +734,10 @@ def test_the_command_writes_and_says_so(
     assert 'calibration = "mine.toml"' in " ".join(out.split())
     assert "\u2026" not in out
     number = tomllib.loads(path.read_text())["requirement"]["value"]
-    assert f"25% bloom at {number:.0f} degC d" in " ".join(out.split())
+    assert f"25% bloom at {number:.0f} °C d" in " ".join(out.split())
     assert main(["calibrate", "--units", "us"]) == 0
     out = " ".join(capsys.readouterr().out.split())
-    assert f"25% bloom at {number * 1.8:.0f} degF d" in out
+    assert f"25% bloom at {number * 1.8:.0f} °F d" in out
     assert "Nothing was written; -o FILE.toml keeps these numbers." in out
 
 

@@ -68,6 +68,16 @@ def test_what_was_done_is_told_apart() -> None:
     )
 
 
+def test_notes_and_what_was_done_are_two_parts() -> None:
+    """With both since then, the notes are brought up first, and what was done makes up the rest."""
+    note = replace(LATE, date=dt.date(2026, 4, 12))
+    after = plan_of(scouting=(note,), turned_under="2026-04-17")
+    found = what_changed(after, SINCE, RECORD)
+    days = [plan.planting.earliest.median.astype(int) for plan in (plan_of(), plan_of(scouting=(note,)), after)]
+    assert found.planting.by["notes"] == days[1] - days[0] != 0
+    assert found.planting.by["done"] == days[2] - days[1] != 0
+
+
 def test_the_file_of_then_is_told_apart(noted: Plan) -> None:
     """What another file said then is a part of its own, and the others stay as they are."""
     other = replace(noted.field, cover=replace(noted.field.cover, sown=dt.date(2025, 10, 20)))

@@ -301,7 +301,7 @@ READY = {
                             "required": ["date", "of", "days", "kelvin", "against", "confirmed", "used", "said"],
                             "properties": {
                                 "date": DATE,
-                                "of": {"enum": ["stage", "soil"]},
+                                "of": {"enum": ["stage", "cereal", "soil"]},
                                 "days": {"type": ["number", "null"]},
                                 "kelvin": {"type": ["number", "null"]},
                                 "against": DATE,
@@ -362,7 +362,9 @@ def test_ready_json_says_what_the_screen_says(run: Run) -> None:
         assert f"{field['name']}: " in screen
         assert f"{best.day} {best:%b}" in screen
         odds = [entry["p"] for entry in field["window_probability"]]
-        assert max(odds) - 0.031 <= field["turn_under"]["probability"] <= max(odds)
+        assert field["turn_under"]["probability"] <= max(odds)
+        if field["turn_under"]["p_seed_free"] > 0.95:  # where the risk of seed does not bring it forward
+            assert field["turn_under"]["probability"] >= max(odds) - 0.031
 
 
 def test_the_other_commands_speak_json(run: Run) -> None:

@@ -24,6 +24,14 @@ def test_covers_lists_the_cereals_with_their_numbers(run: Run) -> None:
     assert [each["key"] for each in told["records"]] == [each.key for each in covercrop.covers()]
 
 
+def test_a_region_refuses_a_cereal_in_a_line(run: Run) -> None:
+    """Before it looks at the grid, and it says why."""
+    asked = ("--cover", "hairy-vetch", "--sown", "09-15", "--crop", "pumpkin")
+    status, _, messages = run("region", "none.nc", "-o", "out.nc", *asked, "--with", "rye")
+    assert (status, messages.count("\n")) == (1, 1)
+    assert "--with rye: a region is worked out for the legume alone, since nobody has judged the share" in messages
+
+
 def test_one_cereal_by_its_name(run: Run) -> None:
     """Every number with its source or its reason; an unknown name is near both kinds."""
     _, screen, _ = run("covers", "Oats")

@@ -94,6 +94,7 @@ def test_what_is_in_time_is_what_following_the_ground_to_its_end_finds() -> None
             draws,
             dead=dead_from(place, "turn-under"),
             midwinter=chain.midwinter,
+            maturity=chain.stand.maturity(place, start.conditions.cover),
         )
         exact = float(chain.weights[ground.earliest <= latest].sum() / chain.weights.sum())
         assert found.in_time[place] == pytest.approx(exact, abs=0.06)
@@ -300,7 +301,7 @@ def test_the_screen_keeps_to_its_width(
     lines = capsys.readouterr().out.splitlines()
     assert max(map(len, lines)) <= int(columns)
     (marked,) = [line for line in lines if line.lstrip().startswith(">")]
-    assert "23 May" in marked
+    assert "24 May" in marked
     assert "  Rolling" in lines
 
 

@@ -6,6 +6,7 @@ import importlib.util
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 
@@ -21,7 +22,7 @@ from covercrop.parameters import catalogue
 from covercrop.parameters.traits import Cover
 
 REPOSITORY = Path(__file__).resolve().parent.parent
-SCRIPT = REPOSITORY / "data" / "validation" / "refit_bloom.py"
+SCRIPT = REPOSITORY / "data" / "validation" / "refit_places.py"
 COVERS = {
     "crimson-clover",
     "hairy-vetch",
@@ -45,9 +46,14 @@ def cover(request: pytest.FixtureRequest) -> Cover:
 
 
 @pytest.fixture(scope="module")
-def residuals() -> pd.DataFrame:
-    """The rows of the fit, with their predictions."""
-    return pd.read_csv(REPOSITORY / "data" / "validation" / "bloom_residuals.csv", parse_dates=["sown", "observed"])
+def places() -> pd.DataFrame:
+    """The rows of the fit, with their errors at places left out."""
+    return pd.read_csv(SCRIPT.with_name("bloom_places.csv"))
+
+
+def of_set(places: pd.DataFrame, name: str) -> pd.DataFrame:
+    """The rows of one set."""
+    return places[places["set"] == name]
 
 
 # --- the file -------------------------------------------------------------------------------------
@@ -178,48 +184,68 @@ def rmse(errors: pd.Series) -> float:
     return float(np.sqrt((errors**2).mean()))
 
 
-def test_table_and_covers_agree(residuals: pd.DataFrame) -> None:
-    """The requirement of each fitted cover is the one that the table was computed with."""
+SETS = {
+    "crimson clover": "crimson-clover",
+    "winter pea": "winter-pea",
+    "berseem": "berseem-clover",
+    "hairy vetch, standard types": "hairy-vetch",
+}
+
+
+def test_table_and_covers_agree(places: pd.DataFrame) -> None:
+    """Every fitted cover has rows, and what is shipped is the sum that the script found, cultivar by cultivar."""
     fitted = {name for name in COVERS if catalogue.cover(name).confidence == "fitted"}
-    dated = set(pd.read_csv(REPOSITORY / "data" / "validation" / "bloom_dated.csv")["species"])
-    assert set(residuals["species"]) == fitted - dated
-    for name, rows in residuals.groupby("species"):
-        assert set(rows["requirement_all"]) == {catalogue.cover(str(name)).bloom.requirement.value}
+    assert fitted == set(places["species"]) - {"faba-bean", "lentil"}
+    for name, species in SETS.items():
+        assert set(of_set(places, name)["sum"]) == {catalogue.cover(species).bloom.requirement.value}
+    common = of_set(places, "common vetch")
+    assert set(common[common["cultivar"] == "common"]["sum"]) == {
+        catalogue.cover("common-vetch").bloom.requirement.value
+    }
+    lupin = places[places["species"] == "blue-lupin"]
+    for each in catalogue.cover("blue-lupin").cultivars:
+        if each.requirement is not None:
+            assert set(lupin[lupin["cultivar"] == each.name]["sum"]) == {each.requirement.value}, each.name
 
 
-def test_errors_are_those_of_the_dates(residuals: pd.DataFrame) -> None:
-    """The column of errors is the predicted less the observed date."""
-    kept = residuals.dropna(subset=["predicted_left_out"])
-    error = (pd.to_datetime(kept["predicted_left_out"]) - kept["observed"]).dt.days
-    np.testing.assert_array_equal(error, kept["error_left_out_days"])
+def test_what_was_worked_back_is_an_interval() -> None:
+    """A row is called dated only where somebody wrote a day down; what was worked back or is usual has no day."""
+    table = pd.read_csv(SCRIPT.with_name("bloom_dated.csv"))
+    assert set(table["basis"]) == {"dated", "worked back", "usual"}
+    other = table[table["basis"] != "dated"]
+    assert (other["earliest"] < other["latest"]).all()
+    assert set(table[table["species"].isin(["crimson-clover", "berseem-clover"])]["basis"]) == {"worked back"}
+    assert (
+        not table["source"].str.contains("worked back|parr2011|moore2020").where(table["basis"] == "dated", False).any()
+    )
+    assert "observed" not in table.columns
 
 
-def test_crimson_clover_at_a_place_left_out(residuals: pd.DataFrame) -> None:
-    """Crimson clover at the site left out: within 5 days (RMSE), and nearer than both simple rules on the same rows."""
-    rows = residuals[residuals["species"] == "crimson-clover"]
-    assert set(rows["site"]) == {"Beltsville MD", "Raleigh NC"}
-    error = rmse(rows["error_left_out_days"])
-    assert error <= 5
-    assert error < rmse(rows["benchmark_sum_error_days"])
-    assert error < rmse(rows["benchmark_latitude_error_days"])
+def test_crimson_clover_at_a_place_left_out(places: pd.DataFrame) -> None:
+    """Within 5 days (RMSE) of its intervals, nearer than a plain sum; so are 500 forms averaged; their 80 % holds."""
+    rows = of_set(places, "crimson clover")
+    assert rows["site"].nunique() == 5
+    for column in ("left_out_error_days", "averaged_error_days"):
+        assert rmse(rows[column]) <= 5
+        assert rmse(rows[column]) < rmse(rows["plain_sum_error_days"])
+    assert (rows["averaged_error_days"].abs() <= rows["half_interval_days"]).mean() >= 0.7
 
 
-@pytest.mark.parametrize("name", ["winter-pea"])
-def test_other_covers_at_a_place_left_out(residuals: pd.DataFrame, name: str) -> None:
-    """Within 7 days (RMSE), half the windows that they are fitted to, and nearer than a date by latitude."""
-    rows = residuals[residuals["species"] == name]
-    error = rmse(rows["error_left_out_days"])
-    assert error <= 7
-    assert error < rmse(rows["benchmark_latitude_error_days"])
+def test_winter_pea_at_a_place_left_out(places: pd.DataFrame) -> None:
+    """Within 7 days (RMSE), though a plain sum does better there: its gate is half of one, and a sum."""
+    rows = of_set(places, "winter pea")
+    assert rmse(rows["left_out_error_days"]) <= 7
+    bloom = catalogue.cover("winter-pea").bloom
+    assert bloom.day_length_none.value < 8  # of the shortest day something counts
 
 
 # --- the refit ------------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
-def refit_bloom() -> ModuleType:
+def refit() -> ModuleType:
     """The script, imported."""
-    spec = importlib.util.spec_from_file_location("refit_bloom", SCRIPT)
+    spec = importlib.util.spec_from_file_location("refit_places", SCRIPT)
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
@@ -228,38 +254,72 @@ def refit_bloom() -> ModuleType:
     return module
 
 
-def test_refit_finds_the_sum_that_made_the_dates(refit_bloom: ModuleType) -> None:
-    """From dates made with a sum of 600, the fit finds one that gives the same dates, within a day's worth of 600."""
-    bloom, rng = catalogue.cover("crimson-clover").bloom, np.random.default_rng(1)
-    sums, seasons = [], []
+TRUE_FORM = (0.0, 10.0, 13.0, 20.0)
+
+
+def made_rows(refit: ModuleType, width: int = 0) -> object:
+    """Nine seasons at three places whose bloom a sum of 600 made, as days or as intervals that hold them somewhere."""
+    rng, cover = np.random.default_rng(1), catalogue.cover("crimson-clover")
+    names = ("base", "day_length_none", "day_length_full", "cool_days")
+    changed = {name: replace(getattr(cover.bloom, name), value=v) for name, v in zip(names, TRUE_FORM, strict=True)}
+    bloom = replace(cover.bloom, **changed)
+    air, light, seen = [], [], []
     for latitude in (33.0, 36.0, 39.0):
         for _ in range(3):
-            noise = rng.normal(0, 3, 300)
-            tmean = 47 - 0.9 * latitude + 10 * np.cos(2 * np.pi * (np.arange(300) - 295) / 365) + noise
-            hours = day_length(latitude, (273 + np.arange(300)) % 365 + 1.0)
+            noise = rng.normal(0, 3, 290)
+            tmean = 47 - 0.9 * latitude + 10 * np.cos(2 * np.pi * (np.arange(290) - 295) / 365) + noise
+            hours = day_length(latitude, (273 + np.arange(290)) % 365 + 1.0)
             total = accumulate(phenology.photothermal_rate(tmean, hours, 8.0, bloom))
-            day = int(crossing(total, 600.0))
-            sums.append(total)
-            seasons.append(
-                refit_bloom.Season(
-                    site=str(latitude),
-                    latitude=latitude,
-                    tmean=tmean,
-                    day_length=hours,
-                    observed=day,
-                    year_day=day,
-                    weight=1.0,
-                )
-            )
-    found = refit_bloom.fit_sum(sums, seasons)
-    assert abs(found - 600) < bloom.pace.value / 2
-    whole, left_out = refit_bloom.errors(seasons, refit_bloom.sum_rule(sums, seasons))
-    assert np.abs(whole).max() <= 1
-    assert np.abs(left_out).max() <= 1
+            air.append(tmean), light.append(hours), seen.append(float(crossing(total, 600.0)))
+    day, before = np.array(seen), rng.integers(0, width + 1, 9)
+    table = pd.DataFrame({"cultivar": "any", "site": np.repeat(["south", "middle", "north"], 3)})
+    return refit.Rows(
+        table, cover, np.arange(9), np.array(air), np.array(light), np.full(9, 8.0), day - before, day - before + width
+    )
+
+
+@pytest.mark.parametrize("width", [0, 10])
+def test_refit_finds_the_sum_that_made_the_dates(refit: ModuleType, width: int) -> None:
+    """From days, or from intervals of ten days in which they lie anywhere: within a day's worth, two for intervals."""
+    rows, fit = made_rows(refit, width), np.ones(9, dtype=bool)
+    seen = refit.under(rows, np.array(TRUE_FORM))
+    found = refit.known(seen, rows, fit, 0.05)["any"][0] @ seen.sums
+    pace = catalogue.cover("crimson-clover").bloom.pace.value
+    assert abs(found - 600) < pace * (2 if width else 1)
+    mean, _, _ = refit.foretold(seen, rows, fit, 0.05)
+    assert np.abs(refit.misses(rows, mean[0])).max() <= 1
+
+
+def test_an_interval_says_less_than_a_day(refit: ModuleType) -> None:
+    """What is known of the sum is wider, and nothing within the interval is an error."""
+    fit, spreads = np.ones(9, dtype=bool), []
+    for width in (0, 20):
+        rows = made_rows(refit, width)
+        seen = refit.under(rows, np.array(TRUE_FORM))
+        known = refit.known(seen, rows, fit, 0.05)["any"][0]
+        spreads.append(float(np.sqrt(known @ seen.sums**2 - (known @ seen.sums) ** 2)))
+    assert spreads[1] > 1.5 * spreads[0]
+    middle = rows.mean((rows.early + rows.late) / 2)
+    np.testing.assert_array_equal(refit.misses(rows, middle), 0)
+    np.testing.assert_allclose(refit.misses(rows, rows.mean(rows.late) + 3), 3)
+
+
+def test_places_left_out_tell_the_form(refit: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The form that made the dates has the weight, whichever place has no say, and a plain sum next to none."""
+    forms = np.array([TRUE_FORM, (0.0, 0.0, 1.0, 0.0), (4.0, 8.0, 11.0, 0.0)])
+    monkeypatch.setattr(refit, "FORMS", forms)
+    rows = made_rows(refit)
+    found = refit.left_out(rows, 0.05, [refit.under(rows, form) for form in forms])
+    for without in (None, 0, 1, 2):
+        weights = found.weights(without, np.ones(3), np.ones(refit.SCATTER.size)).sum(axis=1)
+        assert weights.argmax() == 0
+        assert weights[1] < 0.1
+    middle, half = refit.mixed(found.weights(None, np.ones(3), np.ones(refit.SCATTER.size)), found.mean, found.variance)
+    assert (np.abs(refit.misses(rows, middle)) <= half).all()
 
 
 def test_refit_says_what_it_needs(tmp_path: Path) -> None:
-    """Without its weather the script stops with one line that names the files and their columns."""
+    """Without its weather the script stops with one line that names a file."""
     done = subprocess.run(
         [sys.executable, str(SCRIPT), str(tmp_path)],
         capture_output=True,
@@ -268,23 +328,11 @@ def test_refit_says_what_it_needs(tmp_path: Path) -> None:
         env={**os.environ, "PYTHONPATH": str(REPOSITORY)},
     )
     assert done.returncode == 1
-    assert "beltsville.csv" in done.stderr
-    assert "date,tmin,tmax in degrees Celsius" in done.stderr
+    assert "au_badgingarra_wa_2006.csv not there" in done.stderr
     assert "Traceback" not in done.stderr
 
 
 # --- places left out ------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def places() -> pd.DataFrame:
-    """The rows of ``refit_places.py`` with their errors."""
-    return pd.read_csv(REPOSITORY / "data" / "validation" / "bloom_places.csv")
-
-
-def of_set(places: pd.DataFrame, name: str) -> pd.DataFrame:
-    """The rows of one set."""
-    return places[places["set"] == name]
 
 
 def interval_of(cover: Cover) -> float:
@@ -293,24 +341,35 @@ def interval_of(cover: Cover) -> float:
 
 
 def test_blue_lupin_at_places_left_out(places: pd.DataFrame) -> None:
-    """RMSE at most 6 days even where the form was chosen without the place, early types 4.5 with it, below a sum."""
+    """RMSE at most 6 days over all, of early types 4.5 as shipped, below a plain sum; the 80 % holds 70 to 90 %.
+
+    Averaged without the place, forms come within a twentieth of a day of 4.5 for early types; one chosen so to 5.1.
+    """
     early, late = (of_set(places, f"blue lupin, {kind} types") for kind in ("early", "late"))
     assert (len(early), len(late)) == (33, 39)
     both = pd.concat([early, late])
-    assert rmse(both["nested_error_days"]) <= 6
+    for column in ("averaged_error_days", "nested_error_days", "left_out_error_days"):
+        assert rmse(both[column]) <= 6
+        for rows in (early, late):
+            assert rmse(rows[column]) < rmse(rows["plain_sum_error_days"])
     assert rmse(early["left_out_error_days"]) <= 4.5
-    for rows in (early, late):
-        assert rmse(rows["left_out_error_days"]) < rmse(rows["plain_sum_error_days"])
-        assert rmse(rows["nested_error_days"]) < rmse(rows["plain_sum_error_days"])
-    assert 0.7 <= (both["nested_error_days"].abs() <= both["half_interval_days"]).mean() <= 0.9
-    assert 0.7 <= (both["nested_error_days"].abs() <= interval_of(catalogue.cover("blue-lupin"))).mean() <= 0.9
+    assert rmse(early["averaged_error_days"]) <= 4.55
+    assert rmse(early["averaged_error_days"]) < rmse(early["nested_error_days"]) - 0.4
+    for rows in (early, late, both):
+        assert 0.7 <= (rows["averaged_error_days"].abs() <= rows["half_interval_days"]).mean() <= 0.9
+    assert 0.7 <= (both["averaged_error_days"].abs() <= interval_of(catalogue.cover("blue-lupin"))).mean() <= 0.9
 
 
 def test_hairy_vetch_of_standard_types_from_korea_to_iowa(places: pd.DataFrame) -> None:
-    """At places left out within 6 days (RMSE), less than half of a plain sum's; America's windows within five days."""
+    """At places left out within 6 days (RMSE), less than half of a plain sum's; America's windows within five days.
+
+    The 80 % interval of a place left out holds seven of nine, where it held five.
+    """
     rows = of_set(places, "hairy vetch, standard types")
     assert rmse(rows["left_out_error_days"]) <= 6
-    assert rmse(rows["left_out_error_days"]) < rmse(rows["plain_sum_error_days"]) / 2
+    for column in ("left_out_error_days", "averaged_error_days"):
+        assert rmse(rows[column]) < rmse(rows["plain_sum_error_days"]) / 2
+    assert 0.7 <= (rows["averaged_error_days"].abs() <= rows["half_interval_days"]).mean() <= 0.9
     america = rows[rows["site"].str.contains(" (?:NC|MD|NY|IA)$")]
     assert len(america) == 4
     assert (america["fitted_error_days"].abs() <= 5).all()
@@ -357,17 +416,3 @@ def test_the_spread_of_bloom_is_that_of_a_new_place(name: str) -> None:
     days = [phenology.requirement_spread(cover, known) / cover.bloom.pace.value for known in (True, False)]
     assert days[0] >= 5.1
     assert days[1] >= 9.9
-
-
-def test_places_refit_says_what_it_needs(tmp_path: Path) -> None:
-    """Without its weather the script stops with one line that names a file."""
-    done = subprocess.run(
-        [sys.executable, str(SCRIPT.with_name("refit_places.py")), str(tmp_path)],
-        capture_output=True,
-        text=True,
-        check=False,
-        env={**os.environ, "PYTHONPATH": str(REPOSITORY)},
-    )
-    assert done.returncode == 1
-    assert "au_badgingarra_wa_2006.csv not there" in done.stderr
-    assert "Traceback" not in done.stderr

@@ -45,7 +45,13 @@ PARSERS = main._parser()._subparsers._group_actions[0].choices
 TWINS = {
     "add": ("add_field",),
     "ready": ("plan_field", "plan_fields", "what_changed"),
-    "scout": ("add_scouting_note", "undo_scouting_note"),
+    "scout": (
+        "add_scouting_note",
+        "edit_scouting_note",
+        "undo_scouting_note",
+        "add_scouting_notes",
+        "undo_scouting_notes",
+    ),
     "compare": ("compare_endings",),
     "sow": ("compare_sowing_dates",),
     "beds": ("lay_out_beds",),

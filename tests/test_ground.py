@@ -12,11 +12,11 @@ from invented import season
 from covercrop.field.entries import CropEntry, ScoutingNote
 from covercrop.models import frost as hazards_frost
 from covercrop.models import maggot, plantback
-from covercrop.models.decomposition import case_of, nitrogen_released, of_the_season, residue_clear
+from covercrop.models.decomposition import Maturity, case_of, nitrogen_released, of_the_season, residue_clear
 from covercrop.models.members import standard_draws
 from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters import catalogue
-from covercrop.season.ground import Ground, dead_from, follow_ground, ground_details, planting_limits
+from covercrop.season.ground import Ground, GroundDetails, dead_from, follow_ground, ground_details, planting_limits
 from covercrop.weather.outlook import Outlook, together
 
 CRIMSON, SQUASH = catalogue.cover("crimson-clover"), catalogue.crop("summer-squash")
@@ -187,3 +187,44 @@ def test_a_cover_that_stands_gives_nothing_up() -> None:
     assert all(np.isnan(shares).all() for shares in aside.release.values())
     assert np.isnan(aside.brood).all()
     assert np.isnan(aside.residue_by_rain).all()
+
+
+def test_an_older_cover_rots_later_and_gives_its_nitrogen_later() -> None:
+    """Ended near ripe seed; each place with its own."""
+    old = Maturity(age=np.full((3, 8), 0.6), carbon_nitrogen=np.zeros((1, 1)))
+    aged = follow_ground(OUTLOOK, CRIMSON, SQUASH, PLAN, DRAWS, dead=ENDED, midwinter=MIDWINTER, maturity=old)
+    assert (aged.limits["residue"] >= GROUND.limits["residue"]).all()
+    assert (aged.limits["residue"] > GROUND.limits["residue"]).mean() > 0.8
+    slower, plain = (ground_details(OUTLOOK, 37.6, CRIMSON, SQUASH, PLAN, ground) for ground in (aged, GROUND))
+    assert (slower.residue_by_rain > plain.residue_by_rain).all()
+    assert (slower.release[2] <= plain.release[2]).all()
+    assert (slower.release[2] < plain.release[2]).any()
+    both = follow_ground(
+        together([OUTLOOK, OUTLOOK]),
+        CRIMSON,
+        SQUASH,
+        PLAN,
+        DRAWS,
+        dead=np.array([ENDED, ENDED]),
+        midwinter=MIDWINTER,
+        maturity=Maturity.together([old, Maturity(age=np.zeros((3, 8)), carbon_nitrogen=np.zeros((1, 1)))]),
+    )
+    for place, alone in enumerate((aged, GROUND)):
+        np.testing.assert_array_equal(both.at(place).limits["residue"], alone.limits["residue"])
+
+
+def test_what_lies_on_top_gives_its_nitrogen_as_the_rain_allows() -> None:
+    """Slower than dug in, slower in a drought; what is planted through it waits for no rot."""
+
+    def aside(way: str, wet: float) -> GroundDetails:
+        outlook = wave(wet=wet)
+        ground = follow_ground(outlook, CRIMSON, SQUASH, PLAN, DRAWS, dead=ENDED, midwinter=MIDWINTER, terminate=way)
+        return ground_details(outlook, 37.6, CRIMSON, SQUASH, PLAN, ground)
+
+    # Each share is one of its own season, so that a slow pace tells in the first weeks.
+    rolled, dry, dug_in = aside("roll", 2.0), aside("roll", 0.0), aside("turn-under", 2.0)
+    assert (rolled.release[2][1] < dug_in.release[2][1]).all()
+    assert (dry.release[2][1] < rolled.release[2][1]).all()
+    assert (rolled.release[2][0] < rolled.release[2][1]).all()
+    assert (rolled.residue_by_rain == ENDED).all()
+    assert (dug_in.residue_by_rain > ENDED).all()

@@ -13,7 +13,7 @@ from sources import PACKAGE, TREES
 #: The rooms from the ground up; those of a line know nothing of each other.
 ROOMS: tuple[tuple[str, ...], ...] = (
     ("base",),
-    ("guide", "parameters"),
+    ("guide", "parameters", "teaching"),
     ("weather",),
     ("models",),
     ("field",),
@@ -32,9 +32,10 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "base": (
         ("arrays", "errors", "marks", "reading", "records", "shipped", "toml_text", "version"),
         ("days", "extras", "replacing", "spreadsheet", "streams", "units"),
-        ("output",),
+        ("one_system", "output"),
     ),
     "guide": (("pages",),),
+    "teaching": (("exercises", "figures", "records", "scale", "sliders"),),
     "parameters": (("traits", "bases"), ("catalogue",), ("companions", "constants", "own_bloom")),
     "weather": (
         ("forecast_error", "patience", "quality", "record", "sharing", "sheet", "station_list", "store"),
@@ -58,6 +59,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("file", "rows", "weather_source"),
         ("rewriting", "typed"),
         ("add_field", "add_note"),
+        ("change_note", "notes_file"),
     ),
     "season": (
         ("absent", "doubts", "ground_part", "measurements", "planting_part", "progress", "ripeness", "stand_part"),
@@ -72,7 +74,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("many",),
         ("adding", "comparison", "noting"),
     ),
-    "autumn": (("sowing_dates",), ("frame",), ("relaxations",), ("comparison",), ("verdict",)),
+    "autumn": (("sowing_dates",), ("frame",), ("relaxations",), ("comparison",), ("many", "verdict")),
     "checking": (
         ("bloom_fit", "degree_day_table", "hindcast", "trend"),
         ("cultivar_fit", "replay", "springs", "verdict"),
@@ -103,14 +105,14 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
         ("chances", "limits", "season", "timeline"),
         ("charts",),
     ),
-    "render.data": (("icalendar", "machine"), ("beds", "comparison", "sowing")),
+    "render.data": (("icalendar", "lists", "machine"), ("beds", "comparison", "sowing")),
     "render.screen": (
         ("strip",),
         ("terminal",),
         ("adding", "beds", "calibration", "comparison", "datebook", "guide", "hindcast"),
         ("many_fields", "region", "replay", "scouting", "sowing"),
     ),
-    "render.page": (("sections", "sheet", "timeline"), ("report",), ("notebook",)),
+    "render.page": (("pocket", "seasons", "sections", "sheet", "timeline"), ("report",), ("notebook",)),
     "cli": (
         ("shared",),
         ("asking",),

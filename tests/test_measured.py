@@ -299,7 +299,7 @@ def test_a_height_and_a_surprising_note_are_said() -> None:
     assert any("Your height of 13 Apr, 40 cm (16 inches), speaks for" in note for note in said)
     (line,) = (note for note in said if "surprising" in note)
     assert line.startswith(
-        "Your note of 12 Feb (BBCH 60) is surprising: by this weather alone it would be expected about"
+        "Your note of 12 Feb (BBCH 60, first flowers open) is surprising: by this weather alone it would be expected "
     )
     assert line.endswith("days later. It is used all the same.")
     assert any("The notes do not fit this weather well" in note for note in said)

@@ -325,7 +325,7 @@ def pair(method: str, **changes: float) -> tuple[float, float]:
     days = {"bud": 90, "first_flower": 105, "bloom_10": 110, "bloom_25": 115, "bloom_50": 120, "end_of_bloom": 150}
     days |= {"viable_seed": 161, "rolled_from": 125, "swelling_pods": 150}
     days |= {"cereal_jointing": 80, "cereal_boot": 95, "cereal_heading": 98, "cereal_flowering": 108}
-    days |= {"cereal_milk": 121, "cereal_tilled_until": 108} | changes  # type: ignore[assignment]
+    days |= {"cereal_milk": 114, "cereal_last": 121, "cereal_tilled_until": 108} | changes  # type: ignore[assignment]
     found = termination.window({name: np.array([float(day)]) for name, day in days.items()}, method, VETCH)
     return found[0].item(), found[1].item()
 
@@ -333,12 +333,12 @@ def pair(method: str, **changes: float) -> tuple[float, float]:
 def test_the_window_of_the_two_by_way_of_ending() -> None:
     """Rolled and mown by the later of the two, turned under by the earlier, all before either sets seed."""
     assert pair("roll") == (125, 121)
-    assert pair("roll", cereal_flowering=130, cereal_milk=143) == (130, 143)
+    assert pair("roll", cereal_flowering=130, cereal_last=143) == (130, 143)
     assert pair("mow") == (120, 121)
-    assert pair("mow", cereal_heading=128, cereal_milk=200) == (128, 150)
+    assert pair("mow", cereal_heading=128, cereal_last=200) == (128, 150)
     assert pair("turn-under") == (80, 121)
-    assert pair("turn-under", cereal_jointing=140, cereal_milk=200) == (110, 160)
-    assert pair("tarp", cereal_milk=200) == (80, 160 - 21)
+    assert pair("turn-under", cereal_jointing=140, cereal_last=200) == (110, 160)
+    assert pair("tarp", cereal_last=200) == (80, 160 - 21)
 
 
 def test_rolled_before_it_flowers_a_cereal_lives_on() -> None:
@@ -355,3 +355,11 @@ def test_tillage_kills_less_surely_from_the_boot_on() -> None:
     assert termination.killed_until(stages_, "turn-under") == pytest.approx([108, np.inf])
     assert termination.killed_until(stages_, "roll") is None
     assert termination.killed_until({}, "turn-under") is None
+
+
+def test_the_last_day_of_a_cereal_lies_between_watery_grain_and_soft_dough() -> None:
+    """Two sources name one end each; a draw lies between, and never beyond."""
+    milk = np.array([120.0])
+    early, middle, late = (termination.last_before_grain(milk, np.array([draw])).item() for draw in (-3.0, 0.0, 3.0))
+    assert (early, middle, late) == (124, 131, 134)
+    assert MODELS.cereal.dough.value == 14

@@ -12,13 +12,19 @@ from invented import days, field, weather
 
 from covercrop import compare_endings
 from covercrop.base.records import DailyWeather
-from covercrop.field.entries import Field, ScoutingNote
+from covercrop.checking.replay import _nitrogen
+from covercrop.field.entries import AimEntry, Field, ScoutingNote
 from covercrop.models.cereal import ZADOKS
-from covercrop.models.members import standard_draws
+from covercrop.models.members import quantiles, standard_draws
+from covercrop.models.mixture import growth_factor
+from covercrop.parameters.companions import companion
 from covercrop.render.data import comparison, machine
+from covercrop.render.words.answer import headline
 from covercrop.season.chain import Start, follow, follow_each
 from covercrop.season.mixture_part import HELPS
+from covercrop.season.nitrogen_part import amounts_on
 from covercrop.season.plan import Plan, make_plan, start_of
+from covercrop.season.stand import brought
 
 ON = np.datetime64("2026-03-20")
 DRAWS = standard_draws(16)
@@ -69,7 +75,7 @@ def test_the_cereal_leads_where_it_is_turned_under(vetch: dict[str, Plan]) -> No
     assert plan.mixture.dates["jointing"].median < best.date < plan.mixture.dates["boot"].late
     assert best.date < of_alone.date - days(14)
     assert best.bloom < 0.1 < best.probability
-    assert plan.window.closes.median <= plan.mixture.dates["milk"].median + days(1)
+    assert plan.window.closes.median <= plan.mixture.dates["milk"].median + days(12)
 
 
 def test_the_clash_is_said_with_what_helps(vetch: dict[str, Plan]) -> None:
@@ -79,7 +85,7 @@ def test_the_clash_is_said_with_what_helps(vetch: dict[str, Plan]) -> None:
     clash = mixture.clash
     assert clash is not None
     assert (clash.method, clash.past) == ("roll", "cereal")
-    assert clash.chance < 0.5
+    assert clash.chance < 0.8
     assert set(clash.helps) <= set(HELPS)
     assert clash.helps["turn-under"] > 0.9
     assert clash.helps["winter-wheat"] > clash.helps["triticale"] > clash.chance
@@ -95,7 +101,7 @@ def test_once_the_cereal_is_in_grain_the_legume_alone_is_waited_for() -> None:
     before = make_plan(plot, full, np.datetime64("2026-05-10"), DRAWS).mixture
     assert before is not None
     assert not before.in_grain
-    after = make_plan(plot, full, before.dates["milk"].median + days(4), DRAWS)
+    after = make_plan(plot, full, before.dates["milk"].median + days(12), DRAWS)
     alone = make_plan(field("hairy-vetch", terminate="roll"), full, after.on, DRAWS)
     assert after.mixture is not None
     assert after.mixture.in_grain
@@ -103,6 +109,8 @@ def test_once_the_cereal_is_in_grain_the_legume_alone_is_waited_for() -> None:
     assert after.window.method == "roll"
     assert after.state != "seed-risk"
     assert (after.window.opens, after.window.closes) == (alone.window.opens, alone.window.closes)
+    tilled = make_plan(mixed(species="hairy-vetch"), full, after.on, DRAWS)
+    assert "mown first, since tillage alone may not kill the cereal rye" in headline(tilled)
 
 
 def test_woollypod_vetch_and_rye_go_together(record: DailyWeather) -> None:
@@ -154,6 +162,7 @@ def test_more_legume_brings_more_and_none_ties_up(record: DailyWeather) -> None:
     assert (plans[0].mixture.band, plans[2].mixture.band) == ("release", "tie-up")
     assert amounts[2]["pan_kg_ha"].median < 0
     assert plans[2].nitrogen.release == {}
+    assert plans[2].absent["nitrogen.released"] == "not-needed"
     residue = [plan.dates["residue"].median for plan in plans]
     assert residue == sorted(residue)
     assert residue[0] < residue[-1]
@@ -274,3 +283,75 @@ def test_other_cereals_do_not_join(record: DailyWeather) -> None:
         return start.joins
 
     assert joins("oat") != joins("cereal-rye") == joins("rye")
+
+
+# --- the parts that rest on the cereal ------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def ended(record: DailyWeather) -> tuple[Plan, Plan]:
+    """A mixture and the same legume alone, both turned under on one day."""
+    day = {"turned_under": "2026-04-10"}
+    share = (40.0, 40.0)
+    on = np.datetime64("2026-04-12")
+    return make_plan(mixed(share=share, **day), record, on, DRAWS), make_plan(field(**day), record, on, DRAWS)
+
+
+def test_dry_matter_and_release_are_of_the_two(ended: tuple[Plan, Plan]) -> None:
+    """More of it by what mixtures weigh, and it comes free more slowly."""
+    both, alone = ended
+    weight = [plan.nitrogen.amounts["dry_matter_kg_ha"].median for plan in ended]
+    assert weight[0] == pytest.approx(weight[1] * growth_factor(0.4).item())
+    assert both.nitrogen.release[4].median < alone.nitrogen.release[4].median - 0.02
+    assert both.dates["residue"].median > alone.dates["residue"].median
+
+
+def test_a_slow_cereal_leaves_the_crop_less_time(record: DailyWeather) -> None:
+    """Both of how it rots and of how long it makes wait, in the ground and in the days that are still in time."""
+    start = start_of(replace(mixed(share=(20, 20)), aim=AimEntry(plant_by=dt.date(2026, 7, 5))), record, ON)
+    rye = companion("rye")
+    waits = replace(rye.wait.large_seed, value=60.0, low=60.0, high=60.0)
+    poor = replace(rye.nitrogen.jointing, value=0.3)
+    others = {
+        "rye": rye,
+        "wait": replace(rye, wait=replace(rye.wait, large_seed=waits)),
+        "rot": replace(rye, nitrogen=replace(rye.nitrogen, tillering=poor, jointing=poor, flowering=poor)),
+    }
+    chains = {
+        name: follow(replace(start, conditions=replace(start.conditions, companion=each)), DRAWS)
+        for name, each in others.items()
+    }
+    until = {}
+    for name, chain in chains.items():
+        assert chain.ahead is not None
+        until[name] = chain.ahead.in_time_until("turn-under")
+    for slow in ("wait", "rot"):
+        # Between the days that are followed its date is straight, so that single members may gain a day.
+        assert np.median(until[slow] - until["rye"]) < 0, slow
+        assert np.mean(until[slow] > until["rye"]) < 0.1, slow
+    assert (chains["wait"].ground.limits["disease"] > chains["rye"].ground.limits["disease"]).all()
+
+
+def test_a_row_says_of_the_ground_what_the_plan_does(record: DailyWeather) -> None:
+    """The likely planting of the day that is advised is one and the same."""
+    found = compare_endings(mixed(share=(20, 20)), record, ON)
+    [chosen] = [row for row in found.rows if row.chosen]
+    assert chosen.plant_likely == found.plan.planting.earliest.median
+    assert chosen.plant_safe == found.plan.planting.safe
+
+
+def test_the_replay_counts_the_nitrogen_of_the_two(record: DailyWeather) -> None:
+    """Draw by draw what ending the mixture on a day brings; less than of the legume alone."""
+    found = []
+    for plot in (mixed(share=(30, 30)), field()):
+        start = start_of(plot, record, ON)
+        chain = follow(start, DRAWS)
+        day = np.full(16, 205.0)
+        found.append(_nitrogen(chain, start.outlook, plot, DRAWS)(day))
+        growth = start.conditions.cover.growth
+        assert growth is not None
+        told = amounts_on(chain.stand, growth, start.outlook, (), chain.weights, DRAWS, 205)
+        brings = brought(growth, start.outlook.tmean, chain.stand.stages, DRAWS, 205.0, cereal=chain.stand.cereal)
+        middle = quantiles(brings["pan_kg_ha"], chain.weights)[1]
+        assert middle == pytest.approx(told["pan_kg_ha"].median)
+    assert np.median(found[0]) < np.median(found[1]) - 5

@@ -87,8 +87,8 @@ def test_a_surprising_note_is_told_by_its_days() -> None:
     first, second = on(205, bbch=51), on(212, bloom_percent=40.0)
     told = said(first, second, scouting_sd=4.0, surprises=((first, 20.4), (second, -12.0)))
     assert told[1] == (
-        "Your note of 25 Mar (BBCH 51) is surprising: by this weather alone it would be expected about 14 Apr, 20 days "
-        "later. It is used all the same."
+        "Your note of 25 Mar (BBCH 51, first flower buds visible) is surprising: by this weather alone it would be "
+        "expected about 14 Apr, 20 days later. It is used all the same."
     )
     assert told[2] == (
         "Your note of 1 Apr (40% bloom) is surprising: by this weather and your earlier notes it would be expected "

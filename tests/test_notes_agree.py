@@ -110,7 +110,7 @@ def test_half_in_bloom_today_against_two_notes_of_buds() -> None:
     surprises = [said for said in after.provenance.notes if "surprising" in said]
     assert surprises == [
         "Your note of 20 Apr (50% bloom) is surprising: by this weather and your earlier notes it would be expected "
-        "about 7 May, 17 days later. It is used all the same."
+        "about 6 May, 16 days later. It is used all the same."
     ]
     assert not any("surprising" in said for said in before.provenance.notes)
     assert "3 scouting notes are used, good to about 7 days." in after.provenance.notes

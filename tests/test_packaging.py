@@ -25,7 +25,10 @@ SHIPPED = (
     "demo/weather.csv",
     "demo/README.md",
     "demo/records.csv",
+    "demo/squares.toml",
     "models.toml",
+    "validation/degree_day_cases.csv",
+    "validation/bloom_places.csv",
 )
 
 # Run with -I: neither the working directory nor PYTHONPATH nor the user's own packages take part.
@@ -85,7 +88,7 @@ def probe(python: str | Path, place: Path, cwd: Path) -> dict[str, Any]:
     """What a fresh interpreter, started elsewhere, finds with ``place`` in front of its packages."""
     found: dict[str, Any] = json.loads(run(python, "-I", "-c", PROBE, place, *SHIPPED, cwd=cwd))
     assert found["sizes"] == [(REPOSITORY / "data" / name).stat().st_size for name in SHIPPED]
-    assert found["demo_sizes"] == [(REPOSITORY / "data" / name).stat().st_size for name in SHIPPED[4:6]]
+    assert found["demo_sizes"] == [(REPOSITORY / "data" / name).stat().st_size for name in SHIPPED[5:7]]
     assert "crimson-clover" in found["covers"]
     return found
 

@@ -378,6 +378,21 @@ def test_order_of_covers_in_spring(clemson: pd.DataFrame) -> None:
     assert max(vetch, pea) + 4 < min(common, berseem)
 
 
+def test_vetch_in_a_cool_maritime_place() -> None:
+    """By the sea at 48.6 N hairy vetch is in full bloom in late spring, not on 1 August (common practice, no source).
+
+    Made-up weather of a coast of cool springs: 4 degC in January, 16.5 in July, sown on 20 September.
+    """
+    days = pd.date_range("2010-09-20", periods=330)
+    means = 10.25 - 6.25 * np.cos(2 * np.pi * (days.day_of_year.to_numpy() - 18) / 365.25)
+    stages = phenology.stage_days(
+        means, day_length(48.6, days.day_of_year.to_numpy(float)), catalogue.cover("hairy-vetch")
+    )
+    first, full = (days[int(stages[name][0])] for name in ("first_flower", "bloom_50"))
+    assert pd.Timestamp("2011-05-10") <= first <= pd.Timestamp("2011-06-10")
+    assert pd.Timestamp("2011-05-20") <= full <= pd.Timestamp("2011-06-30")
+
+
 # --- cultivars and spread -------------------------------------------------------------------------
 
 

@@ -14,6 +14,7 @@ from covercrop.base.errors import UnknownNameError
 from covercrop.base.records import CitedValue
 from covercrop.models import frost, plantback
 from covercrop.models import maggot as hazards
+from covercrop.models.decomposition import Maturity
 from covercrop.models.degree_days import TOLERANCE
 from covercrop.models.soil_temperature import held, soil_temperature
 from covercrop.parameters import catalogue
@@ -254,6 +255,14 @@ def test_what_is_rolled_is_planted_through(weather: tuple[np.ndarray, np.ndarray
         for way in ("mow", "turn-under")
     )
     assert (on_top > buried).all()
+    drawn = plantback.limits(
+        tmin, tmax, soil, start, MIDWINTER, terminate="mow", surface_draw=np.array([-1.0, 0.0, 1.0]), **small
+    )["residue"]
+    assert (np.diff(drawn, axis=1) < 0).all()
+    np.testing.assert_array_equal(drawn[:, 1], on_top[:, 0])
+    old = Maturity(age=np.array([1.0]), carbon_nitrogen=np.zeros(1))
+    older = plantback.limits(tmin, tmax, soil, start, MIDWINTER, maturity=old, **given)["residue"]
+    assert (older > turned["residue"]).all()
 
 
 @pytest.mark.parametrize(

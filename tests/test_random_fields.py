@@ -31,6 +31,7 @@ from covercrop.models import seedling_disease
 from covercrop.models.soil_temperature import GROUND_COVERS
 from covercrop.models.termination import METHODS
 from covercrop.parameters import catalogue
+from covercrop.parameters.companions import companion_names
 from covercrop.render.words.answer import headline
 from covercrop.season.chain import MOST_ALONE
 from covercrop.season.plan import Plan, make_plan
@@ -54,6 +55,8 @@ CLIMATES = {
 }
 FIRST, LAST = "2012-01-01", "2026-08-31"
 COVERS = catalogue.cover_names()
+#: Half of the covers stand alone.
+BESIDE = (*[None] * len(companion_names()), *companion_names())
 CROPS = catalogue.crop_names()
 
 
@@ -87,6 +90,13 @@ SEEN = st.one_of(
     ),
 )
 
+#: What is seen of a mixture besides.
+SEEN_BESIDE = st.one_of(
+    st.just({}),
+    st.fixed_dictionaries({"cereal": st.sampled_from([9, 25, 30, 39, 45, 51, 61, 65, 71, 83, 92])}),
+    st.fixed_dictionaries({"legume_percent": st.sampled_from([1.0, 30.0, 99.0])}),
+)
+
 
 @st.composite
 def fields(draw: st.DrawFn, latitude: float, on: dt.date, name: str = "Test plot") -> Field:
@@ -102,7 +112,11 @@ def fields(draw: st.DrawFn, latitude: float, on: dt.date, name: str = "Test plot
     planted = draw(st.none() | st.integers(1, 60)) if ended else None
     turned = sown + dt.timedelta(days=ended) if ended else None
     set_out = turned + dt.timedelta(days=planted) if turned and planted else None
-    scouting = [ScoutingNote(date=sown + dt.timedelta(days=day), **seen) for day, seen in notes]
+    beside = draw(st.sampled_from(BESIDE))
+    scouting = [
+        ScoutingNote(date=sown + dt.timedelta(days=day), **seen, **(draw(SEEN_BESIDE) if beside else {}))
+        for day, seen in notes
+    ]
     return Field(
         name=name,
         latitude=latitude,
@@ -114,6 +128,8 @@ def fields(draw: st.DrawFn, latitude: float, on: dt.date, name: str = "Test plot
             sown=sown,
             turned_under=turned,
             terminate=draw(st.sampled_from(METHODS)),
+            companion=beside,
+            legume_percent=draw(st.sampled_from([None, (40.0, 40.0), (20.0, 60.0)])) if beside else None,
         ),
         crop=CropEntry(
             name=draw(st.sampled_from(CROPS)),
@@ -177,6 +193,8 @@ def toml(field: Field, weather_file: str) -> str:
                 sown=cover.sown,
                 turned_under=cover.turned_under,
                 terminate=cover.terminate,
+                **{"with": cover.companion},
+                legume_percent=cover.legume_percent and list(cover.legume_percent),
             ),
             table("[field.weather]", file=weather_file),
             table(
@@ -197,6 +215,8 @@ def toml(field: Field, weather_file: str) -> str:
                     height_cm=note.height_cm,
                     dry_matter_kg_ha=note.dry_matter_kg_ha,
                     nitrogen_percent=note.nitrogen_percent,
+                    cereal=note.cereal,
+                    legume_percent=note.legume_percent,
                 )
                 for note in field.scouting
             ),

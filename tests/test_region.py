@@ -484,6 +484,13 @@ def test_a_table_of_stations(tmp_path: Path) -> None:
         assert row["binding_limit"] == plan.planting.binding
 
 
+def test_days_to_maturity_may_be_whole() -> None:
+    """A whole number of days is written into the attributes as any other."""
+    about = results._about(replace(QUESTION, days_to_maturity=95), "", ())
+    assert about["question_days_to_maturity"] == 95
+    assert about["question_percentiles"] == "10 50 90"
+
+
 def test_the_map_is_a_picture(folder: Path, answered: xr.Dataset) -> None:
     """A PNG with as many colours as a map needs, from a grid and from stations; none half-written."""
     from matplotlib.image import imread

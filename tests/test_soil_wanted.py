@@ -14,6 +14,7 @@ from covercrop.base.errors import CovercropError
 from covercrop.field.entries import CropEntry
 from covercrop.field.file import read_fields
 from covercrop.field.rows import read_rows
+from covercrop.render.words import answer
 from covercrop.season.plan import make_plan
 
 TEXT = """
@@ -87,3 +88,23 @@ def test_it_wins_over_that_of_the_crop() -> None:
     assert warmer.planting.soil_c == 24.0
     assert warmer.planting.limits["soil_warm"].median > plain.limits["soil_warm"].median + np.timedelta64(7, "D")
     assert np.isnat(warmer.ground.soil_good)
+
+
+def test_both_soils_are_named_with_how_they_are_measured() -> None:
+    """The one that the planting waits for, and the one in which seed comes up well, where they are a week apart."""
+    plan = make_plan(
+        field("crimson-clover", "pumpkin", turned_under="2026-03-20"), weather(), np.datetime64("2026-04-20")
+    )
+    (said,) = [line for line in answer.reasons(plan) if "warm enough" in line]
+    assert "sow pumpkin at 16 °C" in said
+    assert "for which the planting waits; seed comes up well at 18 °C" in said
+    assert said.endswith("Both are means of a day at planting depth, held on 4 days running.")
+
+
+def test_nitrogen_of_what_lies_on_top_is_that_of_the_rain() -> None:
+    """What is dug in is taken to be kept moist; nobody waters a mulch for its nitrogen."""
+    ways = {"turn-under": "of moist ground.", "roll": "of the usual rain."}
+    for way, water in ways.items():
+        plan = make_plan(field("crimson-clover", terminate=way), weather(), np.datetime64("2026-04-20"))
+        assert water in answer.release(plan)
+        assert plan.window.method == way

@@ -15,7 +15,7 @@ from hypothesis.extra.numpy import arrays
 
 from covercrop.base.errors import UnknownNameError
 from covercrop.models import soil_water
-from covercrop.models.soil_temperature import GROUND_COVERS
+from covercrop.models.soil_temperature import GROUNDS
 from covercrop.models.soil_water import (
     LOWER_LIMIT,
     READILY_EVAPORABLE,
@@ -40,7 +40,7 @@ CHAMPION_LATITUDE = 40.4
 DAYS = 60
 RAIN = arrays(np.float64, DAYS, elements=st.one_of(st.just(0.0), st.floats(0, 90)))
 DEMAND = arrays(np.float64, DAYS, elements=st.floats(0, 14))
-COVERS = st.sampled_from(GROUND_COVERS)
+COVERS = st.sampled_from(GROUNDS)
 TURNED = st.one_of(st.floats(-5, DAYS + 5), st.just(np.nan))
 
 
@@ -265,7 +265,7 @@ def test_every_year_stands_alone(champion: pd.DataFrame) -> None:
 
 def test_ground_covers_are_those_of_the_soil_temperature() -> None:
     """The two models know the same ground covers, and refuse any other by name."""
-    assert tuple(soil_water._EVAPORATION_LEFT) == GROUND_COVERS
+    assert tuple(soil_water._EVAPORATION_LEFT) == GROUNDS
     with pytest.raises(UnknownNameError, match="unknown ground cover 'gravel'"):
         relative_water([0.0], [1.0], "gravel", 0)
 
@@ -336,3 +336,22 @@ def test_five_unknown_days_are_passed_over_and_a_sixth_is_not() -> None:
         assert bool(water[2 + unknown] == 2.0) is moist
         assert water[2] == pytest.approx(2 - 6 / 26)
         assert water[2 + unknown] == pytest.approx(2.0 if moist else 2 - 6 / 26)
+
+
+def test_what_lies_on_top_holds_the_rain_of_few_days() -> None:
+    """Four millimetres wet it through, four tenths of that are left a day on, nothing after four dry days."""
+    rain = np.array([0.0, 4.0, 0.0, 0.0, 0.0, 0.0, 2.0, 2.0, 40.0, np.nan, 0.0])
+    held = soil_water.litter_moisture(np.stack([rain, np.zeros(11)]))
+    expected = [0.0, 1.0, 0.4, 0.16, 0.064, 0.0, 0.5, 0.7, 1.0]
+    np.testing.assert_allclose(held[0, :9], expected, atol=1e-9)
+    assert np.isnan(held[0]).tolist() == [False] * 9 + [True, False]
+    assert not held[1].any()
+    assert soil_water.litter_moisture(np.full(3, np.nan)).tolist() == pytest.approx([np.nan] * 3, nan_ok=True)
+
+
+def test_a_cover_that_lies_as_a_mulch_keeps_the_ground_moist_as_straw_does() -> None:
+    """Moister than bare ground after a dry month."""
+    dry = {
+        cover: relative_water(np.zeros(30), np.full(30, 5.0), cover, 0)[-1] for cover in ("bare", "residue", "straw")
+    }
+    assert dry["bare"] < dry["residue"] == dry["straw"]

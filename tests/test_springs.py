@@ -49,11 +49,12 @@ def warmed(record: DailyWeather, first: str, by: float) -> DailyWeather:
 # --- the trend ------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("slope", [0.0, -0.3])
-def test_the_trend_is_that_of_scipy(slope: float) -> None:
+@pytest.mark.parametrize(("slope", "step"), [(0.0, 1), (-0.3, 1), (-0.5, 8), (-1.2, 8)])
+def test_the_trend_is_that_of_scipy(slope: float, step: float) -> None:
     """Slope and interval are those of scipy's rule, ties among the dates included."""
     years = np.arange(1990, 2026)
-    dates = np.round(120 + slope * (years - 1990) + np.random.default_rng(4).normal(0, 4, years.size))
+    dates = 120 + slope * (years - 1990) + np.random.default_rng(4).normal(0, 4, years.size)
+    dates = step * np.round(dates / step)
     told = theilslopes(dates, years, alpha=0.95)
     found = trend(years, dates)
     assert found is not None
@@ -145,6 +146,25 @@ def test_the_sentences_hold_the_numbers(plan: Plan, springs: Springs) -> None:
     assert "2.0 days earlier every ten years (95% interval 0.5 to 4.0)" in words.trend_said(told)
     assert "no trend can be told from none" in words.trend_said(replace(told, high=0.05))
     assert "2.0 °F warmer" in words.warmth(replace(springs, departure=2.0 / 1.8), us=True)
+
+
+def test_of_a_dead_stand_no_bloom_is_said(plan: Plan, springs: Springs) -> None:
+    """Where the cold has killed it only what is drawn is said."""
+    dead = replace(plan, state="winter-killed")
+    assert words.beside(dead, springs) == ""
+    assert words.describe(dead, springs, "springs") == "Degree-days up to 20 Apr, beside those of 25 past springs."
+
+
+def test_south_of_the_equator_the_spring_is_of_the_same_year() -> None:
+    """A cover sown in April blooms in the spring of that year."""
+    record = weather(last="2026-09-20", coldest_day=202)
+    south = make_plan(field(sown="2026-04-10", latitude=-37.6), record, np.datetime64("2026-09-20"), details=False)
+    found = past_springs(south, record)
+    assert (found.spring, str(found.midwinter)) == (2026, "2026-07-01")
+    assert found.years[-1] == 2025
+    assert found.days[0] + days(int(np.median(found.events["bloom_50"]))) > found.midwinter
+    for name, draw in SPRING_CHARTS.items():
+        assert crossing(titled(draw(found, False), south, words.TITLES[name])) == [], name
 
 
 def test_where_notes_count_it_is_said(springs: Springs) -> None:

@@ -13,7 +13,7 @@ from invented import field, weather
 from covercrop.parameters import catalogue
 from covercrop.parameters.traits import INFLORESCENCES
 from covercrop.render.figures.stages import _OPEN, stage_drawing
-from covercrop.render.page import report
+from covercrop.render.page import pocket, report
 from covercrop.render.words.stages import STAGES
 from covercrop.season.plan import make_plan
 
@@ -55,7 +55,8 @@ def test_the_sheet_of_notes(monkeypatch: pytest.MonkeyPatch) -> None:
     )
     asked = report.page([clover], clover.on, notes=True)
     blanks = asked[asked.index('<table class="blanks') :]
-    assert blanks.count("<tr><td>") == report.BLANKS
+    assert "soil, 7.5 cm deep" in blanks
+    assert blanks.count("<tr><td>") == pocket.BLANKS
     assert asked.count('class="stages"') == 1
     assert all(stage.told["head"] in asked for stage in STAGES.values())
     folded = report.page([clover, vetch, clover], clover.on)

@@ -16,7 +16,16 @@ from covercrop.models.members import Draws, standard_draws
 from covercrop.models.note_weights import NOTE_REACHED, Evidence
 from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters import catalogue
-from covercrop.season.stand import Stand, _over_years, _straightened, brought, grow_stand, stages_of
+from covercrop.season.stand import (
+    LASTING_SOIL_SD,
+    Stand,
+    _over_years,
+    _straightened,
+    brought,
+    grow_stand,
+    soil_groups,
+    stages_of,
+)
 from covercrop.weather.outlook import Outlook, together
 
 CRIMSON = catalogue.cover("crimson-clover")
@@ -91,7 +100,7 @@ def test_seed_that_takes_long_is_late() -> None:
 
 def test_the_middle_draw_is_the_cover_as_it_is() -> None:
     """Neither its sum to bloom nor that to seed is moved; a standard deviation of the seed is its published spread."""
-    noughts = replace(DRAWS, requirement=np.zeros(8), seed=np.zeros(8), viable_share=np.zeros(8))
+    noughts = replace(DRAWS, requirement=np.zeros(8), seed=np.zeros(8), viable_share=np.zeros(8), soil=np.zeros(8))
     lengths = day_length(LATITUDE, OUTLOOK.day_of_year)
     middle_one = grown(draws=noughts)
     emerged = middle_one.stages["emergence"][:, 0]
@@ -108,7 +117,8 @@ def test_the_middle_draw_is_the_cover_as_it_is() -> None:
 
 def test_emergence_waits_for_the_soil() -> None:
     """It is that of the bare soil an inch deep, and days known before sowing warm it."""
-    np.testing.assert_array_equal(PLAIN.stages["emergence"][..., 0], phenology.emergence(OUTLOOK.tmean, CRIMSON))
+    sure = grown(draws=replace(DRAWS, soil=np.zeros(8)))
+    np.testing.assert_array_equal(sure.stages["emergence"][..., 0], phenology.emergence(OUTLOOK.tmean, CRIMSON))
     warmed = grown(replace(OUTLOOK, lead=np.full(40, 30.0)))
     chilled = grown(replace(OUTLOOK, lead=np.full(40, -5.0)))
     assert (warmed.stages["emergence"] < chilled.stages["emergence"]).all()
@@ -118,12 +128,41 @@ def test_emergence_waits_for_the_soil() -> None:
 def test_seed_that_lies_for_months_comes_up_all_the_same() -> None:
     """Sown into frost it is looked for beyond the first weeks, by the warmth of the soil."""
     frozen = season(np.where(np.arange(LENGTH) < 100, -3.0, 15.0), length=LENGTH)
-    stand = grown(frozen)
+    stand = grown(frozen, draws=replace(DRAWS, soil=np.zeros(8)))
     assert (stand.stages["emergence"] > 100).all()
     soil = soil_temperature(frozen.tmean, "bare", depth_mm=25.0)
     warmth = np.cumsum(np.maximum(soil - CRIMSON.emergence.base.value, 0.0), axis=-1)
     first = np.argmax(warmth >= CRIMSON.emergence.sum.value, axis=-1)
     np.testing.assert_array_equal(stand.stages["emergence"][..., 0], first)
+
+
+def test_a_soil_that_is_off_moves_emergence_and_bloom() -> None:
+    """By the draw that planting feels too: in a colder soil a cover is up later, and blooms as one that is up then."""
+    soil = np.array([1.0, -2.0, 2.0, -1.0])
+    ends = replace(
+        standard_draws(4), soil=soil, **{name: np.zeros(4) for name in ("requirement", "seed", "viable_share")}
+    )
+    stages = grown(draws=ends, sowing=60.0).stages
+    up = phenology.emergence(OUTLOOK.tmean, CRIMSON, 60.0, soil_error=LASTING_SOIL_SD * np.array([0, -2, 2, 0]))
+    np.testing.assert_array_equal(stages["emergence"], up)
+    by_warmth = [1, 0, 2]
+    assert (np.diff(up[:, by_warmth], axis=-1) < 0).all()
+    assert (np.diff(stages["bloom_25"][:, by_warmth], axis=-1) <= 0).all()
+    lengths = day_length(LATITUDE, OUTLOOK.day_of_year)
+    for place in range(4):
+        alone = phenology.stage_days(OUTLOOK.tmean, lengths, CRIMSON, emerged=up[:, place])
+        for name in ("bud", "bloom_25", "viable_seed"):
+            np.testing.assert_array_equal(stages[name][:, place], alone[name][:, 0])
+
+
+def test_soils_are_grouped_by_their_warmth() -> None:
+    """Four groups of one size from cold to warm, each draw in one; what four does not divide stays together."""
+    draw = standard_draws(64).soil
+    groups = soil_groups(draw)
+    assert groups.shape == (4, 16)
+    assert sorted(groups.ravel()) == list(range(64))
+    assert (draw[groups][:-1].max(axis=1) < draw[groups][1:].min(axis=1)).all()
+    assert soil_groups(draw[:3]).shape == (1, 3)
 
 
 def test_sowings_are_followed_together_as_alone() -> None:
@@ -416,3 +455,29 @@ def test_the_share_at_which_seed_is_viable_is_drawn() -> None:
     assert (np.ptp(stand.stages["first_flower"], axis=1) == 0).all()
     scale = phenology.seed_scale(CRIMSON, 0.0, np.array([-1.2816, 0.0, 1.2816]))
     np.testing.assert_allclose(scale * CRIMSON.seed.viable_share.value, [0.6, 0.65, 0.7], atol=1e-4)
+
+
+# --- how far it has come when it is ended ---------------------------------------------------------
+
+
+def test_a_cover_is_young_up_to_full_bloom_and_ages_towards_seed() -> None:
+    """By the share of viable seed on the day of the first; nitrogen never wanting in a legume; days along an axis."""
+    bloom, seed = PLAIN.stages["bloom_50"], PLAIN.stages["viable_seed"]
+    early, late = (float(each) for each in (bloom.min() - 5, seed.max() + 40))
+    ages = PLAIN.maturity(np.array([early, late]), CRIMSON).age
+    assert ages.shape == (2, 3, 8)
+    assert (ages[0] == 0).all()
+    assert (ages[1] == CRIMSON.seed.viable_share.value).all()
+    between = PLAIN.maturity(float(bloom[1, 3] + seed[1, 3]) / 2, CRIMSON)
+    assert between.age[1, 3] == pytest.approx(CRIMSON.seed.viable_share.value / 2)
+    assert not between.carbon_nitrogen.any()
+    assert np.isnan(PLAIN.maturity(np.nan, CRIMSON).age).all()  # it is not ended
+    assert CRIMSON.growth is not None
+    poor = replace(
+        CRIMSON, growth=replace(CRIMSON.growth, nitrogen_seed=replace(CRIMSON.growth.nitrogen_seed, value=1.0))
+    )
+    starved = PLAIN.maturity(late, poor)
+    np.testing.assert_allclose(starved.carbon_nitrogen, 40.0)
+    unknown = PLAIN.maturity(late, replace(CRIMSON, growth=None))
+    np.testing.assert_array_equal(unknown.age, ages[1])
+    assert not unknown.carbon_nitrogen.any()

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -40,7 +40,9 @@ from covercrop.field.weather_source import field_weather
 from covercrop.models.members import Draws, standard_draws
 from covercrop.models.soil_water import SURFACE_DEPTH
 from covercrop.parameters import catalogue
+from covercrop.parameters.companions import companion
 from covercrop.parameters.constants import MODELS
+from covercrop.season.beside import share_of
 from covercrop.season.winter_part import snow_from
 
 if TYPE_CHECKING:
@@ -192,7 +194,7 @@ def compare_sowing_dates(
     season = _season(weather, on, field.latitude, start, end)
     dates = _dates(season, on, start, end)
     frame = _frame(field, season, dates, accepted, draws or standard_draws(DRAWS), plant_by)
-    asked = [Asked(cover=cover, cultivar=_cultivar(field, cover)) for cover in known]
+    asked = [Asked(cover=cover, cultivar=_cultivar(field, cover), **_beside(field, cover)) for cover in known]
     choices = sorted(compare(frame, asked), key=lambda choice: _fitness(choice, accepted), reverse=True)
     nowhere = not any(choice.fit for choice in choices)
     return Autumn(
@@ -219,6 +221,14 @@ def compare_sowing_dates(
 def _cultivar(field: Ground, cover: Cover) -> str:
     """The field's own cultivar for its own species; not known for any other."""
     return field.cover.cultivar if field.cover is not None and field.cover.species == cover.key else ""
+
+
+def _beside(field: Ground, cover: Cover) -> dict[str, Any]:
+    """The cereal beside the field's own species, and the share of the legume; none beside any other."""
+    own = field.cover
+    if own is None or own.species != cover.key or own.companion is None:
+        return {}
+    return {"companion": companion(own.companion), "share": share_of(own, field.scouting)}
 
 
 def _fitness(choice: Choice, risk: Risk) -> tuple[bool, float]:

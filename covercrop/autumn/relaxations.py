@@ -89,7 +89,12 @@ def _relaxations(frame: Frame, nearest: Choice, on: np.datetime64) -> list[Relax
     place, accepted = nearest.best, frame.risk
     failing = {name for name in LIMITS if nearest.share(name)[place] < getattr(frame.risk, name) - 1e-9}
     frame = replace(frame, dates=frame.dates[::TRIAL_STEP], sowing=frame.sowing[::TRIAL_STEP])
-    asked = Asked(cover=nearest.cover, cultivar=nearest.cultivar)
+    asked = Asked(
+        cover=nearest.cover,
+        cultivar=nearest.cultivar,
+        companion=nearest.companion,
+        share=nearest.share_of_legume,
+    )
     found: list[Relaxation | None] = []
     plain = frame, asked
     if "survives" in failing:
@@ -156,7 +161,7 @@ def _earlier_ending(frame: Frame, asked: Asked) -> Relaxation | None:
     """Turning it under before it blooms, on the last day that leaves the crop plantable."""
     followed = follow(frame, asked)
     days = np.arange(frame.plant_by - _EARLY_DAYS, frame.plant_by, dtype=np.float64)
-    in_time = plantback.earliest(limits_after(frame, asked.cover, days, "turn-under")) <= frame.plant_by
+    in_time = plantback.earliest(limits_after(frame, asked, followed.stand, days, "turn-under")) <= frame.plant_by
     covered = np.broadcast_to(followed.covered, followed.alive.shape).mean(axis=(1, 2)) >= frame.risk.established - 1e-9
     lives = followed.alive.mean(axis=(1, 2)) >= frame.risk.survives - 1e-9
     enough = np.array(
@@ -175,6 +180,7 @@ def _earlier_ending(frame: Frame, asked: Asked) -> Relaxation | None:
         followed.stand.stages,
         frame.draws,
         np.full(frame.dates.size, day - first),
+        cereal=followed.stand.cereal,
     )
     return Relaxation(
         cover=asked.cover.common_name,
@@ -190,7 +196,7 @@ def _earlier_ending(frame: Frame, asked: Asked) -> Relaxation | None:
 def _later_planting(frame: Frame, asked: Asked) -> Relaxation | None:
     """The date by which the crop can be planted often enough, and the days it may then take to ripen."""
     followed = follow(frame, asked)
-    (limits,) = grounds(frame, [(asked.cover, followed.dead, followed.methods)])
+    (limits,) = grounds(frame, [followed])
     for by in range(frame.plant_by + 1, BEFORE_MIDWINTER + season_calendar.HALF_YEAR + _LATE_DAYS):
         later = choice_of(replace(frame, plant_by=by), followed, limits)
         if later.first is not None and later.last is not None:

@@ -21,11 +21,12 @@ from covercrop.models.degree_days import accumulate, crossing
 from covercrop.models.members import MEDIAN, Draws
 from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters.constants import MODELS
+from covercrop.season.beside import joined
 from covercrop.season.decision import decide
 from covercrop.season.ending import LEAST_ODDS, POOR
 from covercrop.season.ground import dead_from, ground_under, planting_limits
 from covercrop.season.in_time import EVERY, last_in_time
-from covercrop.season.stand import Stand, brought, grow_stand
+from covercrop.season.stand import Stand, brought, grow_stand, usual_emergence
 from covercrop.season.wants import chances, wants
 from covercrop.weather.outlook import Outlook, part_of
 
@@ -33,7 +34,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from covercrop.field.entries import CropEntry, Ground
+    from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Cover, Crop, Growth
+    from covercrop.season.beside import Share
 
 
 #: Days from the start of the season to midwinter.
@@ -88,6 +91,12 @@ class Choice:
     cover : Cover
     cultivar : str
         Empty where it is not known.
+    companion : Companion or None
+        The cereal beside it, and
+    share_of_legume : Share or None
+        how much of the stand is the legume.
+    cereal_lives : numpy.ndarray
+        Share of the years in which the cereal lives; NaN where there is none.
     established, survives, plantable : numpy.ndarray
         Shares of the years: ground covered before winter; stand alive; crop
         plantable by the wanted date, of those in which it lives.
@@ -112,6 +121,9 @@ class Choice:
 
     cover: Cover
     cultivar: str
+    companion: Companion | None
+    share_of_legume: Share | None
+    cereal_lives: Array
     established: Array
     survives: Array
     plantable: Array
@@ -158,11 +170,13 @@ class Frame:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """A cover as it is asked about; ``snow`` takes the cold away."""
+    """A cover as it is asked about, with the cereal beside it; ``snow`` takes the cold away."""
 
     cover: Cover
     cultivar: str
     snow: bool = False
+    companion: Companion | None = None
+    share: Share | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -183,7 +197,7 @@ def compare(frame: Frame, asked: Iterable[Asked]) -> list[Choice]:
     """Every cover on every date; the ground is worked out once for each day on which some cover dies."""
     known: dict[object, Array] = {}
     followed = [follow(frame, each, known) for each in asked]
-    after = grounds(frame, [(each.asked.cover, each.dead, each.methods) for each in followed])
+    after = grounds(frame, followed)
     return [choice_of(frame, each, limits) for each, limits in zip(followed, after, strict=True)]
 
 
@@ -199,7 +213,7 @@ def follow(frame: Frame, asked: Asked, known: dict[object, Array] | None = None)
     opens, closes, methods = _windows(stand, field.terminate, cover, counted)
     ended, odds = _endings(frame, asked, stand, methods, counted, {} if known is None else known)
     rate = accumulate(biomass.warmth(season.tmean, growth_of(cover)))
-    wanted = crossing(rate, cover.sowing.ground_cover.value, stand.stages["emergence"][..., :1] + 1)
+    wanted = crossing(rate, cover.sowing.ground_cover.value, usual_emergence(stand.stages)[..., np.newaxis] + 1)
     return Followed(
         asked=asked,
         stand=replace(stand, opens=opens, closes=closes),
@@ -224,11 +238,15 @@ def _stand_on(frame: Frame, asked: Asked, sowing: NDArray[np.intp]) -> Stand:
         cultivar=asked.cultivar,
         terminate=frame.field.terminate,
         sowing=(sowing - begin)[:, np.newaxis],
+        companion=asked.companion,
+        share=asked.share,
     )
     later = begin - int(frame.sowing[0])
+    # A cereal, whose clock starts at midwinter, knows nothing of the sowing date.
     return replace(
         stand,
-        stages={name: day + later for name, day in stand.stages.items()},
+        stages={name: np.broadcast_to(day, stand.killed.shape) + later for name, day in stand.stages.items()},
+        cereal=None if stand.cereal is None else stand.cereal.later(later),
         opens=stand.opens + later,
         closes=stand.closes + later,
         killed=stand.killed + later,
@@ -244,6 +262,7 @@ def _joined(stands: Sequence[Stand]) -> Stand:
         closes=np.concatenate([stand.closes for stand in stands]),
         killed=np.concatenate([stand.killed for stand in stands]),
         weights=np.concatenate([stand.weights for stand in stands]),
+        cereal=None if stands[0].cereal is None else joined([stand.cereal for stand in stands if stand.cereal]),
     )
 
 
@@ -288,7 +307,7 @@ def _endings(
     """
     first, days = int(frame.sowing[0]), stand_days() - int(frame.sowing[0])
     may = np.arange(days) >= BEFORE_MIDWINTER - first
-    until = {way: in_time_until(frame, asked.cover, str(way), known) - first for way in np.unique(methods)}
+    until = {way: in_time_until(frame, asked, stand, str(way), known) - first for way in np.unique(methods)}
     ended, best = np.full(len(methods), np.nan), np.zeros(len(methods))
     for way, last in until.items():
         places = np.flatnonzero(methods == way)
@@ -304,30 +323,30 @@ def _endings(
     return ended, best
 
 
-def in_time_until(frame: Frame, cover: Cover, method: str, known: dict[object, Array]) -> Array:
+def in_time_until(frame: Frame, asked: Asked, stand: Stand, method: str, known: dict[object, Array]) -> Array:
     """Last day of ending a cover, in a way, that leaves the ground plantable by the wanted date, shape (year, draw).
 
     ``known`` are those of other covers, which are the same where their residue is.
     """
-    kind = (method, *_ground_of(cover))
+    kind = (method, *_ground_of(asked))
     if kind in known:
         return known[kind]
     last = max(frame.plant_by, BEFORE_MIDWINTER)  # where nothing ripens, the wanted day lies before all others
     ended = np.arange(BEFORE_MIDWINTER, last + EVERY, EVERY, dtype=np.float64)
 
     def earliest(ended: Array) -> Array:
-        return plantback.earliest(limits_after(frame, cover, dead_from(ended, method), method))
+        return plantback.earliest(limits_after(frame, asked, stand, dead_from(ended, method), method))
 
     known[kind] = last_in_time(ended, earliest, frame.plant_by)
     return known[kind]
 
 
-def _ground_of(cover: Cover) -> tuple[object, ...]:
-    """What the ground knows of a cover: its residue, as young as it is in the window, so that nearly all are alike."""
-    return tuple(decay.fractions(cover.residue).tolist())
+def _ground_of(asked: Asked) -> tuple[object, ...]:
+    """What the ground knows of a cover: its residue, as young as it is in the window, and the cereal beside it."""
+    return (*decay.fractions(asked.cover.residue).tolist(), asked.companion and asked.companion.key)
 
 
-def grounds(frame: Frame, covers: Sequence[tuple[Cover, Array, NDArray[np.str_]]]) -> list[dict[str, Array]]:
+def grounds(frame: Frame, covers: Sequence[Followed]) -> list[dict[str, Array]]:
     """Limits on planting for each cover and date, shape (date, year, draw).
 
     The ground knows nothing of the sowing date, and of the cover only its
@@ -335,22 +354,23 @@ def grounds(frame: Frame, covers: Sequence[tuple[Cover, Array, NDArray[np.str_]]
     """
     found: list[dict[str, Array]] = [{} for _ in covers]
     groups: dict[object, list[int]] = {}
-    for place, (cover, _, _) in enumerate(covers):
-        groups.setdefault(_ground_of(cover), []).append(place)
+    for place, cover in enumerate(covers):
+        groups.setdefault(_ground_of(cover.asked), []).append(place)
     for places in groups.values():
-        for method in sorted({str(method) for place in places for method in covers[place][2]}):
-            ways = {place: covers[place][2] == method for place in places}
-            days = np.unique(np.concatenate([covers[place][1][way] for place, way in ways.items()]))
-            limits = limits_after(frame, covers[places[0]][0], days, method)
+        first = covers[places[0]]
+        for method in sorted({str(method) for place in places for method in covers[place].methods}):
+            ways = {place: covers[place].methods == method for place in places}
+            days = np.unique(np.concatenate([covers[place].dead[way] for place, way in ways.items()]))
+            limits = limits_after(frame, first.asked, first.stand, days, method)
             for place, way in ways.items():
-                rows = np.minimum(np.searchsorted(days, covers[place][1][way]), days.size - 1)
+                rows = np.minimum(np.searchsorted(days, covers[place].dead[way]), days.size - 1)
                 for name, limit in limits.items():
                     whole = found[place].setdefault(name, np.full((way.size, *limit.shape[1:]), np.nan))
                     whole[way] = limit[rows]
     return found
 
 
-def limits_after(frame: Frame, cover: Cover, dead: Array, terminate: str) -> dict[str, Array]:
+def limits_after(frame: Frame, asked: Asked, stand: Stand, dead: Array, terminate: str) -> dict[str, Array]:
     """Limits on planting after each day on which a cover dies, on the axis of the season."""
     # Soil and residue forget the autumn, and no one waits for the next: half of the days are enough.
     first = BEFORE_MIDWINTER - _LEAD
@@ -361,13 +381,17 @@ def limits_after(frame: Frame, cover: Cover, dead: Array, terminate: str) -> dic
     limits = planting_limits(
         season,
         soil_c,
-        cover.residue,
+        asked.cover.residue,
         frame.crop,
         frame.planting,
         frame.draws,
         ended,
         _LEAD,
         terminate=terminate,
+        residue_pace=1.0
+        if stand.cereal is None
+        else stand.cereal.residue_pace(asked.cover.residue, dead - int(frame.sowing[0])),
+        cereal=asked.companion,
     )
     return {name: limit + first for name, limit in limits.items()}
 
@@ -385,7 +409,7 @@ def choice_of(frame: Frame, followed: Followed, limits: dict[str, Array]) -> Cho
     together = in_time & alive & covered
     counted = np.where(living[:, np.newaxis, np.newaxis] > 0, alive, True)
     tmean = season.tmean[:, first : stand_days()]
-    brings = brought(growth_of(cover), tmean, stand.stages, frame.draws, followed.ended)
+    brings = brought(growth_of(cover), tmean, stand.stages, frame.draws, followed.ended, cereal=stand.cereal)
     shares = {
         "established": covered.sum(axis=(1, 2)) / members,
         "survives": living / members,
@@ -403,6 +427,9 @@ def choice_of(frame: Frame, followed: Followed, limits: dict[str, Array]) -> Cho
     return Choice(
         cover=cover,
         cultivar=followed.asked.cultivar,
+        companion=followed.asked.companion,
+        share_of_legume=followed.asked.share,
+        cereal_lives=_cereal_lives(stand),
         **shares,
         together=joint,
         window=followed.odds,
@@ -418,6 +445,13 @@ def choice_of(frame: Frame, followed: Followed, limits: dict[str, Array]) -> Cho
         before=_failure(frame, shares, limits, run[0] - 1) if run else None,
         after=_failure(frame, shares, limits, run[1]) if run else None,
     )
+
+
+def _cereal_lives(stand: Stand) -> Array:
+    """Share of the years in which the cereal lives, by date; NaN where there is none."""
+    if stand.cereal is None:
+        return np.full(len(stand.killed), np.nan)
+    return np.isnan(stand.cereal.killed).mean(axis=(1, 2))
 
 
 def middle(values: Array, counted: NDArray[np.bool_]) -> Array:

@@ -8,6 +8,7 @@ import numpy as np
 
 from covercrop.autumn.comparison import RULE_DAYS
 from covercrop.season.ending import POOR
+from covercrop.season.stand_part import SURE
 from covercrop.season.winter_part import UNKNOWN_SNOW
 
 if TYPE_CHECKING:
@@ -25,6 +26,11 @@ def talked_about(autumn: Autumn) -> list[Choice]:
     """The covers that get sentences of their own: the fittest, and the field's own."""
     own = None if autumn.field.cover is None else autumn.field.cover.species
     return [choice for place, choice in enumerate(autumn.choices) if place == 0 or choice.cover.key == own]
+
+
+def cereal_lives(choice: Choice) -> bool:
+    """Whether the cereal beside a cover lives in nearly all years, sown on the best date."""
+    return bool(choice.cereal_lives[choice.best] >= SURE)
 
 
 def too_late(autumn: Autumn, choice: Choice) -> bool:

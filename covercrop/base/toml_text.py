@@ -95,8 +95,8 @@ def with_table(
     return told
 
 
-def without_last(text: str, inside: tuple[str, int], key: str) -> str:
-    """A text without the last table of a list of tables, such as the last ``[[field.scouting]]`` of one ``[[field]]``.
+def without(text: str, inside: tuple[str, int], key: str, number: int) -> str:
+    """A text without one table of a list of tables, such as the second ``[[field.scouting]]`` of one ``[[field]]``.
 
     Parameters
     ----------
@@ -106,6 +106,8 @@ def without_last(text: str, inside: tuple[str, int], key: str) -> str:
         The list of tables, and which of them is taken from.
     key : str
         The list inside it.
+    number : int
+        The place of the table in that list.
 
     Returns
     -------
@@ -119,15 +121,15 @@ def without_last(text: str, inside: tuple[str, int], key: str) -> str:
     """
     wanted = deepcopy(tomllib.loads(text))
     listed = [outer.get(key, []) for outer in wanted[inside[0]]]
-    number = sum(map(len, listed[: inside[1] + 1])) - 1
-    listed[inside[1]].pop()
+    place = sum(map(len, listed[: inside[1]])) + number
+    listed[inside[1]].pop(number)
     if not listed[inside[1]]:
         del wanted[inside[0]][inside[1]][key]
     names = rf"[\"']?{re.escape(inside[0])}[\"']?[ \t]*\.[ \t]*[\"']?{re.escape(key)}[\"']?"
     headers = [found.start() for found in re.finditer(rf"^[ \t]*\[\[[ \t]*{names}[ \t]*\]\]", text, re.MULTILINE)]
-    if number >= len(headers):
+    if place >= len(headers):
         raise NoPlaceError(key)
-    start = headers[number]
+    start = headers[place]
     body = text.index("\n", start) + 1 if "\n" in text[start:] else len(text)
     # What follows begins at a header, with the blank lines and comments before it.
     after = re.search(r"(?:^[ \t]*(?:#[^\n]*)?\r?\n)*^[ \t]*\[", text[body:], re.MULTILINE)
@@ -137,6 +139,63 @@ def without_last(text: str, inside: tuple[str, int], key: str) -> str:
         if tomllib.loads(told) != wanted:
             raise NoPlaceError(key)
     except tomllib.TOMLDecodeError:
+        raise NoPlaceError(key) from None
+    return told
+
+
+def with_changed(
+    text: str, inside: tuple[str, int], key: str, number: int, entry: Mapping[str, Any], said: Mapping[str, str]
+) -> str:
+    """A text with another entry in the place of one of a list, such as the last ``[[field.scouting]]`` of a field.
+
+    Parameters
+    ----------
+    text : str
+        TOML, without a byte-order mark.
+    inside : (str, int)
+        The list of tables, and which of them is changed.
+    key : str
+        The list inside it.
+    number : int
+        The place of the entry in that list.
+    entry : mapping of str to date, number or text
+        Keys that stand there already keep their line, and the others go.
+    said : mapping of str to str
+        Comments to keys whose value is another.
+
+    Returns
+    -------
+    str
+        All else of the text.
+
+    Raises
+    ------
+    NoPlaceError
+        If the text would come to say anything but what it said and the entry.
+    """
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+
+    wanted = deepcopy(tomllib.loads(text))
+    old = wanted[inside[0]][inside[1]][key][number]
+    wanted[inside[0]][inside[1]][key][number] = dict(entry)
+    try:
+        document = tomlkit.parse(text)
+        if document.as_string() != text:
+            raise NoPlaceError(key)
+        table: Any = document[inside[0]][inside[1]][key][number]
+        for name in [name for name in old if name not in entry]:
+            del table[name]
+        for name, value in entry.items():
+            if name not in old or old[name] != value:
+                table[name] = value
+                if name in said:
+                    table[name].comment(said[name])
+                    table[name].trivia.comment_ws = "  "
+        told: str = document.as_string()
+        if tomllib.loads(told) != wanted:
+            raise NoPlaceError(key)
+    except (TOMLKitError, tomllib.TOMLDecodeError):
         raise NoPlaceError(key) from None
     return told
 

@@ -48,6 +48,8 @@ class AfterHarvest:
         When the crop is ripe; NaT where that is not known.
     sowing : numpy.datetime64[D]
         A year after the cover was sown.
+    best_sowing : numpy.datetime64[D]
+        The best day for sowing it again; NaT where nobody has asked.
     same_family : tuple of (int, str)
         Years ago, and the crop that was of the same family then.
     remains : str or None
@@ -60,6 +62,7 @@ class AfterHarvest:
 
     harvest: np.datetime64
     sowing: np.datetime64
+    best_sowing: np.datetime64
     same_family: tuple[tuple[int, str], ...]
     remains: str | None
     cover_nitrogen: float
@@ -211,12 +214,16 @@ class BedPlan:
                 no_amounts or plan.absent.get("nitrogen.released", absent.NOT_REACHED),
             ),
             "after_harvest.harvest": (bool(np.isnat(self.after.harvest)), no_day),
+            "after_harvest.best_sowing": (
+                bool(np.isnat(self.after.best_sowing)),
+                absent.NOT_NEEDED if self.squares is None else absent.NOT_ASKED_FOR,
+            ),
             "after_harvest.soil_got_kg.nitrogen_in_cover": (no_amounts is not None, no_amounts or absent.NOT_KNOWN),
         }
         return {name: why for name, (lacks, why) in missing.items() if lacks}
 
 
-def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
+def lay_out_beds(plan: Plan, *, us: bool = False, next_sowing: np.datetime64 | None = None) -> BedPlan:
     """Lay a field out, and work out what goes on it; ``covercrop beds`` shows it.
 
     Parameters
@@ -225,6 +232,9 @@ def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
         Its field brings the tables [field.beds], [[field.amendment]] and [field.soil].
     us : bool
         Sizes that can be bought in the United States.
+    next_sowing : numpy.datetime64[D], optional
+        The best day for sowing the cover again, by which a sheet has to be off;
+        :func:`covercrop.dates.agenda.next_sowing` tells it.
 
     Returns
     -------
@@ -268,7 +278,9 @@ def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
             *loading_list.for_ground(ground, field.beds, cover, us=us),
             *loading_list.for_frames(ground, field.beds.board_m, us=us, on_sheet=squares is not None),
             *loading_list.for_heaps(ahead, us=us),
-            *loading_list.for_autumn(plan.cover, ground.area, us=us),
+            *loading_list.for_autumn(
+                plan.cover, ground.area, us=us, cereal=plan.mixture.companion if plan.mixture else None
+            ),
         ),
         doses=doses,
         nitrogen=nitrogen,
@@ -276,7 +288,7 @@ def lay_out_beds(plan: Plan, *, us: bool = False) -> BedPlan:
         reach=_reach(nitrogen, doses, standing, ground, planting),
         phosphorus=nutrients.phosphorus_load(doses) if doses else None,
         intervals=intervals,
-        after=_after(plan, ground, doses, harvest),
+        after=_after(plan, ground, doses, harvest, next_sowing),
         assumptions=_assumptions(plan, doses, ground),
         sources=_sources(plan, doses, intervals),
     )
@@ -440,12 +452,19 @@ def _intervals(
 # --- after the harvest ----------------------------------------------------------------------------
 
 
-def _after(plan: Plan, ground: Layout, doses: tuple[Dose, ...], harvest: np.datetime64) -> AfterHarvest:
+def _after(
+    plan: Plan,
+    ground: Layout,
+    doses: tuple[Dose, ...],
+    harvest: np.datetime64,
+    next_sowing: np.datetime64 | None,
+) -> AfterHarvest:
     before = [catalogue.crop(name) for name in plan.field.soil.crops_before]
     total = plan.nitrogen.amounts.get("n_kg_ha")
     return AfterHarvest(
         harvest=harvest,
         sowing=_a_year_on(plan.field.cover.sown),
+        best_sowing=np.datetime64("NaT", "D") if next_sowing is None else next_sowing,
         same_family=tuple(
             (years, crop.common_name) for years, crop in enumerate(before, start=1) if crop.family == plan.crop.family
         ),
@@ -474,6 +493,9 @@ def _numbers(plan: Plan, doses: tuple[Dose, ...]) -> list[tuple[str, str, CitedV
         if path.startswith(("planting", "nitrogen_need"))
     ]
     found.append((plan.cover.common_name, "sowing.broadcast", plan.cover.sowing.broadcast))
+    if plan.mixture is not None:
+        cereal = plan.mixture.companion
+        found += [(cereal.common_name, path, value) for path, value in catalogue.cited_values(cereal.sowing)]
     for material in {each.material.key: each.material for each in doses}.values():
         found += [(material.common_name, path, value) for path, value in catalogue.cited_values(material)]
     return found

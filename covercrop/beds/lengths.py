@@ -70,6 +70,13 @@ class Measures:
         number = self.rate_number(kg_ha)
         return f"{float(f'{number:.2g}'):,.0f} {self.rate_unit}"
 
+    def garden_rate(self, kg_ha: float) -> str:
+        """A rate of seed on a bed: grams on a square metre, or ounces on a hundred square feet."""
+        if not self.us:
+            return f"{_short(kg_ha / 10)} g/m²"
+        ounces = 16 * kg_ha / units.M2_PER_HA * 100 * units.M_PER_FT**2 / units.KG_PER_LB
+        return f"{_short(ounces)} oz to 100 ft²"
+
     def rate_number(self, kg_ha: float) -> float:
         """The number of a rate."""
         return kg_ha / units.KG_HA_PER_LB_ACRE if self.us else kg_ha

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from covercrop.beds.materials import Loads
     from covercrop.beds.nutrients import Dose
     from covercrop.field.bed_entries import BedsEntry
+    from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Cover, Crop
 
 SEED, GROUND, FRAMES, HEAPS, AUTUMN = (
@@ -269,8 +270,8 @@ def _carriers(carried: Loads, say: Measures) -> str:
     return count
 
 
-def for_autumn(cover: Cover, area: float, *, us: bool) -> list[Item]:
-    """Seed and inoculant of the same cover, for the whole field.
+def for_autumn(cover: Cover, area: float, *, us: bool, cereal: Companion | None = None) -> list[Item]:
+    """Seed and inoculant of the same cover, and of the cereal beside it, for the whole field.
 
     Parameters
     ----------
@@ -278,6 +279,8 @@ def for_autumn(cover: Cover, area: float, *, us: bool) -> list[Item]:
     area : float
         [m2].
     us : bool
+    cereal : Companion, optional
+        Sown thin enough that the legume leads.
     """
     say = Measures(us)
     need = cover.sowing.broadcast.value * area / 10_000
@@ -289,8 +292,10 @@ def for_autumn(cover: Cover, area: float, *, us: bool) -> list[Item]:
             item=f"{cover.common_name} seed",
             quantity=figures(value, least=0.5),
             unit=unit,
-            why=f"{say.weight(need)} broadcast at {say.rate(cover.sowing.broadcast.value)}; a tenth spare",
+            why=f"{say.weight(need)} broadcast at {say.rate(cover.sowing.broadcast.value)}"
+            f"{f', {say.garden_rate(cover.sowing.broadcast.value)}' if cereal else ''}; a tenth spare",
         ),
+        *([] if cereal is None else [_cereal_seed(cereal, area, say)]),
         Item(
             group=AUTUMN,
             item="inoculant",
@@ -299,3 +304,19 @@ def for_autumn(cover: Cover, area: float, *, us: bool) -> list[Item]:
             why=f"{cover.inoculant}; fresh, and kept cool",
         ),
     ]
+
+
+def _cereal_seed(cereal: Companion, area: float, say: Measures) -> Item:
+    """Seed of a cereal beside a legume that is to lead."""
+    beside = cereal.sowing.beside.value
+    part = beside / cereal.sowing.alone.value
+    need = beside * area / 10_000
+    value, unit = say.weighed(need * (1 + materials.SPARE))
+    return Item(
+        group=AUTUMN,
+        item=f"{cereal.common_name} seed",
+        quantity=figures(value, least=0.5),
+        unit=unit,
+        why=f"{say.weight(need)} at {say.rate(beside)}, {say.garden_rate(beside)}: {part:.0%} of what is sown of it "
+        "alone, so that the legume leads; a tenth spare",
+    )

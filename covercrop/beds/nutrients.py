@@ -219,7 +219,8 @@ def reach(
         Of one spot, and of all the ground that its plants run over [m2].
     planting : numpy.datetime64[D]
     """
-    low, likely, high = balance.cover
+    # What a cover ties up is taken from the soil, not from what lies in reach.
+    low, likely, high = (max(amount, 0.0) for amount in balance.cover)
 
     def given(area: float, brought: float) -> tuple[float, float, float]:
         each = area / M2_PER_HA

@@ -130,6 +130,10 @@ class Interval:
     readings: tuple[Reading, ...] = ()
     worked_in_by: np.datetime64 = NEVER
 
+    def is_too_late(self, on: np.datetime64) -> bool:
+        """Whether raw manure left on top can no longer be worked in on a day, in time for the harvest."""
+        return bool(on > self.worked_in_by)
+
 
 def on_top_readings(crop: Crop, applied: np.datetime64) -> tuple[Reading, ...]:
     """How raw manure is counted that is laid on a bed and not worked in.

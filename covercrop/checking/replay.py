@@ -119,6 +119,12 @@ class AdviceReplay:
         names = ("advice", "advice_scouted", "fixed_date", "first_flower", "degree_day_sum")
         return {name: outcome for name in names if (outcome := getattr(self, name)) is not None}
 
+    @property
+    def best_rule(self) -> str:
+        """The plain rule by which everything works most often."""
+        rules = [name for name in self.outcomes if "advice" not in name]
+        return max(rules, key=lambda name: float(self.outcomes[name].together))
+
 
 def replay_advice(
     field: Field,

@@ -11,6 +11,7 @@ from covercrop.cli.shared import (
     aimed,
     complain,
     date,
+    each_told,
     field_argument,
     fields_argument,
     named,
@@ -58,14 +59,13 @@ def _run(arguments: argparse.Namespace) -> int:
     import numpy as np
 
     from covercrop.season.comparison import compare_endings
-    from covercrop.season.many import each_field
 
     file, today, title = read(arguments)
 
     def compare(field: Field) -> Endings:
         return compare_endings(field, on=arguments.on or today, ends=arguments.end, by=arguments.by, today=today)
 
-    answers, troubled = each_field(aimed(named(file, arguments.field), arguments), compare)
+    answers, troubled = each_told("comparing endings", aimed(named(file, arguments.field), arguments), compare)
     problems, us = said(troubled), arguments.units == "us"
     if arguments.json:
         from covercrop.render.data import comparison, machine

@@ -18,6 +18,7 @@ from covercrop.cli.shared import (
     full_argument,
     named,
     on_argument,
+    plan_all,
     read,
     said,
     screen,
@@ -39,6 +40,7 @@ def add(commands: Commands) -> None:
         _run,
         "this week's answer for every field: stage, window, wait, planting",
         ("plan_field", "plan_fields", "what_changed"),
+        csv="print a line a field for a spreadsheet",
     )
     fields_argument(ready)
     on_argument(ready)
@@ -58,7 +60,6 @@ def add(commands: Commands) -> None:
 
 def _run(arguments: argparse.Namespace) -> int:
     from covercrop.dates.needs import is_due
-    from covercrop.season.many import plan_fields
 
     if arguments.exit_code and not arguments.due:
         arguments.misused("--exit-code says whether anything is due; give --due too")
@@ -66,9 +67,9 @@ def _run(arguments: argparse.Namespace) -> int:
         arguments.misused("--before is the file of an earlier day; give --since too")
     file, today, title = read(arguments)
     fields = aimed(named(file, arguments.field), arguments)
-    in_full = arguments.full or arguments.field or arguments.json
+    in_full = arguments.full or arguments.field or arguments.json or arguments.csv
     table = not in_full and (arguments.due or len(fields) > FEW)
-    planned = plan_fields(fields, on=arguments.on or today, today=today, details=not table)
+    planned = plan_all(fields, arguments, today, details=not table)
     plans, on, problems = planned.plans, planned.on, said(planned.problems)
     changes = _changes(planned, arguments) if arguments.since else {}
     shown = [each for each in plans if is_due(each)] if arguments.due else plans
@@ -76,6 +77,10 @@ def _run(arguments: argparse.Namespace) -> int:
         from covercrop.render.data import machine
 
         show(machine.dump(machine.ready(shown, on, problems, changes)))
+    elif arguments.csv:
+        from covercrop.render.data import lists
+
+        show(lists.ready(shown))
     elif table:
         from covercrop.render.screen import many_fields, terminal
 

@@ -31,6 +31,7 @@ def add(commands: Commands) -> None:
     region.add_argument("--sown", metavar="WHEN", required=True,
                         help="09-15, or a rule such as 6w-before-freeze: so many weeks before the day by which half of "
                         "the autumns have frozen")  # fmt: skip
+    region.add_argument("--with", dest="beside", metavar="NAME", help="refused: a region knows the legume alone")
     region.add_argument("--crop", metavar="NAME", required=True, help="what follows; covercrop crops lists the names")
     region.add_argument(
         "--cultivar", metavar="NAME", default="", help="of the cover, or its maturity group; it narrows the dates"
@@ -60,6 +61,11 @@ def _run(arguments: argparse.Namespace) -> int:
     from covercrop.render.data import machine
     from covercrop.render.screen import region as regional
 
+    if arguments.beside is not None:
+        raise UsageError(
+            f"--with {arguments.beside}: a region is worked out for the legume alone, since nobody has judged the "
+            "share of each cell; leave it out, or ask covercrop ready for a field"
+        )
     if arguments.map is not None:
         from covercrop.base.extras import need
         from covercrop.render.figures import maps

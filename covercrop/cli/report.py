@@ -16,6 +16,8 @@ from covercrop.cli.shared import (
     named,
     on_argument,
     overwrite_argument,
+    plan_all,
+    progress,
     read,
     said,
     show,
@@ -29,7 +31,7 @@ if TYPE_CHECKING:
 #: The choices, repeated from covercrop.render.figures.charts and render.page.report, which import numpy; a test holds
 #: them equal.
 CHARTS = ("season", "window", "endings", "limits", "winter", "springs", "bloom", "normal")
-WITH = ("materials", "cautions", "springs", "notes")
+WITH = ("materials", "cautions", "changes", "springs", "notes")
 
 #: The mark of what it writes.
 BY = "covercrop report"
@@ -67,7 +69,6 @@ def _run(arguments: argparse.Namespace) -> int:
     from covercrop.base.errors import UsageError
     from covercrop.base.output import check_place, write_marked
     from covercrop.render.page import report
-    from covercrop.season.many import plan_fields
 
     check_place(arguments.output, BY, suffixes=PICTURES if arguments.chart else PAGES, overwrite=arguments.overwrite)
     report.check_packages()
@@ -76,16 +77,17 @@ def _run(arguments: argparse.Namespace) -> int:
     if arguments.chart and len(fields) > 1:
         names = ", ".join(field.name for field in fields)
         raise UsageError(f"--chart draws one field; name it with --field, one of: {names}")
-    planned = plan_fields(fields, on=arguments.on or today, today=today)
+    planned = plan_all(fields, arguments, today)
     plans, problems = planned.plans, said(planned.problems)
     if plans:
         us = arguments.units == "us"
-        if arguments.chart:
-            content = report.picture(
-                plans[0], arguments.chart, arguments.output.suffix, weather=planned.weather[0], us=us
-            )
-        else:
-            content = report.report_html(in_words(planned), title=title, sections=arguments.more, us=us).encode()
+        with progress("drawing", None):
+            if arguments.chart:
+                content = report.picture(
+                    plans[0], arguments.chart, arguments.output.suffix, weather=planned.weather[0], us=us
+                )
+            else:
+                content = report.report_html(in_words(planned), title=title, sections=arguments.more, us=us).encode()
         write_marked(arguments.output, content, BY)
         if arguments.json:
             from covercrop.render.data import machine

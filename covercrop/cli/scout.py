@@ -6,7 +6,10 @@ import argparse
 import datetime as dt
 from pathlib import Path
 
-from covercrop.cli.shared import Commands, in_options, on_argument, screen, show
+from covercrop.cli.shared import Commands, date, in_options, on_argument, progress, screen, show
+
+#: Stands for the note that was written last.
+LAST = 0
 
 
 def add(commands: Commands) -> None:
@@ -15,16 +18,38 @@ def add(commands: Commands) -> None:
         "scout",
         _run,
         "write what you saw into the field file; the next answer goes by it",
-        ("add_scouting_note", "undo_scouting_note"),
+        (
+            "add_scouting_note",
+            "edit_scouting_note",
+            "undo_scouting_note",
+            "add_scouting_notes",
+            "undo_scouting_notes",
+        ),
         units="units of the measurements",
     )
     scout.add_argument("fields", type=Path, metavar="FIELDS", help="field file")
-    scout.add_argument("name", metavar="NAME", help="name of the field, in quotes if it has blanks")
+    scout.add_argument("name", nargs="?", metavar="NAME", help="name of the field, in quotes if it has blanks")
     on_argument(scout, "the day of the visit")
     instead = scout.add_mutually_exclusive_group()
     instead.add_argument("--list", action="store_true", help="show the notes of the field, and write nothing")
     instead.add_argument("--undo", action="store_true", help="take the note that was written last out of the file")
     instead.add_argument("--stages", action="store_true", help="show what each stage looks like, and write nothing")
+    instead.add_argument(
+        "--edit",
+        nargs="?",
+        type=_which,
+        const=LAST,
+        metavar="NOTE",
+        help="change the note of this day, or of this number in --list (default: the one written last); --on moves it",
+    )
+    scout.add_argument(
+        "--from",
+        dest="notes",
+        type=Path,
+        metavar="FILE.csv",
+        help="write all notes of a CSV file with columns field, date, bloom_percent and others of a note; with --undo, "
+        "take them out again",
+    )
     stage = scout.add_mutually_exclusive_group()
     stage.add_argument("--bloom", type=float, metavar="PERCENT", help="share of the plants in flower, 0 to 100")
     stage.add_argument(
@@ -49,6 +74,11 @@ def add(commands: Commands) -> None:
     scout.set_defaults(misused=scout.error)
 
 
+def _which(text: str) -> dt.date | int:
+    """A note by its day, or by its number; for ``type=``."""
+    return int(text) if text.isdecimal() else date(text)
+
+
 def _run(arguments: argparse.Namespace) -> int:
     from covercrop.field.file import read_fields
     from covercrop.render.data import machine
@@ -56,10 +86,18 @@ def _run(arguments: argparse.Namespace) -> int:
     from covercrop.season.noting import add_scouting_note
 
     seen = _seen(arguments)
+    if arguments.notes is not None:
+        if seen or arguments.note is not None or arguments.name or arguments.list or arguments.edit is not None:
+            arguments.misused("--from has all that was seen in its file; give --undo or --anyway with it, or nothing")
+        return _take_back(arguments) if arguments.undo else _from_file(arguments)
+    if arguments.name is None:
+        arguments.misused("which field? give its NAME, or --from FILE.csv with the notes of several")
     if arguments.list or arguments.undo or arguments.stages:
         if seen or arguments.note is not None:
             arguments.misused("--list, --undo and --stages stand alone; leave out what was seen")
         return _undo(arguments) if arguments.undo else _stages(arguments) if arguments.stages else _list(arguments)
+    if arguments.edit is not None:
+        return _edit(arguments, seen)
     if not seen:
         arguments.misused(
             "nothing that was seen; give --bloom, --bbch or --no-buds, or a measurement: --soil, --height, "
@@ -76,6 +114,56 @@ def _run(arguments: argparse.Namespace) -> int:
         show(machine.dump(machine.scouted(field, note, arguments.fields, doubts, unchecked)))
     else:
         scouting.noted(screen(), field, note, arguments.fields, us=_us(arguments), doubts=doubts, unchecked=unchecked)
+    return 0
+
+
+def _edit(arguments: argparse.Namespace, seen: dict[str, float]) -> int:
+    """Change a note, and say what it was."""
+    from covercrop.render.data import machine
+    from covercrop.render.screen import scouting
+    from covercrop.season.noting import edit_scouting_note
+
+    words = {} if arguments.note is None else {"note": arguments.note}
+    day = {} if arguments.on is None else {"date": arguments.on}
+    changes = {**day, **seen, **words}
+    if not changes:
+        arguments.misused("--edit changes nothing; give what it is to say, as --bloom 10, --note TEXT or --on DATE")
+    which = None if arguments.edit == LAST else arguments.edit
+    us = _us(arguments)
+    edited = edit_scouting_note(arguments.fields, arguments.name, changes, which, anyway=arguments.anyway)
+    if arguments.json:
+        show(machine.dump(machine.edited(edited, arguments.fields, in_options(edited.unchecked))))
+    else:
+        scouting.edited(screen(), edited, arguments.fields, us=us, unchecked=in_options(edited.unchecked))
+    return 0
+
+
+def _from_file(arguments: argparse.Namespace) -> int:
+    """Write the notes of a CSV file."""
+    from covercrop.render.data import machine
+    from covercrop.render.screen import scouting
+    from covercrop.season.noting import add_scouting_notes
+
+    with progress("holding notes against the weather", None):
+        noted = add_scouting_notes(arguments.fields, arguments.notes, anyway=arguments.anyway)
+    if arguments.json:
+        show(machine.dump(machine.noted_many(noted, arguments.fields)))
+    else:
+        scouting.noted_many(screen(), noted, arguments.fields, us=_us(arguments))
+    return 0
+
+
+def _take_back(arguments: argparse.Namespace) -> int:
+    """Take the notes of a CSV file out again."""
+    from covercrop.render.data import machine
+    from covercrop.render.screen import scouting
+    from covercrop.season.noting import undo_scouting_notes
+
+    undone = undo_scouting_notes(arguments.fields, arguments.notes)
+    if arguments.json:
+        show(machine.dump(machine.unnoted_many(undone, arguments.fields)))
+    else:
+        scouting.undone_many(screen(), undone, arguments.fields, us=_us(arguments))
     return 0
 
 

@@ -10,7 +10,7 @@ import datetime as dt
 import re
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, overload
+from typing import TYPE_CHECKING, TypeVar, overload
 
 from covercrop.base.errors import FieldFileError, UnknownNameError, one_line
 from covercrop.base.streams import tell
@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from covercrop.field.entries import Field, FieldFile, Ground
     from covercrop.render.screen.terminal import Screen
     from covercrop.season.many import Plans, Problem
+
+    Entry = TypeVar("Entry", bound=Ground)
+    Answer = TypeVar("Answer")
 
 #: The options of the arguments that messages of the library speak of.
 OPTIONS = {
@@ -50,6 +53,9 @@ OPTIONS = {
 
 #: More fields than this are shown in a table first.
 FEW = 5
+
+#: What takes longer shows how far it is [s].
+LONG = 2.0
 
 
 #: The choices, repeated from covercrop.field.entries, which imports numpy; a test holds the two together.
@@ -211,10 +217,13 @@ def read(arguments: argparse.Namespace, *, sown: bool = True) -> tuple[FieldFile
         If the file is not sound, or none of its fields has the cover that is needed.
     """
     from covercrop.field.entries import NO_COVER
-    from covercrop.field.file import check_dates, read_fields
+    from covercrop.field.file import DEMONSTRATIONS, check_dates, month_first, read_fields
 
     file = read_fields(arguments.fields)
     arguments.units = arguments.units or file.units
+    if (read_as := month_first(file.path)) is not None:
+        text, day = read_as
+        tell(f"covercrop: {file.path.name}: dates are read with the month first, {text} as {day.isoformat()}")
     if sown and file.unsown:
         names = ", ".join(entry.name for entry in file.unsown)
         if not file.fields:
@@ -222,7 +231,7 @@ def read(arguments: argparse.Namespace, *, sown: bool = True) -> tuple[FieldFile
         tell(f"covercrop: {names}: {NO_COVER}")
     today = file.today or dt.date.today()
     check_dates(file, today)
-    if arguments.fields is None:
+    if arguments.fields is None or str(arguments.fields) in DEMONSTRATIONS:
         return file, today, "Demonstration (an invented place)"
     return file, today, file.path.name
 
@@ -270,38 +279,76 @@ def complain(problems: Sequence[tuple[str, str]]) -> int:
     return 1 if problems else 0
 
 
+def plan_all(fields: Sequence[Field], arguments: argparse.Namespace, today: dt.date, *, details: bool = True) -> Plans:
+    """The plans of fields on the day that the command was asked for, with a bar if they take long."""
+    from covercrop.season.many import plan_fields
+
+    with progress(f"weather and dates of {len(fields)} fields", 2 * len(fields)) as advance:
+        return plan_fields(fields, on=arguments.on or today, today=today, details=details, advance=advance)
+
+
+def each_told(
+    label: str, fields: Sequence[Entry], work: Callable[[Entry], Answer]
+) -> tuple[list[Answer], list[Problem]]:
+    """What the work gives for each field, and the trouble of each, with a bar if it takes long."""
+    from covercrop.season.many import each_field
+
+    with progress(label, len(fields)) as advance:
+
+        def told(field: Entry) -> Answer:
+            try:
+                return work(field)
+            finally:
+                advance(1)
+
+        return each_field(fields, told)
+
+
 @contextmanager
-def progress(label: str, parts: int) -> Iterator[Callable[[float], None]]:
-    """A bar on standard error while something long runs, if that is a terminal.
+def progress(label: str, parts: int | None) -> Iterator[Callable[[float], None]]:
+    """A bar on standard error while something runs for longer than :data:`LONG`, if that is a terminal.
 
     Parameters
     ----------
     label : str
-    parts : int
-        In which the work is done.
+        What is being done.
+    parts : int or None
+        In which the work is done; None where nobody can tell how far it is.
 
     Yields
     ------
     callable
         To be told the share of the part in hand that is done; 1 ends the part.
     """
+    from threading import Timer
+
     from rich.console import Console
-    from rich.progress import Progress
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
     console = Console(stderr=True)
     if not console.is_terminal:  # even where it is told to show nothing, many a release of rich ends with an empty line
         yield lambda _share: None
         return
-    with Progress(console=console, transient=True) as bar:
-        task = bar.add_task(label, total=parts)
-        done = 0
+    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
+    bar = Progress(*columns, console=console, transient=True)
+    task = bar.add_task(label, total=parts)
+    done = 0
+    late = Timer(LONG, bar.start)
+    late.daemon = True
+    late.start()
 
-        def advance(share: float) -> None:
-            nonlocal done
-            bar.update(task, completed=done + share)
-            done += share >= 1
+    def advance(share: float) -> None:
+        nonlocal done
+        bar.update(task, completed=done + share)
+        done += share >= 1
 
+    try:
         yield advance
+    finally:
+        late.cancel()
+        late.join()
+        if bar.live.is_started:
+            bar.stop()
 
 
 def screen() -> Screen:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
 
 from covercrop.cli.shared import (
     FEW,
@@ -14,16 +13,13 @@ from covercrop.cli.shared import (
     fields_argument,
     full_argument,
     named,
+    on_argument,
     progress,
     read,
     said,
     screen,
     show,
 )
-
-if TYPE_CHECKING:
-    from covercrop.autumn.comparison import Autumn
-    from covercrop.field.entries import Ground
 
 
 def add(commands: Commands) -> None:
@@ -36,6 +32,7 @@ def add(commands: Commands) -> None:
         csv="print a line for each cover and sowing date",
     )
     fields_argument(sow)
+    on_argument(sow)
     sow.add_argument("--from", dest="start", type=date, metavar="DATE", help="first sowing date, as 2026-08-20")
     sow.add_argument("--to", dest="end", type=date, metavar="DATE", help="last sowing date")
     sow.add_argument("--plant-by", type=date, metavar="DATE", help="when the crop has to be in the ground")
@@ -71,10 +68,10 @@ def _share(text: str) -> float:
 def _run(arguments: argparse.Namespace) -> int:
     import numpy as np
 
-    from covercrop.autumn.comparison import Risk, compare_sowing_dates
+    from covercrop.autumn.comparison import Risk
+    from covercrop.autumn.many import compare_fields
     from covercrop.base.errors import UsageError
     from covercrop.parameters import catalogue
-    from covercrop.season.many import each_field
 
     for name in arguments.cover:
         if arguments.fields is None and name.lower().endswith(".toml"):
@@ -85,33 +82,27 @@ def _run(arguments: argparse.Namespace) -> int:
     file, today, title = read(arguments, sown=False)
     risk = Risk(established=arguments.covered, survives=arguments.alive, plantable=arguments.plantable)
 
-    def compare(field: Ground) -> Autumn:
-        return compare_sowing_dates(
-            field,
-            on=today,
+    fields = named(file, arguments.field, sown=False)
+    on = arguments.on or today
+    with progress("comparing sowing dates", len(fields)) as advance:
+        answers, troubled = compare_fields(
+            fields,
+            on,
+            today=today,
             covers=arguments.cover,
             start=arguments.start,
             end=arguments.end,
             plant_by=arguments.plant_by,
             risk=risk,
+            advance=advance,
         )
-
-    fields = named(file, arguments.field, sown=False)
-    with progress("comparing sowing dates", len(fields)) as advance:
-
-        def compared(field: Ground) -> Autumn:
-            autumn = compare(field)
-            advance(1)
-            return autumn
-
-        answers, troubled = each_field(fields, compared)
     problems = said(troubled)
     us = arguments.units == "us"
     if arguments.json:
         from covercrop.render.data import machine
         from covercrop.render.data import sowing as sowing_data
 
-        show(machine.dump(sowing_data.sow(answers, np.datetime64(today, "D"), problems)))
+        show(machine.dump(sowing_data.sow(answers, np.datetime64(on, "D"), problems)))
     elif arguments.csv:
         from covercrop.render.data import sowing as sowing_data
 

@@ -3,8 +3,24 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
-from covercrop.cli.shared import Commands, complain, fields_argument, read, said, screen, show
+from covercrop.cli.shared import (
+    Commands,
+    complain,
+    each_told,
+    field_argument,
+    fields_argument,
+    named,
+    read,
+    said,
+    screen,
+    show,
+)
+
+if TYPE_CHECKING:
+    from covercrop.base.records import DailyWeather
+    from covercrop.field.entries import Field
 
 
 def add(commands: Commands) -> None:
@@ -16,6 +32,7 @@ def add(commands: Commands) -> None:
         ("field_weather", "read_weather", "daily_weather"),
     )
     fields_argument(weather)
+    field_argument(weather)
     weather.add_argument("--fetch", action="store_true", help="fetch station data now and keep them")
 
 
@@ -23,15 +40,16 @@ def _run(arguments: argparse.Namespace) -> int:
     from covercrop.field.weather_source import described, field_weather
     from covercrop.render.data import machine
     from covercrop.render.screen import terminal
-    from covercrop.season.many import each_field
     from covercrop.weather.daily import summary
     from covercrop.weather.sharing import SharedWeather
 
     file, today, _ = read(arguments)
     shared = SharedWeather()
-    found, troubled = each_field(
-        file.fields, lambda field: (field, field_weather(field, today, refresh=arguments.fetch, shared=shared))
-    )
+
+    def bring(field: Field) -> tuple[Field, DailyWeather]:
+        return field, field_weather(field, today, refresh=arguments.fetch, shared=shared)
+
+    found, troubled = each_told("bringing the weather", named(file, arguments.field), bring)
     problems = said(troubled)
     if arguments.json:
         entries = [(field.name, record, summary(record)) for field, record in found]

@@ -187,5 +187,20 @@ def next_autumn(plan: Plan, weather: DailyWeather) -> Autumn | None:
     return autumn if autumn.dates[0] > sown + np.timedelta64(season_calendar.HALF_YEAR, "D") else None
 
 
+def next_sowing(plan: Plan, weather: DailyWeather) -> np.datetime64:
+    """The best day for sowing the same cover again, as ``covercrop sow`` names it; NaT where it names none.
+
+    Parameters
+    ----------
+    plan : Plan
+    weather : DailyWeather
+        That the plan was made from.
+    """
+    autumn = next_autumn(plan, weather)
+    if autumn is None or autumn.choices[0].first is None:
+        return np.datetime64("NaT", "D")
+    return np.datetime64(autumn.dates[autumn.choices[0].best], "D")
+
+
 def _or(day: np.datetime64, otherwise: np.datetime64) -> np.datetime64:
     return otherwise if np.isnat(day) else day

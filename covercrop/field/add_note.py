@@ -1,4 +1,4 @@
-"""Add a scouting note to a field file, or take the last one out: whole, or not at all.
+"""Add scouting notes to a field file: whole, or not at all.
 
 Every other byte of the file stays as it was: comments, order, blank lines,
 ends of lines.
@@ -7,11 +7,12 @@ ends of lines.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
-from covercrop.base.errors import FieldFileError, UnknownNameError
-from covercrop.base.toml_text import NoPlaceError, with_table, without_last
+from covercrop.base.errors import CovercropError, FieldFileError, UnknownNameError
+from covercrop.base.toml_text import NoPlaceError, with_table
 from covercrop.field.entries import NO_COVER, Field, FieldFile, Ground, ScoutingNote
 from covercrop.field.file import check_dates, parse_fields, read_bytes
 from covercrop.field.rewriting import MARK, as_written, rewrite
@@ -22,9 +23,13 @@ from covercrop.models.season_calendar import SEASON_DAYS, season_ends
 Entry = Mapping[str, dt.date | float | str]
 
 
+class ThereAlreadyError(FieldFileError):
+    """The field has this note already."""
+
+
 def proposed_note(path: Path, name: str, entry: Entry, today: dt.date) -> tuple[Field, ScoutingNote]:
     """A field as it would be with a note, and the note; takes and raises what :func:`add_note` does, writes nothing."""
-    _, field, note = _told(path, read_bytes(path), name, entry, today)
+    _, field, note = told_with(path, read_bytes(path), name, entry, today)
     return field, note
 
 
@@ -56,81 +61,101 @@ def add_note(path: Path, name: str, entry: Entry, today: dt.date) -> tuple[Field
     """
 
     def told(content: bytes) -> tuple[bytes, tuple[Field, ScoutingNote]]:
-        new, field, note = _told(path, content, name, entry, today)
+        new, field, note = told_with(path, content, name, entry, today)
         return new, (field, note)
 
     return rewrite(path, told)
 
 
-def undo_note(path: Path, name: str, today: dt.date) -> tuple[Field, ScoutingNote]:
-    """Take the note that was written last out of a field file.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteRow:
+    """A note of one of many fields.
+
+    Attributes
+    ----------
+    place : str
+        Where it stands among the others, such as ``notes.csv: line 4``, for messages.
+    name : str
+        Of the field.
+    entry : mapping of str to date, number or text
+        As :func:`add_note` takes it.
+    """
+
+    place: str
+    name: str
+    entry: Entry
+
+
+def with_notes(
+    path: Path, content: bytes, rows: Sequence[NoteRow], today: dt.date
+) -> tuple[bytes, list[tuple[Field, ScoutingNote] | None]]:
+    """A field file with many notes.
 
     Parameters
     ----------
     path : pathlib.Path
-    name : str
-        Name of the field; capitals do not matter.
+    content : bytes
+        The file.
+    rows : sequence of NoteRow
     today : datetime.date
-        As for :func:`add_note`.
+        No note may be later.
 
     Returns
     -------
-    Field, ScoutingNote
-        The field without the note, and the note.
+    bytes
+    list of (Field, ScoutingNote) or None
+        Each as it is read back, its field with all that come before it; None of a note that is there already.
 
     Raises
     ------
     FieldFileError
-        If the field has no note, the file is not sound, or it cannot be written.  Nothing is changed then.
-    UnknownNameError
-        If the file has no such field.
+        If one of them cannot be, named by its place.
     """
-
-    def told(content: bytes) -> tuple[bytes, tuple[Field, ScoutingNote]]:
-        file = parse_fields(path, content)
-        check_dates(file, today)
-        number = _number(file, name)
-        before = _sown(file.entries[number], path)
-        if not before.scouting:
-            raise FieldFileError(f'{path}: field "{before.name}": has no note; nothing to take out')
-        text = content.decode("utf-8")
-        mark, text = (MARK, text[1:]) if text.startswith(MARK) else ("", text)
+    found: list[tuple[Field, ScoutingNote] | None] = []
+    for row in rows:
         try:
-            new = (mark + without_last(text, ("field", number), "scouting")).encode("utf-8")
-        except NoPlaceError:
-            raise FieldFileError(
-                f'{path}: field "{before.name}": its last note is not written as a [[field.scouting]] of its own; '
-                "take it out with an editor"
-            ) from None
-        after = _sown(parse_fields(path, new).entries[number], path)
-        left = list(before.scouting)
-        for note in after.scouting:
-            left.remove(note)
-        return new, (after, left[0])
-
-    return rewrite(path, told)
+            new, field, note = told_with(path, content, row.name, row.entry, today)
+        except ThereAlreadyError:
+            found.append(None)
+            continue
+        except CovercropError as error:
+            raise FieldFileError(f"{row.place}: {str(error).removeprefix(f'{path}: ')}") from None
+        content = new
+        found.append((field, note))
+    return content, found
 
 
-def _told(path: Path, content: bytes, name: str, entry: Entry, today: dt.date) -> tuple[bytes, Field, ScoutingNote]:
+def add_notes(path: Path, rows: Sequence[NoteRow], today: dt.date) -> list[tuple[Field, ScoutingNote] | None]:
+    """Write many notes into a field file in one step, all of them or none; raises what :func:`with_notes` does."""
+    return rewrite(path, lambda content: with_notes(path, content, rows, today))
+
+
+def told_with(path: Path, content: bytes, name: str, entry: Entry, today: dt.date) -> tuple[bytes, Field, ScoutingNote]:
     """The file with the note, and the field and the note as they are read back from it."""
     file = parse_fields(path, content)
     check_dates(file, today)
-    number = _number(file, name)
-    before = _sown(file.entries[number], path)
+    number = number_of(file, name)
+    before = sown_field(file.entries[number], path)
     new = _with_note(content, number, before.name, entry, path)
     told = parse_fields(path, new)
     check_dates(told, today)
-    field = _sown(told.entries[number], path)
+    field = sown_field(told.entries[number], path)
     note = _added(before, field, path)
+    check_season(field, note, path)
+    return new, field, note
+
+
+def check_season(field: Field, note: ScoutingNote, path: Path) -> None:
+    """Refuse a note of another season than that of the cover."""
     if note.date > season_ends(field.cover.sown):
         raise FieldFileError(
             f'{path}: field "{field.name}": date = {note.date} is more than {SEASON_DAYS} days after sowing on '
             f"{field.cover.sown}, and that season is over; mend the date, or enter the cover that stands now"
         )
-    return new, field, note
 
 
-def _number(file: FieldFile, name: str) -> int:
+def number_of(file: FieldFile, name: str) -> int:
+    """The place of a field in its file, by its name; capitals do not matter."""
     names = [entry.name for entry in file.entries]
     if name in names:
         return names.index(name)
@@ -140,7 +165,7 @@ def _number(file: FieldFile, name: str) -> int:
     raise UnknownNameError("field", name, names)
 
 
-def _sown(entry: Ground, path: Path) -> Field:
+def sown_field(entry: Ground, path: Path) -> Field:
     """A field that a note can be of: one with a cover."""
     if not isinstance(entry, Field):
         raise FieldFileError(f'{path}: field "{entry.name}": {NO_COVER}')
@@ -154,7 +179,9 @@ def _added(before: Field, after: Field, path: Path) -> ScoutingNote:
         left.remove(note)
     (note,) = left
     if note in before.scouting:
-        raise FieldFileError(f'{path}: field "{after.name}": this note of {note.date} is there already; nothing to add')
+        raise ThereAlreadyError(
+            f'{path}: field "{after.name}": this note of {note.date} is there already; nothing to add'
+        )
     return note
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar, cast
@@ -44,7 +44,7 @@ from covercrop.field.entries import (
     check_visit,
     legume,
 )
-from covercrop.field.table import Table
+from covercrop.field.table import Table, us_date
 from covercrop.models import seedling_disease, soil_temperature, termination
 from covercrop.parameters import catalogue
 from covercrop.parameters.companions import companion
@@ -52,6 +52,9 @@ from covercrop.parameters.own_bloom import Calibration, read_calibration
 from covercrop.parameters.traits import Cover
 
 Value = TypeVar("Value")
+
+#: What may be given in place of the path of a field file: other shipped files of the demonstration.
+DEMONSTRATIONS = {"demo:squares": "squares.toml"}
 
 #: The quantities of a place that may be given in more than one unit: each unit, and its factor to the metric one.
 ELEVATION = (("m", 1.0), ("ft", units.M_PER_FT))
@@ -301,6 +304,31 @@ def _note(table: Table, cover: CoverEntry) -> ScoutingNote:
     return note
 
 
+def read_note(where: str, entry: Any, cover: CoverEntry, *, us: bool) -> ScoutingNote:
+    """A note from its keys and values, as they stand in a file.
+
+    Parameters
+    ----------
+    where : str
+        Where it stands, for messages.
+    entry : mapping
+    cover : CoverEntry
+        That it is of.
+    us : bool
+        Whether the file is one of US units.
+    """
+    return _note(Table(where, entry, _SCOUTING, us=us), cover)
+
+
+def notes_in(path: Path, content: bytes, number: int) -> list[tuple[dict[str, Any], ScoutingNote]]:
+    """The notes of a sound field file's field in the order of the file, each as it is written and as it is read."""
+    cover = parse_fields(path, content).entries[number].cover
+    raw = tomllib.loads(content.decode("utf-8-sig"))
+    listed = raw["field"][number].get("scouting", []) if cover is not None else []
+    us = raw.get("units") == "us"
+    return [(entry, read_note(str(path), entry, cast("CoverEntry", cover), us=us)) for entry in listed]
+
+
 def _place(table: Table, key: str) -> Any:
     """A number that says where a field is."""
     low, high, words = PLACE[key]
@@ -334,7 +362,7 @@ def _field(where: str, raw: Any, folder: Path, *, us: bool) -> Ground:
             raise FieldFileError(f"{table.where}: scouting: {NO_COVER}")
         return Ground(**described)
     notes = (
-        _note(Table(f"{table.where}: scouting {number}", raw_note, _SCOUTING, us=us), cover)
+        read_note(f"{table.where}: scouting {number}", raw_note, cover, us=us)
         for number, raw_note in enumerate(scouting, start=1)
     )
     return Field(**described, cover=cover, scouting=tuple(notes))
@@ -359,7 +387,7 @@ def read_fields(path: str | Path | None = None) -> FieldFile:
     Parameters
     ----------
     path : str or Path, optional
-        The demonstration by default, an invented place.
+        The demonstration by default, an invented place; ``demo:squares`` for its patch of framed squares in a sheet.
 
     Returns
     -------
@@ -371,7 +399,8 @@ def read_fields(path: str | Path | None = None) -> FieldFile:
         If the file cannot be read, or something in it is not what it should
         be; the line names the place, the value and the way out.
     """
-    path = data_path("demo", "fields.toml", beside=("weather.csv",)) if path is None else Path(path)
+    shipped = "fields.toml" if path is None else DEMONSTRATIONS.get(str(path))
+    path = data_path("demo", shipped, beside=("weather.csv",)) if shipped else Path(str(path))
     return parse_fields(path, read_bytes(path))
 
 
@@ -403,6 +432,32 @@ def names_in(path: Path) -> tuple[str, ...]:
 def units_in(path: Path) -> Units:
     """In which units the owner of a field file thinks; metric where it does not say, or there is no such file yet."""
     return "us" if _top(path).get("units") == "us" else "metric"
+
+
+def month_first(path: Path) -> tuple[str, dt.date] | None:
+    """A date of a sound field file that is written as Americans do, and how it is read; None where there is none.
+
+    One that another reader would take for another day is taken before one that can be read in one way only.
+    """
+    top = _top(path)
+    if top.get("units") != "us":
+        return None
+    found = [(text, day) for text in _texts(top) if (day := us_date(text)) is not None]
+    return min(found, key=lambda each: each[1].day > MONTHS_OF_YEAR, default=None)
+
+
+def _texts(value: Any) -> Iterator[str]:
+    """All texts in a TOML value."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        yield from (text for each in value.values() for text in _texts(each))
+    elif isinstance(value, list):
+        yield from (text for each in value for text in _texts(each))
+
+
+#: A day of the month above this cannot be taken for a month.
+MONTHS_OF_YEAR = 12
 
 
 def _top(path: Path) -> dict[str, Any]:

@@ -12,6 +12,7 @@ TOPICS = (
     "fields",
     "reading",
     "ending",
+    "mixtures",
     "soil",
     "weather",
     "commands",

@@ -67,6 +67,7 @@ ASSUMPTIONS = (
     "Legume and cereal are taken to rot side by side, each at the pace of its own C:N ratio. What is left on top ties "
     "up less at a time than what is dug in; how much less is not reckoned with.",
     f"Ending by tillage: {MODELS.mixture.tilled_until.reason}.",
+    f"The last day of a cereal: {MODELS.mixture.last_grain.reason}.",
     "Legume and cereal are taken to come up together, and to feel the same cold.",
 )
 

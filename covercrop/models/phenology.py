@@ -121,12 +121,25 @@ def photothermal_rate(tmean: ArrayLike, day_length: ArrayLike, emergence: ArrayL
     tmean = np.asarray(tmean, dtype=np.float64)
     none, full = bloom.day_length_none.value, bloom.day_length_full.value
     gate = np.clip((np.asarray(day_length, dtype=np.float64) - none) / (full - none), 0.0, 1.0)
-    up = np.arange(tmean.shape[-1]) > np.asarray(emergence, dtype=np.float64)[..., np.newaxis]
-    rate = thermal_rate(tmean, bloom) * gate * up
-    if bloom.cool_days.value > 0:
-        cool = (tmean > COOL_RANGE[0]) & (tmean < COOL_RANGE[1]) & up
-        rate = rate * np.minimum(np.cumsum(cool, axis=-1) / bloom.cool_days.value, 1.0)
-    return rate
+    emerged = np.asarray(emergence, dtype=np.float64)[..., np.newaxis]
+    rate = thermal_rate(tmean, bloom) * gate
+    if not bloom.cool_days.value > 0:
+        return rate * (np.arange(tmean.shape[-1]) > emerged)
+    cool = np.cumsum((tmean > COOL_RANGE[0]) & (tmean < COOL_RANGE[1]), axis=-1, dtype=np.float64)
+    # Those since emergence are none before it; with emergence on several axes each step here is over all of them.
+    since = cool - _cool_days_before(cool, emerged)
+    since /= bloom.cool_days.value
+    np.clip(since, 0.0, 1.0, out=since)
+    return np.multiply(since, rate, out=since)
+
+
+def _cool_days_before(cool: Array, emerged: Array) -> Array:
+    """Cool days up to and on the day of emergence; infinitely many where the seed does not come up."""
+    last = np.minimum(np.floor(emerged), cool.shape[-1] - 1)
+    shape = np.broadcast_shapes(cool.shape[:-1], last.shape[:-1])
+    place = np.broadcast_to(np.where(last >= 0, last, 0).astype(np.intp), (*shape, 1))
+    counted = np.take_along_axis(np.broadcast_to(cool, (*shape, cool.shape[-1])), place, axis=-1)
+    return np.where(np.isnan(emerged), np.inf, np.where(last >= 0, counted, 0.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -181,7 +194,9 @@ def bloom_clock(
     return BloomClock(emergence=up, rate=photothermal_rate(tmean, day_length, up, cover.bloom))
 
 
-def emergence(tmean: ArrayLike, cover: Cover, sowing: ArrayLike = 0.0, *, lead: ArrayLike = ()) -> Array:
+def emergence(
+    tmean: ArrayLike, cover: Cover, sowing: ArrayLike = 0.0, *, lead: ArrayLike = (), soil_error: ArrayLike = 0.0
+) -> Array:
     """Day on which the seed is up: degree-days of the bare soil around it, from the day of sowing on.
 
     Parameters
@@ -193,10 +208,12 @@ def emergence(tmean: ArrayLike, cover: Cover, sowing: ArrayLike = 0.0, *, lead: 
         Day index of sowing; broadcasts with the leading axes of ``tmean``.
     lead : array_like, shape (..., day)
         The same of the days just before the first, as many as are known; they warm the soil, and nothing grows on them.
+    soil_error : array_like, shape () or (k,)
+        Added to the soil temperature [K].
 
     Returns
     -------
-    numpy.ndarray, shape (...)
+    numpy.ndarray, shape (...) or (..., k)
         Day index; NaN where the days given do not bring it up.
 
     Notes
@@ -208,13 +225,18 @@ def emergence(tmean: ArrayLike, cover: Cover, sowing: ArrayLike = 0.0, *, lead: 
     earlier = before.shape[-1]
     air = np.concatenate([np.broadcast_to(before, (*air.shape[:-1], earlier)), air], axis=-1)
     sown = np.maximum(np.asarray(sowing, dtype=np.float64), 0.0) + earlier  # before the first day nothing is sown
-    up = _up_within(air, cover, sown, SOON_UP)
-    whole = air.shape[-1] - earlier
-    return (_up_within(air, cover, sown, whole) if whole > SOON_UP and np.isnan(up).any() else up) - earlier
+    error = np.asarray(soil_error, dtype=np.float64)
+    errors = np.atleast_1d(error)
+    up = _up_within(air, cover, sown, errors, SOON_UP)
+    late = np.isnan(up).any(axis=-1)
+    if air.shape[-1] - earlier > SOON_UP and late.any():
+        whole, sowings = np.broadcast_to(air, (*late.shape, air.shape[-1])), np.broadcast_to(sown, late.shape)
+        up[late] = _up_within(whole[late], cover, sowings[late], errors, air.shape[-1] - earlier)
+    return (up if error.ndim else up[..., 0]) - earlier
 
 
-def _up_within(air: Array, cover: Cover, sown: Array, days: int) -> Array:
-    """Emergence, looked for in so many days from sowing on."""
+def _up_within(air: Array, cover: Cover, sown: Array, error: Array, days: int) -> Array:
+    """Emergence, looked for in so many days from sowing on, shape (..., error)."""
     begin = np.where(sown > SOIL_DAYS, sown - SOIL_DAYS, 0.0).astype(np.intp)
     length = SOIL_DAYS + days
     if (begin == begin.flat[0]).all():  # speed only: all sown on one day, as nearly always
@@ -226,9 +248,10 @@ def _up_within(air: Array, cover: Cover, sown: Array, days: int) -> Array:
         after = np.take_along_axis(np.broadcast_to(air, (*shape, air.shape[-1])), inside, axis=-1)
         after = np.where(place < air.shape[-1], after, np.nan)
     soil = soil_temperature(after, "bare", depth_mm=SEED_DEPTH)
-    warmth = accumulate(np.maximum(soil - cover.emergence.base.value, 0.0))
-    counted = (sown - begin)[..., np.newaxis]
-    return crossing(warmth, np.array([cover.emergence.sum.value]), counted)[..., 0] + begin
+    above = soil[..., np.newaxis, :] + (error - cover.emergence.base.value)[:, np.newaxis]
+    counted = (sown - begin)[..., np.newaxis, np.newaxis]
+    reached = crossing(accumulate(np.maximum(above, 0.0)), np.array([cover.emergence.sum.value]), counted)
+    return reached[..., 0] + begin[..., np.newaxis]
 
 
 def stage_days(
@@ -247,7 +270,7 @@ def stage_days(
     ----------
     tmean, day_length, cover, sowing, emerged
         As for :func:`bloom_clock`.
-    requirement_shift : array_like, shape (k,)
+    requirement_shift : array_like, shape (..., k)
         Added to the sum at 25 % bloom [degC d]: a cultivar's offset, a draw of
         the spread, or both.
     seed_scale : array_like, shape (k,)
@@ -287,7 +310,7 @@ def _stage_days(
     hurry = np.clip(requirement / cover.bloom.requirement.value, 0.0, 1.0)
     early = ("bud", "first_flower", "bloom_10")
     sums = [*(requirement - hurry * getattr(cover.stages, stage).value for stage in early), requirement]
-    reached = np.split(crossing(progress, np.concatenate(sums), up + 1), len(sums), axis=-1)
+    reached = np.split(crossing(progress, np.concatenate(sums, axis=-1), up + 1), len(sums), axis=-1)
     days = {"emergence": up, **dict(zip((*early, "bloom_25"), reached, strict=True))}
 
     thermal = accumulate(thermal_rate(tmean, cover.bloom))

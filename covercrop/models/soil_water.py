@@ -58,8 +58,8 @@ ROOT_SHARE = MODELS.water.root_share.value
 _EVAPORATION_LEFT = {
     "bare": 1.0,
     "straw": MODELS.water.straw_evaporation.value,
-    "residue": MODELS.water.straw_evaporation.value,
     "black-plastic": MODELS.water.plastic_evaporation.value,
+    "residue": MODELS.water.straw_evaporation.value,
 }
 
 #: Rain that wets through what lies on top [mm], the share of that left a day later [1], and the days to the last of it.

@@ -84,6 +84,9 @@ TILLED_UNTIL = MODELS.mixture.tilled_until
 #: The share of a normal distribution that lies between an 80 % interval's middle and its end, in standard deviations.
 _TENTH = 1.2816
 
+#: Last day on which a cereal leaves no grain behind, as a share of the days from watery ripe grain to soft dough.
+LAST_GRAIN = MODELS.mixture.last_grain
+
 #: How long a tarp takes.
 TARP_DAYS = MODELS.ending.tarp
 
@@ -138,7 +141,7 @@ def _beside_cereal(opens: Array, closes: Array, stages: dict[str, Array], method
         opens = np.maximum(opens, stages[_CEREAL_FROM[method]])  # passes NaN on: what never comes to it is not killed
     else:
         opens = np.fmin(opens, stages["cereal_jointing"])
-    return opens, np.fmin(closes, stages["cereal_milk"])
+    return opens, np.fmin(closes, stages["cereal_last"])
 
 
 def killed_until(stages: dict[str, Array], method: str) -> Array | None:
@@ -174,6 +177,19 @@ def tilled_until(boot: Array, milk: Array, draw: ArrayLike = 0.0) -> Array:
     """
     last = np.floor(boot + drawn(TILLED_UNTIL, draw) * (milk - boot))
     return np.where(np.asarray(draw) < 0, last, np.inf)
+
+
+def last_before_grain(milk: Array, draw: ArrayLike = 0.0) -> Array:
+    """Last day on which a cereal leaves no grain that could come up: between watery ripe grain and soft dough.
+
+    Parameters
+    ----------
+    milk : numpy.ndarray
+        Day index of watery ripe grain.
+    draw : array_like, shape (draw,), optional
+        Standard normal; above 0 it is later than is likely.
+    """
+    return np.floor(milk + drawn(LAST_GRAIN, draw) * MODELS.cereal.dough.value)
 
 
 def rolled_from(stages: dict[str, Array], draw: ArrayLike = 0.0) -> Array:

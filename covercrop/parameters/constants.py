@@ -95,6 +95,7 @@ class CerealClock:
     boot: CitedValue
     heading: CitedValue
     milk: CitedValue
+    dough: CitedValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,6 +110,7 @@ class Mixture:
     release_from: CitedValue
     cool_soil: CitedValue
     tilled_until: CitedValue
+    last_grain: CitedValue
     late_rye: CitedValue
 
 

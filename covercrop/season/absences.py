@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from covercrop.season.absent import DEAD, NOT_ASKED_FOR, NOT_KNOWN, NOT_REACHED
+from covercrop.season.absent import DEAD, NOT_ASKED_FOR, NOT_KNOWN, NOT_NEEDED, NOT_REACHED
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -61,6 +61,8 @@ def absences(
         found |= dict.fromkeys(("worth_watering", "nitrogen", "nitrogen.released"), NOT_ASKED_FOR)
     elif nitrogen.no_amounts is not None:
         found["nitrogen"] = nitrogen.no_amounts
+    elif not nitrogen.release and nitrogen.ties_up is not None:
+        found["nitrogen.released"] = NOT_NEEDED  # what ties nitrogen up has none to release
     return found
 
 

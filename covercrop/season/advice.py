@@ -84,8 +84,9 @@ CUTTING = (
     "engine before you clear it."
 )
 SQUARES = (
-    "The soil of an open square in a sheet is taken to warm as bare ground does, under a mulch in it as under straw, "
-    "and to get the rain that falls on it: no source at hand measured one."
+    "The soil of an open square in a sheet is taken to warm as bare ground does, and to get the rain that falls on it: "
+    "no source at hand measured one. Under a mulch in it, be it of straw, leaf mould, wood chips or clippings, it is "
+    "taken to stay as cool as under straw: no source at hand holds one kind against another."
 )
 TARP = "A tarp sheds its rain beside it: weigh its edges down, and keep the runoff from ditches and streams."
 

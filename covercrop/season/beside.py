@@ -70,7 +70,7 @@ class CerealStand:
     share : Share
         Of the legume.
     stages : dict of str to numpy.ndarray
-        Day index of each stage (:data:`covercrop.models.cereal.ZADOKS`), and of ``tilled_until``.
+        Day index of each stage (:data:`covercrop.models.cereal.ZADOKS`), and of ``tilled_until`` and ``last``.
     killed : numpy.ndarray
         Day index on which cold kills it; NaN where it lives.
     notes : int
@@ -94,6 +94,11 @@ class CerealStand:
         return replace(
             self, stages={name: days[place] for name, days in self.stages.items()}, killed=self.killed[place]
         )
+
+    def later(self, days: int) -> CerealStand:
+        """The same with its day indexes counted from so many days earlier."""
+        moved = {name: day + days for name, day in self.stages.items()}
+        return replace(self, stages=moved, killed=self.killed + days)
 
     def among_stages(self) -> dict[str, Array]:
         """Its stages as :func:`covercrop.models.termination.window` wants them; a dead one asks for nothing."""
@@ -124,14 +129,14 @@ class CerealStand:
 
     def in_grain(self, day: float, weights: Array) -> bool:
         """Whether by a day its grain has most likely begun to fill, so that some may come up whatever is done."""
-        return share_by(np.where(np.isnan(self.killed), self.stages["milk"], np.nan), weights, day) >= MOST_LIKELY
+        return share_by(np.where(np.isnan(self.killed), self.stages["last"], np.nan), weights, day) >= MOST_LIKELY
 
-    def legume_share(self, day: float, draws: Draws | None = None) -> Array:
+    def legume_share(self, day: Array | float, draws: Draws | None = None) -> Array:
         """The share of the legume on a day, in every member: all of it, where the cereal is dead [1]."""
         share = self.share.middle if draws is None else self.share.drawn(draws.legume_share)
         return np.where(self.killed <= day, 1.0, share)
 
-    def growth_factor(self, day: float) -> Array:
+    def growth_factor(self, day: Array | float) -> Array:
         """Dry matter of the mixture as a multiple of that of the legume alone, shape (year, 1) [1]."""
         alive = np.mean(~(self.killed <= day), axis=-1, keepdims=True)
         return 1 + (mixture.growth_factor(self.share.middle) - 1) * alive
@@ -155,6 +160,11 @@ class CerealStand:
         gone = np.mean(~np.isnan(self.killed)) >= MODELS.answer.dead.value
         share = 1.0 if gone else self.share.middle
         return mixture.residue_pace(share, legume, self.companion.residue, nitrogen.carbon.value / percent)
+
+
+def joined(parts: Sequence[CerealStand]) -> CerealStand:
+    """The cereal beside a legume of several sowing dates: only what the cold does differs, with how old it is then."""
+    return replace(parts[0], killed=np.concatenate([part.killed for part in parts]))
 
 
 def grow_cereal(
@@ -212,6 +222,7 @@ def grow_cereal(
         outlook.tmean, day_length, companion, midwinter, late=mean + sd * draws.cereal, milk_draw=draws.pods
     )
     stages["tilled_until"] = termination.tilled_until(stages["boot"], stages["milk"], draws.kill)
+    stages["last"] = termination.last_before_grain(stages["milk"], draws.pods)
     return CerealStand(
         companion=companion,
         share=share,

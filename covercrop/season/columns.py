@@ -54,4 +54,8 @@ COLUMNS: tuple[tuple[str, str, Callable[[Plan], Any]], ...] = (
     ("n_kg_ha", "float64", _amount("n_kg_ha")),
     ("pan_kg_ha", "float64", _amount("pan_kg_ha")),
     ("carbon_nitrogen", "float64", _amount("carbon_nitrogen")),
+    ("companion", "object", lambda plan: plan.mixture.companion.key if plan.mixture else None),
+    ("legume_share", "float64", lambda plan: plan.mixture.share.middle if plan.mixture else np.nan),
+    ("zadoks", "Int64", lambda plan: plan.mixture.zadoks if plan.mixture else None),
+    ("band", "object", lambda plan: plan.mixture.band if plan.mixture else None),
 )

@@ -229,7 +229,11 @@ def choose_ending(
         turning = by("turn-under")
         window = (wanted.stand.closes >= wanted.stand.opens) & (wanted.stand.closes >= today)
         hopeless = share(window, weights) < 0.5
-        if dispute.settled.ending.method == "turn-under" if dispute is not None else hopeless:
+        if (
+            dispute.settled.ending.method == "turn-under"
+            if dispute is not None
+            else hopeless and _surer(turning, wanted)
+        ):
             wanted = turning
         elif turning.best is not None and (wanted.best is None or wanted.best.probability < POOR):
             wanted = replace(wanted, surer=turning.best)
@@ -237,6 +241,11 @@ def choose_ending(
     if dispute is not None and dispute.rivals:
         closed = min(rival.closed for rival in dispute.rivals)
     return replace(wanted, best=None, surer=None, day=today, too_late=True) if closed >= 0.5 else wanted
+
+
+def _surer(one: Ending, other: Ending) -> bool:
+    """Whether the best day of an ending is surer than that of another, or the other has none."""
+    return other.best is None or (one.best is not None and one.best.probability > other.best.probability)
 
 
 def _best(found: Chances, stand: Stand, weights: Array, ahead: Ahead, outlook: Outlook) -> Recommended | None:

@@ -336,37 +336,35 @@ def ground_details(
         ground_under(entry, ground.terminate),
         float(ground.dead),
     )
-    middle = ground.maturity.middle()
-    pace = float(ground.residue_pace)
-    rotting = dict.fromkeys(decomposition.CASES, np.full_like(moist, pace))
-    by_rain = pace * moist
-    if ground.terminate in termination.ON_SURFACE:
-        rained = soil_water.litter_moisture(outlook.prcp)
-        rotting = {
-            case: pace * decay.surface_moisture(moist, rained, decay.surface_pace(draw))
-            for case, draw in zip(decomposition.CASES, (-EIGHTY, 0.0, EIGHTY), strict=True)
-        }
-        by_rain = rotting["likely"]
+    middle, pace = ground.maturity.middle(), float(ground.residue_pace)
     _, good = plantback.soil_wanted(crop, entry.method, entry.soil_c)
     # A cover that is ended after the season of the crop gives to the rest of the days.
     ends = np.where(ground.ripeness.end > ground.dead, ground.ripeness.end, np.nan)
-    released = {
-        case: decomposition.case_of(
-            decomposition.of_the_season(
-                decomposition.nitrogen_released(
-                    ground.soil_c, start[0], cover.residue, maturity=middle, moisture=rotting[case]
-                ),
-                ends,
-            ),
-            case,
+
+    def by_model(moisture: ArrayLike) -> Array:
+        released = decomposition.nitrogen_released(
+            ground.soil_c, start[0], cover.residue, maturity=middle, moisture=pace * np.asarray(moisture)
         )
-        for case in decomposition.CASES
-    }
+        return decomposition.of_the_season(released, ends)
+
+    if ground.terminate in termination.ON_SURFACE:
+        rained = soil_water.litter_moisture(outlook.prcp)
+        rotting = {
+            case: decay.surface_moisture(moist, rained, decay.surface_pace(draw))
+            for case, draw in zip(decomposition.CASES, (-EIGHTY, 0.0, EIGHTY), strict=True)
+        }
+        by_rain = rotting["likely"]
+        released = {case: decomposition.case_of(by_model(rotting[case]), case) for case in rotting}
+    else:
+        by_rain, kept_moist = moist, by_model(1.0)
+        released = {case: decomposition.case_of(kept_moist, case) for case in decomposition.CASES}
     through = plantback.planted_through(crop, entry.method, ground.terminate)
     return GroundDetails(
         residue_by_rain=np.broadcast_to(start, (len(ground.soil_c), 1))
         if through
-        else decomposition.residue_clear(ground.soil_c, start, cover.residue, maturity=middle, moisture=by_rain),
+        else decomposition.residue_clear(
+            ground.soil_c, start, cover.residue, maturity=middle, pace=pace, moisture=by_rain
+        ),
         soil_good=np.full((len(ground.soil_c), 1), np.nan)
         if good is None
         else plantback.soil_warm(ground.soil_c, good, start),

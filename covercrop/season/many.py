@@ -172,6 +172,7 @@ def plan_fields(
     *,
     today: Day | None = None,
     details: bool = True,
+    advance: Callable[[float], None] = lambda _share: None,
 ) -> Plans:
     """The answers for many fields on one day; ``covercrop ready`` shows them.
 
@@ -193,6 +194,8 @@ def plan_fields(
         As for :func:`plan_field`; a field file may fix ``today`` itself.
     details : bool
         Also work out what is only said beside the dates, which costs as much as they do: nitrogen, the second brood.
+    advance : callable, optional
+        Told 1 twice for each field: when its weather is there, and when it is done.
 
     Returns
     -------
@@ -209,11 +212,12 @@ def plan_fields(
 
     def start(field: Field) -> tuple[Field, Start, DailyWeather]:
         known, record = gathered(field, _own(weather, field), day, now, shared)
+        advance(1)
         return known, start_of(known, record, np.datetime64(day, "D")), record
 
     started, problems = _each(asked, start)
     try:
-        plans = dict(zip(started, make_plans(list(started.values()), details=details), strict=True))
+        plans = dict(zip(started, make_plans(list(started.values()), details=details, advance=advance), strict=True))
     except CovercropError:  # one of them stops the others: alone, it stops itself
         plans, problems = _each(asked, lambda field: make_plans([start(field)], details=details)[0])
     return Plans(

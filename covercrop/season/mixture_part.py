@@ -29,8 +29,8 @@ if TYPE_CHECKING:
 #: The dates of a cereal, in their order.
 CEREAL_DATES = ("jointing", "boot", "heading", "flowering", "milk")
 
-#: A way of ending the two clashes where it has no day in this share of the members, though the legume alone has one.
-CLASH = 0.5
+#: A way of ending the two clashes where it has a day less often than this, and the legume alone more often.
+CLASH = 0.75
 
 #: What helps where they clash: a cereal that is later, a late cultivar of this one, or another way of ending.
 HELPS = ("triticale", "winter-wheat", "later-cultivar", "mow", "turn-under")
@@ -231,20 +231,19 @@ def _clash(stand: Stand, cover: Cover, weights: Array, asked: str) -> Clash | No
     if chance >= CLASH or _has_day(alone, asked, cover, weights) < CLASH:
         return None
     assert stand.cereal is not None
-    own = stand.cereal.companion.bloom.offset.value
-    later = {
-        "later-cultivar": MODELS.mixture.late_rye.value,
-        **{name: companion(name).bloom.offset.value - own for name in ("triticale", "winter-wheat")},
-    }
-    found = {
-        name: _has_day(_later(stand.stages, days), asked, cover, weights) for name, days in later.items() if days > 0
-    }
-    found |= {way: _has_day(stand.stages, way, cover, weights) for way in ("mow", "turn-under") if way != asked}
-    gaining = {name: found[name] for name in HELPS if found.get(name, 0.0) > chance}
     opens, _ = termination.window(stand.stages, asked, cover)
-    of_cereal = share(stand.stages["cereal_milk"] < opens, weights)
+    of_cereal = share(stand.stages["cereal_last"] < opens, weights)
     of_legume = share(termination.window(alone, asked, cover)[1] < opens, weights)
     past = "cereal" if of_cereal >= of_legume else "legume"
+    found = {way: _has_day(stand.stages, way, cover, weights) for way in ("mow", "turn-under") if way != asked}
+    if past == "cereal":  # a later one is then a help
+        own = stand.cereal.companion.bloom.offset.value
+        later = {name: companion(name).bloom.offset.value - own for name in ("triticale", "winter-wheat")}
+        later["later-cultivar"] = MODELS.mixture.late_rye.value
+        found |= {
+            name: _has_day(_later(stand.stages, gap), asked, cover, weights) for name, gap in later.items() if gap > 0
+        }
+    gaining = {name: found[name] for name in HELPS if found.get(name, 0.0) > chance}
     return Clash(method=asked, past=past, chance=chance, helps=dict(sorted(gaining.items(), key=lambda each: -each[1])))
 
 

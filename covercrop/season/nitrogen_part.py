@@ -12,6 +12,7 @@ from covercrop.base.arrays import Array
 from covercrop.models import biomass, mixture
 from covercrop.models.members import Draws, quantiles
 from covercrop.season import absent, measurements
+from covercrop.season.stand import usual_emergence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -149,9 +150,7 @@ def amounts_on(
 
     Takes what :func:`nitrogen_part` takes.
     """
-    # Emergence is the same in every draw, since it does not depend on what is drawn.
-    up = stand.stages["emergence"][:, 0]
-    grown_on = partial(stand.dry_matter_on, outlook.tmean, up, growth=growth)
+    grown_on = partial(stand.dry_matter_on, outlook.tmean, usual_emergence(stand.stages), growth=growth)
     mean, sd = measurements.dry_matter(ending, notes, outlook, grown_on, growth.spread.value)
     dry_matter = np.maximum(mean[:, None] + sd[:, None] * draws.dry_matter, 0.0)
     percent_on = partial(stand.nitrogen_percent, growth=growth, draws=draws)

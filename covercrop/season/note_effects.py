@@ -13,6 +13,7 @@ from covercrop.models import bbch, biomass, cereal
 from covercrop.models.note_weights import SCOUTING_SD_DAYS
 from covercrop.models.soil_temperature import SOIL_ERROR_SD
 from covercrop.season import measurements
+from covercrop.season.stand import usual_emergence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -143,8 +144,7 @@ def _legume_would_take(doubt: Doubt, cover: Cover) -> str:
 
 
 def _surprise(note: ScoutingNote, days: float, *, alone: bool) -> str:
-    seen = f"BBCH {note.bbch}" if note.bbch is not None else f"{note.bloom_percent:g}% bloom"
-    said = f"Your note of {_day(note.date)} ({seen}) is surprising: "
+    said = f"Your note of {_day(note.date)} ({stage_noted(note)}) is surprising: "
     if np.isinf(days):
         return f"{said}in this weather the model has that stage in hardly any year. It is used all the same."
     expected = note.date + dt.timedelta(days=round(days))
@@ -167,7 +167,7 @@ def _weights(field: Field, cover: Cover, outlook: Outlook, stand: Stand) -> list
     until = outlook.position(np.datetime64(last.date, "D"))
     if until >= outlook.tmean.shape[1]:  # of a day that is neither known nor forecast, for want of past years
         return [f"Your measurement of {_day(last.date)} is of a day beyond the weather that is known, and is not used."]
-    grown = biomass.dry_matter(outlook.tmean[:, : until + 1], stand.stages["emergence"][:, 0], cover.growth)
+    grown = biomass.dry_matter(outlook.tmean[:, : until + 1], usual_emergence(stand.stages), cover.growth)
     if stand.cereal is not None:
         grown = grown * stand.cereal.growth_factor(until)
     said = []

@@ -36,7 +36,7 @@ from covercrop.season.winter_part import WinterPart, snow_from, winter_part
 from covercrop.weather.outlook import Outlook, season_outlook
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from covercrop.base.records import DailyWeather
     from covercrop.field.entries import Field
@@ -224,7 +224,11 @@ def make_plan(
 
 
 def make_plans(
-    asked: Sequence[tuple[Field, Start, DailyWeather]], draws: Draws | None = None, *, details: bool = True
+    asked: Sequence[tuple[Field, Start, DailyWeather]],
+    draws: Draws | None = None,
+    *,
+    details: bool = True,
+    advance: Callable[[float], None] = lambda _share: None,
 ) -> list[Plan]:
     """Work out many fields, each as :func:`make_plan` would, in less time.
 
@@ -234,12 +238,14 @@ def make_plans(
         Field and weather as they were given to :func:`start_of`, and what it gave.
     draws, details
         As for :func:`make_plan`.
+    advance : callable, optional
+        Told 1 as each field is done.
     """
     draws = draws or standard_draws()
-    plans = {
-        place: plan_of(asked[place][0], start, asked[place][2], chain, draws, details=details)
-        for place, start, chain in follow_each((start for _, start, _ in asked), draws)
-    }
+    plans = {}
+    for place, start, chain in follow_each((start for _, start, _ in asked), draws):
+        plans[place] = plan_of(asked[place][0], start, asked[place][2], chain, draws, details=details)
+        advance(1)
     return [plans[place] for place in range(len(asked))]
 
 

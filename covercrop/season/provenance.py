@@ -113,5 +113,6 @@ def to_check(doubts: Sequence[Doubt], notes: Sequence[ScoutingNote]) -> str | No
         return "sowing"
     doubted = {doubt.note for doubt in doubts}
     # Once the stand has been looked at again and that fits, it is the note that has to be mended.
-    since = any(note.has_stage and note not in doubted and note.date > last.note.date for note in notes)
+    looked = (note for note in notes if (note.cereal is not None if last.of_cereal else note.has_stage))
+    since = any(note not in doubted and note.date > last.note.date for note in looked)
     return "notes" if since else "stand"

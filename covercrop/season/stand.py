@@ -26,9 +26,11 @@ from covercrop.models.note_weights import (
     scouting_weights,
     surprise,
 )
+from covercrop.models.soil_temperature import SOIL_ERROR_SD
 from covercrop.parameters import catalogue
 from covercrop.season.beside import CerealStand, Share, grow_cereal
 from covercrop.season.doubts import Doubt, doubts_of
+from covercrop.season.measurements import PASSING_SHARE
 
 if TYPE_CHECKING:
     from covercrop.field.entries import ScoutingNote
@@ -36,6 +38,9 @@ if TYPE_CHECKING:
     from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Cover, Growth
     from covercrop.weather.outlook import Outlook
+
+#: Standard deviation of the part of the soil's error that lasts [K].
+LASTING_SOIL_SD = float(np.sqrt(1 - PASSING_SHARE)) * SOIL_ERROR_SD
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -123,7 +128,7 @@ class Stand:
 
     def past_grain(self, method: str, cover: Cover) -> Stand:
         """The same once the grain of the cereal fills, so that only seed of the legume can still be kept out."""
-        stages = self.stages | {"cereal_milk": np.full_like(self.closes, np.nan)}
+        stages = self.stages | {"cereal_last": np.full_like(self.closes, np.nan)}
         opens, closes = termination.window(stages, method, cover)
         return replace(self, stages=stages, opens=opens, closes=closes)
 
@@ -180,7 +185,7 @@ def stages_of(
         As for :func:`covercrop.models.phenology.stage_days`.
     cultivar : str
         Empty where it is not known: the standard one is followed, with a wider spread.
-    requirement, seed, viable_share : array_like, shape (draw,)
+    requirement, seed, viable_share : array_like, shape (..., draw)
         Standard normal draws of the sum to bloom, of that from flower to ripe seed, and of the share of it after which
         the first seed is viable; 0 is the middle one.
 
@@ -252,20 +257,31 @@ def grow_stand(
     """
     tmean = outlook.tmean
     lengths = day_length(np.asarray(latitude)[..., np.newaxis, np.newaxis], outlook.day_of_year)
-    up = phenology.emergence(tmean, cover, sowing, lead=outlook.lead)
+    groups = soil_groups(draws.soil)
+    outer = draws.soil[groups[[0, -1]]].mean(axis=-1) if len(groups) > 1 else np.zeros(2)
+    cold, middle, warm = np.moveaxis(
+        phenology.emergence(
+            tmean, cover, sowing, lead=outlook.lead, soil_error=LASTING_SOIL_SD * np.array([outer[0], 0.0, outer[1]])
+        ),
+        -1,
+        0,
+    )
+    up = np.stack([cold, middle, middle, warm] if len(groups) > 1 else [middle], axis=-1)
+    back = np.argsort(groups, axis=None)
 
     def followed(requirement: Array) -> dict[str, Array]:
-        found = stages_of(
-            tmean,
-            lengths,
+        grouped = stages_of(
+            tmean[..., np.newaxis, :],
+            lengths[..., np.newaxis, :],
             cover,
             cultivar,
             sowing=sowing,
             emerged=up,
-            requirement=requirement,
-            seed=draws.seed,
-            viable_share=draws.viable_share,
+            requirement=requirement[groups],
+            seed=draws.seed[groups],
+            viable_share=draws.viable_share[groups],
         )
+        found = {stage: days.reshape(*days.shape[:-2], -1)[..., back] for stage, days in grouped.items()}
         return found | {
             "rolled_from": termination.rolled_from(found, draws.kill),
             "swelling_pods": termination.swelling_pods(found, draws.pods),
@@ -302,7 +318,7 @@ def grow_stand(
     end = _spring_over(closes, outlook, latitude)
     stood = slice(max(int(end.max()), midsummer_of(outlook, latitude)) + 1)  # the axis runs on into a second winter
     lying = snow.lying_snow(outlook.snow[..., stood], tmean[..., stood], outlook.prcp[..., stood])
-    exposed = winter.exposure(outlook.tmin[..., stood], outlook.tmax[..., stood], lying, up)
+    exposed = winter.exposure(outlook.tmin[..., stood], outlook.tmax[..., stood], lying, middle)
     beside = None
     if companion is not None and share is not None:
         beside = grow_cereal(
@@ -364,7 +380,7 @@ def brought(
     day : array_like, shape (...)
         Day index of the ending; NaN where there is none.
     cereal : CerealStand, optional
-        What stands beside it, which asks for one day.
+        What stands beside it, and is brought too.
 
     Returns
     -------
@@ -373,18 +389,44 @@ def brought(
         ``carbon_nitrogen`` [1].
     """
     ended = np.asarray(day, dtype=np.float64)[..., np.newaxis]
-    # Emergence is the same in every draw, since it does not depend on what is drawn.
-    grown = biomass.dry_matter_on(tmean, stages["emergence"][..., 0], ended, cover_growth)[..., np.newaxis]
+    grown = biomass.dry_matter_on(tmean, usual_emergence(stages), ended, cover_growth)[..., np.newaxis]
     dry_matter = grown * np.maximum(1 + cover_growth.spread.value * draws.dry_matter, 0.0)
     percent = biomass.nitrogen_percent(
         ended[..., np.newaxis], stages["bud"], stages["bloom_50"], stages["viable_seed"], cover_growth
     )
     if cereal is None:
         return biomass.amounts(dry_matter, percent)
-    on, share = float(ended.item()), cereal.legume_share(float(ended.item()), draws)
-    blend = mixture.blended(share, percent, cereal.nitrogen_percent(on, draws.cereal_nitrogen))
-    weight = dry_matter * cereal.growth_factor(on)
-    return mixture.amounts(weight, blend, share, cereal.companion.nitrogen.carbon.value)
+    on = ended[..., np.newaxis]
+    share = cereal.legume_share(on, draws)
+    percent = mixture.blended(share, percent, cereal.nitrogen_percent(on, draws.cereal_nitrogen))
+    carbon = cereal.companion.nitrogen.carbon.value
+    return mixture.amounts(dry_matter * cereal.growth_factor(on), percent, share, carbon)
+
+
+def soil_groups(draw: Array) -> NDArray[np.intp]:
+    """Quarters of the draws of the soil, from the coldest to the warmest.
+
+    Parameters
+    ----------
+    draw : numpy.ndarray, shape (draw,)
+
+    Returns
+    -------
+    numpy.ndarray, shape (4, member)
+        Places in ``draw``; all in one row where four do not divide their number.
+
+    Notes
+    -----
+    The seed comes up in a cold soil, in the middle one, and in a warm one: the means of the outer quarters. A soil for
+    each draw would follow the days of a season as many times over. What lasts of the soil's error is the same here as
+    for planting; what comes and goes within days evens out until the seed is up.
+    """
+    return np.argsort(draw).reshape(4 if draw.size % 4 == 0 else 1, -1)
+
+
+def usual_emergence(stages: dict[str, Array]) -> Array:
+    """Emergence in the middle of the draws, shape (..., year): a day or two of autumn is nothing to what has grown."""
+    return np.median(stages["emergence"], axis=-1)
 
 
 def _spring_over(closes: Array, outlook: Outlook, latitude: ArrayLike) -> Array:

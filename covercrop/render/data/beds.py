@@ -128,7 +128,7 @@ def _nitrogen_json(beds: BedPlan) -> dict[str, Any] | None:
     balance = beds.nitrogen
     if balance is None:
         return None
-    share = beds.plan.nitrogen.by_planting
+    share, owed = beds.plan.nitrogen.by_planting, beds.plan.nitrogen.ties_up
 
     def ends(values: tuple[float, float, float]) -> dict[str, float]:
         return dict(zip(("low", "median", "high"), values, strict=True))
@@ -138,6 +138,7 @@ def _nitrogen_json(beds: BedPlan) -> dict[str, Any] | None:
         "organic_matter_tested": balance.tested,
         "need_kg_ha": ends(balance.need),
         "cover_kg_ha": ends(balance.cover),
+        **({} if beds.plan.mixture is None else {"give_at_planting_kg_ha": 0.0 if owed is None else owed.median}),
         "cover_share_by_planting": None if np.isnan(share) else share,
         "cover_over_time": [
             {
@@ -178,6 +179,7 @@ def _after_json(beds: BedPlan) -> dict[str, Any]:
     return {
         "harvest": machine.iso_date(turn.harvest),
         "sowing_a_year_on": machine.iso_date(turn.sowing),
+        "best_sowing": machine.iso_date(turn.best_sowing),
         "harvest_after_sowing": turn.in_the_way,
         "same_family": [{"years_ago": years, "crop": name} for years, name in turn.same_family],
         "remains": turn.remains,

@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from covercrop.season.ending import Odds, Recommended
     from covercrop.season.mixture_part import MixturePart
     from covercrop.season.nitrogen_part import Amount, NitrogenPart
+    from covercrop.season.noting import Noted
     from covercrop.season.plan import Details, Plan
     from covercrop.season.provenance import Provenance
     from covercrop.weather.daily import WeatherSummary
@@ -273,7 +274,7 @@ def _doubt(doubt: Doubt, rests: Provenance) -> dict[str, Any]:
     """A note that does not fit; ``days`` is null where the cover hardly ever comes to what was seen."""
     return {
         "date": doubt.note.date.isoformat(),
-        "of": "soil" if doubt.of_soil else "stage",
+        "of": "soil" if doubt.of_soil else "cereal" if doubt.of_cereal else "stage",
         "days": round(doubt.days, 1) if np.isfinite(doubt.days) else None,
         "kelvin": round(doubt.kelvin, 1) if doubt.of_soil else None,
         "against": doubt.against.date.isoformat() if doubt.against else None,
@@ -343,6 +344,30 @@ def unnoted(field: Field, note: ScoutingNote, path: Path) -> dict[str, Any]:
         "notes_in_file": len(field.scouting),
     }
     return document(note.date.isoformat(), [entry], ())
+
+
+def edited(noted: Noted, path: Path, unchecked: str = "") -> dict[str, Any]:
+    """The document of ``covercrop scout --edit --json``: as :func:`scouted`, with the note as it was."""
+    told = scouted(noted.field, noted.note, path, noted.doubts, unchecked)
+    if noted.before is not None:
+        told["fields"][0]["was"] = {"date": noted.before.date.isoformat(), **_said_in(noted.before)}
+    return told
+
+
+def noted_many(noted: Sequence[Noted | None], path: Path) -> dict[str, Any]:
+    """The document of ``covercrop scout --from --json``: an entry for each note that was written."""
+    written = [each for each in noted if each is not None]
+    told = [(each.note.date, scouted(each.field, each.note, path, each.doubts, each.unchecked)) for each in written]
+    fields = [{"date": day.isoformat(), **entry["fields"][0]} for day, entry in told]
+    return {"schema": SCHEMA, "fields": fields, "there_already": len(noted) - len(written)}
+
+
+def unnoted_many(undone: Sequence[Noted], path: Path) -> dict[str, Any]:
+    """The document of ``covercrop scout --from --undo --json``: an entry for each note that was taken out."""
+    fields = [
+        {"date": each.note.date.isoformat(), **unnoted(each.field, each.note, path)["fields"][0]} for each in undone
+    ]
+    return {"schema": SCHEMA, "fields": fields}
 
 
 def _said_in(note: ScoutingNote) -> dict[str, Any]:

@@ -100,6 +100,7 @@ def _choice(autumn: Autumn, choice: Choice) -> dict[str, Any]:
     return {
         "species": choice.cover.key,
         "cultivar": choice.cultivar or None,
+        **_beside(choice),
         "sow_from": None if choice.first is None else str(autumn.dates[choice.first]),
         "sow_to": None if choice.last is None else str(autumn.dates[choice.last]),
         "best": str(autumn.dates[choice.best]) if choice.fit else None,
@@ -136,6 +137,19 @@ def _choice(autumn: Autumn, choice: Choice) -> dict[str, Any]:
     }
 
 
+def _beside(choice: Choice) -> dict[str, Any]:
+    """The cereal beside a cover; only where there is one."""
+    cereal, share = choice.companion, choice.share_of_legume
+    if cereal is None or share is None:
+        return {}
+    return {
+        "with": cereal.key,
+        "legume_share": {"low": share.low, "middle": share.middle, "high": share.high, "whose": share.whose},
+        "cereal_seed_kg_ha": {"beside": _range(cereal.sowing.beside), "alone": _range(cereal.sowing.alone)},
+        "p_cereal_survives": [_share(each) for each in choice.cereal_lives],
+    }
+
+
 def _failure(autumn: Autumn, choice: Choice, failure: Failure | None) -> dict[str, Any] | None:
     if failure is None:
         return None
@@ -167,7 +181,7 @@ def sow_csv(answers: Sequence[Autumn], *, us: bool = False) -> str:
     """The table of ``covercrop sow --csv``, without a final newline; amounts per acre in pounds for US units."""
     per = 1 / units.KG_HA_PER_LB_ACRE if us else 1.0
     amounts = [name.replace("kg_ha", "lb_acre") if us else name for name in _AMOUNTS]
-    return csv_table((*_CSV_COLUMNS, *amounts), (row for autumn in answers for row in _csv_rows(autumn, per)))
+    return csv_table((*_CSV_COLUMNS, *amounts, "with"), (row for autumn in answers for row in _csv_rows(autumn, per)))
 
 
 def _csv_rows(autumn: Autumn, per: float) -> Iterator[list[str | None]]:
@@ -185,6 +199,7 @@ def _csv_rows(autumn: Autumn, per: float) -> Iterator[list[str | None]]:
                 machine.iso_date(choice.window_open[place]),
                 machine.iso_date(choice.earliest_planting[place]),
                 *(_decimal(choice.brings[name][place] * per, 1) for name in _AMOUNTS),
+                choice.companion.key if choice.companion else None,
             ]
 
 

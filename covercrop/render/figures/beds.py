@@ -134,6 +134,8 @@ def _legend(beds: BedPlan, step: tuple[float, float], marks: Marks, *, corner: b
         said.append(f"{marks.covered} {'straw' if beds.plan.field.crop.ground_cover == 'straw' else 'sheet'}")
     if (beds.covering in (None, "paths") or beds.squares is not None) and beds.layout.has_paths:
         said.append(f"{marks.bed} {'square' if beds.squares is not None else 'bed'}")
+    if beds.layout.frames:
+        said.append(f"vines and roots may reach {say.length(beds.layout.reach)} from a spot (assumed)")
     return "; ".join(said)
 
 

@@ -47,7 +47,7 @@ _LIMIT_WORDS = {
     "disease": "seedling disease",
     "maggot": "seedcorn maggot",
     "soil_warm": "soil at {soil}",
-    "frost": "free of frost",
+    "frost": "frost likely past",
 }
 
 #: Points: a row, the words at its left and the date at its right, what stands above, and the days below.

@@ -10,15 +10,15 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from covercrop.base.errors import CovercropError, UnknownNameError, UsageError, one_line, visible
+from covercrop.base.errors import UnknownNameError, UsageError, one_line, visible
 from covercrop.base.extras import need
+from covercrop.base.one_system import one_system
 from covercrop.checking.springs import past_springs
 from covercrop.dates.needs import winter_matters
 from covercrop.field.weather_source import described
@@ -26,37 +26,29 @@ from covercrop.parameters import catalogue
 from covercrop.render.figures.canvas import DARK
 from covercrop.render.figures.charts import CHARTS, PAGE_CHARTS, titled
 from covercrop.render.figures.springs import SPRING_CHARTS
-from covercrop.render.figures.stages import stage_drawing
 from covercrop.render.figures.svg import Shared, png, svg
+from covercrop.render.page.pocket import BLANKS, drawn_stages
+from covercrop.render.page.seasons import Season, seasons_of, shown
 from covercrop.render.page.sections import SECTIONS, Section
 from covercrop.render.page.sections import sections as field_sections
 from covercrop.render.page.sheet import SIZES, type_size
 from covercrop.render.page.timeline import timeline
 from covercrop.render.screen.scouting import seen as seen_on
-from covercrop.render.words import answer, phrases
+from covercrop.render.words import answer, mixture, phrases
 from covercrop.render.words import charts as captions
 from covercrop.render.words import springs as beside
 from covercrop.render.words.changes import changed
 from covercrop.render.words.phrases import short_source
-from covercrop.render.words.stages import STAGES
 from covercrop.season import advice
-from covercrop.season.changes import LOOK_BACK, what_changed_each
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from covercrop.base.records import DailyWeather
-    from covercrop.checking.springs import Springs
     from covercrop.field.entries import ScoutingNote
-    from covercrop.season.changes import Changes
     from covercrop.season.many import Plans
     from covercrop.season.plan import Plan
 
-#: A page of no more fields shows each season beside the past ones on the screen, unasked.
-FEW = 5
-
-#: Lines to fill in on the sheet of notes.
-BLANKS = 16
 
 #: So many notes of each kind are printed, so that a field keeps to one sheet; the page on a screen has them all.
 MOST_PRINTED = 4
@@ -133,12 +125,16 @@ def page(
             timeline=rows,
             fields=fields,
             keys=need("markupsafe").Markup("".join(shared.keys.values())),
-            guide=_guide(plans),
+            guide=drawn_stages(plans),
             notes=notes,
             blanks=BLANKS,
+            depth="3 in" if us else "7.5 cm",
             problems=[(name, one_line(message)) for name, message in problems],
             references=[advice.reference(catalogue.source(key)) for key in keys],
-            assumptions=list(dict.fromkeys(assumption for plan in plans for assumption in plan.provenance.assumptions)),
+            assumptions=[
+                one_system(said, us=us)
+                for said in dict.fromkeys(said for plan in plans for said in plan.provenance.assumptions)
+            ],
             most=MOST_PRINTED,
         )
     )
@@ -182,75 +178,10 @@ def report_html(plans: Plans, *, title: str = "", sections: Sequence[str] = (), 
         title=title,
         problems=[(problem.name, problem.message) for problem in plans.problems],
         sections=[field_sections(plan, sections, us=us) for plan in plans],
-        seasons=_seasons(plans, printed="springs" in sections),
+        seasons=seasons_of(plans, sections),
         notes="notes" in sections,
         us=us,
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Season:
-    """What is told of a field from one day or year to another.
-
-    Attributes
-    ----------
-    changes : Changes or None
-        What moved since some days ago; None where nothing is known of then.
-    springs : Springs or None
-        The season beside the past ones; None where that is not asked for.
-    lacking : str
-        Why there is none, although it is; empty otherwise.
-    printed : bool
-        Whether it is printed, too, on a sheet of its own.
-    """
-
-    changes: Changes | None = None
-    springs: Springs | None = None
-    lacking: str = ""
-    printed: bool = False
-
-
-def _seasons(plans: Plans, *, printed: bool) -> list[Season]:
-    """What is told of each field: what moved in a week, and the season beside the past ones where it is to be shown."""
-    since = (plans.on - np.timedelta64(LOOK_BACK, "D")).astype(object)
-    changes = what_changed_each(plans.plans, plans.weather, since)
-    beside_past = printed or len(plans) <= FEW
-    told = []
-    for plan, weather, moved in zip(plans.plans, plans.weather, changes, strict=True):
-        springs, lacking = _springs(plan, weather) if beside_past else (None, "")
-        told.append(Season(changes=moved, springs=springs, lacking=lacking, printed=printed))
-    return told
-
-
-def _springs(plan: Plan, weather: DailyWeather) -> tuple[Springs | None, str]:
-    """The season beside the past ones, or why there is none: the answer stands without it."""
-    try:
-        return past_springs(plan, weather), ""
-    except CovercropError as error:
-        return None, one_line(error)
-
-
-def _guide(plans: Sequence[Plan]) -> list[dict[str, Any]]:
-    """The drawings of the stages, for each form of flowers among the covers."""
-    forms: dict[str, list[str]] = {}
-    for plan in plans:
-        forms.setdefault(plan.cover.inflorescence, []).append(plan.cover.common_name)
-    markup = need("markupsafe").Markup
-    return [
-        {
-            "covers": ", ".join(dict.fromkeys(covers)),
-            "stages": [
-                {
-                    "title": stage.title,
-                    "told": stage.told[form],
-                    "typed": stage.typed,
-                    "svg": markup(stage_drawing(form, name, f"{form}-{name}")),
-                }
-                for name, stage in STAGES.items()
-            ],
-        }
-        for form, covers in forms.items()
-    ]
 
 
 def card(plan: Plan, *, us: bool = False) -> str:
@@ -328,7 +259,7 @@ def _field(
 ) -> dict[str, Any]:
     """What the template needs of one field."""
     said = [answer.headline(plan), answer.then(plan), changed(plan, season.changes) if season.changes else ""]
-    why = answer.reasons(plan, us=us)
+    why = [*filter(None, (mixture.winter(plan),)), *mixture.short(plan, us=us), *answer.reasons(plan, us=us)]
     dates = [] if plan.state == "winter-killed" else answer.date_rows(plan, us=us)
     notes = [note for note in plan.provenance.notes if not note.startswith("Weather: ")]
     scouting = [_scouted(note, us=us) for note in reversed(plan.field.scouting)]
@@ -354,7 +285,7 @@ def _field(
         "answer": said[0],
         "then": said[1],
         "changed": said[2],
-        "springs": _beside(plan, season, key, us=us),
+        "springs": shown(plan, season, key, us=us),
         "what": answer.what_is_where(plan),
         "charts": drawn,
         "dates": dates,
@@ -379,20 +310,6 @@ def _chart(plan: Plan, name: str, key: str, *, us: bool, page: bool = True) -> d
     said = captions.describe(plan, name, us=us)
     drawn = svg(figure, title, said, f"{key}-{name}", page=shared if page else None)
     return {"name": name, "title": title, "svg": need("markupsafe").Markup(drawn), "shared": shared}
-
-
-def _beside(plan: Plan, season: Season, key: str, *, us: bool) -> dict[str, Any] | None:
-    """The season beside the past ones: sentences, and a chart of each kind with what is drawn in it."""
-    springs = season.springs
-    if springs is None:
-        return {"lacking": season.lacking, "charts": [], "printed": season.printed} if season.lacking else None
-    charts = []
-    for name, draw in SPRING_CHARTS.items():
-        title, said, shared = beside.TITLES[name], beside.describe(plan, springs, name, us=us), Shared()
-        drawn = need("markupsafe").Markup(svg(draw(springs, us), title, said, f"{key}-{name}", page=shared))
-        chart = {"name": name, "title": title, "svg": drawn, "shared": shared}
-        charts.append(chart | {"said": said, "key": beside.KEYS[name]})
-    return {"lacking": "", "charts": charts, "printed": season.printed}
 
 
 def _scouted(note: ScoutingNote, *, us: bool) -> tuple[str, str, str]:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from covercrop.season.plan import Plan
 
 #: What a sheet can show besides the answer.
-SECTIONS = ("materials", "cautions", "springs", "notes")
+SECTIONS = ("materials", "cautions", "changes", "springs", "notes")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,8 +10,9 @@ from rich.text import Text
 from covercrop.beds import spreading
 from covercrop.beds.lengths import Measures
 from covercrop.render.figures import beds as bed_drawing
-from covercrop.render.screen.terminal import foot
+from covercrop.render.screen.terminal import fitting, foot, lines
 from covercrop.render.words import beds as bed_words
+from covercrop.season import advice
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -44,7 +45,46 @@ def show(screen: Screen, all_beds: Sequence[BedPlan], *, title: str = "", full: 
     screen.items("Take care", dict.fromkeys(said for beds in all_beds for said in bed_words.cautions(beds)))
     assumed = dict.fromkeys(assumption for beds in all_beds for assumption in beds.assumptions)
     keys = dict.fromkeys(key for beds in all_beds for key in beds.sources)
-    foot(screen, list(assumed), list(keys), full=full)
+    foot(screen, list(assumed), list(keys), full=full, us=all_beds[0].us)
+
+
+#: Of the list of many fields.
+_HEADS = ("field", "crop", "stands in", "plants", "plant", "nitrogen", "manure")
+
+#: What is left out of it where names would be cut, the first of these first.
+_SPARED = ("stands in", "plants", "crop")
+
+
+def table(screen: Screen, all_beds: Sequence[BedPlan], *, title: str = "") -> None:
+    """Print what stands on each of many fields, a line a field, those that are planted first at the top.
+
+    Parameters
+    ----------
+    screen : Screen
+    all_beds : sequence of BedPlan
+    title : str
+        What was asked about.
+    """
+    if not all_beds:
+        return
+    screen.say(title, style="bold")
+    screen.say()
+    ordered = sorted(all_beds, key=lambda beds: str(beds.planting))  # NaT after all days
+    heads, rows, widths = fitting(_HEADS, [bed_words.line(beds) for beds in ordered], screen.width, "field", _SPARED)
+    lines(screen, [heads, *rows], widths, ["dim", *[""] * len(rows)])
+    screen.say()
+    unit = Measures(ordered[0].us).rate_unit
+    screen.say(
+        f"plant: from when it is likely safe; nitrogen: {unit}, what the likely need is short of or over; manure: "
+        "whether what is to be spread, else any raw manure, is allowed, and until when.",
+        style="dim",
+        indent=2,
+    )
+    screen.say()
+    screen.say(
+        f"One field in full, with its list: covercrop beds FIELDS --field NAME; the lists of all: --csv. "
+        f"{advice.ADVICE_FIRST}"
+    )
 
 
 def _field(screen: Screen, beds: BedPlan) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base import units
+from covercrop.models.bbch import stage_name
 from covercrop.parameters import catalogue
 from covercrop.render.words import phrases
 
@@ -62,8 +63,10 @@ def show(screen: Screen, fitted: Calibrated, path: Path | None, *, us: bool = Fa
             for row in fitted.rows
         ],
     )
+    codes = dict.fromkeys(row.record.stage for row in fitted.rows if row.record.stage.startswith("BBCH"))
+    words = "".join(f"{code}: {stage_name(float(code.split()[1]))}. " for code in codes)
     screen.say(
-        "fit: all records together. The other three are fitted with the record's "
+        f"{words}fit: all records together. The other three are fitted with the record's "
         f"{fitted.left_out_by or 'place'} left out: this fit, a degree-day sum from sowing, and a date that moves 4.5 "
         "days for each degree of latitude.",
         style="dim",
@@ -84,7 +87,7 @@ def _days(value: float) -> str:
 def sentences(fitted: Calibrated, *, us: bool = False) -> list[str]:
     """What was fitted and what it is worth, in plain sentences."""
     calibration, number = fitted.calibration, fitted.calibration.requirement
-    unit = "degF d" if us else "degC d"
+    unit = "°F d" if us else "°C d"
     value, low, high, spread = (
         round(units.fahrenheit_difference(each) if us else each)
         for each in (number.value, number.low, number.high, number.spread)

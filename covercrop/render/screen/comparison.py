@@ -44,21 +44,25 @@ def compare(screen: Screen, answers: Sequence[Endings], *, title: str = "", us: 
         _field(screen, each, us=us)
     screen.say()
     unit = "lb/acre" if us else "kg/ha"
-    screen.say(f"{comparison.KEY[:-1]}, {unit}.", style="dim")
+    mixed = any(each.plan.mixture for each in answers)
+    screen.say(f"{comparison.KEY[:-1]}, {unit}{comparison.OF_MIXTURES if mixed else '.'}", style="dim")
 
 
 def _field(screen: Screen, each: Endings, *, us: bool) -> None:
-    plan = each.plan
+    plan, mixed = each.plan, each.plan.mixture is not None
     screen.say()
     screen.show(Text.assemble((screen.fit(plan.field.name), "bold"), f": {screen.fit(answer.headline(plan))}"))
     wide = screen.width >= ALL_FROM
     for way in dict.fromkeys(row.method for row in each.rows):
         screen.say()
         screen.say(ending.ending(way).capitalize(), style="bold", indent=2)
-        rows = [_row(row, us=us, wide=wide) for row in each.rows if row.method == way]
-        screen.table(_shown((*_COLUMNS, *_MORE), wide=wide), rows)
+        rows = [_row(row, us=us, wide=wide, mixed=mixed) for row in each.rows if row.method == way]
+        screen.table(_shown((*_COLUMNS, *_MORE, *(_ZADOKS if mixed else ())), wide=wide), rows)
     screen.items("What would help", (comparison.helps(plan, helped) for helped in each.helps))
 
+
+#: What a mixture has more: the stage of its cereal.
+_ZADOKS = (("Zadoks", "right"),)
 
 #: Columns of a narrow screen: the mark, the day, no seed, bloom, in time, all, planting.
 _NARROW = (0, 1, 3, 4, 5, 6, 9)
@@ -68,7 +72,7 @@ def _shown(cells: Sequence[tuple[str, str]], *, wide: bool) -> Sequence[tuple[st
     return cells if wide else [cells[place] for place in _NARROW]
 
 
-def _row(row: Row, *, us: bool, wide: bool) -> Sequence[str]:
+def _row(row: Row, *, us: bool, wide: bool, mixed: bool = False) -> Sequence[str]:
     per = 1 / units.KG_HA_PER_LB_ACRE if us else 1.0
     pan = row.amounts.get("pan_kg_ha")
     cells = (
@@ -77,6 +81,7 @@ def _row(row: Row, *, us: bool, wide: bool) -> Sequence[str]:
         *(_short(chance) for chance in (row.killed, row.seed_free, row.bloom, row.in_time, row.together, row.workable)),
         "-" if pan is None else f"{pan.median * per:.0f}",
         day_month(row.plant_likely),
+        *(["-" if row.zadoks is None else f"{row.zadoks}"] if mixed else []),
     )
     return cells if wide else [cells[place] for place in _NARROW]
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from covercrop.checking.verdict import why_unscored
+from covercrop.checking.verdict import verdict, why_unscored
+from covercrop.render.screen.terminal import fitting, lines
 from covercrop.render.words import phrases
 from covercrop.render.words.hindcast import day, sentences
 
@@ -68,6 +69,56 @@ def show(screen: Screen, replayed: Sequence[Hindcast], *, title: str = "", full:
                 screen.say(phrases.DATE_LABELS[event].capitalize())
                 screen.table(_COLUMNS, [_row(each, score) for score in each.scores if score.event == event])
     screen.items("How to read it", _KEY)
+
+
+#: Of the list of many fields.
+_HEADS = ("field", "cover", "sown", "seasons", "off by", "held it", "beats both")
+
+
+def table(screen: Screen, replayed: Sequence[Hindcast], *, title: str = "") -> None:
+    """Print how the forecasts did in each of many fields, a line a field, in the order of the file.
+
+    Parameters
+    ----------
+    screen : Screen
+    replayed : sequence of Hindcast
+    title : str
+        What was asked about.
+    """
+    if not replayed:
+        return
+    screen.say(title, style="bold")
+    screen.say()
+    heads, rows, widths = fitting(_HEADS, [_line(each) for each in replayed], screen.width, "field", _SPARED)
+    lines(screen, [heads, *rows], widths, ["dim", *[""] * len(rows)])
+    screen.say()
+    screen.say(_LIST_KEY, style="dim", indent=2)
+    screen.say()
+    screen.say("One field in full: covercrop hindcast FIELDS --field NAME")
+
+
+#: What is left out of it where names would be cut, the first of these first.
+_SPARED = ("sown", "seasons", "cover")
+
+_LIST_KEY = (
+    "off by: days by which the likely opening of the window missed, on the last day of the forecast but one; held it: "
+    "days of all events that fell inside their 80% interval; beats both: days of the forecast on which it does better "
+    "than the average date and than degree-days at the average pace."
+)
+
+
+def _line(each: Hindcast) -> tuple[str, ...]:
+    found, sown = verdict(each), each.field.cover.sown
+    named = each.field.name, each.cover.common_name, f"{sown.day} {phrases.MONTHS[sown.month - 1]}"
+    if found.unscored is not None:
+        return (*named, str(len(each.years)), _UNSCORED_HERE[found.unscored], "", "")
+    off_by = f"{found.example.rmse_days:.1f} days" if found.example is not None else "-"
+    won = list(found.beaten.values()).count(())
+    return (*named, str(len(each.years)), off_by, phrases.percent(found.held), f"{won} of {len(found.beaten)}")
+
+
+#: Why a field has no score in the list.
+_UNSCORED_HERE = {"never": "never came", "seldom": "came seldom", "past": "all past"}
 
 
 def _what_is_where(each: Hindcast) -> str:

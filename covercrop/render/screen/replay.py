@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base import units
+from covercrop.render.screen.terminal import fitting, lines
 from covercrop.render.words import replay as words
 from covercrop.render.words.phrases import percent
 
@@ -45,6 +46,48 @@ def show(screen: Screen, replayed: Sequence[AdviceReplay], *, title: str = "", u
         screen.table(_COLUMNS, [_row(words.NAMES[name], outcome, us=us) for name, outcome in each.outcomes.items()])
     unit = "lb/acre" if us else "kg/ha"
     screen.items("How to read it", (words.KEY[0].replace("for the crop.", f"for the crop, {unit}."), *words.KEY[1:]))
+
+
+#: Of the list of many fields.
+_HEADS = ("field", "seasons", "by this advice", "best plain rule", "by that", "N", "visits")
+
+
+def table(screen: Screen, replayed: Sequence[AdviceReplay], *, title: str = "", us: bool = False) -> None:
+    """Print what came of the advice in each of many fields, a line a field, in the order of the file.
+
+    Parameters
+    ----------
+    screen : Screen
+    replayed : sequence of AdviceReplay
+    title : str
+        What was asked about.
+    us : bool
+        Show US units.
+    """
+    if not replayed:
+        return
+    screen.say(title, style="bold")
+    screen.say()
+    spared = ("seasons", "visits", "N")
+    heads, rows, widths = fitting(_HEADS, [_line(each, us=us) for each in replayed], screen.width, "field", spared)
+    lines(screen, [heads, *rows], widths, ["dim", *[""] * len(rows)])
+    screen.say()
+    screen.say(
+        "by this advice, by that: the share of seasons in which everything would have worked: no seed left behind, "
+        f"ended in bloom, the crop in time. N: nitrogen for the crop by this advice, {'lb/acre' if us else 'kg/ha'}; "
+        "visits: to the field.",
+        style="dim",
+        indent=2,
+    )
+    screen.say()
+    screen.say("One field in full: covercrop hindcast FIELDS --advice --field NAME")
+
+
+def _line(each: AdviceReplay, *, us: bool) -> tuple[str, ...]:
+    best = each.best_rule
+    _, *_, together, nitrogen, visits, _ = _row("", each.advice, us=us)
+    plain = percent(each.outcomes[best].together)
+    return each.field.name, str(len(each.years)), together, words.NAMES[best], plain, nitrogen, visits
 
 
 def _row(name: str, outcome: Outcome, *, us: bool) -> tuple[str, ...]:

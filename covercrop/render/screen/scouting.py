@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from covercrop.parameters.traits import Cover
     from covercrop.render.screen.terminal import Screen
     from covercrop.season.doubts import Doubt
+    from covercrop.season.noting import Noted
 
 
 def noted(
@@ -67,8 +68,8 @@ def listed(screen: Screen, field: Field, *, us: bool = False) -> None:
         screen.say(f"{field.name} has no note yet.")
         return
     screen.say(f"{field.name}:", style="bold")
-    for note in field.scouting:
-        screen.say(_line(note, us=us), indent=2)
+    for number, note in enumerate(field.scouting, start=1):
+        screen.say(f"{number}. {_line(note, us=us)}", indent=2)
 
 
 def stages(screen: Screen, cover: Cover) -> None:
@@ -85,6 +86,48 @@ def stages(screen: Screen, cover: Cover) -> None:
 def undone(screen: Screen, field: Field, note: ScoutingNote, path: Path, *, us: bool = False) -> None:
     """Print which note was taken out."""
     screen.say(f"Taken out of {path.name}, {field.name}: {_line(note, us=us)}")
+
+
+def edited(screen: Screen, noted: Noted, path: Path, *, us: bool = False, unchecked: str = "") -> None:
+    """Print what a note was, and what it is now."""
+    assert noted.before is not None
+    screen.say(f"Changed in {path.name}, {noted.field.name}:", style="bold")
+    screen.say(f"was  {_line(noted.before, us=us)}", indent=2)
+    screen.say(f"is   {_line(noted.note, us=us)}", indent=2)
+    if noted.doubts:
+        why = note_effects.doubt_said(worst(noted.doubts))
+        screen.say(f"It does not fit, since {why}: no chance will be higher for it.")
+    if unchecked:
+        screen.say(f"Whether it fits the weather is not known: {unchecked}.")
+
+
+def noted_many(screen: Screen, noted: Sequence[Noted | None], path: Path, *, us: bool = False) -> None:
+    """Print which notes of a file were written, a line each."""
+    written = [each for each in noted if each is not None]
+    old = len(noted) - len(written)
+    there = f"; {old} {'were' if old > 1 else 'was'} there already" if old else ""
+    screen.say(f"{path.name}: {_count(len(written))} written{there}.", style="bold")
+    for each in written:
+        screen.say(f"{each.field.name}, {_line(each.note, us=us)}", indent=2)
+        if each.doubts:
+            why = note_effects.doubt_said(worst(each.doubts))
+            screen.say(f"It does not fit, since {why}: no chance will be higher for it.", indent=4)
+    unchecked = dict.fromkeys(each.unchecked for each in written if each.unchecked)
+    for why in unchecked:
+        screen.say(f"Whether they fit the weather is not known: {why}.")
+    if written:
+        screen.say(f"What they change: covercrop ready {path}")
+
+
+def undone_many(screen: Screen, undone: Sequence[Noted], path: Path, *, us: bool = False) -> None:
+    """Print which notes were taken out, a line each."""
+    screen.say(f"{path.name}: {_count(len(undone))} taken out.", style="bold")
+    for each in undone:
+        screen.say(f"{each.field.name}, {_line(each.note, us=us)}", indent=2)
+
+
+def _count(number: int) -> str:
+    return "1 note" if number == 1 else f"{number} notes"
 
 
 def _line(note: ScoutingNote, *, us: bool) -> str:

@@ -46,11 +46,11 @@ def sow(screen: Screen, answers: Sequence[Autumn], *, title: str = "", us: bool 
     shared = terminal.in_all([autumn.notes for autumn in answers])
     for autumn in answers:
         _field(screen, autumn, us=us, leave_out=shared)
-    screen.items("Notes for every field", shared)
+    screen.items("Remarks for every field", shared)
     screen.items("Take care", dict.fromkeys(caution for autumn in answers for caution in words.cautions(autumn)))
     assumed = dict.fromkeys(assumption for autumn in answers for assumption in words.assumptions(autumn))
     keys = dict.fromkeys(key for autumn in answers for key in words.sources(autumn, verdict.talked_about(autumn)))
-    terminal.foot(screen, list(assumed), list(keys), full=full)
+    terminal.foot(screen, list(assumed), list(keys), full=full, us=us)
 
 
 def table(screen: Screen, answers: Sequence[Autumn], *, title: str = "") -> None:
@@ -123,12 +123,13 @@ def _field(screen: Screen, autumn: Autumn, *, us: bool, leave_out: Sequence[str]
         words.brings(autumn, best, us=us),
         words.rule(autumn, us=us),
         *(words.seed(autumn, choice, us=us) for choice in shown),
+        *(words.cereal_winter(autumn, choice) for choice in shown),
         words.dry(autumn),
         words.snow(autumn),
         f"{len(autumn.years)} past years of this place are behind it, sown {min(autumn.years)} to {max(autumn.years)}.",
     ]
     screen.items("Why", filter(None, reasons))
-    screen.items("Note", (note for note in autumn.notes if note not in leave_out))
+    screen.items("Remarks", (note for note in autumn.notes if note not in leave_out))
 
 
 def _table(screen: Screen, autumn: Autumn, *, us: bool) -> None:
@@ -161,7 +162,7 @@ def _row(autumn: Autumn, choice: Choice, per: float) -> tuple[str, ...]:
     nitrogen = choice.brings["pan_kg_ha"][place]
     fits = choice.first is not None and choice.last is not None
     return (
-        choice.cover.common_name,
+        f"{choice.cover.common_name}{words.beside(choice)}",
         span(autumn.dates[choice.first or 0], autumn.dates[choice.last or 0]) if fits else "-",
         day_month(autumn.dates[place]),
         *(_short(float(share[place])) for share in (choice.established, choice.survives, choice.plantable)),

@@ -14,6 +14,7 @@ from rich.text import Text
 
 from covercrop.base import units
 from covercrop.base.errors import visible
+from covercrop.base.one_system import one_system
 from covercrop.beds.lengths import Measures
 from covercrop.dates import needs
 from covercrop.parameters import catalogue
@@ -164,13 +165,13 @@ def ready(
     shared = in_all([_told(plan, full=full) for plan in plans])
     for plan in plans:
         _field(screen, plan, us=us, full=full, leave_out=shared, changes=changes.get(plan.field.name))
-    screen.items("Notes for every field", shared)
+    screen.items("Remarks for every field", shared)
     if full:
-        beneath(screen, plans, full=full)
+        beneath(screen, plans, full=full, us=us)
         return
     for caution in dict.fromkeys(filter(None, map(needs.caution_now, plans))):
         screen.say()
-        screen.say(f"Take care: {caution}", style="yellow")
+        screen.say(f"Take care: {one_system(caution, us=us)}", style="yellow")
     more(screen, plans)
 
 
@@ -191,7 +192,7 @@ def _told(plan: Plan, *, full: bool) -> Sequence[str]:
     return plan.provenance.notes if full else plan.provenance.of_weather
 
 
-def beneath(screen: Screen, plans: Sequence[Plan], *, full: bool = False) -> None:
+def beneath(screen: Screen, plans: Sequence[Plan], *, full: bool = False, us: bool = False) -> None:
     """Print what goes with every answer: cautions, assumptions, sources.
 
     Parameters
@@ -200,17 +201,20 @@ def beneath(screen: Screen, plans: Sequence[Plan], *, full: bool = False) -> Non
     plans : sequence of Plan
     full : bool
         Every assumption with its reason, and every source in full.
+    us : bool
+        Show US units.
     """
-    screen.items("Take care", dict.fromkeys(caution for plan in plans for caution in plan.provenance.cautions))
+    cautions = dict.fromkeys(caution for plan in plans for caution in plan.provenance.cautions)
+    screen.items("Take care", (one_system(caution, us=us) for caution in cautions))
     assumed = dict.fromkeys(assumption for plan in plans for assumption in plan.provenance.assumptions)
     keys = dict.fromkeys(key for plan in plans for key in plan.provenance.sources)
-    foot(screen, list(assumed), list(keys), full=full)
+    foot(screen, list(assumed), list(keys), full=full, us=us)
 
 
-def foot(screen: Screen, assumed: Sequence[str], keys: Sequence[str], *, full: bool) -> None:
+def foot(screen: Screen, assumed: Sequence[str], keys: Sequence[str], *, full: bool, us: bool = False) -> None:
     """Print what an answer rests on: in full, or the sources in short and the number of assumptions."""
     if full:
-        screen.items("Assumed, since no source gives it", assumed)
+        screen.items("Assumed, since no source gives it", (one_system(said, us=us) for said in assumed))
         screen.items("Sources", (advice.reference(catalogue.source(key)) for key in keys))
         return
     screen.say()
@@ -312,7 +316,7 @@ def _field(
         _strip(screen, plan)
     if full:
         screen.items("Why", filter(None, [*answer.reasons(plan, us=us), answer.release(plan)]))
-    screen.items("Note", (note for note in _told(plan, full=full) if note not in leave_out))
+    screen.items("Remarks", (note for note in _told(plan, full=full) if note not in leave_out))
 
 
 def _dates(screen: Screen, rows: Sequence[Sequence[str]]) -> None:
@@ -408,7 +412,7 @@ def record(screen: Screen, subject: Cover | Companion | Crop) -> None:
             origin = f"assumed: {value.reason}" if not value.source else value.doubt
         screen.say(origin, style="dim", indent=6)
     screen.items("Take care", subject.cautions)
-    screen.items("Note", subject.notes)
+    screen.items("Remarks", subject.notes)
     keys = dict.fromkeys(value.source for _, value in values if value.source)
     screen.items("Sources", (f"{key}: {advice.reference(catalogue.source(key))}" for key in keys))
 

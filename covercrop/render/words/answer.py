@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base import units
+from covercrop.base.one_system import one_system
 from covercrop.models import plantback
 from covercrop.models.bbch import stage_name
 from covercrop.models.soil_temperature import DAYS_HELD
+from covercrop.models.termination import ON_SURFACE
 from covercrop.render.words import mixture
 from covercrop.render.words.comparison import most
 from covercrop.render.words.ending import advice, ended, given_up
@@ -73,7 +75,7 @@ def headline(plan: Plan) -> str:
     """What to do about the cover, in a sentence that can be acted on."""
     said = (_ground_headline if plan.is_ended else _stand_headline)(plan)
     stale = "" if plan.is_ended else stale_since(plan)
-    said = f"By weather that ends on {stale}: {said[0].lower()}{said[1:]}" if stale else said
+    said = f"By weather that ends on {stale}, {said[0].lower()}{said[1:]}" if stale else said
     return " ".join(filter(None, (doubt(plan), said)))
 
 
@@ -192,7 +194,9 @@ def if_it_lives(plan: Plan, said: str) -> str:
     if not plan.stand.doubtful:
         return said
     it = "it" if plan.mixture is None else f"the {plan.cover.common_name}"
-    return f"If {it} has lived through the cold ({chance(plan.stand.survival)}): {said[0].lower()}{said[1:]}"
+    return (
+        f"If {it} has lived through the cold (a chance of {chance(plan.stand.survival)}), {said[0].lower()}{said[1:]}"
+    )
 
 
 def to_end(plan: Plan) -> str:
@@ -223,7 +227,7 @@ def _open(plan: Plan) -> str:
         risk = "; the chance that it has closed has passed one in ten"
     else:
         risk = f"; after {day_month(last)} the chance that it has closed passes one in ten"
-    now = f"The window is open ({chance(plan.window.open_now)} chance){risk}."
+    now = f"The window is open ({chance(plan.window.open_now)} chance that it is){risk}."
     return now if best is None else f"{advice(plan, best)} {now}"
 
 
@@ -375,10 +379,11 @@ def reasons(plan: Plan, *, us: bool = False) -> list[str]:
         and not plan.stand.killed
         and not np.isnat(plan.window.closes.early)
     ):
-        said.append(
+        rests = (
             f"The end of the window is the least sure: it rests on an assumed {seed.printed} from the first flowers "
             f"to ripe seed ({seed.reason})."
         )
+        said.append(one_system(rests, us=us))
     if plan.nitrogen.amounts:
         said.append(nitrogen(plan, us=us))
     return [*said, *_of_the_ground(plan, us=us), *filter(None, (season_fit(plan),))]
@@ -397,16 +402,17 @@ def _of_the_ground(plan: Plan, *, us: bool) -> list[str]:
     if good is not None and not np.isnat(plan.ground.soil_good):
         said.append(
             f"The soil is warm enough to {planting(plan)} at {temperature(plan.planting.soil_c, us=us)}, about "
-            f"{day_month(plan.planting.limits['soil_warm'].median)}, on which the planting rests; seed comes up well "
+            f"{day_month(plan.planting.limits['soil_warm'].median)}, for which the planting waits; seed comes up well "
             f"at {temperature(good.value, us=us)}, about {day_month(plan.ground.soil_good)}. Both are means of a day "
             f"at planting depth, held on {DAYS_HELD} days running."
         )
     costs = plan.ground.mulch_costs
     if costs is not None:
+        mulch = plan.field.beds.mulch.replace("-", " ")
         off = f"puts planting off by some {costs} day{'s' if costs != 1 else ''}" if costs > 0 else "costs no day here"
         said.append(
             f"Lay the mulch in the squares once their soil is warm: laid with the ending of the cover it {off} "
-            "(assumed to cool the soil as straw does)."
+            f"(assumed to cool the soil as straw does{'' if mulch == 'straw' else f', {mulch} too'})."
         )
     if plan.planting.binding == "maggot" and not np.isnat(brood):
         said.append(f"The flies bred on this cover are likely out about {day_month(brood)}.")
@@ -448,10 +454,8 @@ def release(plan: Plan) -> str:
         for number, share in released.items()
     )
     below = "." if plan.mixture else "; below 25 nothing is tied up."
-    return (
-        f"Of the nitrogen that becomes available, {weeks} of moist ground. The C:N ratio of the cover is then {ratio}"
-        f"{below}"
-    )
+    water = "of the usual rain" if plan.window.method in ON_SURFACE else "of moist ground"
+    return f"Of the nitrogen that becomes available, {weeks} {water}. The C:N ratio of the cover is then {ratio}{below}"
 
 
 def _on_this_field(plan: Plan, *, us: bool) -> str:

@@ -15,9 +15,10 @@ from covercrop.render.words.phrases import day_month, percent, short_source, wee
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from covercrop.beds.beds import BedPlan
+    from covercrop.beds.beds import AfterHarvest, BedPlan
     from covercrop.beds.nutrients import Dose
     from covercrop.beds.spreading import Interval, Reading
+    from covercrop.season.plan import Plan
 
     Day = Callable[[np.datetime64], str]
 
@@ -86,6 +87,47 @@ def stands(beds: BedPlan) -> str:
     )
 
 
+def line(beds: BedPlan) -> tuple[str, ...]:
+    """A field in the list of many: name, crop, how it stands, plants, planting, nitrogen, manure."""
+    ground, year = beds.layout, _year(beds)
+    if ground.frames:
+        stands_in = f"{ground.frames} frames"
+    else:
+        each = "hills" if ground.kind == "hills" else "plants"
+        stands_in = f"{ground.rows.size:,} rows of {ground.spots.size:,} {each}"
+    return (
+        beds.plan.field.name,
+        beds.plan.crop.common_name,
+        stands_in,
+        f"{ground.count * ground.plants:,}",
+        "-" if np.isnat(beds.planting) else day_month(beds.planting, year),
+        _balance(beds),
+        _manure(beds, year),
+    )
+
+
+def _balance(beds: BedPlan) -> str:
+    """What is likely missing of nitrogen, in a word or two."""
+    balance = beds.nitrogen
+    if balance is None:
+        return "not known"
+    if balance.verdict == "about-right":
+        return "about right"
+    likely = abs(balance.missing[1])
+    return f"{_span(Measures(beds.us), likely, likely)} {'short' if balance.verdict == 'missing' else 'over'}"
+
+
+def _manure(beds: BedPlan, year: int) -> str:
+    """Whether manure may be spread, in a word or two: of several, the one that is the most bound."""
+    kept = [each for each in beds.intervals if each.kind in ("raw", "on-top")]
+    if any(each.allowed is False for each in kept):
+        return "NO"
+    last = min((each.end for each in kept if not np.isnat(each.end)), default=None)
+    if last is not None:
+        return f"until {day_month(last, year)}"
+    return "not known" if kept else "YES"
+
+
 def dates(beds: BedPlan) -> str:
     """When it is planted and thinned; empty where that is not known."""
     if np.isnat(beds.planting):
@@ -146,7 +188,8 @@ def nitrogen_rows(beds: BedPlan) -> list[tuple[str, str, str]]:
     share = plan.nitrogen.by_planting
     by = f"{round(share * 20) * 5}% of it by planting ({_by(biomass.PAN_SOURCE)})" if share > 0 else ""
     cover = _span(say, balance.cover[0], balance.cover[2])
-    rows.append((f"the {plan.cover.common_name} gives", cover if known else "0", by if known else "not known yet"))
+    gives = (f"the {_cover(plan)} gives", cover if known else "0", by if known else "not known yet")
+    rows.append(_of_cover(plan, say) or gives)
     rows += [
         (
             f"  of it by {day_month(given.day, _year(beds))}",
@@ -164,6 +207,18 @@ def nitrogen_rows(beds: BedPlan) -> list[tuple[str, str, str]]:
         for each in beds.doses
     ]
     return [*rows, (*_left(beds, say),)]
+
+
+def _cover(plan: Plan) -> str:
+    return "mixture" if plan.mixture else plan.cover.common_name
+
+
+def _of_cover(plan: Plan, say: Measures) -> tuple[str, str, str] | None:
+    """What a mixture ties up of the crop's nitrogen; None where it likely ties up none."""
+    owed = plan.nitrogen.ties_up
+    if owed is None:
+        return None
+    return "the mixture ties up", _span(say, owed.low, owed.high), "what rots takes it from the crop at first"
 
 
 _IN_COVER = "spread before the cover was sown, which has taken it up in part: counted there"
@@ -209,7 +264,7 @@ def nitrogen_advice(beds: BedPlan) -> str:
     match beds.nitrogen.verdict:
         case "missing":
             where = " (over all the ground: the roots have left the spot by then)" if beds.reach else ""
-            return (
+            return _at_planting(beds) or (
                 f"Give half of what is missing when the plants run{where}, after a nitrate test of the top foot: with "
                 "25 ppm there, none is needed (University of Connecticut)."
             )
@@ -220,6 +275,19 @@ def nitrogen_advice(beds: BedPlan) -> str:
             )
         case _:
             return "Nothing more is needed, unless the leaves turn pale."
+
+
+def _at_planting(beds: BedPlan) -> str:
+    """What to give when, where a mixture ties nitrogen up: that at planting, and of the rest half later."""
+    owed, say = beds.plan.nitrogen.ties_up, Measures(beds.us)
+    if owed is None:
+        return ""
+    on_field = say.weight(owed.median * beds.layout.area / 10_000)
+    return (
+        f"Give {say.about(owed.median)} of it at planting ({on_field} in all) for what the "
+        "mixture ties up; of the rest half when the plants run, after a nitrate test of the top foot: with "
+        "25 ppm there, none is needed (University of Connecticut)."
+    )
 
 
 def roots(beds: BedPlan) -> str:
@@ -259,7 +327,7 @@ def phosphorus(beds: BedPlan) -> str:
     if load.excess:
         said += (
             f" TOO MUCH: what is left builds up and washes into water. Spread no more than {percent(load.share)} of "
-            "it, or have the soil tested first; go by phosphorus, not nitrogen."
+            f"it{_thin(beds, load.share, say)}, or have the soil tested first; go by phosphorus, not nitrogen."
         )
     if load.thick:
         harvests = max(1, round(load.years))
@@ -270,6 +338,12 @@ def phosphorus(beds: BedPlan) -> str:
     return said if load.excess else f"{said} That is no more than a crop can take."
 
 
+def _thin(beds: BedPlan, share: float, say: Measures) -> str:
+    """How thin a layer a share of what is spread is, where one layer is all of it."""
+    layers = [each for each in beds.doses if each.entry.depth_m is not None]
+    return f", a layer of {say.depth(share * layers[0].depth)}" if len(layers) == len(beds.doses) == 1 else ""
+
+
 def layer(beds: BedPlan, each: Dose) -> str:
     """A layer on little ground that is richer than the crop needs there; else empty."""
     say = Measures(beds.us)
@@ -277,15 +351,16 @@ def layer(beds: BedPlan, each: Dose) -> str:
         return ""
     long, wide = beds.layout.each
     mixed = "Mix it in well, and keep" if each.entry.worked_in else "Keep"
-    place, one = (
-        (f"one bed of {say.length(long)} by {say.length(wide)}", each.available / each.area * long * wide)
+    place, share = (
+        (f"one bed of {say.length(long)} by {say.length(wide)}", long * wide / each.area)
         if each.entry.where == "beds"
-        else ("one spot", each.available / beds.layout.count)
+        else ("one spot", 1 / beds.layout.count)
     )
     return (
-        f"{each.material.common_name.capitalize()} on little ground: {place} gets {say.weight(one)} of nitrogen this "
-        f"year, or {say.about(each.on_bed)} where it lies, {say.about(each.on_vines)} over all that the plants run "
-        f"over. {_enough(beds, each, say)}{mixed} seed out of it."
+        f"{each.material.common_name.capitalize()} on little ground: {place} gets {say.weight(each.available * share)} "
+        f"of nitrogen this year and {say.weight(each.phosphorus * share)} of phosphorus. Of nitrogen that is "
+        f"{say.about(each.on_bed)} where it lies, {say.about(each.on_vines)} over all that the plants run over. "
+        f"{_enough(beds, each, say)}{mixed} seed out of it."
     )
 
 
@@ -327,14 +402,17 @@ def _answer(beds: BedPlan, kept: Interval) -> str:
     if kept.kind in _ANY_DAY:
         return f"YES, at any time, {_ANY_DAY[kept.kind]}"
     if kept.kind == "on-top":
-        return _on_top(kept, day, wait)
+        return _on_top(kept, day, wait, beds.plan.on)
     if kept.kind == "poultry":
         return _poultry(kept, day)
     return _bioassay(kept, day) if kept.kind == "bioassay" else _raw(beds, kept, day, wait)
 
 
-def _on_top(kept: Interval, day: Day, wait: int) -> str:
-    by = "" if np.isnat(kept.worked_in_by) else f" by {day(kept.worked_in_by)}"
+def _on_top(kept: Interval, day: Day, wait: int, on: np.datetime64) -> str:
+    if kept.is_too_late(on):
+        way_out = f"The last day to work it in, {day(kept.worked_in_by)}, is past: take"
+    else:
+        way_out = f"Work it in{'' if np.isnat(kept.worked_in_by) else f' by {day(kept.worked_in_by)}'}, or take"
 
     def reading(said: Reading) -> str:
         first = "" if np.isnat(said.first_harvest) else f" (harvest from {day(said.first_harvest)})"
@@ -343,7 +421,7 @@ def _on_top(kept: Interval, day: Day, wait: int) -> str:
     return (
         f"NO. {spreading.RAW_RULE} allows raw manure on a food crop's bed only where it is worked into the soil, "
         f"{wait} days before harvest; laid on top it fits none of its exceptions. How it is counted all the same: "
-        f"{'; '.join(reading(said) for said in kept.readings)}. Work it in{by}, or take compost whose record "
+        f"{'; '.join(reading(said) for said in kept.readings)}. {way_out} compost whose record "
         f"passes {spreading.COMPOST_RULE}; where it lies already, ask your certifier and your "
         "local code, and keep to the longest that binds you."
     )
@@ -419,8 +497,7 @@ def after(beds: BedPlan) -> list[str]:
         said += [
             "In the squares add no more than what the next crop needs, as worked out above for this one; last year's "
             "manure still gives.",
-            f"Sheet left lying: no cover can be sown. For a cover lift it before {day_month(turn.sowing, year)}, when "
-            "this one was sown; covercrop sow gives the day for this autumn.",
+            f"Sheet left lying: no cover can be sown. {_lifted(turn, cover.common_name, year)}",
         ]
     if not np.isnat(turn.harvest):
         said.append(_turn(beds, year))
@@ -429,6 +506,19 @@ def after(beds: BedPlan) -> list[str]:
         "no source)."
     )
     return said
+
+
+def _lifted(turn: AfterHarvest, cover: str, year: int) -> str:
+    """By when a sheet has to be off for the next cover."""
+    if np.isnat(turn.best_sowing):
+        return (
+            f"For a cover lift it before {day_month(turn.sowing, year)}, when this one was sown; covercrop sow gives "
+            "the day for this autumn."
+        )
+    return (
+        f"For a cover lift it before {day_month(turn.best_sowing, year)}, the best day for sowing {cover} again by "
+        "covercrop sow."
+    )
 
 
 def _remains(choice: str | None) -> str:

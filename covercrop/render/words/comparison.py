@@ -25,6 +25,13 @@ KEY = (
 )
 
 
+#: What is more to be known of a mixture.
+OF_MIXTURES = (
+    ", below nothing what it ties up. Killed and all count both of a mixture, bloom the legume; Zadoks: the stage of "
+    "the cereal (30 stems stretch, 45 boot, 61 flowers, 71 grain)."
+)
+
+
 def change(plan: Plan, helped: Help) -> str:
     """What is done differently: ``setting out transplants``."""
     crop = plan.crop.common_name

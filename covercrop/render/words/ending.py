@@ -65,10 +65,10 @@ def advice(plan: Plan, best: Recommended) -> str:
                 f"kills with a chance of {chance(best.killed)}, and {odds(plan, best)}."
             )
         case "least-risk":
-            return f"{_upper(do)}{around}: no day is left without some risk of seed, and {odds(plan, best)}."
+            return f"{_upper(do)}{around}; no day is left without some risk of seed, and {odds(plan, best)}."
         case _:
             wait = "Not yet: " if plan.window.waits and plan.state in ("growing", "budding") else ""
-            return f"{_upper(f'{wait}{do}')}{around}: {odds(plan, best)}."
+            return f"{_upper(f'{wait}{do}')}{around}; {odds(plan, best)}."
 
 
 def _seen(plan: Plan) -> str:
@@ -79,9 +79,11 @@ def _seen(plan: Plan) -> str:
     if mixture is None or mixture.dead:
         return bloom
     cereal = mixture.companion.common_name
+    if method == "turn-under" and mixture.in_grain:
+        return f"mown first, since tillage alone may not kill the {cereal}"
     if method == "turn-under":
         return f"before the grain of the {cereal} fills" if mixture.headed else f"before the {cereal} heads"
-    when = f"the {cereal} in flower" if method == "roll" else f"the {cereal} headed"
+    when = f"the {cereal} in flower or past it" if method == "roll" else f"the {cereal} headed"
     return f"with {when}" if mixture.legume_dead else f"{bloom}, and {when}"
 
 

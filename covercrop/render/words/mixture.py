@@ -27,13 +27,13 @@ _BANDS = {
 
 COOL_SOIL = MODELS.mixture.cool_soil.value
 
-#: What a cereal does on each of its dates.
+#: What each date of a cereal is called.
 _DATES = {
-    "jointing": "stretches its stems",
-    "boot": "is in the boot",
-    "heading": "heads",
-    "flowering": "flowers",
-    "milk": "has watery ripe grain, before which it has to be ended,",
+    "jointing": "stems stretch",
+    "boot": "boot",
+    "heading": "heading",
+    "flowering": "flowering",
+    "milk": "watery ripe grain, the last stage that is surely without seed,",
 }
 
 #: What helps where the two clash, other than another way of ending them.
@@ -44,15 +44,16 @@ _HELPS = {
 }
 
 
+def to_note(plan: Plan) -> str:
+    """What else to look at in a mixture, after what is said of the legume; empty where no cereal lives."""
+    if plan.mixture is None or plan.mixture.dead:
+        return ""
+    return f" Note the stage of the {_cereal(plan.mixture)} and the legume's share, too."
+
+
 def zadoks(code: float) -> str:
     """A stage of a cereal in numbers and words; the Zadoks and the BBCH scale agree on it."""
     return f"Zadoks and BBCH {code:.0f}: {stage_name(code)}"
-
-
-def names(plan: Plan) -> str:
-    """What stands: ``hairy vetch with cereal rye``; the legume alone where it is one."""
-    mixture = plan.mixture
-    return plan.cover.common_name if mixture is None else f"{plan.cover.common_name} with {_cereal(mixture)}"
 
 
 def _cereal(mixture: MixturePart) -> str:
@@ -163,7 +164,7 @@ def _in_doubt(plan: Plan, mixture: MixturePart) -> str:
         by = "" if np.isnat(last) else f", by {day_month(last)} at the latest, before its grain fills"
         return f"If the {plan.cover.common_name} is dead, the {cereal} that lives still has to be ended{by}."
     if mixture.may_die:
-        return f"The chance that the {cereal} lives through the winter is {chance(mixture.survival)}."
+        return f"The chance that the winter leaves the {cereal} alive is {chance(mixture.survival)}."
     return ""
 
 
@@ -191,25 +192,32 @@ def too_late(plan: Plan) -> str:
     )
 
 
-def clash(plan: Plan, *, most: int | None = 1) -> str:
-    """That the two are not ready for one way of ending at once, and what helps; empty where they are.
-
-    Parameters
-    ----------
-    plan : Plan
-    most : int or None
-        So many of what helps are named; all where it is None.
-    """
+def clash(plan: Plan) -> str:
+    """That the two are not ready for one way of ending at once, and what helps most; empty where they are."""
     mixture = plan.mixture
     if mixture is None or mixture.clash is None:
         return ""
-    found, cereal = mixture.clash, _cereal(mixture)
+    found = mixture.clash
+    late, early = plan.cover.common_name, _cereal(mixture)
+    if found.past == "legume":
+        late, early = early, late
     said = (
-        f"The two clash: {ending(found.method)} waits for the {plan.cover.common_name} until the {cereal} is past its "
+        f"The two clash: {ending(found.method)} waits for the {late} until the {early} is past its "
         f"last day, and the chance of a day that suits both is {chance(found.chance)}."
     )
-    helps = [f"{_help(name, cereal)} ({chance(gain)})" for name, gain in found.helps.items()][:most]
-    return f"{said} What helps{' most' if most == 1 else ''}: {', '.join(helps)}." if helps else said
+    helps = _helps(mixture)
+    return f"{said} What helps most: {helps[0]}." if helps else said
+
+
+def _more_help(plan: Plan) -> str:
+    """What else helps where the two clash; empty where nothing does."""
+    helps = _helps(plan.mixture)[1:] if plan.mixture else []
+    return f"What else gives a day that suits both: {', '.join(helps)}." if helps else ""
+
+
+def _helps(mixture: MixturePart) -> list[str]:
+    found = {} if mixture.clash is None else mixture.clash.helps
+    return [f"{_help(name, _cereal(mixture))} ({chance(gain)})" for name, gain in found.items()]
 
 
 def _help(name: str, cereal: str) -> str:
@@ -228,7 +236,7 @@ def reasons(plan: Plan, *, us: bool = False) -> list[str]:
     if not plan.is_ended and not mixture.dead:
         rests = f" and {mixture.notes} note{'s' * (mixture.notes > 1)} of it" if mixture.notes else ""
         said.append(
-            f"By the weather{rests}, good to about {mixture.good_to:.0f} days, the {cereal} is most likely at "
+            f"The likely stage of the {cereal}, by the weather{rests} and good to about {mixture.good_to:.0f} days: "
             f"{zadoks(mixture.zadoks)}."
         )
         said += filter(None, (_dates(plan),))
@@ -243,19 +251,19 @@ def reasons(plan: Plan, *, us: bool = False) -> list[str]:
             f"The soil of the month after is likely cooler than {temperature(COOL_SOIL, us=us)}, and less of the "
             "nitrogen comes free in it than is said here."
         )
-    return [*said, *filter(None, (_wait(plan), "" if plan.is_ended else clash(plan, most=None)))]
+    return [*said, *filter(None, (_wait(plan), "" if plan.is_ended else _more_help(plan)))]
 
 
 def _dates(plan: Plan) -> str:
     """The days of the cereal's stages that lie ahead."""
     assert plan.mixture is not None
     ahead = [
-        f"{words} about {day_month(dates.median)} ({span(dates.early, dates.late)})"
+        f"{words} {day_month(dates.median)} ({span(dates.early, dates.late)})"
         for name, words in _DATES.items()
         for dates in (plan.mixture.dates[name],)
         if dates.median > plan.on and not np.isnat(dates.late)  # the first is never true of NaT
     ]
-    return f"It most likely {', '.join(ahead)}." if ahead else ""
+    return f"Ahead of it, on the likely day and in eight years of ten: {', '.join(ahead)}." if ahead else ""
 
 
 def _wait(plan: Plan) -> str:

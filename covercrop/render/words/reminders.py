@@ -12,7 +12,7 @@ from covercrop.dates.agenda import Event, agenda, next_autumn
 from covercrop.models.frost import HARD_FROST
 from covercrop.models.plantback import BINDING_WORDS
 from covercrop.models.soil_temperature import DAYS_HELD
-from covercrop.render.words import answer
+from covercrop.render.words import answer, mixture
 from covercrop.render.words.ending import given_up, odds
 from covercrop.render.words.phrases import chance, day_month, temperature, weekday
 from covercrop.season import advice
@@ -178,7 +178,7 @@ def _scout(plan: Plan, event: Event, us: bool) -> _Words:
             f"of {_open_on(plan, event.first)}.",
         ),
         f"Walk the {plan.cover.common_name}, edges and middle. Write the stage, or the percentage in bloom, into the "
-        "field file: one note narrows all later dates.",
+        f"field file: one note narrows all later dates.{mixture.to_note(plan)}",
     )
 
 
@@ -200,7 +200,7 @@ def _turn_under(plan: Plan, event: Event, us: bool) -> _Words:
     if event.best is None or event.chance is None:
         return _Words(f"{answer.to_end(plan)} at once, seed risk", answer.headline(plan), "", cautions)
     return _Words(
-        f"{answer.to_end(plan)}, best {weekday(event.best)} ({chance(event.chance)})",
+        f"{answer.to_end(plan)}, best {weekday(event.best)}",
         answer.if_it_lives(
             plan,
             _joined(

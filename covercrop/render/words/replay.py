@@ -31,13 +31,13 @@ KEY = (
 
 def verdict(replay: AdviceReplay) -> str:
     """What it comes to, in a sentence or two."""
-    advice, others = replay.advice, {name: each for name, each in replay.outcomes.items() if "advice" not in name}
-    best = max(others, key=lambda name: others[name].together)
+    best = replay.best_rule
     month, day = replay.best_fixed
     scouted = replay.advice_scouted
     looked = f" ({percent(scouted.together)} with a look at the stand every week)" if scouted else ""
     fixed = f" (the best was {day} {MONTHS[month - 1]})" if best == "fixed_date" else ""
     return (
-        f"In {len(replay.years)} past seasons everything would have worked in {percent(advice.together)} by this "
-        f"advice{looked}, and in {percent(others[best].together)} by {NAMES[best]}{fixed}, the best of the plain rules."
+        f"In {len(replay.years)} past seasons everything would have worked in {percent(replay.advice.together)} by "
+        f"this advice{looked}, and in {percent(replay.outcomes[best].together)} by {NAMES[best]}{fixed}, the best of "
+        "the plain rules."
     )

@@ -33,8 +33,14 @@ _LATE = {
 
 
 def name(choice: Choice) -> str:
-    """A cover by its common name, with its cultivar where that is known."""
-    return f"{choice.cover.common_name} '{choice.cultivar}'" if choice.cultivar else choice.cover.common_name
+    """A cover by its common name, with its cultivar where that is known, and the cereal beside it."""
+    cultivar = f" '{choice.cultivar}'" if choice.cultivar else ""
+    return f"{choice.cover.common_name}{cultivar}{beside(choice)}"
+
+
+def beside(choice: Choice) -> str:
+    """The cereal beside a cover; empty where there is none."""
+    return f" with {choice.companion.common_name}" if choice.companion else ""
 
 
 def year(autumn: Autumn) -> int:
@@ -168,12 +174,14 @@ def brings(autumn: Autumn, choice: Choice, *, us: bool) -> str:
     )
     if np.isnan(dry):
         return ""
-    here = _on_this_field(autumn, pan, us=us)
+    here = _on_this_field(autumn, abs(pan), us=us)
+    available = f"{pan * per:.0f} {unit} of that{here} becomes available to the crop"
+    if pan < 0:
+        available = f"it ties up {-pan * per:.0f} {unit} of the crop's{here}"
     return (
         f"{_first_big(name(choice))} sown on the best date brings, in the middle year, "
         f"{round(dry * per, -2):,.0f} {unit} of dry matter with {nitrogen * per:.0f} {unit} of nitrogen (C:N "
-        f"{choice.brings['carbon_nitrogen'][choice.best]:.0f}); {pan * per:.0f} {unit} of that{here} becomes available "
-        "to the crop."
+        f"{choice.brings['carbon_nitrogen'][choice.best]:.0f}); {available}."
     )
 
 
@@ -213,7 +221,31 @@ def seed(autumn: Autumn, choice: Choice, *, us: bool) -> str:
     memory = " These rates are from memory: ask your seed house." if sowing.drilled.basis == "assumed" else ""
     return (
         f"Seed of {choice.cover.common_name}: {ways}, {depth} deep, with the inoculant of the "
-        f"{choice.cover.inoculant}.{memory}"
+        f"{choice.cover.inoculant}.{memory}{_cereal_seed(autumn, choice, us=us)}"
+    )
+
+
+def _cereal_seed(autumn: Autumn, choice: Choice, *, us: bool) -> str:
+    """The seed of the cereal beside a cover, thin enough that the legume leads; empty where there is none."""
+    if choice.companion is None:
+        return ""
+    per, unit = (1 / units.KG_HA_PER_LB_ACRE, "lb/acre") if us else (1.0, "kg/ha")
+    beside, alone = (rate.value for rate in (choice.companion.sowing.beside, choice.companion.sowing.alone))
+    return (
+        f" Beside it {beside * per:.0f} {unit} of {choice.companion.common_name}"
+        f"{_on_this_field(autumn, beside, us=us)}, of which {alone * per:.0f} {unit} are sown alone: so thin that the "
+        "legume leads."
+    )
+
+
+def cereal_winter(autumn: Autumn, choice: Choice) -> str:
+    """How often the cereal beside a cover lives through the winter; empty without one, and where it always does."""
+    if choice.companion is None or verdict.cereal_lives(choice):
+        return ""
+    lives = percent(float(choice.cereal_lives[choice.best]))
+    return (
+        f"Sown on {day_month(autumn.dates[choice.best], year(autumn))}, {lives} of the winters leave the "
+        f"{choice.companion.common_name} beside the {choice.cover.common_name} alive; after the others the mulch stays."
     )
 
 

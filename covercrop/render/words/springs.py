@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 TITLES = {
     "springs": "This spring beside the past ones",
     "bloom": "50% bloom in every year of the weather",
-    "normal": "The season's temperatures beside the usual",
+    "normal": "Temperatures beside the usual ones",
 }
 
 #: What is drawn, a line each.
@@ -80,7 +80,12 @@ def warmth(springs: Springs, *, us: bool = False) -> str:
 
 def describe(plan: Plan, springs: Springs, chart: str, *, us: bool = False) -> str:
     """A chart of :data:`TITLES` in sentences."""
-    words = {"springs": beside(plan, springs), "bloom": trend_said(springs.trend), "normal": warmth(springs, us=us)}
+    lines = f"Degree-days up to {phrases.day_month(springs.on)}, beside those of {springs.recent} past springs."
+    words = {
+        "springs": beside(plan, springs) or lines,
+        "bloom": trend_said(springs.trend),
+        "normal": warmth(springs, us=us),
+    }
     return words[chart]
 
 
