@@ -25,12 +25,14 @@ import pytest
 from invented import field, weather
 
 from covercrop.base import output
+from covercrop.checking.springs import past_springs
 from covercrop.cli import report as report_command
 from covercrop.field.entries import ScoutingNote
 from covercrop.models.daylength import day_length
 from covercrop.models.phenology import photothermal_rate, stage_days
 from covercrop.render.figures import canvas, charts, spans, svg
 from covercrop.render.figures import springs as spring_charts
+from covercrop.render.figures.springs import SPRING_CHARTS
 from covercrop.render.page import notebook, report
 from covercrop.render.page.sheet import SIZES, type_size
 from covercrop.render.words import charts as captions
@@ -174,10 +176,12 @@ def test_every_mark_stands_out_from_the_paper(plan: Plan, night: bool) -> None:
 
     A pale area has an edge that does (1.4.11); paper itself is only laid behind words and into dots with an edge.
     """
-    colours = {each: each for each in canvas.DARK} if not night else canvas.DARK
+    own = {each: each for each in ("#948c78", "#b8728c", "#c2831a", "#4d7391")}  # of past springs, on either paper
+    colours = own | (canvas.DARK if night else {each: each for each in canvas.DARK})
     paper, seen = colours[canvas.PAPER], set()
-    for draw in charts.CHARTS.values():
-        figure = draw(plan, False)
+    beside = past_springs(plan, weather())
+    drawn = [draw(plan, False) for draw in charts.CHARTS.values()]
+    for figure in (*drawn, *(draw(beside, False) for draw in SPRING_CHARTS.values())):
         assert figure is not None
         root = ElementTree.fromstring(svg.svg(figure, "", "", "x"))
         parents = {child: parent for parent in root.iter() for child in parent}
@@ -356,7 +360,8 @@ def test_what_is_loaded_has_boxes_to_tick(run: Run, tmp_path: Path) -> None:
     (field,) = json.loads(run("beds", "--json", "--field", "Ford meadow")[1])["fields"]
     boxes = re.findall(r'<label><input type="checkbox"> (.*?)</label>', html)
     assert len(boxes) == len(field["items"])
-    assert html.index("<label>") < html.index("Bed plan: Ford meadow") < html.index("<p>Sources: ")
+    on_screen = html.index('<footer class="screen">')  # printed, the sources stand on the first sheet
+    assert html.index("<label>") < html.index("Bed plan: Ford meadow") < on_screen < html.rindex("<p>Sources: ")
 
 
 def test_a_winter_that_is_past_is_not_on_the_page() -> None:

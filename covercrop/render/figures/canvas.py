@@ -61,6 +61,7 @@ DARK = {
     EDGES[FAN]: "#9c9276",
     EDGES[WAIT]: "#f0c26a",
     EDGES[SNOW]: "#8fb0c6",
+    "#e4e6d2": "#3a3d2c",  # the leaves of the drawn stages
 }
 
 WIDTH = 344.0  # points, as the pixels of a small phone
@@ -133,6 +134,9 @@ def _bare_axes() -> Any:
 
         def _init_axis(self) -> None:
             self.xaxis, self.yaxis = Across(self, clear=False), Up(self, clear=False)
+
+        def _gen_axes_spines(self) -> dict[str, Any]:
+            return {}
 
     return Bare
 

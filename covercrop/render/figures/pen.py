@@ -15,7 +15,7 @@ POINTS = 72  # an inch
 _CODES = {1: ("M", 1), 2: ("l", 1), 3: ("q", 2), 4: ("c", 3), 79: ("z", 1)}
 
 #: Points by which a line may be off where it is made of fewer pieces.
-_SIMPLER = 0.2
+_SIMPLER = 0.3
 
 #: The code of a curve, and how often it stands in matplotlib's own circle.
 _CURVE, _CIRCLE = 4, 24

@@ -19,6 +19,7 @@ from covercrop.render.figures.canvas import (
     TEXT,
     WIDTH,
     WINDOW,
+    area,
     at,
     axes_at,
     blank_figure,
@@ -38,7 +39,7 @@ if TYPE_CHECKING:
 _PAST, _PAST_WINDOW = "#948c78", "#b8728c"
 
 #: Warmer and cooler than usual.
-_WARM, _COOL = "#c98a1e", "#4d7391"
+_WARM, _COOL = "#c2831a", "#4d7391"
 
 #: Height of a past year's strip and of this year's [points].
 _STRIP, _THIS = 5.4, 1.5 * TEXT
@@ -211,7 +212,7 @@ def bloom_chart(springs: Springs, *, us: bool = False) -> Figure:
         centre = start + float(found.at(middle))
         fine = np.linspace(float(years[0]), float(years[-1]), 60)
         ends = np.array([centre + slope * (fine - middle) for slope in (found.low, found.high)])
-        axes.fill_between(fine, ends.min(axis=0), ends.max(axis=0), color=FAN, linewidth=0, label="95% interval")
+        area(axes, fine, ends.min(axis=0), ends.max(axis=0), FAN, label="95% interval")
         dashes = "solid" if found.is_told else (0, (3, 2))
         axes.plot(along, level, color=INK, linewidth=1.4, linestyle=dashes, label="trend")
     axes.plot(years, bloom, "o", color=MUTED, markersize=4, label="a past spring")
@@ -269,7 +270,7 @@ def normal_chart(springs: Springs, *, us: bool = False) -> Figure:
     warmth, normal = (units.fahrenheit_from_celsius(each) if us else each for each in (springs.warmth, springs.normal))
     shown = days <= last
     low, middle, high = normal[:, shown]
-    axes.fill_between(days[shown], low, high, color=FAN, linewidth=0, label="8 years in 10")
+    area(axes, days[shown], low, high, FAN, label="8 years in 10")
     axes.plot(days[shown], middle, color=INK, linewidth=1.1, linestyle=(0, (3, 2)), label="the middle year")
     usual = middle[:known]
     for colour, where, label in ((_WARM, warmth >= usual, "warmer"), (_COOL, warmth <= usual, "cooler")):

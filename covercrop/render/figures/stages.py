@@ -168,14 +168,16 @@ def _pinnate(group: ElementTree.Element, start: Point, end: Point, pairs: int) -
 
 def _petal(group: ElementTree.Element, at: Point, long: float, wide: float, turn: float, fill: str) -> None:
     """A drop that starts at a point and leans so many degrees to the right of upright."""
-    x, y = at
-    half = wide / 2
-    line = (
-        f"M0 0C{-half * 1.3:.1f} {-long * 0.35:.1f} {-half:.1f} {-long:.1f} 0 {-long:.1f}"
-        f"C{half:.1f} {-long:.1f} {half * 1.3:.1f} {-long * 0.35:.1f} 0 0Z"
-    )
-    place = f"translate({x:.1f} {y:.1f}) rotate({turn:.0f})"
-    ElementTree.SubElement(group, "path", {"d": line, "transform": place, "fill": fill})
+    half, cosine, sine = wide / 2, cos(radians(turn)), sin(radians(turn))
+
+    def turned(*points: Point) -> str:
+        moved = (number for x, y in points for number in (x * cosine - y * sine, x * sine + y * cosine))
+        return " ".join(f"{round(number, 1):g}" for number in moved).replace(" -", "-")
+
+    out = turned((-half * 1.3, -long * 0.35), (-half, -long), (0, -long))
+    back = turned((half, 0), (half * 1.3, long * 0.65), (0, long))
+    line = f"M{round(at[0], 1):g} {round(at[1], 1):g}c{out}c{back}z"
+    ElementTree.SubElement(group, "path", {"d": line, "fill": fill})
 
 
 def _dot(group: ElementTree.Element, at: Point, radius: float, fill: str) -> None:

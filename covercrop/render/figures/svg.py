@@ -114,19 +114,19 @@ def svg(
             "viewBox": f"0 0 {number(wide)} {number(high)}",
             **size,
             "role": "img",
-            "aria-labelledby": f"{prefix}-title {prefix}-description",
+            "aria-labelledby": f"{prefix}-t {prefix}-d",
             "fill": "none",
             "font-size": number(USUAL),
         },
     )
     for name, text in (("title", title), ("desc", description)):
-        said = ElementTree.SubElement(root, name, {"id": f"{prefix}-{'title' if name == 'title' else 'description'}"})
+        said = ElementTree.SubElement(root, name, {"id": f"{prefix}-{name[0]}"})
         said.text = as_text(text)
     _write(root, [mark for mark in drawn.marks if not mark.in_key], page)
     if in_key := [mark for mark in drawn.marks if mark.in_key]:
         _write_key(root, in_key, high, page)
     declared = '<?xml version="1.0" encoding="UTF-8"?>\n' if file else ""
-    return declared + ElementTree.tostring(root, encoding="unicode") + ("\n" if file else "")
+    return declared + _text(root) + ("\n" if file else "")
 
 
 def _write(root: ElementTree.Element, marks: Sequence[Mark], page: Shared | None) -> None:
@@ -150,10 +150,15 @@ def _write_key(root: ElementTree.Element, marks: Sequence[Mark], high: float, pa
         group.set("transform", f"translate(0 {number(high)})")
         root.append(group)
         return
-    name = f"key-{_short(ElementTree.tostring(group, encoding='unicode'))}"
+    name = f"key-{_short(_text(group))}"
     group.set("id", name)
-    page.keys[name] = ElementTree.tostring(group, encoding="unicode")
+    page.keys[name] = _text(group)
     ElementTree.SubElement(root, "use", {"href": f"#{name}", "y": number(high)})
+
+
+def _text(element: ElementTree.Element) -> str:
+    """An element as text, without the blank at the end of its tags; words have no such end, since it is escaped."""
+    return ElementTree.tostring(element, encoding="unicode").replace(" />", "/>")
 
 
 def _styled(style: dict[str, str], page: Shared | None) -> dict[str, str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -61,17 +61,32 @@ def timeline_axis(ends: tuple[float, float]) -> Figure:
     return figure
 
 
-def timeline_strip(plan: Plan, ends: tuple[float, float]) -> Figure:
-    """The season of one field between the ends of all: the window as a hump, the ending as a dot, planting as a bar."""
+def timeline_strips(plans: Sequence[Plan], ends: tuple[float, float]) -> Iterator[Figure]:
+    """The season of each field between the ends of all: the window as a hump, the ending as a dot, planting as a bar.
+
+    Parameters
+    ----------
+    plans : sequence of Plan
+    ends : tuple of float
+        From :func:`timeline_ends`.
+
+    Yields
+    ------
+    matplotlib.figure.Figure
+        One and the same, drawn upon again for each field: making sixty would take longer than drawing on them.
+    """
     figure = blank_figure(_STRIP)
     axes = axes_at(figure, 0, 0, WIDTH, _STRIP, *ends)
     axes.set_ylim(-0.1, 1.1)
-    month_lines(axes, *ends)
-    draw_window(axes, plan, 0, 1)
-    draw_planting(axes, plan, 0.5)
-    draw_ending(axes, plan, 0.2)
-    today(axes, plan)
-    return figure
+    for plan in plans:
+        for drawn in (*axes.lines, *axes.patches):
+            drawn.remove()
+        month_lines(axes, *ends)
+        draw_window(axes, plan, 0, 1)
+        draw_planting(axes, plan, 0.5)
+        draw_ending(axes, plan, 0.2)
+        today(axes, plan)
+        yield figure
 
 
 def timeline_key() -> Figure:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from covercrop.base.extras import need
 from covercrop.dates.needs import by_need
 from covercrop.render.figures.svg import Shared, svg
-from covercrop.render.figures.timeline import timeline_axis, timeline_ends, timeline_key, timeline_strip
+from covercrop.render.figures.timeline import timeline_axis, timeline_ends, timeline_key, timeline_strips
 from covercrop.render.words import answer
 from covercrop.render.words.timeline import next_words, strip_words
 
@@ -67,7 +67,8 @@ def timeline(plans: Sequence[Plan]) -> Timeline | None:
     pages: dict[int, list[str]] = {}
     for number, plan in enumerate(plans, start=1):  # one plan may be asked for twice
         pages.setdefault(id(plan), []).append(f"field-{number}")
-    ordered = [(pages[id(plan)].pop(0), plan) for plan in by_need(plans)]
+    ordered = by_need(plans)
+    strips = timeline_strips(ordered, ends)
     shared = Shared()
 
     def drawn(figure: Figure, title: str, description: str, prefix: str) -> str:
@@ -84,9 +85,10 @@ def timeline(plans: Sequence[Plan]) -> Timeline | None:
                 state=answer.state(plan),
                 kind=plan.state,
                 next=next_words(plan),
-                strip=drawn(timeline_strip(plan, ends), "Season", strip_words(plan), f"{page}-row"),
+                strip=drawn(strip, "Season", strip_words(plan), f"{page}-row"),
             )
-            for page, plan in ordered
+            for plan, strip in zip(ordered, strips, strict=True)
+            for page in (pages[id(plan)].pop(0),)
         ),
         shared=shared,
     )
