@@ -171,7 +171,10 @@ def _key(name: str) -> str:
 
 def _of_name(record: type[Record], what: str, name: str, file: str) -> Record:
     """What a file has under a name, its own or another that growers use."""
-    key = _called(file).get(_key(name), "")
+    called, asked = _called(file), _key(name)
+    # A grower says pumpkins and winter peas.
+    plural = (asked.removesuffix("s"), asked.removesuffix("es"))
+    key = next((called[each] for each in (asked, *plural) if each in called), "")
     table = _shipped(file).get(key)
     if table is None:
         raise UnknownNameError(what, name, _names(file), {also: of for also, of in _called(file).items() if also != of})
