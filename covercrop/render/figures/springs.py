@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 _PAST, _PAST_WINDOW = "#948c78", "#b8728c"
 
 #: Warmer and cooler than usual.
-_WARM, _COOL = "#c98a1e", "#4d7391"
+_WARM, _COOL = "#bd8014", "#4d7391"
 
 #: Height of a past year's strip and of this year's [points].
 _STRIP, _THIS = 5.4, 1.5 * SMALL
@@ -193,7 +193,8 @@ def bloom_chart(springs: Springs, *, us: bool = False) -> Figure:
     legend = _LEGEND * 2 / 3
     figure = blank_figure(panel + _NAMES + legend + EDGE)
     years = springs.years.astype(float)
-    first, last = years[0] - 1.5, max(years[-1], springs.spring) + 1.5
+    spare = max(1.5, 0.03 * (springs.spring - years[0]))
+    first, last = years[0] - spare, max(years[-1], springs.spring) + spare
     axes = axes_at(figure, _GUTTER, _NAMES + legend, WIDTH - _GUTTER - right, panel, first, last)
     start = at(springs.days[0])
     bloom = start + springs.events["bloom_50"]
@@ -212,7 +213,15 @@ def bloom_chart(springs: Springs, *, us: bool = False) -> Figure:
         centre = start + float(found.at(middle))
         fine = np.linspace(float(years[0]), float(years[-1]), 60)
         ends = np.array([centre + slope * (fine - middle) for slope in (found.low, found.high)])
-        axes.fill_between(fine, ends.min(axis=0), ends.max(axis=0), color=FAN, linewidth=0, label="95% interval")
+        axes.fill_between(
+            fine,
+            ends.min(axis=0),
+            ends.max(axis=0),
+            facecolor=FAN,
+            edgecolor=_PAST,
+            linewidth=0.7,
+            label="95% interval",
+        )
         dashes = "solid" if found.is_told else (0, (3, 2))
         axes.plot(along, level, color=INK, linewidth=1.4, linestyle=dashes, label="trend")
     axes.plot(years, bloom, "o", color=MUTED, markersize=4, label="a past spring")
@@ -270,7 +279,7 @@ def normal_chart(springs: Springs, *, us: bool = False) -> Figure:
     warmth, normal = (units.fahrenheit_from_celsius(each) if us else each for each in (springs.warmth, springs.normal))
     shown = days <= last
     low, middle, high = normal[:, shown]
-    axes.fill_between(days[shown], low, high, color=FAN, linewidth=0, label="8 years in 10")
+    axes.fill_between(days[shown], low, high, facecolor=FAN, edgecolor=_PAST, linewidth=0.7, label="8 years in 10")
     axes.plot(days[shown], middle, color=INK, linewidth=1.1, linestyle=(0, (3, 2)), label="the middle year")
     usual = middle[:known]
     for colour, where, label in ((_WARM, warmth >= usual, "warmer"), (_COOL, warmth <= usual, "cooler")):
