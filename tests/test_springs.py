@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from invented import days, field, weather
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 from scipy.stats import theilslopes
@@ -18,6 +19,7 @@ from covercrop.base.records import DailyWeather
 from covercrop.checking.springs import Springs, past_springs
 from covercrop.checking.trend import FEWEST_FOR_TREND, trend
 from covercrop.field.entries import ScoutingNote
+from covercrop.render.figures import springs as spring_charts
 from covercrop.render.figures.charts import titled
 from covercrop.render.figures.springs import SPRING_CHARTS
 from covercrop.render.words import springs as words
@@ -138,7 +140,10 @@ def test_the_sentences_hold_the_numbers(plan: Plan, springs: Springs) -> None:
     """Days ahead, days early with the usual date, and a trend only where it can be told from none."""
     said = words.beside(plan, replace(springs, ahead=9.4, early=-1.0))
     assert "9 days ahead of the middle of 25 springs" in said
-    assert "1 day later than the usual" in said
+    assert "1 day later than usual (" in said
+    level = words.beside(plan, replace(springs, ahead=0.2, early=0.0))
+    assert "is level with the middle of 25 springs" in level
+    assert ", as usual (" in level
     assert words.phrases.day_month(springs.usual("bloom_50")) in said
     found = springs.trend
     assert found is not None
@@ -218,3 +223,15 @@ def test_the_charts_show_the_numbers(springs: Springs) -> None:
     lines = {line.get_label(): line for line in SPRING_CHARTS["bloom"](springs, False).axes[0].lines}
     start = springs.days[0].astype(float)
     assert lines["a past spring"].get_ydata() == pytest.approx(start + springs.events["bloom_50"])
+
+
+@pytest.mark.parametrize("name", ["_PAST", "_PAST_WINDOW", "_WARM", "_COOL", "INK", "WINDOW"])
+def test_pale_marks_stand_out_from_the_paper(name: str) -> None:
+    """Three times as dark as the paper, as WCAG 2.2 (1.4.11) asks of graphics; the bands have such an edge."""
+
+    def luminance(colour: str) -> float:
+        linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(colour)]
+        return float(np.dot(linear, (0.2126, 0.7152, 0.0722)))
+
+    paper = luminance(spring_charts.PAPER)
+    assert (paper + 0.05) / (luminance(getattr(spring_charts, name)) + 0.05) >= 3

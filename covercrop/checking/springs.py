@@ -160,8 +160,7 @@ def past_springs(plan: Plan, weather: DailyWeather | None = None) -> Springs:
     off = outlook.tmean[0, :known] - np.median(air[recent], axis=0)[:known]
     likely = {name: _range(days, index) for name, index in now_events.items()}
     springs = np.array([_spring(start, field.latitude) for start in starts])
-    usual = _middle(events["bloom_50"][recent])
-    bloom = likely["bloom_50"].median
+    early = _date(days, _middle(events["bloom_50"][recent])) - likely["bloom_50"].median
     return Springs(
         on=plan.on,
         days=days,
@@ -178,7 +177,7 @@ def past_springs(plan: Plan, weather: DailyWeather | None = None) -> Springs:
         departure=float(off.mean()),
         lately=float(off[-LATEST:].mean()),
         ahead=_ahead(now, sums[recent], cover.bloom.requirement.value),
-        early=np.nan if np.isnat(bloom) else usual - outlook.position(bloom),
+        early=np.nan if np.isnat(early) else float(early.astype(int)),
         trend=trend(springs, events["bloom_50"]),
     )
 

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 _PAST, _PAST_WINDOW = "#948c78", "#b8728c"
 
 #: Warmer and cooler than usual.
-_WARM, _COOL = "#c2831a", "#4d7391"
+_WARM, _COOL = "#bd8014", "#4d7391"
 
 #: Height of a past year's strip and of this year's [points].
 _STRIP, _THIS = 5.4, 1.5 * TEXT
@@ -193,7 +193,8 @@ def bloom_chart(springs: Springs, *, us: bool = False) -> Figure:
     legend = _LEGEND * 2 / 3
     figure = blank_figure(panel + _NAMES + legend + EDGE)
     years = springs.years.astype(float)
-    first, last = years[0] - 1.5, max(years[-1], springs.spring) + 1.5
+    spare = max(1.5, 0.03 * (springs.spring - years[0]))
+    first, last = years[0] - spare, max(years[-1], springs.spring) + spare
     axes = axes_at(figure, _GUTTER, _NAMES + legend, WIDTH - _GUTTER - right, panel, first, last)
     start = at(springs.days[0])
     bloom = start + springs.events["bloom_50"]

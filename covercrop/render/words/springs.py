@@ -33,17 +33,18 @@ def beside(plan: Plan, springs: Springs) -> str:
     """How far this season is ahead of the usual, and when it brings the bloom; empty where neither can be said."""
     if plan.state == "winter-killed":
         return ""
-    middle = f"the middle of {springs.recent} springs"
+    middle, same = (f"{as_in}the middle of {springs.recent} springs" for as_in in ("", "as in "))
     said = []
     if not np.isnan(springs.ahead):
-        said.append(f"Up to now this season is {_days(springs.ahead, 'ahead of', 'behind', 'level with')} {middle}.")
-        middle = "the usual"
+        said.append(f"Up to now this season is {_days(springs.ahead, 'ahead of', 'behind')} {middle}.")
+        middle, same = "usual", "as usual"
     bloom = springs.likely["bloom_50"].median
     if not np.isnan(springs.early):
         usual = phrases.day_month(springs.usual("bloom_50"))
+        off = f"{_days(springs.early, 'earlier than', 'later than')} {middle}" if springs.early else same
         said.append(
             f"By its weather 50% bloom {'fell' if springs.is_bloom_past else 'falls'} on {phrases.day_month(bloom)}, "
-            f"{_days(springs.early, 'earlier than', 'later than', 'as in')} {middle} ({usual})."
+            f"{off} ({usual})."
         )
         own = plan.dates["bloom_50"].median
         if own != bloom and not np.isnat(own) and any(note.has_stage for note in plan.field.scouting):
@@ -89,12 +90,10 @@ def describe(plan: Plan, springs: Springs, chart: str, *, us: bool = False) -> s
     return words[chart]
 
 
-def _days(off: float, more: str, less: str, same: str) -> str:
+def _days(off: float, more: str, less: str) -> str:
     """So many days to either side."""
     count = round(abs(off))
-    if not count:
-        return same
-    return f"{count} day{'s' if count > 1 else ''} {more if off > 0 else less}"
+    return f"{count} day{'s' * (count > 1)} {more if off > 0 else less}" if count else "level with"
 
 
 def _moved(days: float) -> str:
