@@ -19,6 +19,7 @@ from covercrop.models.members import quantiles, standard_draws
 from covercrop.models.mixture import growth_factor
 from covercrop.parameters.companions import companion
 from covercrop.render.data import comparison, machine
+from covercrop.render.words.answer import headline
 from covercrop.season.chain import Start, follow, follow_each
 from covercrop.season.mixture_part import HELPS
 from covercrop.season.nitrogen_part import amounts_on
@@ -108,6 +109,8 @@ def test_once_the_cereal_is_in_grain_the_legume_alone_is_waited_for() -> None:
     assert after.window.method == "roll"
     assert after.state != "seed-risk"
     assert (after.window.opens, after.window.closes) == (alone.window.opens, alone.window.closes)
+    tilled = make_plan(mixed(species="hairy-vetch"), full, after.on, DRAWS)
+    assert "mown first, since tillage alone may not kill the cereal rye" in headline(tilled)
 
 
 def test_woollypod_vetch_and_rye_go_together(record: DailyWeather) -> None:

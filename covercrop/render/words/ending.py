@@ -79,6 +79,8 @@ def _seen(plan: Plan) -> str:
     if mixture is None or mixture.dead:
         return bloom
     cereal = mixture.companion.common_name
+    if method == "turn-under" and mixture.in_grain:
+        return f"mown first, since tillage alone may not kill the {cereal}"
     if method == "turn-under":
         return f"before the grain of the {cereal} fills" if mixture.headed else f"before the {cereal} heads"
     when = f"the {cereal} in flower or past it" if method == "roll" else f"the {cereal} headed"
