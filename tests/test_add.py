@@ -307,6 +307,7 @@ def test_one_question_at_a_time(
     (field,) = read_fields(path).fields
     assert (field.cover.species, field.crop.ground_cover, field.crop.days_to_maturity) == ("hairy-vetch", "straw", 105)
     assert (field.cover.companion, field.cover.legume_percent) == ("cereal-rye", (30, 50))
+    assert "Cover: hairy vetch with cereal rye, sown" in screen
 
 
 def test_questions_left_open(run: Run, desk: Path, monkeypatch: pytest.MonkeyPatch) -> None:

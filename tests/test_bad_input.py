@@ -25,6 +25,7 @@ from weather_server import WeatherServer
 from covercrop.base.errors import LONGEST_LINE, one_line, visible
 from covercrop.cli.main import main
 from covercrop.parameters import catalogue
+from covercrop.parameters.companions import companion_names
 
 ESC = "\x1b[31m"
 #: What a terminal obeys: C0 and C1 controls, line and paragraph separators, marks of direction, lone surrogates.
@@ -643,7 +644,7 @@ def test_any_day_of_the_season_is_answered(desk: Desk, day: str) -> None:
 @pytest.mark.parametrize("command", ["covers", "crops"])
 def test_names_that_are_no_cover(desk: Desk, command: str) -> None:
     """Escapes, line ends and endless names are repeated harmlessly, and what is known is told."""
-    known = {"covers": catalogue.cover_names, "crops": catalogue.crop_names}[command]()
+    known = {"covers": companion_names, "crops": catalogue.crop_names}[command]()  # the cereals come after the legumes
     for name in (ESC, "pump\nkin", "x" * 100_000, "[red]x[/red]"):
         said = desk.refused(command, name)
         assert said.startswith(f"covercrop: unknown {command.removesuffix('s')} '")

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
+import io
 import json
 from collections.abc import Callable
 from dataclasses import replace
@@ -22,11 +24,12 @@ from covercrop.field.entries import Field, ScoutingNote
 from covercrop.models.members import standard_draws
 from covercrop.parameters.companions import companion
 from covercrop.render.data import beds as bed_data
-from covercrop.render.data import machine
+from covercrop.render.data import comparison, machine
 from covercrop.render.data import sowing as sowing_data
 from covercrop.render.words import answer, mixture, sowing
 from covercrop.render.words import beds as bed_words
 from covercrop.season.beside import CerealStand, share_of
+from covercrop.season.comparison import compare_endings
 from covercrop.season.plan import Plan, make_plan, start_of
 from covercrop.season.stand import grow_stand
 
@@ -332,3 +335,14 @@ def test_a_table_of_fields_takes_and_gives_the_mixture(record: DailyWeather) -> 
     assert frame.loc["mixed", ["companion", "legume_share", "band"]].tolist() == ["cereal-rye", 0.15, "little-at-first"]
     assert 30 < frame.loc["mixed", "zadoks"] < 60
     assert frame.loc["alone", ["companion", "legume_share", "zadoks", "band"]].isna().all()
+
+
+def test_a_spreadsheet_of_endings_tells_the_cereal(record: DailyWeather) -> None:
+    """Its stage and what the blend does, a column each; empty of a legume alone."""
+    told = [
+        list(csv.DictReader(io.StringIO(comparison.table([compare_endings(each, record, ON)]))))
+        for each in (mixed(share=5), field("hairy-vetch"))
+    ]
+    assert (told[0][0]["band"], told[0][-1]["band"]) == ("little-at-first", "tie-up")
+    assert 30 < int(told[0][0]["cereal_zadoks"]) < 60
+    assert {(row["band"], row["cereal_zadoks"]) for row in told[1]} == {("", "")}

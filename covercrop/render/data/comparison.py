@@ -75,7 +75,7 @@ def table(answers: Sequence[Endings], *, us: bool = False) -> str:
     """The table of ``covercrop compare --csv``, without a final newline; amounts per acre in pounds for US units."""
     amounts = [name.replace("kg_ha", "lb_acre") if us else name for name in AMOUNTS]
     columns = ("name", "date", "method", "chosen", *_CHANCES, "plant_likely", "plant_safe", "binding_limit", *amounts)
-    return csv_table(columns, _lines(answers, 1 / units.KG_HA_PER_LB_ACRE if us else 1.0))
+    return csv_table((*columns, "band", "cereal_zadoks"), _lines(answers, 1 / units.KG_HA_PER_LB_ACRE if us else 1.0))
 
 
 def _lines(answers: Sequence[Endings], per: float) -> Iterator[list[Any]]:
@@ -91,6 +91,8 @@ def _lines(answers: Sequence[Endings], per: float) -> Iterator[list[Any]]:
                 machine.iso_date(row.plant_safe),
                 row.binding,
                 *(_amount(row, name, per if name.endswith("kg_ha") else 1.0) for name in AMOUNTS),
+                row.band,
+                row.zadoks,
             ]
 
 

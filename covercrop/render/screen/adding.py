@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.parameters import catalogue
+from covercrop.parameters.companions import companion
 from covercrop.render.screen.terminal import distance
 from covercrop.render.words import phrases
 from covercrop.render.words.answer import planting_of
@@ -39,7 +40,8 @@ def added(screen: Screen, new: Added, path: Path, *, us: bool = False) -> None:
         cultivar = f" '{cover.cultivar}'" if cover.cultivar else ""
         sown = np.datetime64(cover.sown, "D")
         name = catalogue.cover(cover.species).common_name
-        screen.say(f"Cover: {name}{cultivar}, sown {phrases.weekday(sown)} {cover.sown.year}", indent=2)
+        beside = f" with {companion(cover.companion).common_name}" if cover.companion else ""
+        screen.say(f"Cover: {name}{cultivar}{beside}, sown {phrases.weekday(sown)} {cover.sown.year}", indent=2)
     screen.say(f"Then: {planting_of(field, catalogue.crop(field.crop.name))}", indent=2)
     for station in new.weather.stations if new.weather is not None else ():
         far = "" if station.distance_km is None else f", {distance(station.distance_km, us=us)} away"
