@@ -258,3 +258,22 @@ def test_an_error_of_the_soil_and_of_what_may_be_left_move_the_day() -> None:
     assert day[0, 0] > day[0, 1] > day[0, 2]
     more = decomposition.residue_clear(soil, 10.0, residue, clear_draw=np.array([-1.0, 0.0, 1.0]))[0]
     assert more[0] < more[1] < more[2]
+
+
+def test_several_endings_are_as_each_alone() -> None:
+    """The day of an ending itself does not count, whichever of them comes first."""
+    soil, starts = np.linspace(8.0, 24.0, 200), np.array([10.0, 30.0, 55.0, 80.0])
+    together = decomposition.residue_clear(soil, starts, residue())
+    np.testing.assert_array_equal(together, [by_loop(soil, start)[1] for start in starts])
+
+
+def test_a_slow_case_in_a_colder_soil_is_late_by_both() -> None:
+    """What the case costs is that of the soil as it is; the error of the soil comes on top."""
+    soil = np.linspace(9.0, 20.0, 300)
+    likely = by_loop(soil, 10)[1]
+    slow, fast = by_loop(soil, 10)[0], by_loop(soil, 10)[2]
+    colder, warmer = by_loop(soil - 1, 10)[1], by_loop(soil + 1, 10)[1]
+    both = decomposition.residue_clear(
+        soil, 10, residue(), draw=CASE_DRAW * np.array([-1.0, 1.0]), soil_error=np.array([-1.0, 1.0])
+    )
+    np.testing.assert_array_equal(both - likely, [slow + colder - 2 * likely, fast + warmer - 2 * likely])

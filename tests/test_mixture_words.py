@@ -7,6 +7,7 @@ import json
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -25,7 +26,9 @@ from covercrop.render.data import machine
 from covercrop.render.data import sowing as sowing_data
 from covercrop.render.words import answer, mixture, sowing
 from covercrop.render.words import beds as bed_words
-from covercrop.season.plan import Plan, make_plan
+from covercrop.season.beside import CerealStand, share_of
+from covercrop.season.plan import Plan, make_plan, start_of
+from covercrop.season.stand import grow_stand
 
 Run = Callable[..., tuple[int, str, str]]
 DRAWS = standard_draws(16)
@@ -222,6 +225,44 @@ def test_a_late_cereal_moves_its_dates(record: DailyWeather) -> None:
     assert late is not None
     assert late.dates["heading"].median > plain.dates["heading"].median + np.timedelta64(3, "D")
     assert late.good_to < plain.good_to
+
+
+def test_a_slip_of_months_pulls_no_harder_than_one_of_weeks(record: DailyWeather) -> None:
+    """Both pull the dates just as far as a note that one visit in twenty would show."""
+    slips = [ScoutingNote(date=dt.date(2026, month, 10), cereal=61) for month in (1, 3)]
+    found = [planned(record, notes=(slip,)).mixture for slip in slips]
+    plain = planned(record).mixture
+    assert plain is not None
+    assert [part.dates["flowering"] for part in found if part] == [found[0].dates["flowering"]] * 2  # type: ignore[union-attr]
+    assert found[0] is not None
+    assert found[0].dates["flowering"].median > plain.dates["flowering"].median - np.timedelta64(25, "D")
+
+
+def test_a_note_of_the_cereal_set_aside_does_nothing(record: DailyWeather) -> None:
+    """Neither to its dates nor to what is in doubt."""
+    slip = ScoutingNote(date=dt.date(2026, 1, 10), cereal=61)
+    start = start_of(mixed(notes=(slip,)), record, ON)
+    conditions = start.conditions
+    assert conditions.companion is not None
+
+    def grown(**kept: Any) -> CerealStand:
+        found = grow_stand(
+            start.outlook,
+            start.latitude,
+            conditions.cover,
+            DRAWS,
+            companion=conditions.companion,
+            share=share_of(conditions.sown, ()),
+            **kept,
+        ).cereal
+        assert found is not None
+        return found
+
+    without, aside, used = grown(), grown(scouting=(slip,), set_aside=(slip,)), grown(scouting=(slip,))
+    assert np.array_equal(aside.stages["flowering"], without.stages["flowering"])
+    assert aside.doubts == ()
+    assert used.doubts != ()
+    assert used.stages["flowering"].mean() < without.stages["flowering"].mean()
 
 
 # --- beds and sowing ---------------------------------------------------------------------------------

@@ -113,7 +113,7 @@ def test_half_in_bloom_today_against_two_notes_of_buds() -> None:
         "about 6 May, 16 days later. It is used all the same."
     ]
     assert not any("surprising" in said for said in before.provenance.notes)
-    assert "3 scouting notes are used, good to about 7 days." in after.provenance.notes
+    assert "3 scouting notes are used, good to about 8 days." in after.provenance.notes
     assert any(
         "do not fit this weather and each other well, so the dates are kept wide" in said
         for said in after.provenance.notes

@@ -233,7 +233,7 @@ def test_own_file_that_cannot_be_read(content: bytes | None, message: str, tmp_p
     ("look_up", "name", "message"),
     [
         (catalogue.cover, "crimson-clovr", "unknown cover 'crimson-clovr'; did you mean crimson-clover"),
-        (catalogue.crop, "pumpkins", "unknown crop 'pumpkins'; did you mean pumpkin"),
+        (catalogue.crop, "pumpkns", "unknown crop 'pumpkns'; did you mean pumpkin"),
         (catalogue.cover, "qqqq", "unknown cover 'qqqq'; known: .*crimson-clover"),
     ],
 )

@@ -197,7 +197,7 @@ def test_lists_for_a_spreadsheet(run: Run) -> None:
     ready = list(csv.DictReader(io.StringIO(run("ready", "--csv"))))
     fields = json.loads(run("ready", "--json"))["fields"]
     assert [(each["field"], each["state"]) for each in ready] == [(each["name"], each["state"]) for each in fields]
-    assert [each["safe_planting"] for each in ready] == [each["planting"]["safe"] for each in fields]
+    assert [each["safe_planting"] for each in ready] == [each["safe_planting"] for each in fields]
     due = list(csv.DictReader(io.StringIO(run("ready", "--csv", "--due"))))
     assert [each["field"] for each in due] == [each["field"] for each in ready if each["due"] == "True"]
     more = ("--field", "Plot 0")

@@ -93,7 +93,9 @@ def _run(arguments: argparse.Namespace) -> int:
     elif missing:
         arguments.misused(f"{', '.join(missing)} is needed; at a terminal it is asked for")
     entry = entry_of(options, arguments.fields, us=us)
-    added = add_field(arguments.fields, entry, units="us" if us else "metric", today=arguments.on)
+    # A first answer of another day makes nothing that is known today unknown.
+    later = arguments.on is not None and arguments.on > dt.date.today()
+    added = add_field(arguments.fields, entry, units="us" if us else "metric", today=arguments.on if later else None)
     from covercrop.render.data import machine
     from covercrop.render.screen import adding
 

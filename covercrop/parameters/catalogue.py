@@ -172,7 +172,10 @@ def _key(name: str) -> str:
 
 def of_name(record: type[Record], what: str, name: str, file: str) -> Record:
     """What a file has under a name, its own or another that growers use."""
-    key = _called(file).get(_key(name), "")
+    called, asked = _called(file), _key(name)
+    # A grower says pumpkins and winter peas.
+    plural = (asked.removesuffix("s"), asked.removesuffix("es"))
+    key = next((called[each] for each in (asked, *plural) if each in called), "")
     table = _shipped(file).get(key)
     if table is None:
         raise UnknownNameError(

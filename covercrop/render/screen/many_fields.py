@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.dates.needs import by_need, is_due
-from covercrop.render.screen.terminal import NARROW, STATE_STYLE, fitting, lines
+from covercrop.render.screen.terminal import STATE_STYLE, fitting, lines
 from covercrop.render.words import answer, ending, phrases
 
 if TYPE_CHECKING:
@@ -21,10 +21,10 @@ if TYPE_CHECKING:
 _NAMED = 6
 
 _HEADS = ("when", "what", "works", "field", "state", "safe to plant", "ripens")
-#: What is left out where names would be cut, the first of these first; on a wide screen only the first two may be.
+#: What is left out where names would be cut, the first of these first.
 _SPARED = ("state", "works", "ripens", "safe to plant")
 
-_GIVEN_UP = {"bloom": ", before it blooms", "crop": ", the crop late"}
+_GIVEN_UP = {"bloom": " early", "crop": ", the crop late"}
 
 
 def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: str, of: int) -> None:
@@ -47,8 +47,7 @@ def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: s
     screen.say(f"{title}, {phrases.weekday(on)} {str(on)[:4]}", style="bold")
     needs = "need" if len(due) != 1 else "needs"
     screen.say(f"{len(due)} of {of} fields {needs} something within the week.")
-    spared = _SPARED if screen.width < NARROW else _SPARED[:2]
-    heads, table, widths = fitting(_HEADS, [_row(plan) for plan in ordered], screen.width, "field", spared)
+    heads, table, widths = fitting(_HEADS, [_row(plan) for plan in ordered], screen.width, "field", _SPARED)
     styles = [STATE_STYLE[plan.state] for plan in ordered]
     for heading, first, last in (("This week", 0, len(due)), ("Later", len(due), len(ordered))):
         if first < last:
