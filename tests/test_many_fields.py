@@ -184,6 +184,19 @@ def test_names_are_kept_on_a_narrow_screen(
     assert "safe to plant" not in shown[50]
 
 
+def test_names_that_a_cut_would_make_one_are_kept(
+    farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a wide screen too columns go, where what is left of the names would not tell them apart."""
+    monkeypatch.setenv("COLUMNS", "80")
+    alike = farm.with_name("alike.toml")
+    named = re.sub(r"Field (\d), a long way up the Hollin road", r"Up the Hollin road, field \1", farm.read_text())
+    alike.write_text(named)
+    assert main(["ready", str(alike)]) == 0
+    shown = capsys.readouterr().out
+    assert all(f"Up the Hollin road, field {number}" in shown for number in range(8))
+
+
 def test_sow_for_many_fields_is_a_table(
     farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -41,7 +41,7 @@ NAMED = {
     "screen.many_fields": {"_NAMED"},
     "screen.sowing": {"LABEL"},
     "screen.strip": {"LABEL", "LEAST_SHOWN"},
-    "screen.terminal": {"WIDEST", "WHOLE_FROM"},
+    "screen.terminal": {"WIDEST", "WHOLE_FROM", "NARROW"},
 }
 
 #: Comparisons with a number that a module may make: where a word or line goes, how a number is rounded or read.

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.dates.needs import by_need, is_due
-from covercrop.render.screen.terminal import STATE_STYLE, fitting, lines
+from covercrop.render.screen.terminal import NARROW, STATE_STYLE, fitting, lines
 from covercrop.render.words import answer, ending, phrases
 
 if TYPE_CHECKING:
@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 _NAMED = 6
 
 _HEADS = ("when", "what", "works", "field", "state", "safe to plant", "ripens")
-#: What is left out where names would be cut, the first of these first.
+#: What is left out where names would be cut, the first of these first; on a wide screen only the first two may be, as
+#: long as what is left of the names tells them apart.
 _SPARED = ("state", "works", "ripens", "safe to plant")
 
 _GIVEN_UP = {"bloom": " early", "crop": ", the crop late"}
@@ -47,7 +48,7 @@ def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: s
     screen.say(f"{title}, {phrases.weekday(on)} {str(on)[:4]}", style="bold")
     needs = "need" if len(due) != 1 else "needs"
     screen.say(f"{len(due)} of {of} fields {needs} something within the week.")
-    heads, table, widths = fitting(_HEADS, [_row(plan) for plan in ordered], screen.width, "field", _SPARED)
+    heads, table, widths = _fitting([_row(plan) for plan in ordered], screen.width)
     styles = [STATE_STYLE[plan.state] for plan in ordered]
     for heading, first, last in (("This week", 0, len(due)), ("Later", len(due), len(ordered))):
         if first < last:
@@ -62,6 +63,17 @@ def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: s
     _mark(screen, "a note that does not fit", [plan for plan in plans if plan.provenance.doubts])
     doubtful = [plan for plan in plans if plan.stand.doubtful]
     _mark(screen, "a cover that may not have lived through the cold", doubtful)
+
+
+def _fitting(rows: Sequence[tuple[str, ...]], width: int) -> tuple[Sequence[str], list[Sequence[str]], list[int]]:
+    """The list as it fits on a screen."""
+    if width >= NARROW:
+        heads, table, widths = fitting(_HEADS, rows, width, "field", _SPARED[:2])
+        place = heads.index("field")
+        names = {row[place] for row in table}
+        if max(map(len, names)) <= widths[place] or len({name[: widths[place] - 2] for name in names}) == len(names):
+            return heads, table, widths
+    return fitting(_HEADS, rows, width, "field", _SPARED)
 
 
 def _mark(screen: Screen, why: str, plans: Sequence[Plan]) -> None:

@@ -43,6 +43,9 @@ WIDEST = 100
 #: On a narrower screen every column of a table has to give.
 WHOLE_FROM = 70
 
+#: On a narrower one a long list of fields keeps their names and leaves columns out.
+NARROW = 80
+
 #: The colour of each state.
 STATE_STYLE = {
     "growing": "green",
