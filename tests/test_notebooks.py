@@ -270,7 +270,6 @@ EDITS: dict[int, list[tuple[str, str]]] = {
     3: [
         ("spring = spring_like(ENDING)", "seen = ()\nspring = spring_like(2018)"),
         ("ENDED = dt.date(2026, 5, 6)", "ENDED = dt.date(2026, 5, 20)"),
-        ("bbch=60, note=", "bloom_percent=50, note="),
         ('SORT = ""', 'SORT = "AU Robin"'),
     ],
     4: [

@@ -1,4 +1,4 @@
-"""What the notebooks for a class stand on: checks, sliders, scales, pictures with words, records, a stick for laptops."""
+"""What the notebooks for a class stand on: checks, sliders, scales, pictures with words, records, a stick."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def test_readings_and_steps() -> None:
 
 def draw(base: float = 10.0, day: date = date(2026, 5, 6)) -> None:
     """Something to slide along."""
-    print(base, day)
+    del base, day
 
 
 def test_without_sliders_a_line_says_so(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
