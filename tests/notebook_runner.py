@@ -93,6 +93,9 @@ def run(into: InteractiveShell, cells: list[str], fresh: bool = True) -> Run:
             if error is not None:
                 error.add_note(source)
                 raise error
+            if result.result is not None and into.display_formatter is not None:
+                bundle, _ = into.display_formatter.format(result.result)  # as a browser asks for it
+                done.shown.append(bundle.get("text/html", bundle.get("text/plain", "")))
             done.printed += captured.stdout
             done.alarms += captured.stderr
             for output in captured.outputs:

@@ -312,6 +312,7 @@ def student(tmp_path_factory: pytest.TempPathFactory) -> Iterator[InteractiveShe
 def kept_clean(done: Run) -> None:
     """Nothing on standard error, no network, every picture with words, and no picture that nobody is told of."""
     assert done.alarms == ""
+    assert "Traceback" not in done.printed  # IPython tells of a value that cannot be shown, and goes on
     assert done.attempts == []
     assert not [shown for shown in done.shown if shown.startswith(("Figure(", "<Figure"))]
     assert not matplotlib.pyplot.get_fignums()
@@ -328,6 +329,7 @@ def test_it_runs_and_goes_on_when_changed(path: Path, student: InteractiveShell)
     whole = run(student, code_cells(path))
     kept_clean(whole)
     assert len(whole.pictures) >= 3
+    assert any("<svg" in shown for shown in whole.shown) == path.name.startswith("3")  # there a plan shows itself
     TRUE[path](whole.names)
     assert len(EDITS[int(path.name[0])]) >= 3
     for old, new in EDITS[int(path.name[0])]:

@@ -16,7 +16,7 @@ BLUE, ORANGE, GREEN, GREY = "#0072B2", "#D55E00", "#009E73", "#666666"
 def large() -> Any:
     """matplotlib.pyplot, set to be read from the back of the room."""
     pyplot = need("matplotlib.pyplot", "notebooks")
-    pyplot.rcParams.update({"figure.figsize": (11, 5.5), "figure.constrained_layout.use": True, "font.size": 15})
+    pyplot.rcParams.update({"figure.figsize": (11, 5.5), "font.size": 15})
     pyplot.rcParams.update({"axes.spines.top": False, "axes.spines.right": False})
     return pyplot
 
@@ -60,6 +60,8 @@ def show(figure: Any, alt: str) -> None:
     """
     if not alt.strip():
         raise UsageError("`alt` is empty; say in a sentence what the figure shows")
+    if figure.get_layout_engine() is None:  # set here, since the charts of the package lay themselves out
+        figure.set_layout_engine("constrained")
     drawn = io.BytesIO()
     figure.savefig(drawn, format="png")
     need("matplotlib.pyplot", "notebooks").close(figure)
