@@ -249,7 +249,7 @@ def gardeners(names: dict[str, Any]) -> None:
     assert f"from {a[0]:%-d %B} to {a[1]:%-d %B}" in teacher
     assert f"from {b[0]:%-d %B} to {b[1]:%-d %B}" in teacher
     assert f"{names['past'].min():%-d %B} to {names['past'].max():%-d %B}" in teacher
-    assert "the fifth of April" in teacher
+    assert "the sixth of April" in teacher
     assert names["opens"] == ["23 January", "11 April"]
     assert "on 23 January and thirteen on 11 April" in teacher
     for value in names["degree_days"]:
