@@ -167,7 +167,7 @@ def compare_endings(
             for way in ways
             for row in _rows(start, chain, draws, way, _places(chain, chances[way], first, days, way), chances[way])
         ),
-        helps=helps(start, chain, draws),
+        helps=helps(start, chain, draws, with_risk=True),
         days=start.outlook.days[ahead[0] : ahead[-1] + 1],
         chances={way: found.between(int(ahead[0]), int(ahead[-1]) + 1) for way, found in chances.items()},
     )

@@ -64,7 +64,7 @@ class Help:
     plant_likely: np.datetime64
 
 
-def helps(start: Start, chain: Chain, draws: Draws) -> tuple[Help, ...]:
+def helps(start: Start, chain: Chain, draws: Draws, *, with_risk: bool = False) -> tuple[Help, ...]:
     """What would help, what gains most first.
 
     Parameters
@@ -73,6 +73,8 @@ def helps(start: Start, chain: Chain, draws: Draws) -> tuple[Help, ...]:
     chain : Chain
         What was followed from it.
     draws : Draws
+    with_risk : bool
+        Whether taking more risk of seed is looked at too: it is for whoever compares, and no advice.
 
     Returns
     -------
@@ -83,7 +85,8 @@ def helps(start: Start, chain: Chain, draws: Draws) -> tuple[Help, ...]:
     if best is None or best.together > 1 - LEAST_GAIN:
         return ()
     found = []
-    for change, detail, day, likely in (*_followed(start, chain, draws), *_riskier(start, chain, draws)):
+    riskier = _riskier(start, chain, draws) if with_risk else ()
+    for change, detail, day, likely in (*_followed(start, chain, draws), *riskier):
         together, in_time = day.together - best.together, day.in_time - best.in_time
         if in_time < -IN_TIME_WITHIN or max(together, in_time) < LEAST_GAIN:
             continue  # what costs the crop is no help
