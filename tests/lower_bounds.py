@@ -66,6 +66,10 @@ QUICK = (
 
 # A small invented grid, in both forms that `region` reads.
 GRID = "import invented; g = invented.grid(2, 2); g.to_netcdf('tas.nc'); g.to_zarr('tas.zarr', consolidated=False)"
+SHAPES = (
+    "from covercrop.render.figures.outlines import have_outlines, outlines; "
+    "assert have_outlines() and outlines((-90.0, 35.0, -80.0, 42.0))"
+)
 ASKED = "--cover crimson-clover --sown 09-20 --crop summer-squash"
 
 NOTEBOOKS = sorted((REPOSITORY / "notebooks").glob("*.ipynb"))
@@ -228,6 +232,10 @@ BRINGS: dict[str, tuple[Step, ...]] = {
         program(f"region tas.nc -o answer.nc --map answer.png {ASKED} --workers 1", "answer.nc", "answer.png"),
         program(f"region tas.nc -o answer.zarr {ASKED} --workers 2", "answer.zarr"),
         program(f"region tas.zarr -o again.zarr {ASKED}", "again.zarr"),
+    ),
+    "outlines": (
+        program(f"region tas.nc -o none.nc {ASKED}", refused="pip install 'covercrop[region]' brings"),
+        Step("the shapes that it brings", ("-c", SHAPES)),
     ),
     "notebooks": (
         tool("jupyter lab --version", on_the_tree=False),

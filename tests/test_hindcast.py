@@ -215,7 +215,7 @@ def test_one_season_alone_spoils_no_score() -> None:
     weather = invented.weather("2010-01-01", "2025-12-31")
     each = hindcast_field(invented.field(sown="2024-09-20"), weather, [(5, 4)])
     assert [score.seasons for score in each.scores] == [1, 6, 15, 4, 15]
-    assert each.overall["05-04"].seasons == 6 + 14 + 3 + 15
+    assert each.overall["05-04"].seasons == 6 + 15 + 4 + 15
     assert 0.5 < each.overall["05-04"].coverage_80 <= 1.0
     assert "nan" not in " ".join(sentences(each))
 

@@ -114,7 +114,7 @@ def test_reading_changes_nothing(written) -> None:
         ("sown = 2025-09-12", 'sown = "2025-09-12"', "sown = '2025-09-12': write a date as 2026-04-20, without quotes"),
         ("sown = 2025-09-12\n", "", "cover: 'sown' is missing; write a date"),
         ("turned_under = 2026-05-19", "turned_under = 2025-09-01", "turned_under = 2025-09-01: is not after sowing"),
-        ("pumpkin", "pumpkins", "crop: unknown crop 'pumpkins'; did you mean pumpkin"),
+        ("pumpkin", "pumpkn", "crop: unknown crop 'pumpkn'; did you mean pumpkin"),
         ('"straw"', '"hay"', "ground_cover = 'hay': use one of bare, straw, black-plastic"),
         ('"direct-seed"', '"seed"', "method = 'seed': use one of direct-seed, transplant"),
         ("= 105", "= 5", "days_to_maturity = 5: give the days on the seed packet"),

@@ -11,7 +11,6 @@ from invented import days, field, weather
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
-from matplotlib.text import Text
 from scipy.stats import theilslopes
 
 from covercrop.base.errors import WeatherGapError
@@ -189,10 +188,15 @@ def crossing(figure: Figure) -> list[tuple[str, ...]]:
     canvas = FigureCanvasAgg(figure)
     canvas.draw()
     renderer = canvas.get_renderer()
-    texts = [text for text in figure.findobj(Text) if text.get_text().strip() and text.get_visible()]
+    # Axes of these charts have no spines, without which matplotlib cannot look for the words of its own ticks.
+    holders = [figure, *figure.axes]
+    legends = [legend for axes in figure.axes if (legend := axes.get_legend()) is not None]
+    found = [*(text for holder in holders for text in holder.texts), *(t for each in legends for t in each.get_texts())]
+    texts = [text for text in found if text.get_text().strip() and text.get_visible()]
+    assert len(texts) > 3
     boxes = [(text.get_text(), text.get_window_extent(renderer).padded(-0.5)) for text in texts]
-    found = [(one, other) for (one, a), (other, b) in itertools.combinations(boxes, 2) if a.overlaps(b)]
-    return found + [(text,) for text, box in boxes if not figure.bbox.padded(1).containsx(box.x0)]
+    crossed = [(one, other) for (one, a), (other, b) in itertools.combinations(boxes, 2) if a.overlaps(b)]
+    return crossed + [(text,) for text, box in boxes if not figure.bbox.padded(1).containsx(box.x0)]
 
 
 @pytest.mark.parametrize(

@@ -31,11 +31,11 @@ def cold(low: float, high: float) -> DailyWeather:
     ("on", "changes", "begins"),
     [
         ("2026-03-01", {}, "Not yet: plan to turn it under about "),
-        ("2026-05-06", {}, "Turn it under now; everything works with a chance of "),
+        ("2026-05-06", {}, "Turn it under now (6-7 May is about as good); everything works with a chance of "),
         (
             "2026-05-14",
             {},
-            "Turn it under now (14-16 May is about as good); no day is left without some risk ",
+            "Turn it under now; no day is left without some risk ",
         ),
         ("2026-06-15", {}, "Too late for a safe window (over 99% chance that the first seed is viable): turn it under"),
         ("2026-05-20", {"turned_under": "2026-05-08"}, "Since 8 May; wait before planting."),

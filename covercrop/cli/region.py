@@ -72,10 +72,10 @@ def _run(arguments: argparse.Namespace) -> int:
         from covercrop.render.figures.outlines import have_outlines
 
         need("matplotlib", "region")
-        if not have_outlines():
-            tell("covercrop: the map will have no outlines; pip install 'covercrop[outlines]' brings them")
         if not _can_be_drawn(arguments.map):
             raise UsageError(f"--map {arguments.map}: name a file that ends in .png, in a folder that is there")
+        if not have_outlines():
+            tell("covercrop: the map will have no outlines; pip install 'covercrop[outlines]' brings them")
 
     asked = survey_region(
         arguments.grid,

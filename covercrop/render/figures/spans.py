@@ -89,9 +89,10 @@ def draw_planting(axes: Axes, plan: Plan, row: float) -> None:
         for day, colour in ((dates.median, HALF), (plan.planting.safe, PLANTING), (dates.late, NINE))
         if not np.isnat(day) and at(day) < ripens
     ]
-    ends = [*(day for day, _ in begins[1:]), ripens]
-    for (day, colour), end in zip(begins, ends, strict=True):
-        rectangle(axes, day, row - _THICK / 2, end - day, _THICK, colour)
+    if begins:
+        ends = [*(day for day, _ in begins[1:]), ripens]
+        for (day, colour), end in zip(begins, ends, strict=True):
+            rectangle(axes, day, row - _THICK / 2, end - day, _THICK, colour)
     if not np.isnat(plan.planting.safe):
         safe = at(plan.planting.safe)
         draw(axes, [safe, safe], [row - 0.5, row + 0.5], color=INK, linewidth=2.4, solid_capstyle="butt")

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 _PAST, _PAST_WINDOW = "#948c78", "#b8728c"
 
 #: Warmer and cooler than usual.
-_WARM, _COOL = "#bd8014", "#4d7391"
+_WARM, _COOL = "#c2831a", "#4d7391"
 
 #: Height of a past year's strip and of this year's [points].
 _STRIP, _THIS = 5.4, 1.5 * TEXT

@@ -67,7 +67,7 @@ def fields(screen: Screen, plans: Sequence[Plan], on: np.datetime64, *, title: s
 
 def _fitting(rows: Sequence[tuple[str, ...]], width: int) -> tuple[Sequence[str], list[Sequence[str]], list[int]]:
     """The list as it fits on a screen."""
-    if width >= NARROW:
+    if width >= NARROW and rows:
         heads, table, widths = fitting(_HEADS, rows, width, "field", _SPARED[:2])
         place = heads.index("field")
         names = {row[place] for row in table}
