@@ -277,7 +277,7 @@ class Start:
         )
 
 
-def follow(start: Start, draws: Draws, *, stand: Stand | None = None) -> Chain:
+def follow(start: Start, draws: Draws, *, stand: Stand | None = None, ahead: Ahead | None = None) -> Chain:
     """Follow a field from sowing to the planting of the crop.
 
     Parameters
@@ -286,6 +286,8 @@ def follow(start: Start, draws: Draws, *, stand: Stand | None = None) -> Chain:
     draws : Draws
     stand : Stand, optional
         That of a chain without rivals, where nothing but the planting or the way of ending is to be changed.
+    ahead : Ahead, optional
+        That of the same chain, where nothing but the way of ending is to be changed.
 
     Notes
     -----
@@ -298,7 +300,7 @@ def follow(start: Start, draws: Draws, *, stand: Stand | None = None) -> Chain:
     UnknownNameError
         If the cover has no such cultivar, or there is no such method or ground cover.
     """
-    return _answer(start, draws, {}) if stand is None else _follow_together([start], draws, stand=stand)[0]
+    return _answer(start, draws, {}) if stand is None else _follow_together([start], draws, stand=stand, ahead=ahead)[0]
 
 
 def doubts_about(start: Start, note: ScoutingNote, draws: Draws) -> tuple[Doubt, ...]:
@@ -428,6 +430,7 @@ def _follow_together(
     set_aside: Collection[ScoutingNote] = (),
     dispute: Dispute | None = None,
     stand: Stand | None = None,
+    ahead: Ahead | None = None,
 ) -> list[Chain]:
     """Follow fields of the same conditions; those with notes go alone, and may leave some of them aside."""
     shared = starts[0].conditions
@@ -445,7 +448,7 @@ def _follow_together(
         share=None if shared.companion is None else share_of(shared.sown, shared.scouting),
     )
     stands = _apart(whole, len(starts))
-    ended = [_end(start, stand, draws, dispute) for start, stand in zip(starts, stands, strict=True)]
+    ended = [_end(start, stand, draws, dispute, ahead) for start, stand in zip(starts, stands, strict=True)]
     grounds: dict[int, Ground] = {}
     # Nearly always one: they are all ended before the same summer, and in the same way.
     for midwinter, method in {(each.midwinter, each.ending.method) for each in ended}:
@@ -507,7 +510,7 @@ class _Ended:
     ahead: Ahead | None
 
 
-def _end(start: Start, stand: Stand, draws: Draws, dispute: Dispute | None) -> _Ended:
+def _end(start: Start, stand: Stand, draws: Draws, dispute: Dispute | None, known: Ahead | None) -> _Ended:
     conditions, outlook, today = start.conditions, start.outlook, start.conditions.today
     ended = start.ended is not None
     legume_survival = share(np.isnan(stand.killed), stand.weights)
@@ -520,7 +523,7 @@ def _end(start: Start, stand: Stand, draws: Draws, dispute: Dispute | None) -> _
     weights = stand.weights if ended or survival == 0 else stand.living
     killed = not ended and share_by(stand.killed, stand.weights, today) >= DEAD_SHARE
     midwinter = _midwinter(start, stand, weights)
-    ahead = None if ended or killed or not outlook.complete else _ahead(start, stand, draws, midwinter)
+    ahead = None if ended or killed or not outlook.complete else known or _ahead(start, stand, draws, midwinter)
     ending = choose_ending(
         conditions.sown.terminate,
         start.ended,

@@ -111,7 +111,8 @@ def _followed(start: Start, chain: Chain, draws: Draws) -> Iterator[tuple[str, s
     # Nothing that is changed here changes the stand; that of a mixture is no longer what was grown if cold took a part.
     stand = None if chain.rivals or chain.stand.cereal else chain.stand
     for change, detail, other in _changes(start, chain.ending.method):
-        then = follow(other, draws, stand=stand)
+        ahead = chain.ahead if change == "way" and stand is not None else None
+        then = follow(other, draws, stand=stand, ahead=ahead)
         if then.ending.best is not None:
             yield change, detail, then.ending.best, _likely(then.ground.earliest, then)
 
