@@ -365,6 +365,14 @@ def test_what_is_loaded_has_boxes_to_tick(run: Run, tmp_path: Path) -> None:
     assert html.index("<label>") < html.index("Bed plan: Ford meadow") < on_screen < html.rindex("<p>Sources: ")
 
 
+def test_among_many_fields_a_winter_that_did_no_harm_is_not_drawn() -> None:
+    """On a page of few it is there until buds are likely; on one of many only for a stand that is dead or in doubt."""
+    calm = make_plan(field(), weather(last="2026-03-01"), np.datetime64("2026-03-01"))
+    titles = [report.page([calm] * count, calm.on, title="").count("The winter") for count in (5, 6)]
+    assert titles[0] >= 5
+    assert titles[1] == 0
+
+
 def test_a_winter_that_is_past_is_not_on_the_page() -> None:
     """Its chart is there until buds are likely, and for a stand that is dead or in doubt."""
     seen = {}

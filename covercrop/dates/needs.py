@@ -70,7 +70,11 @@ def by_need(plans: Sequence[Plan]) -> list[Plan]:
     return sorted(plans, key=need)
 
 
-def winter_matters(plan: Plan) -> bool:
-    """Whether the answer still turns on the winter: the stand is dead, in doubt, or has not come to its buds."""
+def winter_matters(plan: Plan, *, among_few: bool = True) -> bool:
+    """Whether the answer still turns on the winter: the stand is dead or in doubt, or has not come to its buds.
+
+    The last only on a page of few fields: among many nobody looks at a winter that did no harm.
+    """
     budded = bool(plan.on >= plan.stand.dates["bud"].median)  # never true of NaT
-    return plan.state == "winter-killed" or plan.stand.doubtful or not (budded or plan.is_ended)
+    ahead = among_few and not (budded or plan.is_ended)
+    return plan.state == "winter-killed" or plan.stand.doubtful or ahead

@@ -28,7 +28,7 @@ from covercrop.render.figures.charts import CHARTS, PAGE_CHARTS, titled
 from covercrop.render.figures.springs import SPRING_CHARTS
 from covercrop.render.figures.svg import Shared, png, svg
 from covercrop.render.page.pocket import BLANKS, drawn_stages
-from covercrop.render.page.seasons import Season, seasons_of, shown
+from covercrop.render.page.seasons import FEW, Season, seasons_of, shown
 from covercrop.render.page.sections import SECTIONS, Section
 from covercrop.render.page.sections import sections as field_sections
 from covercrop.render.page.sheet import SIZES, type_size
@@ -105,7 +105,7 @@ def page(
     keys = dict.fromkeys(key for plan in plans for key in plan.provenance.sources)
     rows = timeline(plans)
     fields = [
-        _field(plan, f"field-{number}", extra, season, us=us, problems=bool(problems))
+        _field(plan, f"field-{number}", extra, season, us=us, few=len(plans) <= FEW, problems=bool(problems))
         for number, (plan, extra, season) in enumerate(zip(plans, more, told, strict=True), start=1)
     ]
     shared = Shared()
@@ -255,6 +255,7 @@ def _field(
     *,
     us: bool,
     charts: bool = True,
+    few: bool = True,
     problems: bool = False,
 ) -> dict[str, Any]:
     """What the template needs of one field."""
@@ -264,7 +265,7 @@ def _field(
     notes = [note for note in plan.provenance.notes if not note.startswith("Weather: ")]
     scouting = [_scouted(note, us=us) for note in reversed(plan.field.scouting)]
     credit = [note for note in plan.provenance.notes if note.startswith("Weather: ")]
-    wanted = [name for name in PAGE_CHARTS if name != "winter" or winter_matters(plan)] if charts else []
+    wanted = [name for name in PAGE_CHARTS if name != "winter" or winter_matters(plan, among_few=few)] if charts else []
     drawn = [chart for name in wanted if (chart := _chart(plan, name, key, us=us))]
     weather = " ".join((weather_line(plan), *credit))
     sources = "; ".join(short_source(catalogue.source(source)) for source in plan.provenance.sources)
