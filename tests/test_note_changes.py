@@ -55,6 +55,17 @@ def test_a_round_of_visits_and_back(run: Run, farm: Path, notes: Path) -> None:
     assert farm.read_bytes() == before
 
 
+def test_a_round_tells_of_a_cereal_too(run: Run, farm: Path) -> None:
+    """The columns are the keys of a note in a field file, whatever they are."""
+    text = farm.read_text(encoding="utf-8")
+    farm.write_text(text.replace("[field.cover]\n", '[field.cover]\nwith = "rye"\n', 1), encoding="utf-8")
+    Path("notes.csv").write_text("field,date,cereal,legume_percent\nFord meadow,2026-04-20,41,35\n", encoding="utf-8")
+    status, _, messages = run("scout", farm, "--from", "notes.csv", "--anyway")
+    assert (status, messages) == (0, "")
+    note = read_fields(farm).fields[0].scouting[-1]
+    assert (note.cereal, note.legume_percent) == (41, 35.0)
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [

@@ -96,7 +96,8 @@ _COVER = (
 _WEATHER = ("file", "station", "units")
 _CROP = ("name", "method", "ground_cover", "days_to_maturity", "soil_c", "soil_f", "planted")
 _AIM = ("plant_by", "favour", "can_come")
-_SCOUTING = (
+#: Keys of a note, of which all but its day and its words are numbers.
+SCOUTING = (
     "date",
     "bloom_percent",
     "bbch",
@@ -317,7 +318,7 @@ def read_note(where: str, entry: Any, cover: CoverEntry, *, us: bool) -> Scoutin
     us : bool
         Whether the file is one of US units.
     """
-    return _note(Table(where, entry, _SCOUTING, us=us), cover)
+    return _note(Table(where, entry, SCOUTING, us=us), cover)
 
 
 def notes_in(path: Path, content: bytes, number: int) -> list[tuple[dict[str, Any], ScoutingNote]]:

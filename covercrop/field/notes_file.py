@@ -8,21 +8,12 @@ from pathlib import Path
 
 from covercrop.base.errors import FieldFileError, WeatherFileError
 from covercrop.field.add_note import NoteRow
+from covercrop.field.file import SCOUTING
 from covercrop.field.table import us_date
 from covercrop.weather.sheet import layout, read_text
 
 NEEDED = ("field", "date")
-NUMBERS = (
-    "bloom_percent",
-    "bbch",
-    "soil_c",
-    "soil_f",
-    "height_cm",
-    "height_in",
-    "dry_matter_kg_ha",
-    "dry_matter_lb_acre",
-    "nitrogen_percent",
-)
+NUMBERS = tuple(key for key in SCOUTING if key not in ("date", "note"))
 KNOWN = (*NEEDED, *NUMBERS, "note")
 EXAMPLE = "field,date,bloom_percent,note"
 
