@@ -19,12 +19,11 @@ from covercrop.base.errors import UsageError
 from covercrop.models import biomass, decay, plantback, season_calendar, soil_water, termination
 from covercrop.models.degree_days import accumulate, crossing
 from covercrop.models.members import MEDIAN, Draws
-from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters.constants import MODELS
 from covercrop.season.beside import joined
 from covercrop.season.decision import decide
 from covercrop.season.ending import LEAST_ODDS, POOR
-from covercrop.season.ground import dead_from, ground_under, planting_limits
+from covercrop.season.ground import dead_from, limits_by_ending
 from covercrop.season.in_time import EVERY, last_in_time
 from covercrop.season.stand import Stand, brought, grow_stand, usual_emergence
 from covercrop.season.wants import chances, wants
@@ -375,22 +374,16 @@ def limits_after(frame: Frame, asked: Asked, stand: Stand, dead: Array, terminat
     # Soil and residue forget the autumn, and no one waits for the next: half of the days are enough.
     first = BEFORE_MIDWINTER - _LEAD
     season = part_of(frame.season, slice(first, BEFORE_MIDWINTER + season_calendar.HALF_YEAR + _SUMMER))
-    ended = dead - first
-    ground = ground_under(frame.planting, terminate)
-    soil_c = soil_temperature(season.tmean, ground, canopy_until=ended[..., np.newaxis])
-    limits = planting_limits(
+    limits = limits_by_ending(
         season,
-        soil_c,
-        asked.cover.residue,
+        asked.cover,
         frame.crop,
         frame.planting,
         frame.draws,
-        ended,
-        _LEAD,
+        dead=dead - first,
+        midwinter=_LEAD,
         terminate=terminate,
-        residue_pace=1.0
-        if stand.cereal is None
-        else stand.cereal.residue_pace(asked.cover.residue, dead - int(frame.sowing[0])),
+        residue_pace=stand.residue_pace(asked.cover, dead - int(frame.sowing[0])),
         cereal=asked.companion,
     )
     return {name: limit + first for name, limit in limits.items()}

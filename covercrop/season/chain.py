@@ -26,7 +26,7 @@ from covercrop.parameters.constants import MODELS
 from covercrop.season.beside import share_of
 from covercrop.season.doubts import Doubt
 from covercrop.season.ending import Ahead, Dispute, Ending, Rival, choose_ending, is_closing
-from covercrop.season.ground import Ground, dead_from, follow_ground
+from covercrop.season.ground import Ground, dead_from, follow_ground, limits_by_ending
 from covercrop.season.in_time import Deadline, ending_in_time_until
 from covercrop.season.ripeness import ripeness
 from covercrop.season.stand import Stand, grow_stand
@@ -466,9 +466,7 @@ def _follow_together(
             terminate=method,
             maturity=Maturity.together([ended[place].maturity for place in places]),
             scouting=shared.scouting,
-            residue_pace=1.0
-            if shared.companion is None
-            else np.squeeze([ended[place].residue_pace for place in places]),
+            residue_pace=np.squeeze([ended[place].residue_pace for place in places]),
             cereal=shared.companion,
         )
         grounds.update(zip(places, _apart(ground, len(places)), strict=True))
@@ -535,18 +533,16 @@ def _end(start: Start, stand: Stand, draws: Draws, dispute: Dispute | None, know
         ahead=ahead,
         dispute=dispute,
     )
-    cereal = ending.stand.cereal
+    day = np.nan if ending.day is None else ending.day
     return _Ended(
-        residue_pace=1.0
-        if cereal is None
-        else float(cereal.residue_pace(conditions.cover.residue, np.nan if ending.day is None else ending.day)),
+        residue_pace=float(ending.stand.residue_pace(conditions.cover, day)),
         ending=ending,
         weights=weights,
         survival=survival,
         legume_survival=legume_survival,
         killed=killed,
-        dead=float(dead_from(np.nan if ending.day is None else ending.day, ending.method)),
-        maturity=stand.maturity(np.nan if ending.day is None else ending.day, conditions.cover),
+        dead=float(dead_from(day, ending.method)),
+        maturity=stand.maturity(day, conditions.cover),
         midwinter=midwinter,
         ahead=ahead,
     )
@@ -614,6 +610,41 @@ def _may(aim: AimEntry, days: Days, first: int, last: int) -> NDArray[np.bool_]:
     """Which of the days lie ahead, and are days on which the grower can come."""
     places = np.arange(days.size)
     return (places >= first) & (places <= last) & np.isin(weekday(days), aim.weekdays)
+
+
+def limits_after(start: Start, chain: Chain, draws: Draws, method: str, days: Sequence[int]) -> dict[str, Array]:
+    """Every limit on planting, were the cover of a field ended in a way on each of some days ahead.
+
+    Parameters
+    ----------
+    start : Start
+    chain : Chain
+        What was followed from it.
+    draws : Draws
+    method : str
+    days : sequence of int
+        Day indexes.
+
+    Returns
+    -------
+    dict of str to numpy.ndarray, shape (day, year, draw)
+        As from :func:`covercrop.season.ground.limits_by_ending`.
+    """
+    conditions, ended = start.conditions, np.asarray(days)
+    return limits_by_ending(
+        start.outlook,
+        conditions.cover,
+        conditions.crop,
+        conditions.planting,
+        draws,
+        dead=dead_from(ended, method),
+        midwinter=chain.midwinter,
+        terminate=method,
+        maturity=chain.stand.maturity(ended, conditions.cover),
+        scouting=conditions.scouting,
+        residue_pace=chain.stand.residue_pace(conditions.cover, ended),
+        cereal=conditions.companion,
+    )
 
 
 def member_days(indexes: Sequence[Array], weights: Array, shares: tuple[float, ...] = (EARLY, MEDIAN, LATE)) -> Array:

@@ -13,8 +13,7 @@ from covercrop.base.errors import UsageError
 from covercrop.models import mixture, plantback, soil_water
 from covercrop.models.members import MEDIAN, Draws, standard_draws
 from covercrop.parameters.constants import MODELS
-from covercrop.season.chain import Chain, Start, follow, member_days
-from covercrop.season.ground import dead_from, limits_by_ending
+from covercrop.season.chain import Chain, Start, follow, limits_after, member_days
 from covercrop.season.helps import Help, helps
 from covercrop.season.many import days_asked, gathered
 from covercrop.season.nitrogen_part import PERCENT, Amount, amounts_on
@@ -207,20 +206,7 @@ def _rows(start: Start, chain: Chain, draws: Draws, way: str, places: Sequence[i
     """The rows of one way of ending, whose ground is followed together."""
     conditions, outlook, weights = start.conditions, start.outlook, chain.weights
     cereal = chain.stand.cereal
-    limits = limits_by_ending(
-        outlook,
-        conditions.cover,
-        conditions.crop,
-        conditions.planting,
-        draws,
-        dead=dead_from(places, way),
-        midwinter=chain.midwinter,
-        terminate=way,
-        maturity=chain.stand.maturity(np.asarray(places), conditions.cover),
-        scouting=conditions.scouting,
-        residue_pace=1.0 if cereal is None else cereal.residue_pace(conditions.cover.residue, places),
-        cereal=conditions.companion,
-    )
+    limits = limits_after(start, chain, draws, way, places)
     planting = outlook.dates(member_days(list(plantback.earliest(limits)), weights, (MEDIAN, SAFE_SHARE)))
     growth = conditions.cover.growth
     workable = _workable(start)

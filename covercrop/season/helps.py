@@ -13,10 +13,9 @@ from covercrop.models.members import MEDIAN, Draws
 from covercrop.models.plantback import earliest
 from covercrop.models.soil_temperature import GROUND_COVERS
 from covercrop.parameters.constants import MODELS
-from covercrop.season.chain import Chain, Start, follow, member_days
+from covercrop.season.chain import Chain, Start, follow, limits_after, member_days
 from covercrop.season.decision import IN_TIME_WITHIN, decide
 from covercrop.season.ending import Odds, odds_on
-from covercrop.season.ground import dead_from, limits_by_ending
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -119,26 +118,13 @@ def _followed(start: Start, chain: Chain, draws: Draws) -> Iterator[tuple[str, s
 
 def _riskier(start: Start, chain: Chain, draws: Draws) -> Iterator[tuple[str, str, Odds, float]]:
     """What comes of taking more risk of seed: another of the same days."""
-    chances, ahead, conditions, cereal = chain.ending.chances, chain.ahead, start.conditions, chain.stand.cereal
+    chances, ahead = chain.ending.chances, chain.ahead
     if chances is None or ahead is None:
         return
     decided = decide(chances, ahead.may, cover_first=ahead.cover_first, most_risk=MORE_RISK)
     if decided is None or decided.day == chain.ending.day:
         return
-    limits = limits_by_ending(
-        start.outlook,
-        conditions.cover,
-        conditions.crop,
-        conditions.planting,
-        draws,
-        dead=dead_from([decided.day], chain.ending.method),
-        midwinter=chain.midwinter,
-        terminate=chain.ending.method,
-        maturity=chain.stand.maturity(np.array([decided.day]), conditions.cover),
-        scouting=conditions.scouting,
-        residue_pace=1.0 if cereal is None else cereal.residue_pace(conditions.cover.residue, [decided.day]),
-        cereal=conditions.companion,
-    )
+    limits = limits_after(start, chain, draws, chain.ending.method, [decided.day])
     likely = _likely(earliest(limits)[0], chain)
     yield "more-risk", f"{100 * MORE_RISK:.0f}", odds_on(chances, decided.day, start.outlook), likely
 

@@ -101,9 +101,7 @@ def add_scouting_note(
     entry = _entry(note)
     now = _today(place, today)
     field, proposed = proposed_note(place, name, entry, now)
-    doubts, unchecked = _doubts(field, proposed, now)
-    if doubts and not anyway:
-        raise FieldFileError(f'{path}: field "{field.name}": {_unfit(doubts, field)}')
+    doubts, unchecked = _borne_out(path, field, proposed, now, anyway=anyway)
     field, written = add_note(place, name, entry, now)
     return Noted(field=field, note=written, doubts=doubts, unchecked=unchecked)
 
@@ -181,9 +179,7 @@ def edit_scouting_note(
     chosen = which if which is None or isinstance(which, int) else date_of(which, "which")
     now = _today(place, today)
     field, _, proposed = proposed_change(place, name, changes, chosen, now)
-    doubts, unchecked = _doubts(field, proposed, now)
-    if doubts and not anyway:
-        raise FieldFileError(f'{path}: field "{field.name}": {_unfit(doubts, field)}')
+    doubts, unchecked = _borne_out(path, field, proposed, now, anyway=anyway)
     field, before, note = change_note(place, name, changes, chosen, now)
     return Noted(field=field, note=note, doubts=doubts, unchecked=unchecked, before=before)
 
@@ -278,6 +274,16 @@ def _own(path: str | Path) -> Path:
 
 def _today(place: Path, today: Day | None) -> dt.date:
     return (read_fields(place).today or dt.date.today()) if today is None else date_of(today, "today")
+
+
+def _borne_out(
+    path: str | Path, field: Field, note: ScoutingNote, today: dt.date, *, anyway: bool
+) -> tuple[tuple[Doubt, ...], str]:
+    """What does not fit of a note, or why that cannot be told; where it may not be written for it, the error."""
+    doubts, unchecked = _doubts(field, note, today)
+    if doubts and not anyway:
+        raise FieldFileError(f'{path}: field "{field.name}": {_unfit(doubts, field)}')
+    return doubts, unchecked
 
 
 def _unfit(doubts: Sequence[Doubt], field: Field) -> str:

@@ -132,6 +132,12 @@ class Stand:
         opens, closes = termination.window(stages, method, cover)
         return replace(self, stages=stages, opens=opens, closes=closes)
 
+    def residue_pace(self, cover: Cover, ended: ArrayLike) -> Array:
+        """How fast the ground is clear after ending it on a day, against the legume alone, shape of ``ended`` [1]."""
+        if self.cereal is None:
+            return np.ones(np.shape(ended))
+        return self.cereal.residue_pace(cover.residue, ended)
+
     def nitrogen_percent(self, day: float, growth: Growth, draws: Draws | None = None) -> Array:
         """Nitrogen in the dry matter on a day, member by member, that of a cereal with it [% N].
 

@@ -10,7 +10,7 @@ from rich.text import Text
 from covercrop.beds import spreading
 from covercrop.beds.lengths import Measures
 from covercrop.render.figures import beds as bed_drawing
-from covercrop.render.screen.terminal import fitting, foot, lines
+from covercrop.render.screen.terminal import foot, long_list
 from covercrop.render.words import beds as bed_words
 from covercrop.season import advice
 
@@ -67,23 +67,18 @@ def table(screen: Screen, all_beds: Sequence[BedPlan], *, title: str = "") -> No
     """
     if not all_beds:
         return
-    screen.say(title, style="bold")
-    screen.say()
     ordered = sorted(all_beds, key=lambda beds: str(beds.planting))  # NaT after all days
-    heads, rows, widths = fitting(_HEADS, [bed_words.line(beds) for beds in ordered], screen.width, "field", _SPARED)
-    lines(screen, [heads, *rows], widths, ["dim", *[""] * len(rows)])
-    screen.say()
     unit = Measures(ordered[0].us).rate_unit
-    screen.say(
-        f"plant: from when it is likely safe; nitrogen: {unit}, what the likely need is short of or over; manure: "
+    long_list(
+        screen,
+        title,
+        _HEADS,
+        [bed_words.line(beds) for beds in ordered],
+        _SPARED,
+        key=f"plant: from when it is likely safe; nitrogen: {unit}, what the likely need is short of or over; manure: "
         "whether what is to be spread, else any raw manure, is allowed, and until when.",
-        style="dim",
-        indent=2,
-    )
-    screen.say()
-    screen.say(
-        f"One field in full, with its list: covercrop beds FIELDS --field NAME; the lists of all: --csv. "
-        f"{advice.ADVICE_FIRST}"
+        more=f"One field in full, with its list: covercrop beds FIELDS --field NAME; the lists of all: --csv. "
+        f"{advice.ADVICE_FIRST}",
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from covercrop.checking.verdict import verdict, why_unscored
-from covercrop.render.screen.terminal import fitting, lines
+from covercrop.render.screen.terminal import long_list
 from covercrop.render.words import phrases
 from covercrop.render.words.hindcast import day, sentences
 
@@ -87,14 +87,9 @@ def table(screen: Screen, replayed: Sequence[Hindcast], *, title: str = "") -> N
     """
     if not replayed:
         return
-    screen.say(title, style="bold")
-    screen.say()
-    heads, rows, widths = fitting(_HEADS, [_line(each) for each in replayed], screen.width, "field", _SPARED)
-    lines(screen, [heads, *rows], widths, ["dim", *[""] * len(rows)])
-    screen.say()
-    screen.say(_LIST_KEY, style="dim", indent=2)
-    screen.say()
-    screen.say("One field in full: covercrop hindcast FIELDS --field NAME")
+    rows = [_line(each) for each in replayed]
+    more = "One field in full: covercrop hindcast FIELDS --field NAME"
+    long_list(screen, title, _HEADS, rows, _SPARED, key=_LIST_KEY, more=more)
 
 
 #: What is left out of it where names would be cut, the first of these first.

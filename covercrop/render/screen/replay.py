@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from covercrop.base import units
-from covercrop.render.screen.terminal import fitting, lines
+from covercrop.render.screen.terminal import long_list
 from covercrop.render.words import replay as words
 from covercrop.render.words.phrases import percent
 
@@ -66,21 +66,17 @@ def table(screen: Screen, replayed: Sequence[AdviceReplay], *, title: str = "", 
     """
     if not replayed:
         return
-    screen.say(title, style="bold")
-    screen.say()
-    spared = ("seasons", "visits", "N")
-    heads, rows, widths = fitting(_HEADS, [_line(each, us=us) for each in replayed], screen.width, "field", spared)
-    lines(screen, [heads, *rows], widths, ["dim", *[""] * len(rows)])
-    screen.say()
-    screen.say(
-        "by this advice, by that: the share of seasons in which everything would have worked: no seed left behind, "
+    long_list(
+        screen,
+        title,
+        _HEADS,
+        [_line(each, us=us) for each in replayed],
+        ("seasons", "visits", "N"),
+        key="by this advice, by that: the share of seasons in which everything would have worked: no seed left behind, "
         f"ended in bloom, the crop in time. N: nitrogen for the crop by this advice, {'lb/acre' if us else 'kg/ha'}; "
         "visits: to the field.",
-        style="dim",
-        indent=2,
+        more="One field in full: covercrop hindcast FIELDS --advice --field NAME",
     )
-    screen.say()
-    screen.say("One field in full: covercrop hindcast FIELDS --advice --field NAME")
 
 
 def _line(each: AdviceReplay, *, us: bool) -> tuple[str, ...]:

@@ -65,22 +65,18 @@ def table(screen: Screen, answers: Sequence[Autumn], *, title: str = "") -> None
     """
     if not answers:
         return
-    screen.say(f"{title}: sowing in autumn {words.year(answers[0])}", style="bold")
-    screen.say()
     ordered = sorted(answers, key=lambda autumn: (not autumn.choices[0].fit, _best_day(autumn), autumn.field.name))
-    rows = [_line(autumn, autumn.choices[0]) for autumn in ordered]
-    heads, fitted, widths = terminal.fitting(_HEADS, rows, screen.width, "field", ("plant", "sow", "cover"))
-    styles = ["green" if autumn.choices[0].fit else "red" for autumn in ordered]
-    terminal.lines(screen, [heads, *fitted], widths, ["dim", *styles])
-    screen.say()
-    screen.say(
-        "all three: the chance that it covers the ground before winter, lives, and leaves the ground plantable in "
+    terminal.long_list(
+        screen,
+        f"{title}: sowing in autumn {words.year(answers[0])}",
+        _HEADS,
+        [_line(autumn, autumn.choices[0]) for autumn in ordered],
+        ("plant", "sow", "cover"),
+        key="all three: the chance that it covers the ground before winter, lives, and leaves the ground plantable in "
         "time. Where no date fits (-), best is the one that comes nearest.",
-        style="dim",
-        indent=2,
+        more=f"One field in full: covercrop sow FIELDS --field NAME. {advice.ADVICE_FIRST}",
+        styles=["green" if autumn.choices[0].fit else "red" for autumn in ordered],
     )
-    screen.say()
-    screen.say(f"One field in full: covercrop sow FIELDS --field NAME. {advice.ADVICE_FIRST}")
 
 
 #: Of the list of many fields.

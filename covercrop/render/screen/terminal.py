@@ -268,6 +268,39 @@ def lines(screen: Screen, rows: Sequence[Sequence[str]], widths: Sequence[int], 
             screen.console.file.write(f"{line}\n")
 
 
+def long_list(
+    screen: Screen,
+    title: str,
+    heads: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    spared: Sequence[str],
+    *,
+    key: str,
+    more: str,
+    styles: Sequence[str] = (),
+) -> None:
+    """Print many fields, a line each: their title, the list, how it is read, and how to see more of one.
+
+    Parameters
+    ----------
+    screen : Screen
+    title : str
+    heads, rows, spared
+        As for :func:`fitting`; the column ``field`` is cut last.
+    key, more : str
+    styles : sequence of str, optional
+        One for each row.
+    """
+    screen.say(title, style="bold")
+    screen.say()
+    left, fitted, widths = fitting(heads, rows, screen.width, "field", spared)
+    lines(screen, [left, *fitted], widths, ["dim", *(styles or [""] * len(fitted))])
+    screen.say()
+    screen.say(key, style="dim", indent=2)
+    screen.say()
+    screen.say(more)
+
+
 def _fitted(text: str, width: int) -> str:
     return (text if len(text) <= width else f"{text[: width - 2]}..").ljust(width)
 
