@@ -53,7 +53,7 @@ def _season(
 ) -> Outlook:
     """Past seasons on the days of the autumn asked about, or of the next whose dates are not over."""
     day = start if start is not None else end if end is not None else on
-    midwinter = season_calendar.midwinter_before(day + np.timedelta64(season_calendar.HALF_YEAR, "D"), latitude)
+    midwinter = season_calendar.midwinter_after(day, latitude)
     if midwinter + np.timedelta64(LATEST_SOWING, "D") < on:
         raise _past(on, start, end)
 

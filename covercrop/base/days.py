@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from covercrop.base.arrays import Days
+    from covercrop.base.arrays import Array, Days
 
 #: What is taken for a day: a date, a numpy or pandas one at midnight, or text such as 2026-04-20.
 Day: TypeAlias = "dt.date | np.datetime64 | str"
@@ -23,6 +23,11 @@ _FEWEST_LETTERS = 3
 
 #: Years outside these are slips of the pen.
 FIRST_YEAR, LAST_YEAR = 1800, 2100
+
+
+def day_of_year(days: Days) -> Array:
+    """Day of the year of each day, 1 on 1 January."""
+    return (days - days.astype("datetime64[Y]").astype("datetime64[D]")).astype("float64") + 1
 
 
 def date_of(value: Day, argument: str) -> dt.date:

@@ -87,12 +87,9 @@ def with_table(
         if key not in table:
             table.append(key, listed)
         told = _ended_as(text, document.as_string(), new.as_string(), newline)
-        # That it landed in the right place is not taken on trust.
-        if tomllib.loads(told) != wanted:
-            raise NoPlaceError(inside[0])
-    except (TOMLKitError, tomllib.TOMLDecodeError):
+        return _saying(told, wanted, inside[0])
+    except TOMLKitError:
         raise NoPlaceError(inside[0]) from None
-    return told
 
 
 def without(text: str, inside: tuple[str, int], key: str, number: int) -> str:
@@ -135,12 +132,7 @@ def without(text: str, inside: tuple[str, int], key: str, number: int) -> str:
     after = re.search(r"(?:^[ \t]*(?:#[^\n]*)?\r?\n)*^[ \t]*\[", text[body:], re.MULTILINE)
     rest = text[body + after.start() :] if after else ""
     told = re.sub(r"\r?\n[ \t]*(\r?\n)\Z", r"\1", text[:start]) + rest
-    try:
-        if tomllib.loads(told) != wanted:
-            raise NoPlaceError(key)
-    except tomllib.TOMLDecodeError:
-        raise NoPlaceError(key) from None
-    return told
+    return _saying(told, wanted, key)
 
 
 def with_changed(
@@ -192,12 +184,9 @@ def with_changed(
                 if name in said:
                     table[name].comment(said[name])
                     table[name].trivia.comment_ws = "  "
-        told: str = document.as_string()
-        if tomllib.loads(told) != wanted:
-            raise NoPlaceError(key)
-    except (TOMLKitError, tomllib.TOMLDecodeError):
+        return _saying(document.as_string(), wanted, key)
+    except TOMLKitError:
         raise NoPlaceError(key) from None
-    return told
 
 
 def with_entry(text: str, key: str, entry: Mapping[str, Any]) -> str:
@@ -234,13 +223,7 @@ def with_entry(text: str, key: str, entry: Mapping[str, Any]) -> str:
     new = tomlkit.dumps({key: [entry]}).replace("\n", newline)
     ended = text if not text or text.endswith("\n") else text + newline
     told = f"{ended}{newline if ended.strip() else ''}{new}"
-    try:
-        # That it landed in the right place is not taken on trust.
-        if tomllib.loads(told) != wanted:
-            raise NoPlaceError(key)
-    except tomllib.TOMLDecodeError:
-        raise NoPlaceError(key) from None
-    return told
+    return _saying(told, wanted, key)
 
 
 def _ended_as(text: str, told: str, new: str, newline: str) -> str:
@@ -283,6 +266,16 @@ def _put_in(text: str, inside: tuple[str, int], table: str, wanted: dict[str, An
             if tomllib.loads(told) == wanted:
                 return told
     raise NoPlaceError(inside[0])
+
+
+def _saying(told: str, wanted: dict[str, Any], key: str) -> str:
+    """A text that says what is wanted: that a change landed in the right place is not taken on trust."""
+    try:
+        if tomllib.loads(told) != wanted:
+            raise NoPlaceError(key)
+    except tomllib.TOMLDecodeError:
+        raise NoPlaceError(key) from None
+    return told
 
 
 def _end(table: Any) -> list[tuple[Any, Item]]:

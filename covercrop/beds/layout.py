@@ -129,11 +129,6 @@ class Layout:
         return np.asarray(self.places[:, np.newaxis] + inside)
 
     @property
-    def frame_path(self) -> tuple[float, float]:
-        """Free ground between two frames, along and across the field [m]."""
-        return self.spacing - self.frame_length, self.row_spacing - self.bed
-
-    @property
     def count(self) -> int:
         """Spots in all."""
         return self.frames * self.spots_per_frame if self.frames else self.rows.size * self.spots.size

@@ -364,7 +364,7 @@ def _replayed(
     length = day_length(field.latitude, outlooks[0].day_of_year)
     seasons = np.vstack([came, *(outlook.tmean for outlook in outlooks)])
     events = _events(seasons, outlooks[0].lead, length, field, cover)
-    midwinter = season_calendar.midwinter_before(start + np.timedelta64(season_calendar.HALF_YEAR, "D"), field.latitude)
+    midwinter = season_calendar.midwinter_after(start, field.latitude)
     counted = np.arange(SEASON_DAYS) >= outlooks[0].position(midwinter)
     return _Season(
         year=_year(start),
@@ -381,9 +381,7 @@ def _lived(record: Record, season: slice, outlook: Outlook, cover: Cover, latitu
     """Share of the stands of a season that live through its winter, up to the close of the window or midsummer."""
     tmin, tmax = record.tmin[season], record.tmax[season]
     tmean = (tmin + tmax) / 2
-    midwinter = season_calendar.midwinter_before(
-        outlook.days[0] + np.timedelta64(season_calendar.HALF_YEAR, "D"), latitude
-    )
+    midwinter = season_calendar.midwinter_after(outlook.days[0], latitude)
     closes = events[EVENTS.index("window_close")]
     end = outlook.position(midwinter) + season_calendar.HALF_YEAR if np.isnan(closes) else closes
     up = phenology.emergence(tmean, cover, lead=outlook.lead)

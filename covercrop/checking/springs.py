@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covercrop.base.arrays import Array, Days
+from covercrop.base.days import day_of_year
 from covercrop.base.errors import WeatherGapError
 from covercrop.base.records import DateRange
 from covercrop.checking.hindcast import SEASON_DAYS, whole_seasons
@@ -154,7 +155,7 @@ def past_springs(plan: Plan, weather: DailyWeather | None = None) -> Springs:
     past, events = _followed(plan, record, starts, days)
     sums, air = past
     recent = slice(-MOST_YEARS, None)
-    clock, now_events = _clock(plan, outlook.tmean[:, : days.size], day_length(field.latitude, _day_of_year(days)))
+    clock, now_events = _clock(plan, outlook.tmean[:, : days.size], day_length(field.latitude, day_of_year(days)))
     now = np.median(clock[:, :known], axis=0)
     warmth, normal = _smooth(outlook.tmean[0, :known]), np.quantile(_smooth(air[recent]), (EARLY, MEDIAN, LATE), axis=0)
     off = outlook.tmean[0, :known] - np.median(air[recent], axis=0)[:known]
@@ -164,7 +165,7 @@ def past_springs(plan: Plan, weather: DailyWeather | None = None) -> Springs:
     return Springs(
         on=plan.on,
         days=days,
-        midwinter=_midwinter(days[0], field.latitude),
+        midwinter=season_calendar.midwinter_after(days[0], field.latitude),
         known=known,
         years=springs,
         spring=_spring(days[0], field.latitude),
@@ -192,7 +193,7 @@ def _followed(
         rows = slice(begin, begin + SEASON_DAYS)
         tmean = (record.tmin[rows] + record.tmax[rows]) / 2
         own = start + np.arange(SEASON_DAYS).astype("timedelta64[D]")
-        length = day_length(plan.field.latitude, _day_of_year(own))
+        length = day_length(plan.field.latitude, day_of_year(own))
         clock, found = _clock(plan, tmean[np.newaxis], length, lead=lead_of(record, begin))
         apart = days[0].astype("datetime64[Y]").astype(int) - start.astype("datetime64[Y]").astype(int)
         same = (years_earlier(days, np.array([apart]))[0] - start).astype(int).clip(0, SEASON_DAYS - 1)
@@ -249,15 +250,6 @@ def _date(days: Days, index: float) -> np.datetime64:
     return np.datetime64("NaT", "D") if np.isnan(index) else days[0] + np.timedelta64(int(index), "D")
 
 
-def _day_of_year(days: Days) -> Array:
-    return (days - days.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.float64) + 1
-
-
 def _spring(start: np.datetime64, latitude: float) -> int:
     """The year of the spring that follows a sowing."""
-    return int(str(_midwinter(start, latitude))[:4])
-
-
-def _midwinter(start: np.datetime64, latitude: float) -> np.datetime64:
-    """The midwinter that follows a sowing."""
-    return season_calendar.midwinter_before(start + np.timedelta64(season_calendar.HALF_YEAR, "D"), latitude)
+    return int(str(season_calendar.midwinter_after(start, latitude))[:4])

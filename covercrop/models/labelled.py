@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, overload
 
 import numpy as np
 
+from covercrop.base.days import day_of_year
 from covercrop.base.errors import UsageError
 from covercrop.models import crown, daylength, degree_days, snow
 from covercrop.models import soil_temperature as soil
@@ -251,11 +252,11 @@ def day_length(latitude: Any, dates: Any) -> Any:
     import pandas as pd
 
     if _is_data_array(dates):
-        days = _day_of_year(dates.values)
+        days = day_of_year(_as_days(dates.values))
         hours = daylength.day_length(latitude, days)
         return dates.copy(data=hours).rename("day_length").assign_attrs(long_name="day length", units="h")
     index = dates if isinstance(dates, pd.DatetimeIndex) else dates.index if isinstance(dates, pd.Series) else None
-    days = _day_of_year(dates)
+    days = day_of_year(_as_days(dates))
     if isinstance(latitude, pd.Series):
         rows = pd.DatetimeIndex(np.atleast_1d(_as_days(dates))) if index is None else index
         hours = daylength.day_length(latitude.to_numpy(np.float64), np.atleast_1d(days)[:, np.newaxis])
@@ -274,11 +275,6 @@ def _as_days(dates: Any) -> Days:
     if np.isnat(days).any():
         raise UsageError("`dates` has a day that is missing (NaT); leave it out")
     return days
-
-
-def _day_of_year(dates: Any) -> Array:
-    days = _as_days(dates)
-    return np.asarray((days - days.astype("datetime64[Y]")).astype(np.float64) + 1.0)
 
 
 # --- kinds ----------------------------------------------------------------------------------------

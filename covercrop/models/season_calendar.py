@@ -34,6 +34,11 @@ def midwinter_before(spring: np.datetime64, latitude: float) -> np.datetime64:
     return day
 
 
+def midwinter_after(sown: np.datetime64, latitude: float) -> np.datetime64:
+    """The midwinter that follows a sowing; takes and gives what :func:`midwinter_before` does."""
+    return midwinter_before(sown + np.timedelta64(HALF_YEAR, "D"), latitude)
+
+
 #: From sowing to past the first freeze of the next autumn; what is done or seen later is of another season [d].
 SEASON_DAYS = 500
 #: Days of such a season, the day of sowing and the last one among them.

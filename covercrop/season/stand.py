@@ -446,9 +446,7 @@ def _spring_over(closes: Array, outlook: Outlook, latitude: ArrayLike) -> Array:
 def midsummer_of(outlook: Outlook, latitude: ArrayLike) -> int:
     """Day index of the midsummer after sowing."""
     anywhere = float(np.max(np.asarray(latitude)))
-    midwinter = season_calendar.midwinter_before(
-        outlook.days[0] + np.timedelta64(season_calendar.HALF_YEAR, "D"), anywhere
-    )
+    midwinter = season_calendar.midwinter_after(outlook.days[0], anywhere)
     return outlook.position(midwinter) + season_calendar.HALF_YEAR
 
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from covercrop.base.arrays import Days, Temperatures
+from covercrop.base.days import day_of_year
 from covercrop.base.errors import WeatherGapError
 from covercrop.weather.forecast_error import forecast_error, lead_sd, lone_forecast_error
 from covercrop.weather.record import Record, record_of
@@ -101,7 +102,7 @@ class Outlook:
     @property
     def day_of_year(self) -> Temperatures:
         """Day of the year of each day, 1 on 1 January."""
-        return (self.days - self.days.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.float64) + 1
+        return day_of_year(self.days)
 
     def position(self, day: np.datetime64) -> int:
         """Where a day stands on the day axis, which it may lie beyond."""
