@@ -82,8 +82,11 @@ class Season:
 
     def clock(self, cover: Cover) -> phenology.BloomClock:
         """Emergence and progress towards bloom of a cover in this season."""
-        up = phenology.emergence(self.tmean, cover, lead=self.lead)
-        return phenology.bloom_clock(self.tmean, self.day_length, cover, emerged=up)
+        return phenology.bloom_clock(self.tmean, self.day_length, cover, emerged=self.emergence(cover))
+
+    def emergence(self, cover: Cover) -> Array:
+        """Day index on which a cover is up, shape ()."""
+        return phenology.emergence(self.tmean, cover, lead=self.lead)
 
 
 def day_of_sum(total: Array, needed: float) -> float:
@@ -265,7 +268,13 @@ class Model:
     def __init__(self, seasons: Sequence[Season], cover: Cover) -> None:
         self.seasons = seasons
         self.cover = cover
-        self.thermal = [accumulate(phenology.thermal_rate(season.tmean, cover.bloom)) for season in seasons]
+        warm = [phenology.thermal_rate(season.tmean, cover.bloom) for season in seasons]
+        self.thermal = [accumulate(each) for each in warm]
+        #: Warmth, and what counts of it by the cool days, of each season: the day-length limit changes neither.
+        self._counted = [
+            (each, phenology.cool_factor(season.tmean, season.emergence(cover), cover.bloom))
+            for each, season in zip(warm, seasons, strict=True)
+        ]
         self._under: dict[float, tuple[list[Array], float]] = {}
         self.standard_pace = self.under(cover.bloom.day_length_full.value)[1]
 
@@ -273,9 +282,11 @@ class Model:
         """Running sums under a day-length limit, and the pace before bloom."""
         if day_length_full not in self._under:
             bloom = self.cover.bloom
-            limit = replace(bloom.day_length_full, value=day_length_full)
-            limited = replace(self.cover, bloom=replace(bloom, day_length_full=limit))
-            rates = photothermal_rates(self.seasons, limited)
+            limited = replace(bloom, day_length_full=replace(bloom.day_length_full, value=day_length_full))
+            rates = [
+                counted * (warm * phenology.day_length_factor(season.day_length, limited))
+                for season, (warm, counted) in zip(self.seasons, self._counted, strict=True)
+            ]
             self._under[day_length_full] = [accumulate(rate) for rate in rates], pace_before(rates, self.seasons)
         return self._under[day_length_full]
 
