@@ -221,22 +221,25 @@ def _apart(kelvin: float) -> str:
 
 def _months(days: Days, readings: Values) -> dict[int, Values]:
     """Mean temperature of the months of each year, NaN where too few days are known [degC]."""
-    year = days.astype("datetime64[Y]").astype(np.int64) + 1970
-    months = {}
-    for each in np.unique(year).tolist():
-        here = year == each
-        means, count = _means(days[here], readings[:, here])
-        means[count < FEWEST_DAYS_IN_MONTH] = np.nan
-        if not np.isnan(means).all():
-            months[each] = means
-    return months
+    if not days.size:
+        return {}
+    first = int(days.min().astype("datetime64[Y]").astype(np.int64))
+    means, count = _monthly(days.astype("datetime64[M]").astype(np.int64) - 12 * first, readings)
+    means[count < FEWEST_DAYS_IN_MONTH] = np.nan
+    years = enumerate(means.reshape(-1, 12), start=1970 + first)
+    return {year: table for year, table in years if not np.isnan(table).all()}
 
 
 def _means(days: Days, readings: Values) -> tuple[Values, Values]:
     """Mean temperature of each of the twelve months [degC], NaN where no day is known, and the days it is made of."""
+    return _monthly(days.astype("datetime64[M]").astype(np.int64) % 12, readings)
+
+
+def _monthly(month: Days, readings: Values) -> tuple[Values, Values]:
+    """The same of months by number, from 0 to the end of a year."""
     middle = (readings[0] + readings[1]) / 2
     known = np.isfinite(middle)
-    month = days[known].astype("datetime64[M]").astype(np.int64) % 12
-    count = np.bincount(month, minlength=12).astype(np.float64)
-    total = np.bincount(month, weights=middle[known], minlength=12)
+    whole = 12 * (int(month.max(initial=0)) // 12 + 1)
+    count = np.bincount(month[known], minlength=whole).astype(np.float64)
+    total = np.bincount(month[known], weights=middle[known], minlength=whole)
     return np.where(count > 0, total / np.maximum(count, 1), np.nan), count

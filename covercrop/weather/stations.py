@@ -549,8 +549,9 @@ def _split(frame: pd.DataFrame | None, models: set[str], model: bool) -> tuple[D
     values = np.full((len(_COLUMNS), days.size), np.nan)
     for row, (name, scale) in zip(values, _COLUMNS.items(), strict=True):
         if name in frame:
-            from_model = [not models.isdisjoint(str(source).split()) for source in frame[f"{name}_source"]]
-            here = np.array(from_model, dtype=bool) == model
+            sources, named = pd.factorize(frame[f"{name}_source"], use_na_sentinel=False)
+            from_model = np.array([not models.isdisjoint(str(source).split()) for source in named], dtype=bool)
+            here = from_model[sources] == model
             numbers = pd.to_numeric(frame[name], errors="coerce")
             if (text := frame[name].notna() & numbers.isna()).any():
                 found = visible(ascii(str(frame[name][text].iloc[0])[:20]))
