@@ -188,12 +188,15 @@ def test_seed_waits_for_the_soil_however_long(frozen: int) -> None:
 
 
 def test_seed_comes_up_by_the_last_day_known_or_not_at_all() -> None:
-    """However short the record, sown on one day or on several: the same day as in the whole of it, or none."""
+    """However short the record, sown on one day or on several: the same day as in the whole of it, or none.
+
+    Nine days at 11.4 degC d, as above, a day begun not counted; or seven of them and a hot one, the last of the record.
+    """
     cover, air = made_up(), np.full(90, 12.0)
-    air[-1] = 40.0
-    sown = np.array([0.0, 50.0, 60.5, 85.0])
+    air[-1] = 60.0
+    sown = np.array([0.0, 50.0, 60.5, 82.0])
     whole = [float(phenology.emergence(air, cover, each)) for each in sown]
-    assert whole[:3] == [8, 58, 69]  # nine days at 11.4 degC d, as above; a day begun is not counted
+    assert whole == [8, 58, 69, 89]
     for days in (9, 10, 58, 59, 60, 69, 70, 89, 90):
         known = [up if up < days else np.nan for up in whole]
         np.testing.assert_array_equal(phenology.emergence(air[:days], cover, sown), known)
@@ -596,6 +599,7 @@ def test_day_at_bbch_between_stages() -> None:
     """Half way in code is half way in days; what lies beyond the last stage is taken as that stage."""
     members = {name: np.array([day]) for name, day in STAGES.items()}
     assert bbch.day_at_bbch(members, 55.5) == pytest.approx(209.0)
+    assert bbch.day_at_bbch(members, 30) == pytest.approx(105.0)  # from 9, day 10, to 51, day 200
     assert bbch.day_at_bbch(members, 89) == 260.0
     assert bbch.day_at_bbch(members, 0) == 10.0
     members["bloom_50"] = np.array([np.nan])

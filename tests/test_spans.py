@@ -55,3 +55,10 @@ def test_no_members_are_no_chance() -> None:
     """On any day, of any row."""
     none = np.zeros((2, 0), dtype=np.intp)
     np.testing.assert_array_equal(held_by_day(none, none, np.zeros((2, 0)), DAYS), np.zeros((2, DAYS)))
+
+
+def test_places_lie_on_the_axis_or_just_beyond_it() -> None:
+    """A stretch begins on its first whole day and ends after its last one, on an axis of twelve days."""
+    day = np.array([-np.inf, -7.0, -1.0, -0.5, 0.0, 0.5, 11.0, 11.5, 12.0, 40.0, np.inf, np.nan])
+    assert first_place(day, DAYS).tolist() == [0, 0, 0, 0, 0, 1, 11, 12, 12, 12, 12, 12]
+    assert end_place(day, DAYS).tolist() == [0, 0, 0, 0, 1, 1, 12, 12, 12, 12, 12, 12]
