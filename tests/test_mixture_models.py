@@ -348,7 +348,7 @@ def test_a_share_that_nobody_has_judged_is_the_range_of_the_parameters() -> None
 
 def test_available_nitrogen_goes_below_nothing() -> None:
     """17.5 lb a ton for each 1 % above 1.5, as long as it is less than 50 lb an acre that is tied up."""
-    assert mixture.pan(1000.0, 3.5).item() == pytest.approx(PAN_AT_FULL)
+    assert mixture.pan(1000.0, [3.5, 4.5]) == pytest.approx([PAN_AT_FULL, PAN_AT_FULL])  # level from there on
     assert mixture.pan(1000.0, 1.5).item() == 0
     assert mixture.pan(1000.0, 0.5).item() == pytest.approx(-PAN_AT_FULL / 2)
     three_tons = mixture.pan(3 * 2241.7, 0.8).item() / 1.12085
@@ -449,35 +449,31 @@ def test_a_mixture_rots_no_faster_than_its_legume() -> None:
 
 
 @pytest.mark.parametrize(
-    ("sugars", "share", "ratio"),
+    ("pools", "share", "ratio"),
     [
-        (0.7, 0.4, 20.0),  # much sugar in the rye: the whole is clear before the sugars are
-        (0.7, 0.4, 60.0),
-        (0.2, 0.4, 20.0),  # little: the sugars are clear first
-        (0.2, 0.8, 60.0),
+        ((0.7, 0.2, 0.1), 0.4, 20.0),  # half of the whole is gone before the sugars are
+        ((0.7, 0.2, 0.1), 0.4, 60.0),
+        ((0.2, 0.1, 0.7), 0.2, 20.0),  # the sugars are gone while much lignin is left
+        ((0.2, 0.1, 0.7), 0.2, 60.0),
     ],
 )
-def test_the_pace_of_a_mixture_by_trying_every_hour(sugars: float, share: float, ratio: float) -> None:
+def test_the_pace_of_a_mixture_by_trying_day_after_day(
+    pools: tuple[float, float, float], share: float, ratio: float
+) -> None:
     """The ground is clear once a share of the sugars, or of the whole, is left; looked for on a fine grid of days."""
-    of_rye = replace(
-        RYE.residue,
-        carbohydrate=replace(RYE.residue.carbohydrate, value=sugars),
-        cellulose=replace(RYE.residue.cellulose, value=0.9 - sugars),
-        lignin=replace(RYE.residue.lignin, value=0.1),
-    )
-    vetch = decay.fractions(VETCH.residue)
-    rye = np.array([sugars, 0.9 - sugars, 0.1])
-    days = np.arange(0.0, 400.0, 1 / 24)
+    sugars, cellulose, lignin = (replace(RYE.residue.lignin, value=each) for each in pools)
+    of_rye = replace(RYE.residue, carbohydrate=sugars, cellulose=cellulose, lignin=lignin)
+    days = np.arange(0.0, 60.0, 1 / 240)
     slowed = days * decay.carbon_nitrogen_factor(ratio)
 
     def clear(part: float) -> float:
-        pools = part * decay.pools_left(days, vetch) + (1 - part) * decay.pools_left(slowed, rye)
-        left = pools[:, 0] / pools[0, 0] <= decomposition.CARBOHYDRATE_CLEAR
-        whole = pools.sum(axis=1) <= decomposition.MASS_CLEAR
-        return float(days[np.argmax(left | whole)])
+        of_vetch = part * decay.pools_left(days, decay.fractions(VETCH.residue))
+        left = of_vetch + (1 - part) * decay.pools_left(slowed, pools)
+        gone = left[:, 0] / left[0, 0] <= decomposition.CARBOHYDRATE_CLEAR
+        return float(days[np.argmax(gone | (left.sum(axis=1) <= decomposition.MASS_CLEAR))])
 
     found = mixture.residue_pace(share, VETCH.residue, of_rye, ratio).item()
-    assert clear(1.0) / found == pytest.approx(clear(share), abs=0.1)
+    assert clear(1.0) / found == pytest.approx(clear(share), abs=0.03)
 
 
 @pytest.mark.parametrize(
