@@ -50,6 +50,7 @@ ELSEWHERE = {
     "columns": "front_door",
     "comparison": "compare",
     "crop_days": "agenda",
+    "crown": "snow",
     "decay": "decomposition",
     "frost": "hazards",
     "ground_part": "plan_parts",

@@ -12,7 +12,17 @@ from hypothesis import strategies as st
 from scipy.special import huber
 from scipy.stats import norm, t
 
-from covercrop.models.members import Draws, quantiles, share, share_by, staggered, standard_draws, student
+from covercrop.models.members import (
+    _PRIMES,
+    EIGHTY,
+    Draws,
+    quantiles,
+    share,
+    share_by,
+    staggered,
+    standard_draws,
+    student,
+)
 from covercrop.models.note_weights import (
     FIRM_SD,
     NOTE_NOT_YET,
@@ -23,6 +33,7 @@ from covercrop.models.note_weights import (
     SHARED_SCATTER,
     Evidence,
     _log_normal,
+    _log_share,
     clash,
     effective_share,
     refocus,
@@ -45,6 +56,34 @@ def test_draws_of_two_quantities_do_not_go_together() -> None:
     """No two quantities are correlated by more than 0.15, so that no two errors always come together."""
     table = np.corrcoef([getattr(standard_draws(), name) for name in NAMES])
     assert np.abs(table - np.eye(len(NAMES))).max() < 0.15
+
+
+def test_the_points_are_richtmyers_by_hand() -> None:
+    """The fractions of n times the root of 2, n from 1 to 4, are .41, .83, .24 and .66: ranks 1, 3, 0 and 2 of four.
+
+    Their places are the middles of four equal shares: an eighth, three eighths and so on.
+    """
+    np.testing.assert_allclose(standard_draws(4).requirement, norm.ppf(np.array([3, 7, 1, 5]) / 8))
+
+
+def test_each_quantity_has_a_prime_of_its_own() -> None:
+    """Roots of different primes are independent of each other over the fractions; that of a square is none at all."""
+    assert len(set(_PRIMES)) == len(_PRIMES) == len(NAMES)
+    assert all(prime > 1 and all(prime % lower for lower in range(2, prime)) for prime in _PRIMES)
+
+
+def test_a_tenth_lies_beyond_either_end_of_the_interval() -> None:
+    """Of the normal distribution."""
+    assert norm.sf(EIGHTY) == pytest.approx(0.1, abs=1e-5)
+    assert norm.cdf(-EIGHTY) == pytest.approx(0.1, abs=1e-5)
+
+
+def test_draws_of_two_years_by_hand() -> None:
+    """A quarter of a rank earlier and later, straight between the draws and never beyond them; one year has its own."""
+    draws = np.array([1.0, -1.0])
+    np.testing.assert_allclose(staggered(draws, 2), [[0.5, -1.0], [1.0, -0.5]])
+    np.testing.assert_array_equal(staggered(draws, 1), [draws])
+    assert staggered(draws, 0).shape == (0, 2)
 
 
 def test_draws_that_differ_by_year_fill_the_steps() -> None:
@@ -129,6 +168,14 @@ def test_a_share_of_all_is_one_and_of_none_is_nothing() -> None:
     assert share_by(np.array([1.0, 5.0, np.nan]), np.array([1.0, 1.0, 2.0]), 5) == 0.5
 
 
+def test_a_share_of_all_is_no_hair_above_one() -> None:
+    """Weights that lie in another order in memory are summed in another: here the one sum is greater than the other."""
+    weights = np.random.default_rng(4).random((40, 30)).T
+    everywhere = np.ones(weights.shape, dtype=bool)
+    assert weights[everywhere].sum() > weights.sum()
+    assert share(everywhere, weights) == 1.0
+
+
 @pytest.mark.parametrize("far", [0.0, 1e5])
 @pytest.mark.parametrize(
     ("weights", "wanted", "expected"),
@@ -186,6 +233,12 @@ def test_the_day_itself_counts_as_reached() -> None:
     assert share(np.array([True, False, True]), weights) == 0.5
 
 
+def test_what_is_never_early_is_sorted_too() -> None:
+    """Days without beginning, beside others and alone."""
+    assert quantiles(np.array([-np.inf, 3.0, 4.0]), np.ones(3)).tolist() == [-np.inf, 3.0, 4.0]
+    assert quantiles(np.array([-np.inf, np.nan, np.nan]), np.ones(3), (0.1, 0.3)).tolist() == [-np.inf, -np.inf]
+
+
 def _members(centre: float, spread: float = 8.0) -> np.ndarray:
     return centre + spread * np.tile(standard_draws().requirement, (30, 1))
 
@@ -212,6 +265,44 @@ def test_a_note_is_weighed_as_a_normal_observation() -> None:
     assert mean == pytest.approx(200 + gain * 10, abs=0.3)
     spread = np.sqrt((weights * (bloom - mean) ** 2).sum())
     assert spread == pytest.approx(np.sqrt(gain * own + gain**2 * shared), rel=0.08)  # the straight tails widen it
+
+
+def test_a_note_is_of_today_and_of_bloom_unless_said() -> None:
+    """One that gives no age has not faded."""
+    note = Evidence(day=1.0, expected=np.zeros((1, 1)), kind=NOTE_REACHED)
+    assert (note.age, note.of_seed) == (0.0, False)
+
+
+def test_years_that_differ_are_weighed_against_each_other() -> None:
+    """Two years of three draws by plain loops: for each error in common weights that sum to 1, then their mean."""
+    days = np.array([[196.0, 200.0, 204.0], [206.0, 212.0, 230.0]])
+    prior = np.array([0.0, 0.5, -0.3])
+    notes = [(203.0, NOTE_REACHED), (192.0, NOTE_NOT_YET)]
+    found, sd = scouting_weights(
+        (2, 3), [Evidence(day=day, expected=days, kind=kind) for day, kind in notes], prior=prior
+    )
+    assert sd == SCOUTING_SD_DAYS
+    own, shared = sd * np.sqrt(1 - SHARED_SCATTER), sd * np.sqrt(SHARED_SCATTER)
+    total = np.zeros((2, 3))
+    for place in range(32):
+        error = shared * norm.ppf((place + 0.5) / 32)
+        each = np.zeros((2, 3))
+        for year, draw in np.ndindex(2, 3):
+            late = (days[year, draw] - 203.0 + error) / own
+            bound = norm.logcdf((days[year, draw] - 192.0 + error) / own)  # no member far on the wrong side
+            each[year, draw] = np.exp(prior[draw] - huber(FIRM_SD, late) + bound)
+        total += each / each.sum()
+    np.testing.assert_allclose(found, total / 32, atol=1e-5)
+
+
+def test_what_is_seen_a_day_earlier_and_a_day_later_is_mirrored() -> None:
+    """What notes have in common lies evenly on both sides."""
+    bloom = np.linspace(180.0, 220.0, 41)[np.newaxis]
+    early, late = (
+        scouting_weights(bloom.shape, [Evidence(day=day, expected=bloom, kind=NOTE_REACHED)])[0]
+        for day in (197.0, 203.0)
+    )
+    np.testing.assert_allclose(early, late[:, ::-1], atol=1e-12)
 
 
 def test_not_yet_rules_out_the_early_members_only() -> None:
@@ -303,7 +394,7 @@ def test_more_seen_is_never_later(
 
     So long as the notes scatter no more than they were thought to; what they scatter more widens on both sides.
     """
-    bloom = _members(200.0)
+    bloom = _members(200.0)[:1]  # all years alike: one tells of all
     order = np.argsort(bloom[0])
     rest = [Evidence(day=200 + day, expected=bloom, kind=of, age=age) for day, of, age in others]
 
@@ -367,7 +458,7 @@ def test_draws_gathered_about_the_notes_say_the_same_and_count_more(offset: floa
     coarse = standard_draws().requirement
 
     def weighed(draw: np.ndarray, prior: np.ndarray | float) -> tuple[np.ndarray, np.ndarray]:
-        days = np.broadcast_to(200 + sd_days * draw, (5, draw.size))
+        days = np.broadcast_to(200 + sd_days * draw, (2, draw.size))
         notes = [Evidence(day=200 + offset, expected=days, kind=kind)]
         return days, scouting_weights(days.shape, notes, prior=prior)[0]
 
@@ -437,6 +528,17 @@ def test_two_notes_clash_by_the_days_that_are_missing(earlier: Evidence, later: 
     assert clash(earlier, later) == pytest.approx(expected, abs=1e-6)
 
 
+@pytest.mark.parametrize("side", [1, -1])
+def test_two_notes_just_twice_their_own_scatter_apart_do_not_clash(side: int) -> None:
+    """Members all alike, so that eight days are eight: sqrt(2 * 16 / 2) twice."""
+    alike = np.full((1, 4), 200.0)
+    first = Evidence(day=200.0, expected=alike, kind=NOTE_REACHED)
+    assert clash(first, Evidence(day=200.0 - side * 8.0, expected=alike, kind=NOTE_REACHED)) == 0.0
+    assert clash(first, Evidence(day=200.0 - side * 8.01, expected=alike, kind=NOTE_REACHED)) == pytest.approx(
+        side * 8.01
+    )
+
+
 def test_members_that_never_get_there_do_not_clash() -> None:
     """What no member comes to is a matter between the note and the weather."""
     never = Evidence(day=220.0, expected=np.full((1, 64), np.nan), kind=NOTE_REACHED)
@@ -488,7 +590,7 @@ def test_a_bound_is_broken_on_its_own_side_only(earlier: str, later: str, gap: t
 
 def test_half_of_the_scatter_is_shared() -> None:
     """Notes without end leave half of the variance of one: what the eyes of one person are off in all of them."""
-    bloom = np.linspace(150.0, 250.0, 2001)[np.newaxis]
+    bloom = np.linspace(150.0, 250.0, 401)[np.newaxis]
     weights, sd = scouting_weights(bloom.shape, [Evidence(day=200.0, expected=bloom, kind=NOTE_REACHED)] * 400)
     assert sd == 4.0
     assert np.sqrt((weights * (bloom - 200) ** 2).sum()) == pytest.approx(4.0 * np.sqrt(0.5), rel=0.02)
@@ -498,7 +600,7 @@ def test_half_of_the_scatter_is_shared() -> None:
 def test_what_is_shared_does_not_narrow_with_more_notes(monkeypatch: pytest.MonkeyPatch, shared: float) -> None:
     """Whatever the share is: it is what many notes leave, and the rest is what pulls."""
     monkeypatch.setattr("covercrop.models.note_weights.SHARED_SCATTER", shared)
-    bloom = np.linspace(150.0, 250.0, 2001)[np.newaxis]
+    bloom = np.linspace(150.0, 250.0, 401)[np.newaxis]
     weights, _ = scouting_weights(bloom.shape, [Evidence(day=200.0, expected=bloom, kind=NOTE_REACHED)] * 400)
     assert np.sqrt((weights * (bloom - 200) ** 2).sum()) == pytest.approx(4.0 * np.sqrt(shared), rel=0.03)
 
@@ -525,6 +627,23 @@ def test_a_share_of_the_members_is_always_left() -> None:
     assert effective_share(np.array([1.0, 1.0, 0.0, 0.0])) == 0.5
     assert effective_share(np.array([0.25, 0.25])) == 1.0
     assert effective_share(np.zeros(3)) == 0.0
+
+
+def test_the_widening_by_half_has_an_end() -> None:
+    """Draws of which one alone counts beforehand: no scatter helps.  4, 6, 9, 13.5, 20.25, 30.4, 45.6 and 68.3 days."""
+    bloom = np.full((1, 64), 200.0)
+    prior = np.full(64, -99.0)
+    prior[5] = 0.0
+    weights, sd = scouting_weights(bloom.shape, [Evidence(day=200.0, expected=bloom, kind=NOTE_REACHED)], prior=prior)
+    assert weights[0, 5] == pytest.approx(1.0)
+    assert sd == pytest.approx(4 * 1.5**7)
+
+
+def test_without_notes_the_scatter_asked_for_stands() -> None:
+    """However small, and however few members count beforehand."""
+    weights, sd = scouting_weights((2, 64), [], 0.5, prior=np.where(np.arange(64) == 5, 0.0, -99.0))
+    assert sd == 0.5
+    assert weights[:, 5] == pytest.approx(0.5)
 
 
 def test_a_note_is_surprising_from_twice_the_scatter_on() -> None:
@@ -570,6 +689,15 @@ def test_gathered_draws_keep_within_reach() -> None:
     np.testing.assert_allclose(wide, draw, atol=1e-9)
     far, _ = refocus(draw, PLACES, np.exp(-0.5 * ((PLACES - 3.4) / 0.4) ** 2)[np.newaxis])
     assert far.max() == 3.5
+
+
+def test_a_bound_weighs_by_the_normal_share_and_far_off_on_a_straight_line() -> None:
+    """Held against scipy's normal distribution; the line goes on where and as steeply as the curve has come to."""
+    near = np.linspace(-1.5, 9.0, 500)
+    np.testing.assert_allclose(_log_share(near), norm.logcdf(near), atol=1e-4)
+    step = (norm.logcdf(-1.5 + 1e-6) - norm.logcdf(-1.5)) / 1e-6
+    far = norm.logcdf(-1.5) - step * np.array([1.0, 10.0])
+    np.testing.assert_allclose(_log_share(np.array([-2.5, -11.5])), far, rtol=1e-6)
 
 
 def test_far_off_a_note_pulls_on_a_straight_line() -> None:

@@ -15,6 +15,7 @@ from hypothesis.extra.numpy import arrays
 from covercrop.base import units
 from covercrop.base.shipped import data_file
 from covercrop.models import biomass
+from covercrop.models.crown import crown_temperature
 from covercrop.models.winter import GROWN, Exposure, exposure, kill_day
 from covercrop.parameters import catalogue
 
@@ -371,6 +372,44 @@ def test_hardening_follows_frostol_by_hand():
     assert young[0] == pytest.approx(4.0 / GROWN.value)
 
 
+@pytest.mark.parametrize(("up", "snow_mm"), [(0.0, 0.0), (20.0, 60.0), (20.4, 0.0), (np.nan, 60.0)])
+def test_exposure_by_going_from_day_to_day(up, snow_mm):
+    """Growth, hardening, its loss and what is felt, one day after the other: frosts, heat and all between, under snow.
+
+    FROSTOL's H = 0.0093 below 10 degC, no more of it in frost, and D = 2.7e-5 times the cube above -4 degC; a stand
+    keeps no less than nothing. A young stand feels the night, where it freezes at the share that snow lets through.
+    """
+    rng = np.random.default_rng(6)
+    tmean = np.concatenate([rng.uniform(-4, 6, 60), rng.uniform(-20, 12, 60), rng.uniform(25, 40, 10), np.full(9, 2.0)])
+    tmin, tmax = tmean - 2.5, tmean + 2.5
+    snow = np.where(np.arange(tmean.size) % 5 < 2, snow_mm, 0.0)
+    crown, felt_share = crown_temperature(tmean, snow), 0.4 + 0.0018 * (15 - snow / 10) ** 2
+    found = exposure(tmin, tmax, snow, up)
+
+    warmth = hardened = 0.0
+    for day in range(tmean.size):
+        is_up = day >= up
+        warmth += max(tmean[day], 0.0) if is_up else 0.0
+        grown = min(warmth / 280, 1.0)
+        gain = 0.0093 * max(10 - max(crown[day], 0.0), 0.0)
+        loss = 2.7e-5 * max(crown[day] + 4, 0.0) ** 3
+        hardened = min(hardened * max(1 - gain - loss, 0.0) + gain, grown)
+        night = tmin[day] * felt_share[day] / 0.805 if tmin[day] < 0 else tmin[day]
+        felt = (1 - grown) * night + grown * crown[day] if is_up else np.inf
+        assert (found.grown[day], found.hardened[day], found.felt[day]) == pytest.approx((grown, hardened, felt))
+
+
+def test_one_place_of_several_is_that_place(vetch):
+    """All three of its arrays, and the cold that it can stand."""
+    both = exposed_to(np.stack([spell(-17.0, 3), spell(4.0, 3)]))
+    for place, season in enumerate((spell(-17.0, 3), spell(4.0, 3))):
+        alone, found = exposed_to(season), both.at(place)
+        for name in ("felt", "hardened", "grown"):
+            np.testing.assert_array_equal(getattr(found, name), getattr(alone, name))
+        by_hand = -4.5 + alone.hardened * (vetch.winter.kill_temperature.value + 4.5)
+        np.testing.assert_allclose(found.stands(vetch.winter), by_hand)
+
+
 def test_four_weeks_at_three_degrees_bring_most_of_the_hardening():
     """The regime in which the accessions were told apart (Wiering): a grown stand has three quarters of it."""
     grown = np.concatenate([np.full(60, 14.0), np.full(28, 3.0)])
@@ -470,6 +509,39 @@ def test_dry_matter_on_a_day_is_that_of_the_days(vetch):
     assert np.isnan(biomass.dry_matter_on(tmean, emergence, np.nan, vetch.growth)).all()
 
 
+def test_dry_matter_on_any_day_of_any_emergence_is_that_of_the_course(vetch):
+    """From before the first day to beyond the last, on whole days and between them; without lag each day shows."""
+    growth = replace(vetch.growth, lag=replace(vetch.growth.lag, value=0.0))
+    tmean = np.array([[9.0, 14.0, 24.0, 5.0, 19.0]])
+    for emergence in (-3.0, 0.0, 0.5, 1.0, 1.5, 3.0, 4.0, 4.5, 5.0, 9.0, np.nan):
+        course = biomass.dry_matter(tmean[0], emergence, growth)
+        found = biomass.dry_matter_on(tmean, emergence, np.arange(7.0)[:, np.newaxis], growth)[:, 0]
+        np.testing.assert_allclose(found[:5], course)
+        assert np.isnan(found[5:]).all()  # there is no such day
+        assert biomass.dry_matter_on(tmean, emergence, 2.9, growth) == pytest.approx(course[2])
+
+
+def test_an_unknown_temperature_after_the_day_asked_about_does_not_matter(vetch):
+    """Nor does one before a stand that is up only later: nothing stands there yet."""
+    tmean = np.full((1, 60), 20.0)
+    tmean[0, 30] = np.nan
+    known, unknown, not_up = (
+        biomass.dry_matter_on(tmean, up, day, vetch.growth)[0] for up, day in ((0.0, 29.0), (0.0, 30.0), (50.0, 40.0))
+    )
+    assert known > 0
+    assert np.isnan(unknown)
+    assert not_up == 0
+
+
+def test_what_a_cover_brings_by_hand():
+    """Two tonnes of 3.5 % nitrogen: 70 kg of it, the whole of the published 35 lb a ton twice, and 40 / 3.5 of C:N."""
+    tonnes, percent = np.array([2000.0]), np.array([3.5])
+    found = biomass.amounts(tonnes, percent)
+    assert list(found) == ["dry_matter_kg_ha", "n_kg_ha", "pan_kg_ha", "carbon_nitrogen"]
+    by_hand = [2000.0, 70.0, 2 * biomass.PAN_AT_FULL, 40 / 3.5]
+    assert [value.item() for value in found.values()] == pytest.approx(by_hand)
+
+
 def test_carbon_nitrogen_goes_with_the_nitrogen():
     """Forty parts of carbon: 2 % N are 20 to 1, which ties up nothing (25 to 30 does, Clark 2007)."""
     assert biomass.carbon_nitrogen([2.0, 4.0]).tolist() == [20.0, 10.0]
@@ -530,6 +602,24 @@ def test_cold_kills_on_the_day_of_ending_and_not_after_it(vetch):
     ends = np.array([first - 1, first, np.nan])
     found = kill_day(exposed_to(cold), vetch.winter, np.zeros(3), end=ends)
     np.testing.assert_array_equal(found, [np.nan, first, first])
+
+
+def test_cold_on_the_very_day_from_which_it_counts_kills(vetch):
+    """A stand last seen alive on the morning of the frost."""
+    exposed = Exposure(felt=np.array([2.0, -30.0, 2.0]), hardened=np.ones(3), grown=np.ones(3))
+    assert kill_day(exposed, vetch.winter, 0.0, start=1.0) == 1.0
+    assert kill_day(exposed, vetch.winter, 0.0, start=0.5) == 1.0
+    assert np.isnan(kill_day(exposed, vetch.winter, 0.0, start=1.5)).all()
+    assert np.isnan(kill_day(exposed, vetch.winter, 0.0, end=0.0)).all()
+    assert kill_day(exposed, vetch.winter, 0.0, end=1.0) == 1.0
+
+
+@pytest.mark.parametrize("hardened", [0.0, 0.5, 1.0])
+def test_what_an_unhardened_stand_can_just_stand_kills_none(hardened):
+    """Not of a kind that can stand no more hardened either; nor does it hide the frost of the next day."""
+    for key in ("hairy-vetch", "berseem-clover"):
+        exposed = Exposure(felt=np.array([-4.5, -40.0]), hardened=np.full(2, hardened), grown=np.ones(2))
+        assert kill_day(exposed, catalogue.cover(key).winter, 0.0) == 1.0
 
 
 def test_a_hardened_stand_dies_at_its_limit_and_lives_a_hair_above(vetch):

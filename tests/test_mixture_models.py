@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -108,6 +109,82 @@ def test_wheat_comes_two_weeks_after_rye() -> None:
     assert cereal.spread_of(wheat) > cereal.spread_of(RYE) == pytest.approx(7.7, abs=0.4)
 
 
+@pytest.mark.parametrize(
+    ("low", "high"),
+    [
+        (10.0, 20.2528),  # 10.2528 days are 8 standard deviations of 1.2816: 4 days on either side of the middle
+        (None, 24.2528),  # an end that is not given is the value itself, 14 days
+        (3.7472, None),
+    ],
+)
+def test_the_spread_of_an_offset_is_that_of_its_80_percent(low: float | None, high: float | None) -> None:
+    """Three days of the clock and four of the offset are five."""
+    wheat = companion("wheat")
+    offset = replace(wheat.bloom.offset, value=14.0, low=low, high=high)
+    bloom = replace(wheat.bloom, offset=offset, spread=replace(wheat.bloom.spread, value=3.0))
+    assert cereal.spread_of(replace(wheat, bloom=bloom)) == pytest.approx(5.0)
+
+
+def first_day(daily: list[float], wanted: float) -> float:
+    """The day on which a sum comes to what is wanted, by adding day after day."""
+    total = 0.0
+    for day, gained in enumerate(daily):
+        total += gained
+        if total >= wanted - 1e-6:
+            return float(day)
+    return np.nan
+
+
+@pytest.mark.parametrize("midwinter", [-5, 0, 30])
+def test_stages_by_adding_day_after_day(midwinter: int) -> None:
+    """A winter with frosts and days from 8 to 16 h: heat, light and the way from flowering, each added up in a loop."""
+    clock, last = MODELS.cereal, 240
+    wave = -np.cos(2 * np.pi * np.arange(last) / 300)
+    air = 6 + 12 * wave + np.random.default_rng(2).normal(0, 4, last)
+    air[90:125] = -3.0  # frost on long days adds nothing
+    hours = 12 + 4 * wave
+    draws = np.array([-5.0, -0.6408, 0.0, 0.6408, 5.0])
+    found = cereal.stage_days(air, hours, RYE, midwinter, milk_draw=draws)
+
+    begin = max(midwinter, 0)
+    assert air[begin:].min() < -4
+    light = [min(max((each - 9) / (15 - 9), 0.0), 1.0) for each in hours[begin:]]
+    gained = [max(each - clock.base.value, 0.0) * part for each, part in zip(air[begin:], light, strict=True)]
+    flowers = first_day(gained, clock.flowering.value)
+    assert found["flowering"].tolist() == [begin + flowers]
+    heat = [max(each - clock.stage_base.value, 0.0) for each in air[begin:]]
+    there = sum(heat[: int(flowers) + 1])
+    for name in ("tillering", "jointing", "flag_leaf", "boot", "heading"):
+        assert found[name] == begin + first_day(heat, there - getattr(clock, name).value), name
+    soon, middle, late = (
+        begin + first_day(heat, there + each) for each in (clock.milk.low, clock.milk.value, clock.milk.high)
+    )
+    assert clock.milk.low is not None
+    by_hand = [soon, (soon + middle) / 2, middle, (middle + late) / 2, late]
+    np.testing.assert_array_equal(found["milk"], np.rint(by_hand))
+
+
+def test_a_cereal_that_flowers_on_the_last_day_known_does_so() -> None:
+    """The stages up to flowering are those of the whole season; a day less and nothing is known of any."""
+    whole = stages()
+    flower = int(whole["flowering"].item())
+
+    def known(days: int) -> dict[str, np.ndarray]:
+        return cereal.stage_days(np.full((1, days), 10.0), np.full(days, 12.0), RYE, 20)
+
+    enough, short = known(flower + 1), known(flower)
+    for name in ("tillering", "jointing", "flag_leaf", "boot", "heading", "flowering"):
+        assert enough[name] == whole[name]
+    assert all(np.isnan(day).all() for day in short.values())
+
+
+def test_a_cereal_whose_offset_leads_beyond_the_days_known_has_no_stages() -> None:
+    """Rye flowers within them, wheat two weeks later would not."""
+    days = int(stages()["flowering"].item()) + 14
+    found = cereal.stage_days(np.full((1, days), 10.0), np.full(days, 12.0), companion("wheat"), 20)
+    assert all(np.isnan(day).all() for day in found.values())
+
+
 def test_places_and_years_go_together_as_alone() -> None:
     """Any axes before the day; what is not reached is NaN."""
     air = np.array([[6.0, 12.0], [9.0, -5.0]])[..., np.newaxis] * np.ones(300)
@@ -128,8 +205,66 @@ def test_zadoks_numbers_and_days_are_each_others() -> None:
     assert cereal.zadoks(likely, 299.0) == 71
     half = cereal.day_at(stages(), 56).item()
     assert half == pytest.approx((likely["heading"] + likely["flowering"]) / 2)
-    assert cereal.stage_name(45).startswith("boot")
-    assert cereal.stage_name(62) == "in flower"
+
+
+def test_zadoks_numbers_are_those_of_the_scale() -> None:
+    """Tillers from 20 to 29, stems from 30, flag leaf out 39, boot swollen 45, head from 51, flowers 61, grain 71."""
+    codes = {"tillering": 25, "jointing": 30, "flag_leaf": 39, "boot": 45, "heading": 51, "flowering": 61, "milk": 71}
+    assert codes == cereal.ZADOKS
+
+
+@pytest.mark.parametrize(
+    ("code", "name"),
+    [
+        (-5, "not up yet"),
+        (0, "not up yet"),
+        (9.9, "not up yet"),
+        (10, "seedling"),
+        (19, "seedling"),
+        (20, "tillering"),
+        (29, "tillering"),
+        (30, "stems stretching (jointing)"),
+        (36, "stems stretching (jointing)"),
+        (37, "flag leaf coming"),
+        (40, "flag leaf coming"),
+        (41, "boot: the head swells in its sheath"),
+        (50, "boot: the head swells in its sheath"),
+        (51, "heading"),
+        (60, "heading"),
+        (61, "in flower"),
+        (70, "in flower"),
+        (71, "watery ripe: the grain fills with clear sap"),
+        (72, "watery ripe: the grain fills with clear sap"),
+        (73, "milk"),
+        (82, "milk"),
+        (83, "soft dough"),
+        (86, "soft dough"),
+        (87, "hard dough"),
+        (91, "hard dough"),
+        (92, "ripe"),
+        (99, "ripe"),
+    ],
+)
+def test_a_number_reads_as_the_stage_that_it_has_come_to(code: float, name: str) -> None:
+    """From its own number on, up to the next."""
+    assert cereal.stage_name(code) == name
+
+
+def test_a_number_waits_where_the_next_stage_is_not_reached_or_falls_on_the_same_day() -> None:
+    """A stand whose head never comes stays in the boot; two stages of one day are the later one."""
+    days = dict(zip(cereal.ZADOKS, (10.0, 30.0, 50.0, 60.0, 66.0, 70.0, 80.0), strict=True))
+    assert [cereal.zadoks(days, day) for day in (9.9, 10, 20, 75, 80, 200)] == [20, 25, 27, 66, 71, 71]
+    stopped = {**days, "heading": np.nan, "flowering": np.nan, "milk": np.nan}
+    assert cereal.zadoks(stopped, 90) == cereal.ZADOKS["boot"]
+    assert cereal.zadoks({**days, "boot": 66.0}, 66) == cereal.ZADOKS["heading"]
+
+
+@pytest.mark.parametrize(("code", "day"), [(0, 10.0), (25, 10.0), (42, 55.0), (66, 75.0), (71, 80.0), (99, 80.0)])
+def test_the_day_of_a_number_is_never_beyond_the_dated_stages(code: float, day: float) -> None:
+    """From tillering, day 10, to watery grain, day 80; half way from flag leaf to boot lies between the two."""
+    days = dict(zip(cereal.ZADOKS, (10.0, 30.0, 50.0, 60.0, 66.0, 70.0, 80.0), strict=True))
+    found = cereal.day_at({name: np.array([each]) for name, each in days.items()}, code)
+    assert found == pytest.approx(day)
 
 
 def test_nitrogen_falls_with_the_stages() -> None:
@@ -191,9 +326,29 @@ def test_the_share_is_drawn_within_its_range() -> None:
     assert set(mixture.share_drawn(0.4, 0.4, 0.4, draws)) == {0.4}
 
 
+def test_dry_matter_goes_in_a_straight_line_between_the_even_mixture_and_either_alone() -> None:
+    """Half way to the legume alone the mean of 1.63 and 1, half way to the cereal that of 1.63 and 1.63 / 1.21."""
+    toward_cereal, toward_legume = mixture.growth_factor([0.25, 0.75])
+    assert toward_legume == pytest.approx((1.63 + 1) / 2)
+    assert toward_cereal == pytest.approx((1.63 + 1.63 / 1.21) / 2)
+
+
+def test_a_share_has_its_own_spread_on_either_side_and_is_a_share() -> None:
+    """Half of the way to either end at half of the draw; never below none nor above all."""
+    np.testing.assert_allclose(mixture.share_drawn(0.2, 0.3, 0.5, [-0.6408, 0.6408]), [0.25, 0.4])
+    assert mixture.share_drawn(0.1, 0.5, 0.9, [-9.0, 9.0]).tolist() == [0.0, 1.0]
+
+
+def test_a_share_that_nobody_has_judged_is_the_range_of_the_parameters() -> None:
+    """The least, the likely and the most, in this order."""
+    share = MODELS.mixture.share
+    assert (share.low, share.value, share.high) == mixture.UNKNOWN_SHARE
+    assert mixture.UNKNOWN_SHARE[0] < mixture.UNKNOWN_SHARE[1] < mixture.UNKNOWN_SHARE[2]
+
+
 def test_available_nitrogen_goes_below_nothing() -> None:
     """17.5 lb a ton for each 1 % above 1.5, as long as it is less than 50 lb an acre that is tied up."""
-    assert mixture.pan(1000.0, 3.5).item() == pytest.approx(PAN_AT_FULL)
+    assert mixture.pan(1000.0, [3.5, 4.5]) == pytest.approx([PAN_AT_FULL, PAN_AT_FULL])  # level from there on
     assert mixture.pan(1000.0, 1.5).item() == 0
     assert mixture.pan(1000.0, 0.5).item() == pytest.approx(-PAN_AT_FULL / 2)
     three_tons = mixture.pan(3 * 2241.7, 0.8).item() / 1.12085
@@ -291,6 +446,34 @@ def test_a_mixture_rots_no_faster_than_its_legume() -> None:
     own = decomposition.days_to_clear(tuple(decay.fractions(VETCH.residue).tolist()))
     left = mixture.mass_left(own / old, 0.3, VETCH.residue, RYE.residue, 55.0).item()
     assert left == pytest.approx(decomposition.MASS_CLEAR, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("pools", "share", "ratio"),
+    [
+        ((0.7, 0.2, 0.1), 0.4, 20.0),  # half of the whole is gone before the sugars are
+        ((0.7, 0.2, 0.1), 0.4, 60.0),
+        ((0.2, 0.1, 0.7), 0.2, 20.0),  # the sugars are gone while much lignin is left
+        ((0.2, 0.1, 0.7), 0.2, 60.0),
+    ],
+)
+def test_the_pace_of_a_mixture_by_trying_day_after_day(
+    pools: tuple[float, float, float], share: float, ratio: float
+) -> None:
+    """The ground is clear once a share of the sugars, or of the whole, is left; looked for on a fine grid of days."""
+    sugars, cellulose, lignin = (replace(RYE.residue.lignin, value=each) for each in pools)
+    of_rye = replace(RYE.residue, carbohydrate=sugars, cellulose=cellulose, lignin=lignin)
+    days = np.arange(0.0, 60.0, 1 / 240)
+    slowed = days * decay.carbon_nitrogen_factor(ratio)
+
+    def clear(part: float) -> float:
+        of_vetch = part * decay.pools_left(days, decay.fractions(VETCH.residue))
+        left = of_vetch + (1 - part) * decay.pools_left(slowed, pools)
+        gone = left[:, 0] / left[0, 0] <= decomposition.CARBOHYDRATE_CLEAR
+        return float(days[np.argmax(gone | (left.sum(axis=1) <= decomposition.MASS_CLEAR))])
+
+    found = mixture.residue_pace(share, VETCH.residue, of_rye, ratio).item()
+    assert clear(1.0) / found == pytest.approx(clear(share), abs=0.03)
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import norm, t
 
 from covercrop.base.records import CitedValue
 from covercrop.models import bbch, phenology
@@ -92,6 +93,27 @@ def test_cool_days_raise_the_response_in_steps() -> None:
     assert rate == pytest.approx([0.0, 1.0, 2.0, 3.0, 4.0, 4.0])
 
 
+def test_one_cool_day_is_a_need_of_cool() -> None:
+    """Without it nothing counts, from it on all."""
+    rate = phenology.photothermal_rate(np.array([12.0, 12.0, 8.0, 12.0]), np.full(4, 14.0), -1.0, bloom(cool_days=1))
+    assert rate == pytest.approx([0.0, 0.0, 4.0, 8.0])
+
+
+@pytest.mark.parametrize("emerged", [-3.0, -1.0, -0.5, 0.0, 0.5, 2.0, 5.0, 6.0, 7.0, 40.0, np.nan])
+def test_cool_days_are_counted_from_the_day_after_emergence(emerged: float) -> None:
+    """By going from day to day; before the first day, on the last and beyond it, between two days, or never."""
+    tmean = np.array([8.0, 12.0, 8.0, 8.0, 12.0, 8.0, 8.0])
+    expected, cool = [], 0
+    for day, air in enumerate(tmean):
+        cool += bool(day > emerged and air < 10)
+        expected.append((air - 4) * min(cool / 4, 1))
+    both = np.array([[emerged], [1.0]])
+    rate = phenology.photothermal_rate(tmean, np.full(7, 14.0), both, bloom(cool_days=4))
+    assert rate.shape == (2, 1, 7)
+    assert rate[0, 0] == pytest.approx(expected)
+    assert rate[1, 0] == pytest.approx([0, 0, 1, 2, 4, 3, 4])
+
+
 @pytest.mark.parametrize("tmean", [-1.0, 0.0, 10.0, 15.0])
 def test_days_outside_the_range_are_not_cool(tmean: float) -> None:
     """A day at or below 0 degC, or at or above 10 degC, is no cool day."""
@@ -163,6 +185,42 @@ def test_seed_waits_for_the_soil_however_long(frozen: int) -> None:
     assert two[0, 0] == expected
     assert two[1, 0] > frozen
     assert np.isnan(two[2:]).all()
+
+
+def test_seed_comes_up_by_the_last_day_known_or_not_at_all() -> None:
+    """However short the record, sown on one day or on several: the same day as in the whole of it, or none.
+
+    Nine days at 11.4 degC d, as above, a day begun not counted; or seven of them and a hot one, the last of the record.
+    """
+    cover, air = made_up(), np.full(90, 12.0)
+    air[-1] = 60.0
+    sown = np.array([0.0, 50.0, 60.5, 82.0])
+    whole = [float(phenology.emergence(air, cover, each)) for each in sown]
+    assert whole == [8, 58, 69, 89]
+    for days in (9, 10, 58, 59, 60, 69, 70, 89, 90):
+        known = [up if up < days else np.nan for up in whole]
+        np.testing.assert_array_equal(phenology.emergence(air[:days], cover, sown), known)
+        for each, up in zip(sown, known, strict=True):
+            np.testing.assert_array_equal(phenology.emergence(air[:days], cover, each), up)
+
+
+def test_an_error_of_the_soil_is_added_to_it() -> None:
+    """Soil of 13.39 degC above a base of 2: a warmer one is sooner up, a much colder one only in the second warm spell.
+
+    100 degC d at 11.39, 21.39 and 0.39 a day, and from the hundredth day on, at 22.5 degC of air, at once more.
+    """
+    air = np.where(np.arange(150) < 100, 12.0, 22.5)
+    errors = np.array([0.0, 10.0, -11.0])
+    together = phenology.emergence(air, made_up(), soil_error=errors)
+    assert together[:2].tolist() == [8, 4]
+    assert 100 < together[2] < 115
+    alone = [float(phenology.emergence(air, made_up(), soil_error=error)) for error in errors]
+    assert together.tolist() == alone
+    both = phenology.emergence(np.stack([air, air + 5]), made_up(), np.array([[0.0], [70.0]]), soil_error=errors)
+    assert both.shape == (2, 2, 3)
+    np.testing.assert_array_equal(both[0, 0], together)
+    later = phenology.emergence(air + 5, made_up(), 70.0, soil_error=errors)
+    np.testing.assert_array_equal(both[1, 1], later)
 
 
 def test_emergence_that_is_known_is_taken() -> None:
@@ -417,6 +475,56 @@ def test_unknown_cultivar_is_wider() -> None:
     assert phenology.requirement_spread(made_up(), cultivar_known=False) == pytest.approx(10.0)
 
 
+def test_a_requirement_is_drawn_by_students_t() -> None:
+    """Scipy's t of five degrees of freedom, times the spread of 6; the offset of the cultivar, at 2 a day, on top."""
+    draw = norm.ppf([0.1, 0.4, 0.5, 0.9, 0.95])
+    known = phenology.requirement_drawn(made_up(), True, draw, offset_days=3.0)
+    np.testing.assert_allclose(known - 6.0, 6.0 * t.ppf(norm.cdf(draw), phenology.FREEDOM), rtol=0.01, atol=1e-9)
+    # With the cultivars' 8 the spread is 10, and the freedom that of the 6 times (10 / 6) to the fourth.
+    unknown = phenology.requirement_drawn(made_up(), False, draw)
+    freedom = phenology.FREEDOM * (10 / 6) ** 4
+    np.testing.assert_allclose(unknown, 10.0 * t.ppf(norm.cdf(draw), freedom), rtol=0.002, atol=1e-9)
+
+
+def test_without_a_spread_among_places_that_of_the_cultivars_is_normal() -> None:
+    """What is no doubt about a spread has no tails."""
+    cover = replace(made_up(), bloom=replace(bloom(), spread=cited(0.0)))
+    assert phenology.requirement_drawn(cover, False, [-1.0, 0.0, 2.0]).tolist() == [-8.0, 0.0, 16.0]
+    assert phenology.requirement_drawn(cover, True, [-1.0, 2.0], offset_days=-1.0).tolist() == [-2.0, -2.0]
+
+
+def test_no_draw_leaves_less_than_a_third_of_the_requirement() -> None:
+    """35 % of 200 degC d are left however far the draw: 130 are taken off at the most."""
+    drawn = phenology.requirement_drawn(made_up(), True, [-8.0, 8.0])
+    assert drawn[0] == pytest.approx(-130.0)
+    assert drawn[1] > 130
+
+
+def test_seed_is_drawn_by_its_sum_and_the_share_of_it() -> None:
+    """A sum of 400, give or take 100, and a share of 0.5 that lies between 0.4 and 0.6 eight times in ten."""
+    crimson = catalogue.cover("crimson-clover")
+    share = replace(crimson.seed.viable_share, value=0.5, low=0.4, high=0.6)
+    seed = replace(crimson.seed, viable_share=share, flower_to_maturity=cited(400.0), spread=cited(100.0))
+    cover = replace(crimson, seed=seed)
+    tenth = norm.ppf(0.9)
+    assert phenology.seed_scale(cover, [0.0, 2.0, -2.0], 0.0) == pytest.approx([1.0, 1.5, 0.5])
+    assert phenology.seed_scale(cover, 0.0, [-tenth, tenth]) == pytest.approx([0.4 / 0.5, 0.6 / 0.5])
+    assert phenology.seed_scale(cover, 2.0, tenth) == pytest.approx(1.5 * 1.2)
+    assert phenology.seed_scale(cover, -5.0, 0.0) == pytest.approx(0.3)  # never less than three tenths of the sum
+
+
+@pytest.mark.parametrize(("low", "high", "tenths"), [(None, 0.6, (0.9, 1.1)), (0.4, None, (0.9, 1.1))])
+def test_an_end_of_the_share_that_is_not_given_is_the_share(
+    low: float | None, high: float | None, tenths: tuple[float, float]
+) -> None:
+    """Half as wide then, and on both sides alike."""
+    crimson = catalogue.cover("crimson-clover")
+    share = replace(crimson.seed.viable_share, value=0.5, low=low, high=high)
+    cover = replace(crimson, seed=replace(crimson.seed, viable_share=share))
+    tenth = norm.ppf(0.9)
+    assert phenology.seed_scale(cover, 0.0, [-tenth, tenth]) == pytest.approx(tenths)
+
+
 # --- BBCH -----------------------------------------------------------------------------------------
 
 STAGES = {
@@ -491,6 +599,7 @@ def test_day_at_bbch_between_stages() -> None:
     """Half way in code is half way in days; what lies beyond the last stage is taken as that stage."""
     members = {name: np.array([day]) for name, day in STAGES.items()}
     assert bbch.day_at_bbch(members, 55.5) == pytest.approx(209.0)
+    assert bbch.day_at_bbch(members, 30) == pytest.approx(105.0)  # from 9, day 10, to 51, day 200
     assert bbch.day_at_bbch(members, 89) == 260.0
     assert bbch.day_at_bbch(members, 0) == 10.0
     members["bloom_50"] = np.array([np.nan])
@@ -535,6 +644,7 @@ def test_pods_are_dated_from_the_first_flowers(code: float, day: float) -> None:
 @pytest.mark.parametrize(
     ("code", "name"),
     [
+        (-9, "sown, not yet up"),
         (-1, "sown, not yet up"),
         (8.9, "sown, not yet up"),
         (9, "up and growing, no buds"),
@@ -587,6 +697,28 @@ def test_seed_that_lies_beyond_the_days_first_looked_at() -> None:
     some = phenology.stage_days(late, np.full(days, 14.0), cover, seed_scale=12.0)
     assert (some["end_of_bloom"] < 300).all()
     assert (some["viable_seed"] > 400).all()
+
+
+def test_a_stand_whose_seed_is_beyond_the_days_first_looked_at_does_not_hold_up_another() -> None:
+    """Seed that needs a usual sum, and one that needs far more: each as alone."""
+    cover, tmean = made_up(), np.full(600, 12.0)
+    scales = [1.0, 12.0]
+    together = phenology.stage_days(tmean, np.full(600, 12.0), cover, seed_scale=scales)
+    assert together["viable_seed"][0] < 310 < together["viable_seed"][1]
+    for place, scale in enumerate(scales):
+        alone = phenology.stage_days(tmean, np.full(600, 12.0), cover, seed_scale=scale)
+        assert alone["viable_seed"] == together["viable_seed"][place]
+
+
+def test_days_below_its_base_do_not_ripen_seed() -> None:
+    """Thirty cold days between flower and seed put it off by thirty days."""
+    cover = made_up()
+    warm = np.full(300, 12.0)
+    plain = phenology.stage_days(warm, np.full(300, 12.0), cover)
+    flower, seed = int(plain["first_flower"].item()), plain["viable_seed"].item()
+    assert flower + 5 < seed
+    cold = np.insert(warm, flower + 5, np.full(30, cover.seed.base.value - 1.0))
+    assert phenology.stage_days(cold, np.full(330, 12.0), cover)["viable_seed"] == seed + 30
 
 
 @pytest.mark.parametrize(("share", "hurry"), [(0.5, 0.5), (1.0, 1.0), (1.3, 1.0)])

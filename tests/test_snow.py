@@ -78,6 +78,19 @@ def test_crowns_follow_three_days_and_the_ground_is_no_warmer_than_frozen():
     np.testing.assert_allclose(felt, [6.0, 4.5, 3.0, 0.0, np.nan, np.nan, np.nan, 1.0])
 
 
+def test_the_first_days_have_fewer_before_them():
+    """One day is its own mean, two are that of both; the axis may be as short."""
+    np.testing.assert_allclose(crown_temperature([-20.0]), [2 - 20 * 0.805])
+    np.testing.assert_allclose(crown_temperature([[-20.0, -10.0], [4.0, 8.0]]), [[-14.1, 2 - 15 * 0.805], [4.0, 6.0]])
+    assert crown_temperature(np.empty((3, 0))).shape == (3, 0)
+
+
+def test_crowns_above_freezing_are_as_warm_as_the_air():
+    """The relation is one of frost: half a degree above it is felt whole, half a degree below is freezing."""
+    assert crown_temperature([0.5]) == 0.5
+    assert crown_temperature([-0.5]) == 0.0
+
+
 # --- reading --------------------------------------------------------------------------------------
 
 DAYS = pd.date_range("2025-12-01", periods=4)

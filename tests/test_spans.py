@@ -42,7 +42,23 @@ def test_rows_are_counted_apart() -> None:
 
 def test_no_chance_lies_a_hair_above_one() -> None:
     """Weights that sum to one do so but for their last digits."""
+    ninths = np.full(9, 1 / 9)
+    assert np.bincount(np.zeros(9, dtype=np.intp), ninths)[0] > 1.0
+    assert held_by_day(np.zeros(9, dtype=np.intp), np.full(9, DAYS), ninths, DAYS).tolist() == [1.0] * DAYS
     weight = np.full(49, 1 / 49)
     found = held_by_day(np.zeros(49, dtype=np.intp), np.full(49, DAYS), weight, DAYS)
     assert found.max() <= 1.0
     assert held_by_day(np.zeros(49, dtype=np.intp), np.full(49, DAYS), 2 * weight, DAYS).max() > 1.9
+
+
+def test_no_members_are_no_chance() -> None:
+    """On any day, of any row."""
+    none = np.zeros((2, 0), dtype=np.intp)
+    np.testing.assert_array_equal(held_by_day(none, none, np.zeros((2, 0)), DAYS), np.zeros((2, DAYS)))
+
+
+def test_places_lie_on_the_axis_or_just_beyond_it() -> None:
+    """A stretch begins on its first whole day and ends after its last one, on an axis of twelve days."""
+    day = np.array([-np.inf, -7.0, -1.0, -0.5, 0.0, 0.5, 11.0, 11.5, 12.0, 40.0, np.inf, np.nan])
+    assert first_place(day, DAYS).tolist() == [0, 0, 0, 0, 0, 1, 11, 12, 12, 12, 12, 12]
+    assert end_place(day, DAYS).tolist() == [0, 0, 0, 0, 1, 1, 12, 12, 12, 12, 12, 12]

@@ -70,13 +70,13 @@ def bbch(stage_days: dict[str, float] | dict[str, np.float64], on: float) -> int
             break
         code = BBCH[stage]
         if then > reached:
-            code += (BBCH[following] - code) * min((on - reached) / (then - reached), 1.0)
+            code += (BBCH[following] - code) * ((on - reached) / (then - reached))
     return int(code + 1e-9)
 
 
 def stage_name(code: float) -> str:
     """A BBCH code in plain words."""
-    return STAGE_NAMES[max(known for known in STAGE_NAMES if known <= max(code, 0))]
+    return STAGE_NAMES[max((known for known in STAGE_NAMES if known <= code), default=0)]
 
 
 def bbch_of_percent(percent: float) -> float:
@@ -93,8 +93,7 @@ def bbch_of_percent(percent: float) -> float:
         61 is 10 % by definition, 65 is 50 % (full bloom); all in bloom is
         taken as 67, when the first petals have fallen.
     """
-    full, fading = BBCH["bloom_50"], 67.0
-    return BBCH["first_flower"] + percent / 10 if percent <= 50 else full + (fading - full) * (percent - 50) / 50
+    return float(np.interp(percent, (0.0, 50.0, 100.0), (BBCH["first_flower"], BBCH["bloom_50"], 67.0)))
 
 
 def day_at_bbch(stage_days: dict[str, Array], code: float) -> Array:

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 
 from covercrop.base.arrays import Array
 from covercrop.models.degree_days import accumulate
+from covercrop.models.spans import end_place, first_place
 from covercrop.parameters.constants import MODELS
 from covercrop.parameters.traits import Growth
 
@@ -84,15 +85,12 @@ def dry_matter_on(tmean: Array, emergence: ArrayLike, day: ArrayLike, growth: Gr
         [kg/ha], that of :func:`dry_matter` on the day; NaN where there is no
         such day.
     """
-    total = accumulate(warmth(tmean, growth))
+    years, days = tmean.shape
+    before = np.concatenate([np.zeros((years, 1)), accumulate(warmth(tmean, growth))], axis=-1)  # up to each day
     up, on = np.broadcast_arrays(*(np.asarray(each, dtype=np.float64) for each in (emergence, day)))
-    year = np.arange(total.shape[0])
-    asked = ~np.isnan(on)
-    last = np.where(asked, on, 0.0).astype(np.intp)
-    first = np.where(np.isnan(up), total.shape[-1], np.maximum(np.ceil(up), 0.0)).astype(np.intp)
-    before = np.where(first > 0, total[year, np.clip(first - 1, 0, total.shape[-1] - 1)], 0.0)
-    gained = np.where(last >= first, total[year, last] - before, 0.0)
-    return np.where(asked, _climbed(gained, growth), np.nan)
+    first, end, year = first_place(up, days), end_place(on, days), np.arange(years)
+    gained = np.where(end > first, before[year, end] - before[year, first], 0.0)
+    return np.where(on < days, _climbed(gained, growth), np.nan)  # not so where NaN
 
 
 def warmth(tmean: ArrayLike, growth: Growth) -> Array:

@@ -76,7 +76,7 @@ SOURCES = (MODELS.cereal.flowering.source, MODELS.cereal.stage_base.source)
 
 def stage_name(code: float) -> str:
     """A Zadoks number, which is a BBCH code of cereals, in plain words."""
-    return STAGE_NAMES[max(known for known in STAGE_NAMES if known <= max(code, 0))]
+    return STAGE_NAMES[max((known for known in STAGE_NAMES if known <= code), default=0)]
 
 
 def spread_of(companion: Companion) -> float:
@@ -126,8 +126,8 @@ def stage_days(
 
     heat = accumulate(np.maximum(air - MODELS.cereal.stage_base.value, 0.0))
     inside = (flowers < heat.shape[-1])[..., np.newaxis]  # false for NaN too
-    at = np.take_along_axis(heat, np.where(inside, flowers[..., np.newaxis], 0).astype(np.intp), axis=-1)
-    found = np.where(inside, crossing(heat, at + _AFTER), np.nan) + first
+    known = np.fmin(flowers, heat.shape[-1] - 1)[..., np.newaxis].astype(np.intp)
+    found = crossing(heat, np.take_along_axis(heat, known, axis=-1) + _AFTER) + first
     shift = np.asarray(late, dtype=np.float64)
     days = {name: np.rint(found[..., [place]] + shift) for place, name in enumerate(_BEFORE)}
     soon, middle, after = (found[..., [place]] for place in range(len(_BEFORE), found.shape[-1]))

@@ -61,7 +61,7 @@ def crown_under(tmean: ArrayLike, share: Array) -> Array:
     length, days = round(FOLLOWED.value), air.shape[-1]
     mean = air.copy()
     for earlier in range(1, length):  # the first days have fewer before them
-        mean[..., earlier:] += air[..., : max(days - earlier, 0)]
+        mean[..., earlier:] += air[..., :-earlier]
     mean /= np.minimum(np.arange(days) + 1.0, length)
     frozen = np.minimum(WARMER.value + mean * share, 0.0)
     return np.where(mean < 0, frozen, mean)

@@ -105,7 +105,7 @@ def staggered(draws: Array, years: int) -> Array:
         Each year lies by its own part of a rank beside the draws, half a rank at the most.
     """
     rank = np.argsort(np.argsort(draws))
-    beside = (np.arange(years)[:, np.newaxis] + 0.5) / max(years, 1) - 0.5
+    beside = (np.arange(years)[:, np.newaxis] + 0.5) / years - 0.5
     return np.interp(rank + beside, np.arange(draws.size), np.sort(draws))
 
 
@@ -171,14 +171,15 @@ def quantiles(values: Array, weights: Array, shares: tuple[float, ...] = (EARLY,
 def _sorted(values: Array, weights: Array, wanted: Array) -> Array:
     """The values at which the running sum of the weights comes to what is wanted."""
     order = np.argsort(values)  # NaN sorts last
-    places = np.searchsorted(np.cumsum(weights[order]), wanted)
-    return values[order[np.minimum(places, order.size - 1)]]
+    return values[order[np.searchsorted(np.cumsum(weights[order]), wanted)]]
 
 
 def _tallied(rows: Array, weights: Array, wanted: Array) -> Array | None:
     """The same, row by row, where all are whole days of a few years, which is quicker than to sort them; else None."""
     first, last = np.fmin.reduce(rows, axis=None), np.fmax.reduce(rows, axis=None)
-    if not (np.isfinite(last) and last - first < _FEW_DAYS):
+    if not np.isfinite([first, last]).all():
+        return None
+    if last - first > _FEW_DAYS:  # speed only: those further apart are sorted
         return None
     missing = int(last - first) + 1
     place = np.where(np.isnan(rows), last + 1, rows) - first
@@ -191,7 +192,7 @@ def _tallied(rows: Array, weights: Array, wanted: Array) -> Array | None:
     tally = np.bincount(whole.ravel(), np.broadcast_to(weights, rows.shape).ravel(), len(rows) * days.size)
     climbing = np.cumsum(tally.reshape(-1, days.size), axis=1)
     places = np.stack([(climbing < share).sum(axis=1) for share in wanted], axis=-1)
-    return days[np.minimum(places, missing)]
+    return days[places]
 
 
 def share_by(values: Array, weights: Array, day: float) -> float:

@@ -207,7 +207,7 @@ def residue_pace(share: ArrayLike, legume: Residue, cereal: CerealResidue, carbo
         )
         left = blended(share, first, second)
         whole = mass_left(days, share, legume, cereal, ratio)
-        return (left <= decomposition.CARBOHYDRATE_CLEAR * sugars) | (whole <= decomposition.MASS_CLEAR)
+        return np.minimum(left - decomposition.CARBOHYDRATE_CLEAR * sugars, whole - decomposition.MASS_CLEAR) <= 0
 
     low, high = np.zeros(share.shape), np.full(share.shape, 1000.0)
     for _ in range(40):

@@ -88,9 +88,9 @@ class Evidence:
 
 def _contradiction(note: Evidence, lateness: float) -> float:
     """Days by which a note speaks against a lateness; a note that only bounds a stage speaks on one side."""
-    if (note.kind == NOTE_NOT_YET and lateness > 0) or (note.kind == NOTE_PAST and lateness < 0):
-        return 0.0
-    return lateness
+    if note.kind == NOTE_NOT_YET:
+        return min(lateness, 0.0)
+    return max(lateness, 0.0) if note.kind == NOTE_PAST else lateness
 
 
 def surprise(note: Evidence, weights: Array | None = None) -> float:
@@ -137,16 +137,15 @@ def clash(earlier: Evidence, later: Evidence) -> float:
     ("past").  What two notes say may differ by the scatter that they do not share, and by how far the pace of a stand
     from the one stage to the other may differ from that of the members.
     """
-    apart = later.lateness - earlier.lateness
-    if np.isnan(np.median(earlier.expected + later.expected)):
-        return 0.0
-    gap = float(np.median(apart))
-    # The later note may not put the stand back, or not forward, where one of the two sets no bound on that side.
-    if (gap < 0 and (later.kind == NOTE_PAST or earlier.kind == NOTE_NOT_YET)) or (
-        gap > 0 and (later.kind == NOTE_NOT_YET or earlier.kind == NOTE_PAST)
-    ):
-        return 0.0
     between = abs(float(np.median(later.expected - earlier.expected)))
+    if np.isnan(between):
+        return 0.0
+    gap = float(np.median(later.lateness - earlier.lateness))
+    # The later note may not put the stand back, or not forward, where one of the two sets no bound on that side.
+    if later.kind == NOTE_PAST or earlier.kind == NOTE_NOT_YET:
+        gap = max(gap, 0.0)
+    if later.kind == NOTE_NOT_YET or earlier.kind == NOTE_PAST:
+        gap = min(gap, 0.0)
     scatter = hypot(SCOUTING_SD_DAYS * sqrt(2 * (1 - SHARED_SCATTER)), PACE_SPREAD * between)
     return gap if abs(gap) > SURPRISING_SD * scatter else 0.0
 
@@ -173,7 +172,7 @@ def _log_likelihood(note: Evidence, error: Array, sd: float) -> Array:
 def _weights(shape: tuple[int, ...], notes: list[Evidence], own: float, shared: float, prior: ArrayLike) -> Array:
     """Weights of the members, averaged over what all notes may have in common."""
     error = (shared * _COMMON)[:, np.newaxis, np.newaxis]
-    score = np.asarray(prior, dtype=np.float64) + np.zeros((_COMMON.size, 1, shape[-1]))
+    score = np.broadcast_to(np.asarray(prior, dtype=np.float64), (_COMMON.size, 1, shape[-1]))
     for note in notes:
         score = score + _log_likelihood(note, error, own)
     weights = np.exp(score - score.max(axis=(1, 2), keepdims=True))

@@ -145,7 +145,7 @@ def _cool_days_before(cool: Array, emerged: Array) -> Array:
     """Cool days up to and on the day of emergence; infinitely many where the seed does not come up."""
     last = np.minimum(np.floor(emerged), cool.shape[-1] - 1)
     shape = np.broadcast_shapes(cool.shape[:-1], last.shape[:-1])
-    place = np.broadcast_to(np.where(last >= 0, last, 0).astype(np.intp), (*shape, 1))
+    place = np.broadcast_to(np.fmax(last, 0).astype(np.intp), (*shape, 1))
     counted = np.take_along_axis(np.broadcast_to(cool, (*shape, cool.shape[-1])), place, axis=-1)
     return np.where(np.isnan(emerged), np.inf, np.where(last >= 0, counted, 0.0))
 
@@ -237,18 +237,18 @@ def emergence(
     errors = np.atleast_1d(error)
     up = _up_within(air, cover, sown, errors, SOON_UP)
     late = np.isnan(up).any(axis=-1)
-    if air.shape[-1] - earlier > SOON_UP and late.any():
+    if late.any():
         whole, sowings = np.broadcast_to(air, (*late.shape, air.shape[-1])), np.broadcast_to(sown, late.shape)
-        up[late] = _up_within(whole[late], cover, sowings[late], errors, air.shape[-1] - earlier)
+        up[late] = _up_within(whole[late], cover, sowings[late], errors, air.shape[-1])
     return (up if error.ndim else up[..., 0]) - earlier
 
 
 def _up_within(air: Array, cover: Cover, sown: Array, error: Array, days: int) -> Array:
     """Emergence, looked for in so many days from sowing on, shape (..., error)."""
-    begin = np.where(sown > SOIL_DAYS, sown - SOIL_DAYS, 0.0).astype(np.intp)
+    begin = np.fmax(sown - SOIL_DAYS, 0.0).astype(np.intp)
     length = SOIL_DAYS + days
     if (begin == begin.flat[0]).all():  # speed only: all sown on one day, as nearly always
-        after = air[..., int(begin.max()) :][..., :length]
+        after = air[..., begin.flat[0] :][..., :length]
     else:
         shape = np.broadcast_shapes(begin.shape, air.shape[:-1])
         place = np.broadcast_to(begin, shape)[..., np.newaxis] + np.arange(length)
@@ -298,7 +298,7 @@ def stage_days(
 
     up = emergence(tmean, cover, sown) if emerged is None else np.asarray(emerged, dtype=np.float64)
     # Most seasons end within ten months; the rest of the days is looked at only where they do not.
-    soon = int(np.max(sown, initial=0.0, where=~np.isnan(sown))) + SOON
+    soon = int(np.max(sown, initial=0.0, where=~np.isnan(sown))) + SOON  # speed only: as above
     days = _stage_days(tmean[..., :soon], hours[..., :soon], cover, up, shift, scale)
     if soon < tmean.shape[-1] and np.isnan(days["viable_seed"] + days["end_of_bloom"]).any():
         days = _stage_days(tmean, hours, cover, up, shift, scale)

@@ -50,7 +50,7 @@ def held_by_day(first: Places, end: Places, weights: Array, days: int) -> Array:
     numpy.ndarray, shape (..., day)
         No lower than 0, and no higher than the sum of the weights.
     """
-    *leading, members = weights.shape
+    leading = weights.shape[:-1]
     rows = int(np.prod(leading))
     row = (days + 1) * np.arange(rows).reshape(*leading, 1)
     flat, size = np.ascontiguousarray(weights).ravel(), rows * (days + 1)
@@ -63,5 +63,5 @@ def held_by_day(first: Places, end: Places, weights: Array, days: int) -> Array:
     steps = tallied(first) - tallied(np.maximum(end, first))
     held = np.cumsum(steps[..., :-1], axis=-1)
     # Weights that sum to 1 do so but for their last digits, and a chance may not lie a hair above it.
-    whole = weights.sum(axis=-1, keepdims=True) if members else np.zeros((*leading, 1))
+    whole = weights.sum(axis=-1, keepdims=True)
     return np.clip(held, 0.0, np.where(whole < 1 + 1e-9, 1.0, whole))

@@ -108,7 +108,7 @@ def exposure(tmin: Array, tmax: Array, snow_mm: ArrayLike, up: ArrayLike) -> Exp
         now += gains[day]
         np.minimum(now, limit[day], out=now)
 
-    night = np.where(tmin < 0, tmin * (share / felt_share(0.0)), tmin)
+    night = np.maximum(tmin, 0.0) + np.minimum(tmin, 0.0) * (share / felt_share(0.0))
     felt = np.where(out, np.inf, night + grown * (crown - night))
     return Exposure(felt=felt, hardened=np.moveaxis(hardened, 0, -1), grown=grown)
 
@@ -147,13 +147,12 @@ def kill_day(
     if last.size and np.isfinite(last).all():
         before = int(max(last.max(), 0)) + 1  # what comes later kills nothing
         felt, hardened = felt[..., :before], hardened[..., :before]
-    # No one's best is worse than no hardening at all; what is felt is put on the scale of the best, as if hardened.
+    # What is felt is put on the scale of the best, as if hardened; what no one dies of unhardened kills no one.
     best = winter.kill_temperature.value + winter.spread.value * np.atleast_1d(np.asarray(deviation, dtype=np.float64))
-    best = np.minimum(best - TENDER.value, 0.0)
     colder = felt - TENDER.value
     with np.errstate(divide="ignore", invalid="ignore"):
         scaled = np.where(colder < 0, colder / hardened, np.inf)
     counts = np.arange(felt.shape[-1]) >= begin[..., np.newaxis]
     # The worst day so far only ever gets worse, so that one search serves any number of draws.
-    killed = crossing(-np.minimum.accumulate(np.where(counts, scaled, np.inf), axis=-1), -best)
-    return np.where(killed <= np.where(np.isnan(last), np.inf, last), killed, np.nan)
+    killed = crossing(-np.minimum.accumulate(np.where(counts, scaled, np.inf), axis=-1), TENDER.value - best)
+    return np.where(killed > last, np.nan, killed)
