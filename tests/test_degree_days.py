@@ -487,6 +487,7 @@ def test_the_first_day_of_each_row_of_any_shape() -> None:
     """The day lies on the last of three axes; a row that never holds has none."""
     holds = np.array([[[False, True, True, False]], [[False, False, False, False]], [[True, False, False, True]]])
     np.testing.assert_array_equal(first_day(holds), [[1.0], [np.nan], [0.0]])
+    assert np.isnan(first_day(holds[..., :0])).tolist() == [[True]] * 3  # no day at all
 
 
 def test_a_start_before_the_first_day_is_the_first() -> None:

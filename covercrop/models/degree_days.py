@@ -296,6 +296,8 @@ def first_day(holds: NDArray[np.bool_]) -> Array:
     ndarray of float64, shape (...)
         Day index; NaN where it never does.
     """
+    if not holds.shape[-1]:
+        return np.full(holds.shape[:-1], np.nan)
     return np.where(holds.any(axis=-1), holds.argmax(axis=-1), np.nan)
 
 

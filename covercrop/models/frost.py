@@ -63,7 +63,4 @@ def first_autumn_freeze(tmin: ArrayLike, midwinter: float, threshold: float = 0.
         passed over.
     """
     begin = int(max(midwinter + HALF_YEAR, 0))
-    freezes = np.asarray(tmin, dtype=np.float64)[..., begin:] <= threshold
-    if freezes.shape[-1] == 0:
-        return np.full(freezes.shape[:-1], np.nan)
-    return begin + first_day(freezes)
+    return begin + first_day(np.asarray(tmin, dtype=np.float64)[..., begin:] <= threshold)
