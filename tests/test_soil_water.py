@@ -355,3 +355,42 @@ def test_a_cover_that_lies_as_a_mulch_keeps_the_ground_moist_as_straw_does() -> 
         cover: relative_water(np.zeros(30), np.full(30, 5.0), cover, 0)[-1] for cover in ("bare", "residue", "straw")
     }
     assert dry["bare"] < dry["residue"] == dry["straw"]
+
+
+def test_each_place_has_its_own_unknown_days() -> None:
+    """Three places side by side: nothing unknown, five days and six, in the rain or in what the air asks for."""
+    rain, demand = np.zeros((3, 12)), np.full((3, 12), 5.0)
+    rain[1, 3:8] = np.nan
+    demand[2, 3:9] = np.nan
+    water = relative_water(rain, demand, "bare", np.nan)
+    for place in range(3):
+        np.testing.assert_array_equal(water[place], relative_water(rain[place], demand[place], "bare", np.nan))
+    assert water[2, 8] == 2.0
+    np.testing.assert_allclose(water[:, 7], [2 - 16 / 26, 2 - 6 / 26, 2 - 6 / 26])
+
+
+def test_the_sun_is_nearer_in_january() -> None:
+    """Half a year apart the two halves of the earth change places, but for an orbit of eccentricity 0.0167.
+
+    What falls goes with the square of the distance: (1.0167 / 0.9833)**2, a fifteenth more.
+    """
+    south, north = extraterrestrial_radiation(-40.0, 365.0), extraterrestrial_radiation(40.0, 182.5)
+    assert south / north == pytest.approx((1.0167 / 0.9833) ** 2, abs=0.002)
+
+
+def test_the_ground_is_turned_on_the_first_whole_day() -> None:
+    """Part of a day counts for the next one; before the axis it is bare from the first on, beyond it never."""
+    rain, demand = np.zeros(10), np.full(10, 5.0)
+
+    def water(turned: float) -> list[float]:
+        return relative_water(rain, demand, "bare", turned).tolist()
+
+    assert water(3.4) == water(4.0) != water(3.0)
+    assert water(-7.0) == water(0.0) != water(1.0)
+    assert water(30.0) == water(10.0) == water(np.nan) != water(9.0)
+
+
+def test_a_scorching_day_takes_no_more_than_is_left_on_top() -> None:
+    """Nineteen millimetres can go; a day that asks for twenty-four takes all of them, and the next one none."""
+    water = relative_water(np.zeros(2), np.full(2, 20.0), "bare", 0)
+    assert water.tolist() == pytest.approx([2 - 19 / 26] * 2)
