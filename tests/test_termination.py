@@ -67,6 +67,17 @@ def test_the_day_from_which_a_roller_kills_is_drawn_between_full_bloom_and_early
     assert termination.swelling_pods(STAGES, draws).tolist() == [239.0, 239.0, 242.0, 245.0, 245.0]
 
 
+def test_half_way_to_an_end_of_the_range_is_half_way() -> None:
+    """Each side by its own width: 225 + 30 * 0.1, and 225 + 30 * 0.325 on the next whole day."""
+    assert termination.rolled_from(STAGES, np.array([-0.6408, 0.6408])).tolist() == [228.0, 235.0]
+
+
+def test_part_of_a_day_of_swelling_pods_is_not_safe() -> None:
+    """Nine tenths of the 29 days from 216 to 245 end on day 242.1: the last whole day is 242."""
+    later = STAGES | {"first_flower": np.array([216.0])}
+    assert termination.swelling_pods(later) == 242
+
+
 def test_drawn_days_come_before_those_of_the_middle() -> None:
     """Where the stages carry the days that were drawn, the window is theirs."""
     drawn = STAGES | {"rolled_from": np.array([229.0]), "swelling_pods": np.array([240.0])}
