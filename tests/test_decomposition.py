@@ -353,3 +353,18 @@ def test_the_middle_plant_is_the_mean_of_the_draws_of_each_year() -> None:
     np.testing.assert_array_equal(plants.middle().age, [[0.5], [0.75]])
     np.testing.assert_array_equal(plants.middle().carbon_nitrogen, [[30.0], [30.0]])
     np.testing.assert_array_equal(decomposition.YOUNG.middle().age, [0.0])
+
+
+def test_the_morrow_of_part_of_a_day_is_a_whole_one() -> None:
+    """Ended in the course of day 10, it is seen to be clear on day 12 at the soonest."""
+    lucky = np.array([9.0])
+    assert decomposition.residue_clear(np.full(300, 14.0), 10.5, residue(), draw=lucky) == 12
+
+
+def test_half_the_water_releases_in_twice_the_days() -> None:
+    """By the models of pools exactly, which follow the sum of what the days allow."""
+    soil = np.full(60, 16.0)
+    moist = decomposition.nitrogen_released(soil, 0, residue())
+    dry = decomposition.nitrogen_released(soil, 0, residue(), moisture=np.full(60, 0.5))
+    np.testing.assert_allclose(dry[:2, 2::2], moist[:2, 1:30])
+    assert (dry[2] <= moist[2]).all()
