@@ -119,6 +119,7 @@ def test_young_plants_turn_to_straw() -> None:
 
 def test_the_pace_on_top_is_drawn() -> None:
     """Seven tenths in the middle; a tenth of the draws lies below 0.45, another above 0.95; never next to nothing."""
+    assert decay.surface_pace() == 0.7
     paces = decay.surface_pace([-1.2816, 0.0, 1.2816, -9.0])
     np.testing.assert_allclose(paces, [0.45, 0.7, 0.95, 0.3], atol=1e-4)
 

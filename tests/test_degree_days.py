@@ -163,29 +163,6 @@ def test_steady_day_at_the_upper_threshold_counts_in_full(method: str) -> None:
     assert got == pytest.approx([15.0] * 3)
 
 
-# --- a real record ------------------------------------------------------------------------------------------------
-
-
-# xclim asks pandas for a name that pandas is about to drop.
-@pytest.mark.filterwarnings("ignore:The 'name' property is deprecated")
-def test_simple_average_equals_an_independent_library(champion: pd.DataFrame) -> None:
-    """Yearly sums over 37 years at Champion, Nebraska, agree with xclim within 0.01 degree-days."""
-    import xarray as xr
-    from xclim.indices import growing_degree_days
-
-    mean = xr.DataArray(
-        champion[["tmin_c", "tmax_c"]].mean(axis=1).to_numpy(),
-        dims="time",
-        coords={"time": champion.index.to_numpy()},
-        attrs={"units": "degC"},
-    )
-    expected = growing_degree_days(mean, thresh="4 degC", freq="YS").to_numpy()
-    daily = degree_days(champion["tmin_c"], champion["tmax_c"], 4.0, method="average")
-    got = pd.Series(daily, index=champion.index).groupby(champion.index.year).sum()
-    assert len(got) == 37
-    np.testing.assert_allclose(got, expected, atol=0.01, rtol=0)
-
-
 # --- what must hold for any weather -------------------------------------------------------------------------------
 
 temperatures = st.floats(-30, 45).map(lambda value: round(value, 1))
