@@ -185,6 +185,21 @@ def test_a_spring_that_begins_before_the_axis_is_what_is_left_of_it() -> None:
     assert frost.first_autumn_freeze(season(0), -400) == 0
 
 
+def test_the_last_day_of_spring_may_be_the_only_one_there_is() -> None:
+    """Midsummer is day 1: a freeze on day 0 ends spring, and without one it is free from day 0."""
+    assert frost.freeze_free_from(np.stack([season(0), season(1)]), -181).tolist() == [1, 0]
+
+
+def test_half_a_degree_above_is_no_freeze() -> None:
+    """Unless that is what harms the crop; at the threshold itself it is."""
+    tmin = season()
+    tmin[[150, 320]] = 0.5
+    assert frost.freeze_free_from(tmin, 110) == 110
+    assert np.isnan(frost.first_autumn_freeze(tmin, 110))
+    assert frost.freeze_free_from(tmin, 110, threshold=0.5) == 151
+    assert frost.first_autumn_freeze(tmin, 110, threshold=0.5) == 320
+
+
 def test_springs_without_a_day_have_no_date() -> None:
     """Off the axis at either end, a year each; the last day of the axis may be the last of spring."""
     years = np.stack([season(), season(5)])
