@@ -54,7 +54,7 @@ QUICK = (
     "tests/test_report.py",
     "tests/test_region.py",
     "tests/test_daylength.py::test_polar_day_and_night_last_as_long_as_observed",
-    "tests/test_soil_water.py::test_evapotranspiration_is_that_of_another_library",
+    "tests/test_other_library.py",
     "tests/test_agenda.py::test_the_first_frosts_of_a_real_place",
     "tests/test_cli.py::test_screens",
     "tests/test_beds_command.py::test_the_drawing_is_written_whole",

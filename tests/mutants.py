@@ -56,7 +56,6 @@ ELSEWHERE = {
     "ground_part": "plan_parts",
     "helps": "compare",
     "in_time": "compare",
-    "labelled": "front_door",
     "maggot": "hazards",
     "many": "many_fields",
     "measurements": "measured",

@@ -155,3 +155,23 @@ def test_unknown_days_stay_unknown() -> None:
 def test_twilights_at_the_equator(sun_angle: float, degrees: float) -> None:
     """There the sun of an equinox goes straight down, 15 degrees an hour, in the morning and in the evening."""
     assert day_length(0.0, 79.6, sun_angle) == pytest.approx(12 + 2 * degrees / 15, abs=0.01)
+
+
+@pytest.mark.parametrize(("sun_angle", "minutes"), [(CENTRE, 0), (TOP, 16), (SUNRISE, 16 + 34)])
+def test_the_disc_and_the_air_lengthen_the_day(sun_angle: float, minutes: int) -> None:
+    """At the equator, four minutes of time a degree at either end: half a disc of 32', and 34' of refraction."""
+    assert day_length(0.0, 79.6, sun_angle) == pytest.approx(12 + 2 * minutes / 60 / 15, abs=1e-4)
+
+
+def test_declination_is_that_of_the_ephemeris_in_the_mean_of_a_leap_cycle() -> None:
+    """Every fifth day of 2020 to 2023 within a fiftieth of a degree, which the sun moves in an hour in March."""
+    import skyfield_data
+    from skyfield.api import load, load_file
+
+    ephemeris = load_file(str(Path(skyfield_data.__path__[0]) / "data" / "de421.bsp"))
+    scale, days = load.timescale(builtin=True), np.arange(1, 366, 5)
+    noons = (scale.utc(year, 1, days, 12) for year in range(2020, 2024))
+    apparent = (ephemeris["earth"].at(noon).observe(ephemeris["sun"]).apparent() for noon in noons)
+    mean = np.mean([place.radec("date")[1].degrees for place in apparent], axis=0)
+    ephemeris.close()
+    np.testing.assert_allclose(np.degrees(solar_declination(days)), mean, atol=0.02)

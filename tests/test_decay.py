@@ -119,8 +119,9 @@ def test_young_plants_turn_to_straw() -> None:
 
 def test_the_pace_on_top_is_drawn() -> None:
     """Seven tenths in the middle; a tenth of the draws lies below 0.45, another above 0.95; never next to nothing."""
+    assert decay.surface_pace() == 0.7
     paces = decay.surface_pace([-1.2816, 0.0, 1.2816, -9.0])
-    np.testing.assert_allclose(paces, [0.45, 0.7, 0.95, decay.LEAST_PACE], atol=1e-4)
+    np.testing.assert_allclose(paces, [0.45, 0.7, 0.95, 0.3], atol=1e-4)
 
 
 def test_field_ratios_lie_in_the_range_of_the_pace() -> None:
@@ -141,3 +142,38 @@ def test_what_lies_on_top_decays_less_when_dry() -> None:
     slow, fast = (decay.surface_moisture(1.0, 0.4, decay.surface_pace(draw)) for draw in (-1.2816, 1.2816))
     assert slow == pytest.approx(0.4)
     assert 0.9 < fast < 1
+
+
+def test_the_pace_says_how_far_the_surface_lies_between_rain_and_ground() -> None:
+    """By hand, rain alone 0.4 and ground 1: none of the way at 0.45, half of it at 0.725, all at 1, no more beyond."""
+    found = decay.surface_moisture(1.0, 0.4, [0.3, 0.45, 0.725, 1.0, 1.3])
+    np.testing.assert_allclose(found, [0.4, 0.4, 0.7, 1.0, 1.0])
+    assert decay.surface_moisture(0.2, 0.8, 1.0) == 0.8  # rain on dry ground wets what lies on top all the same
+
+
+# --- at the edges ---------------------------------------------------------------------------------
+
+
+def test_warm_soil_decays_at_the_full_rate_and_no_faster() -> None:
+    """The line comes to 1 at 35 degC, the square at 32; the curve has levelled off there and stays below."""
+    assert decay.linear_factor([5.0, 20.0, 35.0, 44.0]).tolist() == [0.0, 0.5, 1.0, 1.0]
+    assert decay.quadratic_factor([-3.0, 0.0, 16.0, 32.0, 44.0]).tolist() == [0.0, 0.0, 0.25, 1.0, 1.0]
+    assert decay.sigmoid_factor([-30.0, 0.0]).tolist() == [0.0, 0.0]
+    # A tenth at the freezing point; where exp(9.93 - 0.312 T) is T, half of nine tenths more.
+    assert decay.sigmoid_factor(1e-9) == pytest.approx(0.1)
+    assert decay.sigmoid_factor(60.0) == pytest.approx(1.0, abs=1e-5)
+    even = 20.0
+    for _ in range(30):  # closer by seven times each time
+        even = (9.93 - np.log(even)) / 0.312
+    assert decay.sigmoid_factor(even) == pytest.approx(0.55)
+
+
+def test_nitrogen_enough_does_not_hurry() -> None:
+    """The full rate up to a ratio of 25, half of it at 50 (the half-life of the exponent is one more 25)."""
+    np.testing.assert_allclose(decay.carbon_nitrogen_factor([0.0, 25.0, 50.0, 75.0]), [1.0, 1.0, 0.5, 0.25], atol=1e-3)
+
+
+def test_the_single_pool_is_followed_over_the_days_of_each_place() -> None:
+    """A twentieth of what is left goes on each full day: 0.95, then 0.95 squared; none on a day without decay."""
+    left = decay.single_left([[1.0, 1.0], [0.0, 1.0]])
+    np.testing.assert_allclose(left, [[0.95, 0.9025], [1.0, 0.95]])

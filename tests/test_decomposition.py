@@ -277,3 +277,94 @@ def test_a_slow_case_in_a_colder_soil_is_late_by_both() -> None:
         soil, 10, residue(), draw=CASE_DRAW * np.array([-1.0, 1.0]), soil_error=np.array([-1.0, 1.0])
     )
     np.testing.assert_array_equal(both - likely, [slow + colder - 2 * likely, fast + warmer - 2 * likely])
+
+
+def test_a_case_is_the_least_the_middle_or_the_most_on_each_day() -> None:
+    """Models change places as it gets warmer; the days keep their order."""
+    released = np.array([[0.1, 0.5], [0.2, 0.3], [0.3, 0.4]])
+    for case, expected in (("slow", [0.1, 0.3]), ("likely", [0.2, 0.4]), ("fast", [0.3, 0.5])):
+        np.testing.assert_array_equal(decomposition.case_of(released, case), expected)
+
+
+def test_each_place_and_model_counts_to_its_own_end() -> None:
+    """Released by models, places and days; a season that ends before the first day holds that day."""
+    released = np.stack([np.linspace(0, 0.8, 5), np.linspace(0, 0.4, 5)])[:, np.newaxis] * np.ones((2, 3, 1))
+    found = decomposition.of_the_season(released, [3.0, np.nan, 9.0])
+    np.testing.assert_allclose(found[0], [[0, 0.5, 1, 1, 1], [0, 0.25, 0.5, 0.75, 1], [0, 0.25, 0.5, 0.75, 1]])
+    np.testing.assert_allclose(found[1], found[0])
+    np.testing.assert_allclose(decomposition.of_the_season(np.array([0.5, 1.0]), 0.0), [1.0, 1.0])
+
+
+@pytest.mark.parametrize("pace", [0.4, 1.0])
+def test_what_is_ended_before_the_first_day_rots_from_it_on(pace: float) -> None:
+    """In steady soil as long a wait as from any other day, counted from the day before the first."""
+    soil = np.full(300, 14.0)
+    late = decomposition.residue_clear(soil, 40.0, residue(), pace=pace) - 40
+    for start in (-7.0, -1.0):
+        assert decomposition.residue_clear(soil, start, residue(), pace=pace) == late - 1
+    assert decomposition.residue_clear(soil, 0.0, residue(), pace=pace) == late
+
+
+def test_a_place_that_clears_late_is_found_beside_one_that_clears_soon() -> None:
+    """Each is searched as far as it takes."""
+    soil = np.stack([np.full(400, 20.0), np.where(np.arange(400) < 250, 3.0, 20.0)])
+    found = decomposition.residue_clear(soil, [10.0], residue())
+    np.testing.assert_array_equal(found[:, 0], [by_loop(row, 10)[1] for row in soil])
+    assert found[0, 0] < 100 < found[1, 0]
+
+
+def test_age_is_read_off_between_five_ages() -> None:
+    """In soil so cold that days tell: at each of the five by what its pools need, between two of them half way.
+
+    The linear model is the slow one at 5.3 degC, at a hundredth of the full rate.
+    """
+    soil = np.full(6000, 5.3)
+    ages = np.array([0.0, 0.25, 0.5, 0.625, 0.75, 1.0])
+    needs = [decomposition.days_to_clear(tuple(decay.fractions(residue(), age).tolist())) for age in ages]
+    needs[3] = (needs[2] + needs[4]) / 2
+    plants = Maturity(age=ages, carbon_nitrogen=np.zeros(6))
+    found = decomposition.residue_clear(soil, 0, residue(), maturity=plants, draw=np.full(6, -CASE_DRAW))
+    np.testing.assert_allclose(found, np.array(needs) * 100, atol=2)
+
+
+def test_how_much_may_be_left_stretches_the_wait() -> None:
+    """A standard deviation is a fifth of the days; however lucky, three tenths of them are waited for."""
+    soil, spread = np.full(900, 8.0), decomposition.CLEAR_SPREAD
+    wait = float(decomposition.residue_clear(soil, 0, residue()))
+    less, more, least = decomposition.residue_clear(soil, 0, residue(), clear_draw=np.array([-1.0, 1.0, -9.0]))
+    assert [less, more] == [np.ceil(wait * (1 - spread)), np.ceil(wait * (1 + spread))]
+    assert least == np.ceil(0.3 * wait)
+
+
+def test_a_high_ratio_slows_the_single_pool_too() -> None:
+    """At C:N 50 half of the rate, so twice the days, by every model (0.693 in the exponent is ln 2 to 1 in 4700)."""
+    soil = np.full(600, 15.0)
+    draws = CASE_DRAW * np.array([-1.0, 0.0, 1.0])
+    enough, starved = (
+        decomposition.residue_clear(soil, 0, residue(), maturity=mature(carbon_nitrogen=ratio), draw=draws)
+        for ratio in (25, 50)
+    )
+    np.testing.assert_array_equal(starved, 2 * enough)
+
+
+def test_the_middle_plant_is_the_mean_of_the_draws_of_each_year() -> None:
+    """The axis of the draws is kept; one number for all is its own mean."""
+    plants = Maturity(age=np.array([[0.0, 1.0], [0.5, 1.0]]), carbon_nitrogen=np.array([[20.0, 40.0], [30.0, 30.0]]))
+    np.testing.assert_array_equal(plants.middle().age, [[0.5], [0.75]])
+    np.testing.assert_array_equal(plants.middle().carbon_nitrogen, [[30.0], [30.0]])
+    np.testing.assert_array_equal(decomposition.YOUNG.middle().age, [0.0])
+
+
+def test_the_morrow_of_part_of_a_day_is_a_whole_one() -> None:
+    """Ended in the course of day 10, it is seen to be clear on day 12 at the soonest."""
+    lucky = np.array([9.0])
+    assert decomposition.residue_clear(np.full(300, 14.0), 10.5, residue(), draw=lucky) == 12
+
+
+def test_half_the_water_releases_in_twice_the_days() -> None:
+    """By the models of pools exactly, which follow the sum of what the days allow."""
+    soil = np.full(60, 16.0)
+    moist = decomposition.nitrogen_released(soil, 0, residue())
+    dry = decomposition.nitrogen_released(soil, 0, residue(), moisture=np.full(60, 0.5))
+    np.testing.assert_allclose(dry[:2, 2::2], moist[:2, 1:30])
+    assert (dry[2] <= moist[2]).all()

@@ -16,7 +16,16 @@ from hypothesis.extra import numpy as hnp
 
 from covercrop.base.errors import UnknownNameError, UsageError
 from covercrop.base.shipped import data_file
-from covercrop.models.degree_days import CUTOFFS, METHODS, accumulate, crossing, degree_days, first_at_least, first_day
+from covercrop.models.degree_days import (
+    CUTOFFS,
+    METHODS,
+    TOLERANCE,
+    accumulate,
+    crossing,
+    degree_days,
+    first_at_least,
+    first_day,
+)
 
 DOUBLE = tuple(method for method in METHODS if method.startswith("double-"))
 SINGLE = tuple(method for method in METHODS if method not in DOUBLE)
@@ -152,29 +161,6 @@ def test_steady_day_at_the_upper_threshold_counts_in_full(method: str) -> None:
     """A day that stays at the upper threshold is not above it, whatever the cut-off."""
     got = [degree_days([25.0], [25.0], 10.0, 25.0, method=method, cutoff=cutoff)[0] for cutoff in CUTOFFS]
     assert got == pytest.approx([15.0] * 3)
-
-
-# --- a real record ------------------------------------------------------------------------------------------------
-
-
-# xclim asks pandas for a name that pandas is about to drop.
-@pytest.mark.filterwarnings("ignore:The 'name' property is deprecated")
-def test_simple_average_equals_an_independent_library(champion: pd.DataFrame) -> None:
-    """Yearly sums over 37 years at Champion, Nebraska, agree with xclim within 0.01 degree-days."""
-    import xarray as xr
-    from xclim.indices import growing_degree_days
-
-    mean = xr.DataArray(
-        champion[["tmin_c", "tmax_c"]].mean(axis=1).to_numpy(),
-        dims="time",
-        coords={"time": champion.index.to_numpy()},
-        attrs={"units": "degC"},
-    )
-    expected = growing_degree_days(mean, thresh="4 degC", freq="YS").to_numpy()
-    daily = degree_days(champion["tmin_c"], champion["tmax_c"], 4.0, method="average")
-    got = pd.Series(daily, index=champion.index).groupby(champion.index.year).sum()
-    assert len(got) == 37
-    np.testing.assert_allclose(got, expected, atol=0.01, rtol=0)
 
 
 # --- what must hold for any weather -------------------------------------------------------------------------------
@@ -478,6 +464,7 @@ def test_the_first_day_of_each_row_of_any_shape() -> None:
     """The day lies on the last of three axes; a row that never holds has none."""
     holds = np.array([[[False, True, True, False]], [[False, False, False, False]], [[True, False, False, True]]])
     np.testing.assert_array_equal(first_day(holds), [[1.0], [np.nan], [0.0]])
+    assert np.isnan(first_day(holds[..., :0])).tolist() == [[True]] * 3  # no day at all
 
 
 def test_a_start_before_the_first_day_is_the_first() -> None:
@@ -491,3 +478,48 @@ def test_half_a_day_above_the_upper_threshold(cutoff: str, expected: float) -> N
     """15 to 35 degrees between 10 and 30, each extreme for half the day: (5 + 20) / 2; less 5 / 2; less 20 / 2."""
     got = degree_days([15.0], [35.0], 10.0, 30.0, method="clamped-average", cutoff=cutoff)
     assert got[0] == pytest.approx(expected)
+
+
+def test_a_sum_short_by_the_tolerance_counts() -> None:
+    """By exactly that much, whether the days to come are known or not."""
+    for last in (0.0, np.nan):
+        np.testing.assert_array_equal(crossing([0.0, 0.0, last], [TOLERANCE, 3 * TOLERANCE]), [0.0, np.nan])
+
+
+def test_only_the_last_day_unknown_is_never_reached() -> None:
+    """It is not above the threshold, nor does it hide the days before; in any row."""
+    total = np.array([[5.0, 10.0, np.nan], [5.0, 10.0, 15.0]])
+    np.testing.assert_array_equal(crossing(total[0], [10.0, 12.0]), [1.0, np.nan])
+    np.testing.assert_array_equal(crossing(total, [10.0, 12.0]), [[1.0, np.nan], [1.0, 2.0]])
+
+
+def test_a_sum_that_begins_without_bound_hides_no_other_row() -> None:
+    """Minus infinity is short of any threshold, as before the first cold that could kill."""
+    total = np.array([[-np.inf, 3.0, 9.0], [1.0, 2.0, 3.0]])
+    np.testing.assert_array_equal(crossing(total, [2.0, 5.0]), [[1.0, 2.0], [1.0, np.nan]])
+
+
+def test_what_needs_nothing_is_there_on_the_first_day_that_counts() -> None:
+    """And no day before, in each row, with the last day known or not."""
+    for last in (1.0, np.nan):
+        total = np.array([[1.0, 1.0, 1.0, last]] * 3)
+        np.testing.assert_array_equal(crossing(total, 0.0, [[0.0], [1.0], [1.5]]), [[0.0], [1.0], [2.0]])
+
+
+def test_starts_beyond_the_last_day_reach_nothing() -> None:
+    """The day after the last one, and later, also where that is the place of another row's first day."""
+    total = accumulate(np.ones((2, 4)))
+    np.testing.assert_array_equal(crossing(total, [1.0, 1.0, 1.0], [3.0, 4.0, 9.0]), [[3.0, np.nan, np.nan]] * 2)
+
+
+@pytest.mark.parametrize("shape", [(4,), (3, 4), (2, 3, 4)])
+def test_several_starts_in_seasons_of_any_shape(shape: tuple[int, ...]) -> None:
+    """Each place, start and threshold find the day that a loop finds; what is waited for may lie below zero."""
+    values = np.random.default_rng(2).integers(-4, 5, shape).astype(float)
+    starts, thresholds = np.array([0.0, 1.5, 3.0]), np.array([-2.0, 0.0, 3.0])
+    got = first_at_least(values, thresholds, starts)
+    assert got.shape == (*shape[:-1], 3)
+    for place in np.ndindex(got.shape):
+        row, start, threshold = values[place[:-1]], starts[place[-1]], thresholds[place[-1]]
+        days = [day for day in range(4) if day >= start and row[day] >= threshold]
+        np.testing.assert_equal(got[place], float(days[0]) if days else np.nan)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,9 +14,11 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from covercrop.base.errors import UnknownNameError
+from covercrop.base.records import CitedValue
 from covercrop.base.units import celsius_from_fahrenheit, fahrenheit_difference
 from covercrop.models import frost, maggot, season_calendar, seedling_disease
 from covercrop.models.soil_temperature import held
+from covercrop.parameters.companions import CerealWait
 
 CHECKS = Path(__file__).resolve().parent.parent / "data" / "validation" / "planting_checks.csv"
 
@@ -182,6 +185,21 @@ def test_a_spring_that_begins_before_the_axis_is_what_is_left_of_it() -> None:
     assert frost.first_autumn_freeze(season(0), -400) == 0
 
 
+def test_the_last_day_of_spring_may_be_the_only_one_there_is() -> None:
+    """Midsummer is day 1: a freeze on day 0 ends spring, and without one it is free from day 0."""
+    assert frost.freeze_free_from(np.stack([season(0), season(1)]), -181).tolist() == [1, 0]
+
+
+def test_half_a_degree_above_is_no_freeze() -> None:
+    """Unless that is what harms the crop; at the threshold itself it is."""
+    tmin = season()
+    tmin[[150, 320]] = 0.5
+    assert frost.freeze_free_from(tmin, 110) == 110
+    assert np.isnan(frost.first_autumn_freeze(tmin, 110))
+    assert frost.freeze_free_from(tmin, 110, threshold=0.5) == 151
+    assert frost.first_autumn_freeze(tmin, 110, threshold=0.5) == 320
+
+
 def test_springs_without_a_day_have_no_date() -> None:
     """Off the axis at either end, a year each; the last day of the axis may be the last of spring."""
     years = np.stack([season(), season(5)])
@@ -262,3 +280,58 @@ def test_the_wait_for_seedling_disease_fits(
         100.0, method, terminate, small_seed=small, draw=np.array([-1.2816, 0.0, 1.2816])
     )
     np.testing.assert_array_equal(found - 100, [early, likely, late])
+
+
+@pytest.mark.parametrize(
+    ("sown", "latitude", "midwinter"),
+    [
+        ("2025-09-10", 40.0, "2026-01-01"),
+        ("2026-02-15", 40.0, "2026-01-01"),  # sown in spring, of the winter just past
+        ("2026-04-01", 40.0, "2026-01-01"),
+        ("2026-04-02", 40.0, "2027-01-01"),  # 182 days on it is October
+        ("2026-03-10", -37.0, "2026-07-01"),
+    ],
+)
+def test_the_midwinter_of_a_sowing(sown: str, latitude: float, midwinter: str) -> None:
+    """That of the spring which comes half a year after it."""
+    assert season_calendar.midwinter_after(np.datetime64(sown), latitude) == np.datetime64(midwinter)
+
+
+def test_a_peak_of_flies_is_a_risk_from_its_day_on() -> None:
+    """Ten degree-days a day: out on day 19; sown the day before, in soil of 19 degC, seed is at low risk at once."""
+    warm, soil = np.full(60, maggot.MAGGOT_LOWER + 10), np.full(60, 19.0)
+    found = maggot.maggot_clear(warm, warm, soil, np.array([18.0, 19.0, 40.0, 41.0]), 0)
+    np.testing.assert_array_equal(found, [18, 41, 41, 41])
+
+
+def test_draws_of_a_tarp_that_outlasts_the_disease() -> None:
+    """Under a tarp three weeks are over when it is dead: four and six weeks of small seed leave one and three."""
+    late = seedling_disease.disease_clear(100.0, "direct-seed", "tarp", small_seed=True, draw=[0.0, 1.2816])
+    np.testing.assert_array_equal(late, [107, 121])
+    never_early = seedling_disease.disease_clear(100.0, "transplant", draw=-9.0)
+    assert never_early == 100
+
+
+@pytest.mark.parametrize(
+    ("method", "terminate", "small", "waits"),
+    [
+        ("direct-seed", "turn-under", False, 30),
+        ("direct-seed", "turn-under", True, 40),
+        ("transplant", "turn-under", True, 30),
+        ("direct-seed", "roll", True, 50),
+        ("direct-seed", "mow", False, 12),
+        ("transplant", "roll", True, 7),
+    ],
+)
+def test_the_longer_wait_of_two_covers_counts(method: str, terminate: str, small: bool, waits: int) -> None:
+    """Invented waits of a cereal: 30 days for what is large, 40 for small seed, 50 for small seed on top of it.
+
+    Large seed and plants go in through what lies on top, and wait for the legume alone: 12 days and 7.
+    """
+    large, buried, on_top = (CitedValue(value=days, unit="d", printed="", basis="assumed") for days in (30, 40, 50))
+    cereal = CerealWait(large_seed=large, small_seed=buried, small_seed_on_top=on_top)
+    found = seedling_disease.disease_clear(100.0, method, terminate, small_seed=small, cereal=cereal)
+    assert found == 100 + waits
+    brief = CerealWait(**dict.fromkeys(CerealWait.__slots__, replace(large, value=1.0)))
+    alone = seedling_disease.disease_clear(100.0, method, terminate, small_seed=small)
+    assert seedling_disease.disease_clear(100.0, method, terminate, small_seed=small, cereal=brief) == alone

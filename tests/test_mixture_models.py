@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 from covercrop.base.errors import UnknownNameError
-from covercrop.models import cereal, decay, decomposition, mixture, seedling_disease, termination
+from covercrop.models import cereal, decay, decomposition, mixture, seedling_disease
 from covercrop.models.biomass import PAN_AT_FULL
 from covercrop.parameters import catalogue
 from covercrop.parameters.companions import Companion, companion, companion_names, companions
@@ -498,51 +498,3 @@ def test_the_longer_wait_counts() -> None:
     both = seedling_disease.disease_clear(0.0, "transplant", cereal=RYE.wait, draw=np.array([-3.0, 0.0]))
     assert both[0] > alone[0]
     assert both[1] == alone[1] == 14
-
-
-# --- windows --------------------------------------------------------------------------------------
-
-
-def pair(method: str, **changes: float) -> tuple[float, float]:
-    """The window of vetch and rye on round days, some of them changed."""
-    days = {"bud": 90, "first_flower": 105, "bloom_10": 110, "bloom_25": 115, "bloom_50": 120, "end_of_bloom": 150}
-    days |= {"viable_seed": 161, "rolled_from": 125, "swelling_pods": 150}
-    days |= {"cereal_jointing": 80, "cereal_boot": 95, "cereal_heading": 98, "cereal_flowering": 108}
-    days |= {"cereal_milk": 114, "cereal_last": 121, "cereal_tilled_until": 108} | changes  # type: ignore[assignment]
-    found = termination.window({name: np.array([float(day)]) for name, day in days.items()}, method, VETCH)
-    return found[0].item(), found[1].item()
-
-
-def test_the_window_of_the_two_by_way_of_ending() -> None:
-    """Rolled and mown by the later of the two, turned under by the earlier, all before either sets seed."""
-    assert pair("roll") == (125, 121)
-    assert pair("roll", cereal_flowering=130, cereal_last=143) == (130, 143)
-    assert pair("mow") == (120, 121)
-    assert pair("mow", cereal_heading=128, cereal_last=200) == (128, 150)
-    assert pair("turn-under") == (80, 121)
-    assert pair("turn-under", cereal_jointing=140, cereal_last=200) == (110, 160)
-    assert pair("tarp", cereal_last=200) == (80, 160 - 21)
-
-
-def test_rolled_before_it_flowers_a_cereal_lives_on() -> None:
-    """What never comes to flower is never killed by a roller, whatever the legume does."""
-    assert np.isnan(pair("roll", cereal_flowering=np.nan)[0])
-
-
-def test_tillage_kills_less_surely_from_the_boot_on() -> None:
-    """One stand in ten is hard from the boot on, half of them by the watery grain; a legume never is."""
-    boot, milk = np.array([95.0]), np.array([121.0])
-    last = [termination.tilled_until(boot, milk, np.array([draw])).item() for draw in (-1.2816, -0.6408, -1e-9, 0.0)]
-    assert last == [95, 108, 120, np.inf]
-    stages_ = {"cereal_tilled_until": np.array([108.0, np.nan])}
-    assert termination.killed_until(stages_, "turn-under") == pytest.approx([108, np.inf])
-    assert termination.killed_until(stages_, "roll") is None
-    assert termination.killed_until({}, "turn-under") is None
-
-
-def test_the_last_day_of_a_cereal_lies_between_watery_grain_and_soft_dough() -> None:
-    """Two sources name one end each; a draw lies between, and never beyond."""
-    milk = np.array([120.0])
-    early, middle, late = (termination.last_before_grain(milk, np.array([draw])).item() for draw in (-3.0, 0.0, 3.0))
-    assert (early, middle, late) == (124, 131, 134)
-    assert MODELS.cereal.dough.value == 14

@@ -12,7 +12,7 @@ from hypothesis.extra.numpy import arrays
 
 from covercrop.base.errors import UnknownNameError
 from covercrop.base.records import CitedValue
-from covercrop.models import frost, plantback
+from covercrop.models import decomposition, frost, plantback
 from covercrop.models import maggot as hazards
 from covercrop.models.decomposition import Maturity
 from covercrop.models.degree_days import TOLERANCE
@@ -280,3 +280,108 @@ def test_soil_to_wait_for(crop: str, method: str, own: float | None, expected: t
     least, good = plantback.soil_wanted(catalogue.crop(crop), method, own)
     assert least * 1.8 + 32 == pytest.approx(expected[0])
     assert (None if good is None else good * 1.8 + 32) == pytest.approx(expected[1])
+
+
+# --- what each limit is asked with ----------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def ground(weather: tuple[np.ndarray, np.ndarray]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The extremes, and the soil under bare ground."""
+    tmin, tmax = weather
+    return tmin, tmax, soil_temperature((tmin + tmax) / 2, "bare", canopy_until=TURNED_UNDER)
+
+
+@pytest.mark.parametrize(
+    ("crop", "method", "terminate", "through"),
+    [
+        ("pumpkin", "direct-seed", "roll", True),
+        ("pumpkin", "transplant", "turn-under", False),
+        ("pumpkin", "direct-seed", "turn-under", False),
+        ("tomato", "direct-seed", "mow", False),
+        ("tomato", "transplant", "tarp", True),
+    ],
+)
+def test_plants_and_large_seed_go_in_through_what_lies_on_top(
+    crop: str, method: str, terminate: str, through: bool
+) -> None:
+    """Small seed does not, and nothing goes in through what was turned under."""
+    assert plantback.planted_through(catalogue.crop(crop), method, terminate) is through
+
+
+def test_a_passing_error_is_felt_by_thresholds_alone(ground: tuple[np.ndarray, np.ndarray, np.ndarray]) -> None:
+    """A kelvin that lasts and half a one that passes: warm soil and flies feel both, residue the one that lasts."""
+    tmin, tmax, soil = ground
+    crop, start = catalogue.crop("pumpkin"), np.array([float(TURNED_UNDER)])
+    lasts, passes = np.array([-1.0, 1.0]), np.array([-0.5, -0.5])
+    found = plantback.limits(
+        *ground,
+        start,
+        MIDWINTER,
+        residue=RESIDUE,
+        crop=crop,
+        method="direct-seed",
+        soil_error=lasts,
+        soil_passing=passes,
+    )
+    both = np.array([-1.5, 0.5])
+    np.testing.assert_array_equal(found["soil_warm"], plantback.soil_warm(soil, crop.soil_planting.value, start, both))
+    np.testing.assert_array_equal(
+        found["maggot"], hazards.maggot_clear(tmin, tmax, soil, start, MIDWINTER, soil_error=both)
+    )
+    np.testing.assert_array_equal(found["residue"], decomposition.residue_clear(soil, start, RESIDUE, soil_error=lasts))
+
+
+@pytest.mark.parametrize(("terminate", "pace"), [("turn-under", 0.5), ("mow", 0.35)])
+def test_a_mixture_rots_at_its_share_of_the_pace(
+    ground: tuple[np.ndarray, np.ndarray, np.ndarray], terminate: str, pace: float
+) -> None:
+    """Half of the pace of the legume, of which what is mown has seven tenths; left out, all of it."""
+    crop, start = catalogue.crop("tomato"), np.array([float(TURNED_UNDER)])
+    for asked, share in (({"residue_pace": 0.5}, 1.0), ({}, 2.0)):
+        found = plantback.limits(
+            *ground,
+            start,
+            MIDWINTER,
+            residue=RESIDUE,
+            crop=crop,
+            method="direct-seed",
+            terminate=terminate,
+            **asked,  # type: ignore[arg-type]
+        )
+        expected = decomposition.residue_clear(ground[2], start, RESIDUE, pace=pace * share)
+        np.testing.assert_array_equal(found["residue"], expected)
+
+
+def test_own_soil_comes_before_that_of_the_crop(ground: tuple[np.ndarray, np.ndarray, np.ndarray]) -> None:
+    """The threshold that is given is the one that is waited for."""
+    crop, start = catalogue.crop("pumpkin"), np.array([float(TURNED_UNDER)])
+    found = plantback.limits(
+        *ground, start, MIDWINTER, residue=RESIDUE, crop=crop, method="direct-seed", soil_least=20.0
+    )
+    np.testing.assert_array_equal(found["soil_warm"], plantback.soil_warm(ground[2], 20.0, start))
+
+
+def test_years_before_draws_keep_their_place() -> None:
+    """A place before the years: what is one for all is spread over (place, year, draw)."""
+    air = np.full((2, 3, 400), 18.0)
+    found = plantback.limits(
+        air - 5,
+        air + 5,
+        air,
+        np.full((2, 1, 1), 237.0),
+        MIDWINTER,
+        residue=RESIDUE,
+        crop=catalogue.crop("pumpkin"),
+        method="direct-seed",
+        disease_draw=np.linspace(-1, 1, 4),
+    )
+    assert {index.shape for index in found.values()} == {(2, 3, 4)}
+
+
+def test_of_two_limits_on_one_day_the_first_binds() -> None:
+    """In the order of the dictionary; one that is never reached binds before all that are."""
+    on_one_day = {"residue": np.array([5.0]), "frost": np.array([5.0])}
+    assert plantback.binding(on_one_day) == "residue"
+    assert plantback.binding(on_one_day | {"frost": np.array([np.nan])}) == "frost"
+    assert plantback.binding({"residue": np.empty(0), "frost": np.empty(0)}) is None

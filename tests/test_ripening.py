@@ -172,6 +172,74 @@ def test_half_way_before_the_filling() -> None:
     np.testing.assert_array_equal(made.cold_filling(np.array([201.0])), [[1.0]])
 
 
+# --- at the edges ---------------------------------------------------------------------------------
+
+
+def test_part_of_a_day_of_the_least_time_is_a_whole_one() -> None:
+    """0.85 of 55 days are 46.75: on the 47th day after planting, and no later than 47 before the end."""
+    total = np.cumsum(np.full(400, 20.0))
+    needed = np.array([100.0])
+    assert ripening.ripe(total, needed, 55, 200.0, 300.0)[0] == 247
+    assert ripening.latest_planting(total, needed, 55, 300.0)[0] == 253
+
+
+def test_ripe_on_the_day_of_the_end_is_too_late() -> None:
+    """The end is the first day that no longer counts; without an end every day is early enough."""
+    total = np.cumsum(np.full(400, 10.0))
+    found = ripening.ripe(total, np.array([100.0]), 0.0, 200.0, np.array([209.0, 210.0, np.nan]))
+    np.testing.assert_array_equal(found, [[np.nan], [209.0], [209.0]])
+
+
+def test_planted_on_the_first_days_the_heat_of_those_days_counts() -> None:
+    """Ten a day from day 0: planted on it the end of day 12 leaves 120, on the second 110, on the third 100."""
+    total = np.cumsum(np.full(400, 10.0))
+    assert ripening.latest_planting(total, [120.0, 110.0, 100.0, 130.0], 0.0, 12.0).tolist() == [0, 1, 2, NO_DAY]
+    day = np.array([12.0])
+    for start, heat in ((0.0, 120.0), (1.0, 110.0), (2.0, 100.0)):
+        for more, half in ((0.0, 1.0), (0.1, 0.0)):
+            got = ripening.half_way_by(total, np.array([2 * heat + more]), np.array([start]), day)
+            np.testing.assert_array_equal(got, [[half]])
+
+
+def test_half_way_is_not_known_where_the_days_are_not() -> None:
+    """Neither planted nor ended: no share of the heat."""
+    total = np.cumsum(np.full(400, 10.0))
+    got = ripening.half_way_by(total, np.array([100.0]), np.array([np.nan, 5.0]), np.array([50.0]))
+    np.testing.assert_array_equal(got, [[np.nan, 1.0]])
+
+
+def test_one_mean_year_serves_several_ends() -> None:
+    """And several years one end each: an end for each row, a column for each need."""
+    total, ends = np.cumsum(np.full(400, 10.0)), np.array([100.0, 200.0, np.nan])
+    for years in (total, np.stack([total] * 3)):
+        found = ripening.latest_planting(years, [100.0, 300.0], 0.0, ends)
+        np.testing.assert_array_equal(found, [[90, 70], [190, 170], [np.nan, np.nan]])
+
+
+@pytest.mark.parametrize("sown", [True, False])
+def test_the_slowest_variety_by_hand(sown: bool) -> None:
+    """A hundred days of the heat of one: as many packet days less what it takes to come up; no end, no limit."""
+    a_day, up = SQUASH.ripening.heat_of_a_day.value, SQUASH.ripening.until_up
+    assert up is not None
+    total = np.cumsum(np.full(400, a_day / 2))
+    found = ripening.longest_packet(np.stack([total] * 2), SQUASH.ripening, 50.0, np.array([250.0, np.nan]), sown=sown)
+    np.testing.assert_allclose(found, [100 - (up.value / a_day if sown else 0.0), np.inf])
+    hot = np.cumsum(np.full(400, 3 * a_day))  # heat for 255 days, but 85 of the packet's hundred pass at the least
+    assert ripening.longest_packet(hot, SQUASH.ripening, 50.0, 135.0, sown=sown) == pytest.approx(100)
+
+
+def test_warmth_runs_out_no_sooner_than_a_fortnight_is_known() -> None:
+    """Cool from the first day on, midsummer before it: the end is the day after the fourteenth known.
+
+    Off the axis there is neither cold nor frost, whatever the shape.
+    """
+    years = np.cumsum(np.ones((2, 60)), axis=1)
+    mild = np.full((2, 60), 5.0)
+    np.testing.assert_array_equal(ripening.season_end(mild, years, -300.0, 0.0), [15.0, 15.0])
+    assert np.isnan(ripening.season_end(mild, years, -122.0, 0.0)).tolist() == [True, True]  # midsummer is day 60
+    np.testing.assert_array_equal(ripening.season_end(mild, years, -132.0, 0.0), [51.0, 51.0])
+
+
 # --- the answer -----------------------------------------------------------------------------------
 
 RECORD = weather(last="2026-10-31")

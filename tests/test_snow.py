@@ -57,6 +57,53 @@ def test_snow_of_many_is_that_of_each_alone():
         np.testing.assert_allclose(together[place], snow_depth(tmean[place], rain[place]))
 
 
+def by_loop(tmean, rain):
+    """Depth of one place, from a plain account of its water and its depth [mm]."""
+    water, deep, depths = 0.0, 0.0, []
+    for air, fallen in zip(tmean, rain, strict=True):
+        new = fallen * min(max((1 - air) / 3, 0), 1)  # all snow at -2 degC, none at 1
+        whole = water + new
+        water = max(whole - 4.5 * max(air, 0), 0)
+        deep = max((deep * 0.9 + new / 0.1) * water / whole, water / 0.35) if water else 0.0
+        depths.append(deep)
+    return depths
+
+
+def test_snow_comes_and_goes_as_in_a_plain_account():
+    """Place by place: two winters with a bare summer between, a thaw with new snow in it, and no snow at all."""
+    tmean = np.array(
+        [
+            [-4.0, -1.0, 0.5, 6.0, 9.0, 9.0, -3.0, 0.5, 0.0, 5.0],
+            [8.0, -5.0, -6.0, 0.9, -0.5, 3.0, 1.0, 1.5, -9.0, -9.0],
+            [5.0] * 10,
+        ]
+    )
+    rain = np.array([[9.0, 5.0, 4.0, 8.0, 0.0, 2.0, 3.0, 6.0, 0.0, 1.0], [4.0] * 10, [9.0] * 10])
+    depth = snow_depth(tmean, rain)
+    np.testing.assert_allclose(depth, [by_loop(*place) for place in zip(tmean, rain, strict=True)], atol=1e-9)
+    np.testing.assert_allclose(snow_depth(tmean[0], rain[0]), depth[0], atol=1e-9)
+    assert (depth[0, 4:6] == 0).all()
+    assert depth[0, 6] > 0
+    assert not depth[2].any()
+
+
+def test_snow_lies_on_as_long_as_there_is_water_in_it():
+    """A thin cover outlasts the last snowfall, a degree and 4.5 mm a day."""
+    np.testing.assert_allclose(
+        snow_depth([-5.0, 1.0, 1.0, 1.0], [10.0, 0.0, 0.0, 0.0])[1:], [49.5, 8.1, 0.0], atol=1e-9
+    )
+
+
+def test_snow_that_was_measured_now_and_then_is_none_elsewhere_without_rain():
+    """Nothing is worked out from rain that is not known; what was measured throughout is as it was."""
+    measured, unknown = np.array([[np.nan, 70.0], [np.nan, np.nan]]), np.full((2, 2), np.nan)
+    np.testing.assert_array_equal(lying_snow(measured, np.full((2, 2), -5.0), unknown), [[0.0, 70.0], [0.0, 0.0]])
+    known = np.array([[3.0, 70.0], [0.0, 8.0]])
+    np.testing.assert_array_equal(lying_snow(known, unknown, unknown), known)
+    rain = np.array([10.0, np.nan])  # one day's is enough
+    np.testing.assert_allclose(lying_snow(np.full(2, np.nan), np.full(2, -5.0), rain), [100.0, 90.0])
+
+
 def test_measured_snow_comes_before_that_of_temperature_and_rain():
     """Day by day; none where nothing is known."""
     measured = np.array([np.nan, 70.0, np.nan])

@@ -215,3 +215,11 @@ def test_held_over_other_days() -> None:
     assert np.isnan(held(soil, 3)[:2]).all()
     assert np.isnan(held(soil, 4)).all()
     assert np.isnan(held(soil)).all()
+
+
+def test_years_of_days_of_many_places_are_those_of_each() -> None:
+    """However long: two rows of two places, over more days than are summed at a time."""
+    air = 12 + 10 * np.sin(np.arange(900) / np.array([50.0, 55.0, 60.0, 65.0]).reshape(2, 2, 1))
+    together = soil_temperature(air, "bare")
+    for place in np.ndindex(2, 2):
+        np.testing.assert_array_equal(together[place], soil_temperature(air[place], "bare"))

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from covercrop.base.errors import UnknownNameError
 from covercrop.models import termination
 from covercrop.parameters import catalogue
+from covercrop.parameters.constants import MODELS
 
 STAGES = {
     "emergence": np.array([8.0]),
@@ -66,6 +67,17 @@ def test_the_day_from_which_a_roller_kills_is_drawn_between_full_bloom_and_early
     assert termination.swelling_pods(STAGES, draws).tolist() == [239.0, 239.0, 242.0, 245.0, 245.0]
 
 
+def test_half_way_to_an_end_of_the_range_is_half_way() -> None:
+    """Each side by its own width: 225 + 30 * 0.1, and 225 + 30 * 0.325 on the next whole day."""
+    assert termination.rolled_from(STAGES, np.array([-0.6408, 0.6408])).tolist() == [228.0, 235.0]
+
+
+def test_part_of_a_day_of_swelling_pods_is_not_safe() -> None:
+    """Nine tenths of the 29 days from 216 to 245 end on day 242.1: the last whole day is 242."""
+    later = STAGES | {"first_flower": np.array([216.0])}
+    assert termination.swelling_pods(later) == 242
+
+
 def test_drawn_days_come_before_those_of_the_middle() -> None:
     """Where the stages carry the days that were drawn, the window is theirs."""
     drawn = STAGES | {"rolled_from": np.array([229.0]), "swelling_pods": np.array([240.0])}
@@ -96,6 +108,77 @@ def test_windows_keep_shape_and_inputs() -> None:
         assert opens.shape == closes.shape == (1, 3)
         assert np.isnan(opens[0, 1])
         assert np.isnan(closes[0, 1])
+
+
+# --- beside a cereal --------------------------------------------------------------------------------------
+
+
+def pair(method: str, **changes: float) -> tuple[float, float]:
+    """The window of vetch and rye on round days, some of them changed."""
+    days = {"bud": 90, "first_flower": 105, "bloom_10": 110, "bloom_25": 115, "bloom_50": 120, "end_of_bloom": 150}
+    days |= {"viable_seed": 161, "rolled_from": 125, "swelling_pods": 150}
+    days |= {"cereal_jointing": 80, "cereal_boot": 95, "cereal_heading": 98, "cereal_flowering": 108}
+    days |= {"cereal_milk": 114, "cereal_last": 121, "cereal_tilled_until": 108} | changes  # type: ignore[assignment]
+    found = termination.window({name: np.array([float(day)]) for name, day in days.items()}, method, VETCH)
+    return found[0].item(), found[1].item()
+
+
+def test_the_window_of_the_two_by_way_of_ending() -> None:
+    """Rolled and mown by the later of the two, turned under by the earlier, all before either sets seed."""
+    assert pair("roll") == (125, 121)
+    assert pair("roll", cereal_flowering=130, cereal_last=143) == (130, 143)
+    assert pair("mow") == (120, 121)
+    assert pair("mow", cereal_heading=128, cereal_last=200) == (128, 150)
+    assert pair("turn-under") == (80, 121)
+    assert pair("turn-under", cereal_jointing=140, cereal_last=200) == (110, 160)
+    assert pair("tarp", cereal_last=200) == (80, 160 - 21)
+
+
+def test_rolled_before_it_flowers_a_cereal_lives_on() -> None:
+    """What never comes to flower is never killed by a roller, whatever the legume does."""
+    assert np.isnan(pair("roll", cereal_flowering=np.nan)[0])
+
+
+def test_tillage_kills_less_surely_from_the_boot_on() -> None:
+    """One stand in ten is hard from the boot on, half of them by the watery grain; a legume never is."""
+    boot, milk = np.array([95.0]), np.array([121.0])
+    last = [termination.tilled_until(boot, milk, np.array([draw])).item() for draw in (-1.2816, -0.6408, -1e-9, 0.0)]
+    assert last == [95, 108, 120, np.inf]
+    stages_ = {"cereal_tilled_until": np.array([108.0, np.nan])}
+    assert termination.killed_until(stages_, "turn-under") == pytest.approx([108, np.inf])
+    assert termination.killed_until(stages_, "roll") is None
+    assert termination.killed_until({}, "turn-under") is None
+
+
+def test_the_last_day_of_a_cereal_lies_between_watery_grain_and_soft_dough() -> None:
+    """Two sources name one end each; a draw lies between, and never beyond."""
+    milk = np.array([120.0])
+    early, middle, late = (termination.last_before_grain(milk, np.array([draw])).item() for draw in (-3.0, 0.0, 3.0))
+    assert (early, middle, late) == (124, 131, 134)
+    assert MODELS.cereal.dough.value == 14
+
+
+# --- where it comes from --------------------------------------------------------------------------
+
+
+def test_what_lies_on_top_is_said_and_what_is_turned_under_is_not() -> None:
+    """Each way has what it rests on: a tarp its weeks, a roller and a mower the pods, and a roller the vetches."""
+    roll, mow, tarp = map(termination.assumptions, termination.ON_SURFACE)
+    assert termination.assumptions("turn-under") == ()
+    assert tarp[:-1] == mow[:-1]
+    assert tarp[-1].startswith("A tarp is given three weeks")
+    assert roll[:-1] == mow
+    assert roll[-1].startswith("A roller kills vetch from full bloom to early pods on")
+    assert mow[-1].startswith("A cover that is rolled or mown is safe only up to its first swelling pods")
+
+
+def test_each_way_names_listed_sources() -> None:
+    """And what lies on top those of its slower rot; turning under is what the bloom itself rests on."""
+    assert termination.sources("turn-under") == ()
+    for method in termination.ON_SURFACE:
+        keys = termination.sources(method)
+        assert all(catalogue.source(key).title for key in keys)
+        assert "regan2024" in keys
 
 
 # --- odds -----------------------------------------------------------------------------------------

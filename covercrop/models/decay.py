@@ -82,9 +82,7 @@ def sigmoid_factor(soil_c: ArrayLike) -> Array:
     There is no decay at or below 0 degC.
     """
     soil = np.asarray(soil_c, dtype=np.float64)
-    warm = np.clip(soil, 0.0, 60.0)  # far beyond where it has levelled off, and before exp() underflows
-    factor = 0.9 * warm / (warm + np.exp(9.93 - 0.312 * warm)) + 0.1
-    return np.where(soil <= 0.0, 0.0, np.where(np.isnan(soil), np.nan, np.minimum(factor, 1.0)))
+    return np.where(soil <= 0.0, 0.0, 0.9 * soil / (soil + np.exp(9.93 - 0.312 * soil)) + 0.1)
 
 
 def carbon_nitrogen_factor(carbon_nitrogen: ArrayLike) -> Array:

@@ -203,7 +203,7 @@ def residue_clear(
 
     # Most of it is gone within a season; the rest of the days is looked at only where it is not.
     found = waits(SOON)
-    if skipped + SOON < soil.shape[-1] and np.isinf(found).any():
+    if np.isinf(found).any():
         found = waits(soil.shape[-1])
     longer, shorter = np.maximum(found[0], found[1]) * pooled, np.minimum(found[0], found[1]) * pooled
     single = found[2] * whole

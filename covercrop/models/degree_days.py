@@ -296,6 +296,8 @@ def first_day(holds: NDArray[np.bool_]) -> Array:
     ndarray of float64, shape (...)
         Day index; NaN where it never does.
     """
+    if not holds.shape[-1]:
+        return np.full(holds.shape[:-1], np.nan)
     return np.where(holds.any(axis=-1), holds.argmax(axis=-1), np.nan)
 
 
@@ -324,11 +326,11 @@ def first_at_least(values: ArrayLike, threshold: ArrayLike, start: ArrayLike = 0
     values = np.asarray(values, dtype=np.float64)
     threshold, begin = np.atleast_1d(threshold), np.atleast_1d(start)
     earliest = np.min(begin, initial=values.shape[-1], where=~np.isnan(begin))
-    skipped = max(int(np.ceil(earliest)), 0)
+    skipped = max(int(earliest), 0)
     values = values[..., skipped:]
     day = skipped + np.arange(values.shape[-1])
     # Lower than all that is looked for, by no more than it takes: a great number would cost digits of the others.
-    never = float(np.fmin.reduce(threshold, axis=None, initial=np.fmin.reduce(values, axis=None, initial=0.0))) - 1.0
+    never = float(np.fmin.reduce(threshold, axis=None, initial=0.0)) - 1.0
 
     def since(first: ArrayLike) -> Array:
         counts = (day >= np.asarray(first)) & ~np.isnan(values)
@@ -356,7 +358,7 @@ def _first_in_bands(sums: Array, target: Array, low: Indices, end: Indices) -> I
     days = sums.size // end.size
     rows = sums.reshape(-1, days)
     bottom, top = float(rows[:, 0].min()), float(rows[:, -1].max()) + 1.0
-    lift = (end // days - 1) * (top + 1.0 - bottom)
+    lift = (end // days) * (top - bottom)
     lifted = (rows + lift.reshape(-1, 1)).ravel()
     return np.maximum(lifted.searchsorted(np.clip(target, bottom, top) + lift), low)
 

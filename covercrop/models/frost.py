@@ -34,14 +34,13 @@ def freeze_free_from(tmin: ArrayLike, midwinter: float, threshold: float = 0.0) 
     """
     cold = np.asarray(tmin, dtype=np.float64)
     begin, end = int(max(midwinter, 0)), int(midwinter) + HALF_YEAR
-    spring = cold[..., begin : max(end, 0)]
-    if spring.shape[-1] == 0 or end > cold.shape[-1]:
+    if not 0 < end <= cold.shape[-1]:
         return np.full(cold.shape[:-1], np.nan)
-    # Counted from the back: a day that is not known hides whether it froze.
-    backwards = ~(spring > threshold)[..., ::-1]
-    after = spring.shape[-1] - np.where(backwards.any(axis=-1), backwards.argmax(axis=-1), spring.shape[-1])
-    last = np.take_along_axis(spring, (after - 1)[..., np.newaxis], axis=-1)[..., 0]
-    return np.where((after > 0) & np.isnan(last), np.nan, begin + after.astype(np.float64))
+    spring = cold[..., begin:end]
+    # Counted from the back: a day that is not known hides whether it froze; where none does, every day is known.
+    after = np.fmax(spring.shape[-1] - first_day(~(spring > threshold)[..., ::-1]), 0.0)
+    last = np.take_along_axis(spring, after.astype(np.intp)[..., np.newaxis] - 1, axis=-1)[..., 0]
+    return np.where(np.isnan(last), np.nan, begin + after)
 
 
 def first_autumn_freeze(tmin: ArrayLike, midwinter: float, threshold: float = 0.0) -> Array:
@@ -63,7 +62,4 @@ def first_autumn_freeze(tmin: ArrayLike, midwinter: float, threshold: float = 0.
         passed over.
     """
     begin = int(max(midwinter + HALF_YEAR, 0))
-    freezes = np.asarray(tmin, dtype=np.float64)[..., begin:] <= threshold
-    if freezes.shape[-1] == 0:
-        return np.full(freezes.shape[:-1], np.nan)
-    return begin + first_day(freezes)
+    return begin + first_day(np.asarray(tmin, dtype=np.float64)[..., begin:] <= threshold)

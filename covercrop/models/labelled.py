@@ -337,7 +337,7 @@ def _check_labels(given: dict[str, Any]) -> None:
     for values in given.values():
         for what, labels, own in zip(("index", "columns"), first.axes, values.axes, strict=False):
             if not labels.equals(own):
-                other = [*labels.difference(own), *own.difference(labels)][:1]
+                other = [*labels.difference(own), *own.difference(labels)]
                 way_out = f", such as {other[0]}" if other else " or their order"
                 raise UsageError(f"{_both(given)} differ in their {what}{way_out}; select the same of both")
 

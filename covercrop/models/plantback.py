@@ -229,7 +229,7 @@ def limits(
         # Each year's own frost: the risk that is run is that of the share of members, once for all limits together.
         "frost": frost.freeze_free_from(tmin, midwinter, crop.frost.value)[..., np.newaxis],
     }
-    shape = np.broadcast_shapes(*(index.shape for index in day.values()), (*tmin.shape[:-1], 1))
+    shape = np.broadcast_shapes(*(index.shape for index in day.values()))
     return {name: np.broadcast_to(index, shape).copy() for name, index in day.items()}
 
 

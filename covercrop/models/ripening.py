@@ -85,12 +85,9 @@ def season_end(tmin: ArrayLike, total: ArrayLike, midwinter: float, freezes: flo
         Day index of the first day that no longer counts; NaN where there is none.
     """
     total = np.asarray(total, dtype=np.float64)
-    midsummer = int(max(midwinter + HALF_YEAR, 0))
-    begin = max(midsummer, COOL_DAYS)
+    begin = max(int(midwinter + HALF_YEAR), COOL_DAYS)  # midsummer, or a fortnight into what is known
     gained = total[..., begin:] - total[..., begin - COOL_DAYS : total.shape[-1] - COOL_DAYS]
-    cool = np.full(total.shape[:-1], np.nan)
-    if gained.shape[-1]:
-        cool = begin + 1 + first_day(gained < COOL_HEAT * COOL_DAYS)
+    cool = begin + 1 + first_day(gained < COOL_HEAT * COOL_DAYS)
     return np.fmin(first_autumn_freeze(tmin, midwinter, freezes), cool)
 
 
@@ -193,16 +190,15 @@ def longest_packet(total: ArrayLike, ripening: Ripening, start: float, end: Arra
     numpy.ndarray, shape (...)
         [d]; infinite where the season has no end.
     """
-    last = np.asarray(end, dtype=np.float64)[..., np.newaxis]
-    total = np.asarray(total, dtype=np.float64)
-    had = (_total_before(total, last) - _total_before(total, np.asarray([start])))[..., 0]
+    total, last = np.asarray(total, dtype=np.float64), np.asarray(end, dtype=np.float64)
+    had = (_total_before(total, last[..., np.newaxis]) - _total_before(total, np.asarray([start])))[..., 0]
     by_heat = (had - heat_needed(ripening, 0.0, sown=sown)) / ripening.heat_of_a_day.value
-    return np.where(np.isnan(last[..., 0]), np.inf, np.minimum(by_heat, (last[..., 0] - start) / LEAST_SHARE))
+    return np.where(np.isnan(last), np.inf, np.minimum(by_heat, (last - start) / LEAST_SHARE))
 
 
 def _total_before(total: Array, day: Array) -> Array:
     """Heat summed before a day, shape (..., k); NaN for a day that is not known."""
-    place = np.clip(np.where(np.isnan(day), 0.0, np.ceil(day)), 0, total.shape[-1]).astype(np.intp)
+    place = np.minimum(np.where(np.isnan(day), 0.0, np.ceil(day)), total.shape[-1]).astype(np.intp)
     leading = np.broadcast_shapes(total.shape[:-1], place.shape[:-1])
     rows = np.broadcast_to(total, (*leading, total.shape[-1]))
     place = np.broadcast_to(place, (*leading, place.shape[-1]))

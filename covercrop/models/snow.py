@@ -55,7 +55,7 @@ def snow_depth(tmean: ArrayLike, precipitation: ArrayLike) -> Array:
     depth = np.zeros(air.shape)
     share = np.clip((NO_SNOW.value - air) / (NO_SNOW.value - ALL_SNOW.value), 0.0, 1.0)
     fallen = np.nan_to_num(share * water)
-    snowy = np.flatnonzero((fallen > 0).any(axis=tuple(range(air.ndim - 1))))
+    snowy = np.flatnonzero(fallen.any(axis=tuple(range(air.ndim - 1))))
     if not snowy.size:
         return depth
     # The day first, so that each step works on what lies together.
@@ -94,5 +94,5 @@ def lying_snow(measured: Array, tmean: Array, precipitation: Array) -> Array:
     if not unknown.any():
         return measured
     if np.isnan(precipitation).all():
-        return np.zeros(measured.shape) if unknown.all() else np.where(unknown, 0.0, measured)
+        return np.where(unknown, 0.0, measured)
     return np.where(unknown, snow_depth(tmean, precipitation), measured)

@@ -191,7 +191,7 @@ def relative_water(prcp: ArrayLike, et0: ArrayLike, ground_cover: str, turned: f
     if ground_cover not in _EVAPORATION_LEFT:
         raise UnknownNameError("ground cover", ground_cover, tuple(_EVAPORATION_LEFT))
     rain, demand = np.broadcast_arrays(np.asarray(prcp, dtype=np.float64), np.asarray(et0, dtype=np.float64))
-    known = ~np.isnan(rain + demand)
+    known = ~(np.isnan(rain) | np.isnan(demand))
     days = rain.shape[-1]
     standing = days if np.isnan(turned) else int(np.clip(np.ceil(turned), 0, days))
     rate = np.where(np.arange(days) < standing, ROOT_SHARE, WET_GROUND * _EVAPORATION_LEFT[ground_cover])

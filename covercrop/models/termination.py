@@ -45,6 +45,7 @@ from numpy.typing import ArrayLike
 from covercrop.base.arrays import Array
 from covercrop.base.errors import UnknownNameError
 from covercrop.models import spans
+from covercrop.models.members import EIGHTY
 from covercrop.parameters.constants import MODELS
 
 if TYPE_CHECKING:
@@ -80,9 +81,6 @@ SWELLING_PODS = MODELS.ending.swelling_pods
 
 #: Last day on which tillage kills a cereal that is hard to kill, as a share of the days from boot to watery ripe grain.
 TILLED_UNTIL = MODELS.mixture.tilled_until
-
-#: The share of a normal distribution that lies between an 80 % interval's middle and its end, in standard deviations.
-_TENTH = 1.2816
 
 #: Last day on which a cereal leaves no grain behind, as a share of the days from watery ripe grain to soft dough.
 LAST_GRAIN = MODELS.mixture.last_grain
@@ -224,7 +222,7 @@ def drawn(value: CitedValue, draw: ArrayLike) -> Array:
     """A value by a standard normal draw, its range taken for an 80 % interval, and never beyond it."""
     low, high = value.value if value.low is None else value.low, value.value if value.high is None else value.high
     normal = np.asarray(draw, dtype=np.float64)
-    off = np.where(normal < 0, value.value - low, high - value.value) * normal / _TENTH
+    off = np.where(normal < 0, value.value - low, high - value.value) * normal / EIGHTY
     return np.clip(value.value + off, low, high)
 
 
