@@ -824,7 +824,7 @@ def test_a_question_that_cannot_be_asked(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     """One line each, exit status 1."""
-    monkeypatch.setattr("covercrop.region.running.PATIENCE", 1)
+    monkeypatch.setattr("covercrop.region.running.PATIENCE", 0.2)
     monkeypatch.chdir(tmp_path)
     assert main(["region", str(folder / "kelvin.nc"), "-o", "out.nc", *ASKED, *change]) == 1
     said = capsys.readouterr().err
