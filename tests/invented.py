@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from itertools import accumulate
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -40,12 +41,8 @@ def weather(
     days = pd.date_range(first, last, name="date")
     # A stream for each quantity, so that a longer record begins as a shorter one does.
     air, sky, rain = (np.random.default_rng((seed, stream)) for stream in range(3))
-    shocks = air.normal(0, noise * np.sqrt(1 - 0.65**2), len(days))
-    anomaly = np.empty(len(days))
-    now = 0.0
-    for place, shock in enumerate(shocks):
-        now = 0.65 * now + shock
-        anomaly[place] = now
+    shocks = air.normal(0, noise * np.sqrt(1 - 0.65**2), len(days)).tolist()
+    anomaly = np.array(list(accumulate(shocks, lambda before, shock: 0.65 * before + shock)))
     wave = mean - swing * np.cos(2 * np.pi * (days.day_of_year.to_numpy() - coldest_day) / 365.25)
     half = 5.5 + sky.normal(0, 1.0, len(days)).clip(-3, 3)
     table = pd.DataFrame({"tmin_c": wave + anomaly - half, "tmax_c": wave + anomaly + half}, index=days)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import json
+import pickle
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -18,9 +19,10 @@ from covercrop.base.records import DailyWeather, DateRange
 from covercrop.cli.main import main
 from covercrop.dates.needs import by_need, is_due
 from covercrop.field import weather_source
-from covercrop.field.entries import ScoutingNote, WeatherEntry, as_of
+from covercrop.field.entries import Field, ScoutingNote, WeatherEntry, as_of
+from covercrop.season import many
 from covercrop.season.ending import Recommended
-from covercrop.season.many import plan_fields
+from covercrop.season.many import Plans, plan_fields
 from covercrop.season.plan import Plan, make_plan, make_plans, start_of
 from covercrop.weather.sharing import SharedWeather
 
@@ -118,7 +120,7 @@ def farm(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Eight fields on two weather files: some for this week, some for later, one of them turned under."""
     folder = tmp_path_factory.mktemp("farm")
     for number in range(2):
-        table = invented.weather("1996-01-01", "2026-04-20", mean=12.5 + 4.5 * number, seed=number).table
+        table = invented.weather("2012-01-01", "2026-04-20", mean=12.5 + 4.5 * number, seed=number).table
         table[["tmin_c", "tmax_c", "prcp_mm"]].round(1).to_csv(folder / f"w{number}.csv")
     text = "today = 2026-04-20\n"
     for number in range(8):
@@ -133,6 +135,27 @@ def farm(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder / "fields.toml"
 
 
+@pytest.fixture(scope="module")
+def made() -> dict[bytes, Plans]:
+    """The plans that the commands of this file have made of the farm, by what was asked."""
+    return {}
+
+
+@pytest.fixture
+def plans_once(made: dict[bytes, Plans], autumns_once: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    """For tests of what is shown: the same fields on the same day are planned once, since their weather stays."""
+
+    def once(fields: tuple[Field, ...], **asked: object) -> Plans:
+        asked.pop("advance")
+        key = pickle.dumps((fields, asked))
+        if key not in made:
+            made[key] = plan_fields(fields, **asked)  # type: ignore[arg-type]
+        return made[key]
+
+    monkeypatch.setattr(many, "plan_fields", once)
+
+
+@pytest.mark.usefixtures("plans_once")
 def test_the_table(farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     """A line a field, within 80 columns, those of this week under their heading; then the way to one field in full."""
     monkeypatch.setenv("COLUMNS", "80")
@@ -156,6 +179,7 @@ def test_the_table(farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: 
     assert number_of.search(last)  # a list, and nothing after it
 
 
+@pytest.mark.usefixtures("plans_once")
 @pytest.mark.parametrize(("on", "status"), [("2026-04-20", 3), ("2025-12-20", 0)])
 def test_a_script_learns_whether_anything_is_due(farm: Path, on: str, status: int) -> None:
     """By the exit status, whatever is printed; without --due there is nothing that it would say."""
@@ -166,6 +190,7 @@ def test_a_script_learns_whether_anything_is_due(farm: Path, on: str, status: in
         main(["ready", str(farm), "--exit-code"])
 
 
+@pytest.mark.usefixtures("plans_once")
 def test_names_are_kept_on_a_narrow_screen(
     farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -184,6 +209,7 @@ def test_names_are_kept_on_a_narrow_screen(
     assert "safe to plant" not in shown[50]
 
 
+@pytest.mark.usefixtures("plans_once")
 def test_names_that_a_cut_would_make_one_are_kept(
     farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -197,6 +223,7 @@ def test_names_that_a_cut_would_make_one_are_kept(
     assert all(f"Up the Hollin road, field {number}" in shown for number in range(8))
 
 
+@pytest.mark.usefixtures("plans_once")
 def test_sow_for_many_fields_is_a_table(
     farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -214,6 +241,7 @@ def test_sow_for_many_fields_is_a_table(
     assert "Sources" in capsys.readouterr().out
 
 
+@pytest.mark.usefixtures("plans_once")
 def test_work_of_one_day_is_joined(
     farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -245,6 +273,7 @@ def test_a_hundred_fields_fit_on_two_screens(
     assert len(capsys.readouterr().out.splitlines()) <= 120
 
 
+@pytest.mark.usefixtures("plans_once")
 def test_a_week_without_a_visit(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """One line that says so, and no sources of nothing."""
     assert main(["ready", str(farm), "--due", "--on", "2025-12-20"]) == 0
@@ -255,6 +284,7 @@ def test_a_week_without_a_visit(farm: Path, capsys: pytest.CaptureFixture[str]) 
     assert len(shown.splitlines()) == 2
 
 
+@pytest.mark.usefixtures("plans_once")
 def test_the_table_says_what_the_full_answers_say(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The same states and dates as in JSON, which does without the table."""
     assert main(["ready", str(farm), "--json"]) == 0
@@ -270,6 +300,7 @@ def test_the_table_says_what_the_full_answers_say(farm: Path, capsys: pytest.Cap
             assert (field in due) == any(np.datetime64(day) < ON + invented.days(7) for day in visits)
 
 
+@pytest.mark.usefixtures("plans_once")
 def test_one_field_in_full(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """By name, in any case; an unknown one gets near matches."""
     name = "field 2, A long way up the hollin road"
@@ -281,6 +312,7 @@ def test_one_field_in_full(farm: Path, capsys: pytest.CaptureFixture[str]) -> No
     assert "unknown field" in capsys.readouterr().err
 
 
+@pytest.mark.usefixtures("plans_once")
 def test_full_means_every_field_in_full(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """`--full` keeps the long form."""
     assert main(["ready", str(farm), "--full"]) == 0
@@ -315,11 +347,11 @@ def same(one: object, other: object, of: str) -> None:
 def test_fields_planned_together_are_as_planned_alone(on: str) -> None:
     """Warm and cold places, short and stale records, notes, tarps, covers ended and crops planted: all the same."""
     records = [
-        invented.weather(mean=11.0, seed=1, last="2026-07-20"),
-        invented.weather(mean=14.0, seed=2, last="2026-07-20"),
-        invented.weather(mean=4.0, swing=16.0, seed=3, last="2026-07-20"),
-        invented.weather(first="2024-09-01", seed=4, last="2026-07-20"),
-        invented.weather(seed=5, last="2026-01-10"),
+        invented.weather("2013-01-01", "2026-07-20", mean=11.0, seed=1),
+        invented.weather("2013-01-01", "2026-07-20", mean=14.0, seed=2),
+        invented.weather("2013-01-01", "2026-07-20", mean=4.0, swing=16.0, seed=3),
+        invented.weather("2024-09-01", "2026-07-20", seed=4),
+        invented.weather("2013-01-01", "2026-01-10", seed=5),
     ]
     changes: list[dict[str, str]] = [
         {},

@@ -43,8 +43,8 @@ QUESTION = questions.check(Question(cover="crimson-clover", sown=questions.sowin
 
 
 def small(rows: int = 2, columns: int = 2, **how: Any) -> xr.Dataset:
-    """A grid of a few cells, the upper right of them sea."""
-    return invented.grid(rows, columns, **how)
+    """A grid of a few cells and twelve years, the upper right of them sea."""
+    return invented.grid(rows, columns, "2004-01-01", **how)
 
 
 def with_time(change: Callable[[np.ndarray], Any], **about: Any) -> xr.Dataset:
@@ -94,7 +94,7 @@ WRONG = {
     "no time steps": (lambda: small().isel(time=slice(0, 0)), "holds no day: time has no steps"),
     "no latitude": (lambda: small().isel(lat=slice(0, 0)), "the dimension lat is empty"),
     "no longitude": (lambda: small().isel(lon=slice(0, 0)), "the dimension lon is empty"),
-    "a step without a date": (lambda: with_time(at(5, np.nan)), "time holds no date at step 6 of 7305"),
+    "a step without a date": (lambda: with_time(at(5, np.nan)), "time holds no date at step 6 of 4383"),
     "a step beyond all dates": (lambda: with_time(at(5, np.inf)), "time holds no date at step 6"),
     "a missing step": (
         lambda: with_time(lambda steps: at(7, -9)(steps).astype(np.int64), _FillValue=np.int64(-9)),
@@ -233,7 +233,7 @@ def test_a_model_run_counts_its_years_from_one(tmp_path: Path) -> None:
     grid.to_netcdf(tmp_path / "grid.nc")
     assert main(["region", str(tmp_path / "grid.nc"), "-o", str(tmp_path / "out.nc"), *ASKED]) == 0
     with xr.open_dataset(tmp_path / "out.nc", decode_times=False) as made:
-        assert made["sowing"].attrs["units"].startswith("days since 0020-09-20")
+        assert made["sowing"].attrs["units"].startswith("days since 0012-09-20")
 
 
 # --- a file that is damaged -----------------------------------------------------------------------
@@ -417,7 +417,7 @@ def test_a_run_over_stations_that_did_nothing_leaves_nothing(
 
 def test_what_a_spreadsheet_would_run_stays_text(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The id of a station is text in the CSV of the answers, and a negative longitude a number."""
-    invented_table = invented.weather("1996-01-01", "2015-12-31").table[["tmin_c", "tmax_c"]].round(1)
+    invented_table = invented.weather("2004-01-01", "2015-12-31").table[["tmin_c", "tmax_c"]].round(1)
     invented_table.rename(columns={"tmin_c": "tmin", "tmax_c": "tmax"}).to_csv(tmp_path / "s.csv")
     (tmp_path / "table.csv").write_text("id,latitude,longitude,file\n=1+1,38,-85,s.csv\n")
     assert main(["region", str(tmp_path / "table.csv"), "-o", str(tmp_path / "out.csv"), *ASKED]) == 0
@@ -515,13 +515,13 @@ def test_what_is_no_block_of_this_run_is_thrown_away(name: str, tmp_path: Path) 
 
 
 @pytest.fixture(scope="module")
-def blocks_of_five(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+def six_blocks(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """A grid on disk that is cut into six blocks."""
     folder = tmp_path_factory.mktemp("blocks")
-    invented.grid(6, 5).to_netcdf(folder / "grid.nc")
+    small(6, 2).to_netcdf(folder / "grid.nc")
     with pytest.MonkeyPatch.context() as patch:
         for name in ("BLOCK_CELLS", "MOST_BLOCK_CELLS"):
-            patch.setattr(f"covercrop.region.grid.{name}", 5)
+            patch.setattr(f"covercrop.region.grid.{name}", 2)
         yield folder / "grid.nc"
 
 
@@ -534,10 +534,10 @@ def ask(grid: Path, out: Path) -> tuple[xr.Dataset, list[str]]:
 
 
 def test_an_interrupted_run_with_damaged_blocks_ends_with_the_same_answer(
-    blocks_of_five: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    six_blocks: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Stopped after four blocks of six, two of which are spoilt: said in a line, worked out again, and no other."""
-    expected, said = ask(blocks_of_five, tmp_path / "whole.nc")
+    expected, said = ask(six_blocks, tmp_path / "whole.nc")
     assert said == []
     saved: list[int] = []
     save = Part.save
@@ -550,7 +550,7 @@ def test_an_interrupted_run_with_damaged_blocks_ends_with_the_same_answer(
 
     monkeypatch.setattr(Part, "save", stop_after_four)
     with pytest.raises(KeyboardInterrupt):
-        ask(blocks_of_five, tmp_path / "out.nc")
+        ask(six_blocks, tmp_path / "out.nc")
     part = tmp_path / "out.nc.part"
     assert sorted(each.name for each in part.iterdir()) == [
         *(f"block-00000{number}.npz" for number in range(4)),
@@ -561,7 +561,7 @@ def test_an_interrupted_run_with_damaged_blocks_ends_with_the_same_answer(
     (part / "manifest.json").write_text("{")
     saved.clear()
     monkeypatch.setattr(Part, "save", lambda part, number, answers: (saved.append(number), save(part, number, answers)))
-    made, said = ask(blocks_of_five, tmp_path / "out.nc")
+    made, said = ask(six_blocks, tmp_path / "out.nc")
     assert saved == [1, 3, 4, 5]
     assert said == [
         f"{part}: block-000001.npz and 1 more damaged or not of this run; thrown away, and worked out again"
@@ -575,11 +575,11 @@ def test_an_interrupted_run_with_damaged_blocks_ends_with_the_same_answer(
 
 
 def test_a_second_run_to_one_output_says_so_and_stops(
-    blocks_of_five: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    six_blocks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """One line, status 1, and the first is not disturbed."""
     out = tmp_path / "out.nc"
-    command = ["region", str(blocks_of_five), "-o", str(out), *ASKED]
+    command = ["region", str(six_blocks), "-o", str(out), *ASKED]
     with alone(out):
         assert main(command) == 1
         said = capsys.readouterr().err
@@ -627,11 +627,11 @@ def no_file_longer_than(size: int) -> Iterator[None]:
 
 @pytest.mark.parametrize("ending", ["nc", "zarr"])
 def test_a_disk_that_is_full_at_the_end(
-    ending: str, blocks_of_five: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ending: str, six_blocks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The blocks fit and the whole does not: a line, nothing that looks finished, and the same command goes on."""
     out = tmp_path / f"out.{ending}"
-    command = ["region", str(blocks_of_five), "-o", str(out), *ASKED]
+    command = ["region", str(six_blocks), "-o", str(out), *ASKED]
     room = 6_500
     with no_file_longer_than(room), pytest.MonkeyPatch.context() as patch:
         if ending == "zarr":  # its pieces are smaller than a block, so that here a piece of it is what finds no room
@@ -653,13 +653,13 @@ def test_a_disk_that_is_full_at_the_end(
 
 
 def test_a_link_that_leads_nowhere_is_not_written_over(
-    blocks_of_five: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    six_blocks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """What is the user's stays, also where nothing is behind it; a name too long for any file is said."""
     out = tmp_path / "out.nc"
     out.symlink_to(tmp_path / "elsewhere.nc")
     for name, words in (("out.nc", "is there already"), ("x" * 3000 + ".nc", "File name too long")):
-        assert main(["region", str(blocks_of_five), "-o", str(tmp_path / name), *ASKED]) == 1
+        assert main(["region", str(six_blocks), "-o", str(tmp_path / name), *ASKED]) == 1
         said = capsys.readouterr().err
         assert words in said
         assert said.count("\n") == 1
@@ -668,11 +668,11 @@ def test_a_link_that_leads_nowhere_is_not_written_over(
 
 @pytest.mark.parametrize("name", ["folder.png", "x" * 3000 + ".png"])
 def test_a_map_that_cannot_be_written_is_said_before_the_work(
-    name: str, blocks_of_five: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    name: str, six_blocks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A folder in its place, or a name too long: nothing has been worked out."""
     (tmp_path / "folder.png").mkdir()
-    command = ["region", str(blocks_of_five), "-o", str(tmp_path / "out.nc"), *ASKED, "--map", str(tmp_path / name)]
+    command = ["region", str(six_blocks), "-o", str(tmp_path / "out.nc"), *ASKED, "--map", str(tmp_path / name)]
     assert main(command) == 1
     assert "name a file that ends in .png" in capsys.readouterr().err
     assert [each.name for each in tmp_path.iterdir()] == ["folder.png"]
@@ -799,12 +799,12 @@ def test_a_map_of_any_grid_is_drawn_without_a_warning(name: str, tmp_path: Path)
 
 
 def test_a_map_for_which_there_is_no_room_leaves_the_one_that_was_there(
-    blocks_of_five: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    six_blocks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A line that says that the answer itself is whole; the picture of the last time still stands."""
     picture = tmp_path / "map.png"
     picture.write_bytes(b"the last one")
-    command = ["region", str(blocks_of_five), "-o", str(tmp_path / "out.nc"), *ASKED, "--map", str(picture)]
+    command = ["region", str(six_blocks), "-o", str(tmp_path / "out.nc"), *ASKED, "--map", str(picture)]
     with pytest.MonkeyPatch.context() as patch:
 
         def full(_figure: object, file: io.BufferedWriter, **_: object) -> None:

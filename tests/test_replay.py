@@ -15,8 +15,8 @@ from covercrop.checking.replay import AdviceReplay, _outcome, replay_advice
 from covercrop.cli.main import main
 from covercrop.season.wants import Wants
 
-#: Twelve seasons, and the autumn after the last.
-RECORD = invented.weather("2010-01-01", "2022-12-31", mean=9.5, swing=13.0)
+#: Eight seasons, the fewest that will do, and the autumn after the last.
+RECORD = invented.weather("2010-01-01", "2018-12-31", mean=9.5, swing=13.0)
 FIELD = invented.field("hairy-vetch", "pumpkin", sown="2020-09-08", latitude=42.5)
 
 
@@ -27,7 +27,7 @@ def replay() -> AdviceReplay:
 
 def test_all_whole_seasons_are_followed(replay: AdviceReplay) -> None:
     """Those whose crop can ripen in the record, named by their sowing."""
-    assert replay.years == tuple(range(2010, 2022))
+    assert replay.years == tuple(range(2010, 2018))
 
 
 def test_shares_are_shares_and_all_is_the_least(replay: AdviceReplay) -> None:
@@ -59,9 +59,8 @@ def test_whoever_looks_does_better_than_the_advice_alone_and_than_flowers_alone(
 ) -> None:
     """The same weekly visits: told to the advice they are worth more than ending at the first flowers seen."""
     monkeypatch.setattr(replays, "LOOKED_AT", (0.1, 0.9))  # a stand in early bloom and one in late, for speed
-    few = invented.weather("2010-01-01", "2018-12-31", mean=9.5, swing=13.0)
     clover = invented.field("crimson-clover", "pumpkin", sown="2020-09-08", latitude=40.0)
-    found = replay_advice(clover, few, scouted=True)
+    found = replay_advice(clover, RECORD, scouted=True)
     scouted = found.advice_scouted
     assert scouted is not None
     assert scouted.together > found.advice.together

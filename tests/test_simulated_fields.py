@@ -23,8 +23,8 @@ from covercrop.models.daylength import day_length
 from covercrop.models.members import quantiles, standard_draws
 from covercrop.models.note_weights import SCOUTING_SD_DAYS, SHARED_SCATTER
 from covercrop.parameters import catalogue
-from covercrop.season.stand import grow_stand
-from covercrop.weather.outlook import season_outlook
+from covercrop.season.stand import Stand, grow_stand
+from covercrop.weather.outlook import Outlook, season_outlook
 
 RECORD = weather("1985-01-01", "2026-12-31")
 LATITUDE = 37.6
@@ -55,9 +55,18 @@ def stage_seen(stages: dict[str, float], day: float) -> int:
     return int(CODES[np.argmin(np.abs(np.array(reached) - day))])
 
 
+@dataclass(frozen=True)
+class Plot:
+    """One field: its sowing, its true first and last day of the window, and the stage that is seen on each visit."""
+
+    sown: np.datetime64
+    truth: tuple[float, float]
+    seen: tuple[int, ...]
+
+
 @cache
-def forecasts(visits: tuple[int, ...], *, noted: bool = True) -> list[Seen]:
-    """Forecasts for all fields on the day of the last visit; visits are day indexes from sowing on 15 September."""
+def plots(visits: tuple[int, ...]) -> list[Plot]:
+    """All fields; visits are day indexes from sowing on 15 September."""
     rng = np.random.default_rng(20260420)
     plants, seeds, habits = normals(rng), normals(rng), normals(rng)
     slips = rng.normal(size=(FIELDS, len(visits)))
@@ -65,7 +74,7 @@ def forecasts(visits: tuple[int, ...], *, noted: bool = True) -> list[Seen]:
     found = []
     for place in range(FIELDS):
         sown = np.datetime64(f"{2016 + place % 10}-09-15")
-        lived = season_outlook(RECORD, sown, 300, sown + invented.days(299))
+        lived = season(sown, 299)
         lengths = day_length(LATITUDE, lived.day_of_year)
         stages = phenology.stage_days(
             lived.tmean[:1],
@@ -79,15 +88,35 @@ def forecasts(visits: tuple[int, ...], *, noted: bool = True) -> list[Seen]:
         errors = SCOUTING_SD_DAYS * (
             np.sqrt(SHARED_SCATTER) * habits[place] + np.sqrt(1 - SHARED_SCATTER) * slips[place]
         )
-        start: dt.date = sown.astype(object)
-        notes = [
-            ScoutingNote(date=start + dt.timedelta(days=day), bbch=stage_seen(true, day - error))
-            for day, error in zip(visits, errors, strict=True)
-        ]
-        outlook = season_outlook(RECORD, sown, 300, sown + invented.days(max(visits)))
-        stand = grow_stand(outlook, LATITUDE, CLOVER, standard_draws(), scouting=notes if noted else ())
-        forecast = np.array([quantiles(edge, stand.weights) for edge in (stand.opens, stand.closes)])
-        found.append(Seen(truth=(opens, closes), forecast=forecast, surprises=len(stand.surprises)))
+        seen = tuple(stage_seen(true, day - error) for day, error in zip(visits, errors, strict=True))
+        found.append(Plot(sown=sown, truth=(opens, closes), seen=seen))
+    return found
+
+
+@cache
+def season(sown: np.datetime64, day: int) -> Outlook:
+    """The season of a sowing as it is known on a day of it, which is that of every field sown then."""
+    return season_outlook(RECORD, sown, 300, sown + invented.days(day))
+
+
+@cache
+def stand(sown: np.datetime64, today: int, visits: tuple[int, ...], seen: tuple[int, ...]) -> Stand:
+    """The stand that is forecast on a day, told what was seen on the visits before it, if anything was."""
+    start: dt.date = sown.astype(object)
+    notes = [
+        ScoutingNote(date=start + dt.timedelta(days=day), bbch=stage) for day, stage in zip(visits, seen, strict=True)
+    ]
+    return grow_stand(season(sown, today), LATITUDE, CLOVER, standard_draws(), scouting=notes)
+
+
+@cache
+def forecasts(visits: tuple[int, ...], noted: bool) -> list[Seen]:
+    """Forecasts for all fields on the day of the last visit."""
+    found = []
+    for plot in plots(visits):
+        told = stand(plot.sown, max(visits), *((visits, plot.seen) if noted else ((), ())))
+        forecast = np.array([quantiles(edge, told.weights) for edge in (told.opens, told.closes)])
+        found.append(Seen(truth=plot.truth, forecast=forecast, surprises=len(told.surprises)))
     return found
 
 
@@ -112,7 +141,7 @@ THREE = (213, 221, 226)
 
 def test_one_note_narrows_the_window_clearly() -> None:
     """After one note the interval of the opening is at most two thirds as wide, and so is its error; the close too."""
-    before, after = scores(forecasts(ONE, noted=False)), scores(forecasts(ONE))
+    before, after = scores(forecasts(ONE, False)), scores(forecasts(ONE, True))
     assert (after["width"] < [0.67, 0.75] * before["width"]).all()
     assert (after["rmse"] < [0.67, 0.8] * before["rmse"]).all()
 
@@ -123,7 +152,7 @@ def test_forecasts_are_unbiased_and_as_sure_as_they_say(visits: tuple[int, ...],
 
     160 fields: the coverage has a standard error of 3 %, the bias of half a day without notes.
     """
-    found = scores(forecasts(visits, noted=noted))
+    found = scores(forecasts(visits, noted))
     assert (np.abs(found["bias"]) < 1.2).all()
     assert (found["coverage"] > 0.72).all()
     assert (found["coverage"] < 0.92).all()
@@ -131,19 +160,17 @@ def test_forecasts_are_unbiased_and_as_sure_as_they_say(visits: tuple[int, ...],
 
 def test_three_notes_of_the_same_eyes_narrow_a_little_more() -> None:
     """Their errors are half alike, so that two further notes gain less than the first one did."""
-    none, one, three = (
-        scores(forecasts(v, noted=n))["width"][0] for v, n in ((ONE, False), (ONE, True), (THREE, True))
-    )
+    none, one, three = (scores(forecasts(v, n))["width"][0] for v, n in ((ONE, False), (ONE, True), (THREE, True)))
     assert three < one
     assert one - three < none - one
 
 
 def test_an_honest_note_is_seldom_surprising() -> None:
     """With no slip in it, one note in twenty or so is called surprising; certainly not one in eight."""
-    assert np.mean([each.surprises > 0 for each in forecasts(ONE)]) < 0.125
+    assert np.mean([each.surprises > 0 for each in forecasts(ONE, True)]) < 0.125
 
 
 if __name__ == "__main__":  # the figures that the guide's page on notes states
     for label, visits, noted in (("no note", ONE, False), ("one note", ONE, True), ("three notes", THREE, True)):
-        found = scores(forecasts(visits, noted=noted))
+        found = scores(forecasts(visits, noted))
         print(label, {name: values.round(2).tolist() for name, values in found.items()})  # noqa: T201

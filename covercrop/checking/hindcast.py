@@ -42,7 +42,7 @@ from covercrop.models.daylength import day_length
 from covercrop.models.degree_days import accumulate
 from covercrop.models.members import EARLY, LATE, MEDIAN, quantiles, standard_draws
 from covercrop.season.stand import stages_of
-from covercrop.weather.outlook import FEWEST_YEARS, MOST_FILLED, Outlook, season_outlook
+from covercrop.weather.outlook import FEWEST_YEARS, MOST_FILLED, season_outlook
 from covercrop.weather.record import Record, record_of
 
 if TYPE_CHECKING:
@@ -263,7 +263,7 @@ def hindcast_field(
         cover=cover,
         years=tuple(past.years.tolist()),
         left_out=tuple(sorted({*holed, *(_year(start) for start in starts)} - set(past.years.tolist()))),
-        lived=tuple(season.lived for season in seasons),
+        lived=tuple(_lived(seasons, record, cover).tolist()),
         reached=dict(zip(EVENTS, (~np.isnan(past.truth)).sum(axis=0).tolist(), strict=True)),
         scores=tuple(scores),
         overall=overall,
@@ -277,15 +277,19 @@ def hindcast_field(
 class _Season:
     """One past season: what came, and what was expected of it on each issue date.
 
-    ``lived`` is the share of the stands that live through the winter;
-    ``truth`` has shape (event,), ``sums`` (day,); ``issued``, ``others`` and
-    ``members`` have an entry an issue date: its day index, the years that
-    finish the season, and their days of each event, shape (member, event).
+    ``begin`` is its first row in the record, ``up`` the day index of emergence
+    and ``end`` the last on which cold can kill, the close of the window or
+    midsummer; ``truth`` has shape (event,), ``sums`` (day,); ``issued``,
+    ``others`` and ``members`` have an entry an issue date: its day index, the
+    years that finish the season, and their days of each event, shape (member,
+    event).
     """
 
     year: int
+    begin: int
+    up: float
+    end: float
     truth: Array
-    lived: float
     sums: Array
     issued: list[int]
     others: list[tuple[int, ...]]
@@ -363,38 +367,36 @@ def _replayed(
     came = (record.tmin[season] + record.tmax[season]) / 2
     length = day_length(field.latitude, outlooks[0].day_of_year)
     seasons = np.vstack([came, *(outlook.tmean for outlook in outlooks)])
-    events = _events(seasons, outlooks[0].lead, length, field, cover)
-    midwinter = season_calendar.midwinter_after(start, field.latitude)
-    counted = np.arange(SEASON_DAYS) >= outlooks[0].position(midwinter)
+    up = phenology.emergence(seasons, cover, lead=outlooks[0].lead)
+    events = _events(seasons, up, length, field, cover)
+    midwinter = outlooks[0].position(season_calendar.midwinter_after(start, field.latitude))
+    closes = events[0, EVENTS.index("window_close")]
     return _Season(
         year=_year(start),
+        begin=begin,
+        up=float(up[0]),
+        end=float(midwinter + season_calendar.HALF_YEAR if np.isnan(closes) else closes),
         truth=events[0],
-        lived=_lived(record, season, outlooks[0], cover, field.latitude, events[0]),
-        sums=accumulate(np.maximum(came - cover.bloom.base.value, 0.0) * counted),
+        sums=accumulate(np.maximum(came - cover.bloom.base.value, 0.0) * (np.arange(SEASON_DAYS) >= midwinter)),
         issued=[outlook.position(day) for outlook, day in zip(outlooks, days, strict=True)],
         others=[outlook.years for outlook in outlooks],
         members=np.split(events[1:], np.cumsum([len(outlook.years) for outlook in outlooks])[:-1]),
     )
 
 
-def _lived(record: Record, season: slice, outlook: Outlook, cover: Cover, latitude: float, events: Array) -> float:
-    """Share of the stands of a season that live through its winter, up to the close of the window or midsummer."""
-    tmin, tmax = record.tmin[season], record.tmax[season]
-    tmean = (tmin + tmax) / 2
-    midwinter = season_calendar.midwinter_after(outlook.days[0], latitude)
-    closes = events[EVENTS.index("window_close")]
-    end = outlook.position(midwinter) + season_calendar.HALF_YEAR if np.isnan(closes) else closes
-    up = phenology.emergence(tmean, cover, lead=outlook.lead)
-    lying = snow.lying_snow(record.snow[season], tmean, record.prcp[season])
-    exposed = winter.exposure(tmin, tmax, lying, up)
-    draws = standard_draws().cold
-    killed = winter.kill_day(exposed, cover.winter, draws, end=np.full(draws.size, float(end)))
-    return float(np.isnan(killed).mean())
+def _lived(seasons: Sequence[_Season], record: Record, cover: Cover) -> Array:
+    """Share of the stands that live through the winter of each season."""
+    rows = np.array([season.begin for season in seasons])[:, np.newaxis] + np.arange(SEASON_DAYS)
+    tmin, tmax = record.tmin[rows], record.tmax[rows]
+    lying = snow.lying_snow(record.snow[rows], (tmin + tmax) / 2, record.prcp[rows])
+    exposed = winter.exposure(tmin, tmax, lying, [season.up for season in seasons])
+    end = np.array([season.end for season in seasons])[:, np.newaxis]
+    killed = winter.kill_day(exposed, cover.winter, standard_draws().cold, end=end)
+    return np.asarray(np.isnan(killed).mean(axis=1))
 
 
-def _events(tmean: Array, lead: Array, length: Array, field: Field, cover: Cover) -> Array:
+def _events(tmean: Array, up: Array, length: Array, field: Field, cover: Cover) -> Array:
     """Day index of each event in each row of temperatures, shape (row, event); NaN where it is not reached."""
-    up = phenology.emergence(tmean, cover, lead=lead)
     stages = stages_of(tmean, length, cover, field.cover.cultivar, emerged=up)
     opens, closes = termination.window(stages, field.cover.terminate, cover)
     found = {**stages, "window_open": opens, "window_close": closes}
@@ -433,7 +435,7 @@ def _of_season(season: _Season, past: _Past, at: int) -> Array:
     today, truth = season.issued[at], season.truth
     expected = season.members[at].T  # (event, member)
     weights = np.ones(expected.shape[1])
-    interval = np.stack([quantiles(days, weights, (EARLY, MEDIAN, LATE)) for days in expected], axis=1)
+    interval = quantiles(expected, weights, (EARLY, MEDIAN, LATE)).T
     others = np.isin(past.years, season.others[at])
     dates, sums = past.truth[others], past.sums[others]
     known = ~np.isnan(dates)
