@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 from covercrop.base.errors import FieldFileError, UnknownNameError, UsageError
 from covercrop.cli import compare as command
 from covercrop.cli.main import main
-from covercrop.field.entries import AimEntry, Field, FieldFile, check_past
-from covercrop.models import termination
+from covercrop.field.entries import AimEntry, Field, FieldFile, ScoutingNote, check_past
+from covercrop.models import plantback, termination
 from covercrop.models.members import standard_draws
-from covercrop.season.chain import follow
+from covercrop.season.chain import follow, limits_after
 from covercrop.season.comparison import Endings, compare_endings
 from covercrop.season.ground import dead_from, follow_ground
 from covercrop.season.in_time import AT_ONCE, EVERY, last_before, last_in_time
@@ -100,6 +100,26 @@ def test_what_is_in_time_is_what_following_the_ground_to_its_end_finds() -> None
         assert found.in_time[place] == pytest.approx(exact, abs=0.06)
     assert EVERY == 8
     assert 0.0 < found.in_time[first + 41] < found.in_time[first] < 1.0
+
+
+def test_a_reading_of_the_soil_in_autumn_counts_for_what_is_in_time() -> None:
+    """It is held against the soil of its own day, which lies before the spring that the endings are followed in."""
+    draws = standard_draws()
+    field = late(scouting=(ScoutingNote(date=dt.date(2025, 10, 10), soil_c=15.0),))
+    start = start_of(field, COOL, ON)
+    chain = follow(start, draws)
+    found = chain.ending.chances
+    assert found is not None
+    place = start.conditions.today + 41
+    limits = limits_after(start, chain, draws, "turn-under", [place])
+    in_time = plantback.earliest(limits)[0] <= np.where(np.isnan(chain.ground.latest), np.inf, chain.ground.latest)
+    exact = float(chain.weights[in_time].sum() / chain.weights.sum())
+    assert found.in_time[place] == pytest.approx(exact, abs=0.02)
+    # One of the year before, as of a clover in its second winter, has its day too.
+    old = invented.field(
+        "red-clover", sown="2024-10-21", scouting=(ScoutingNote(date=dt.date(2025, 4, 4), soil_c=9.0),)
+    )
+    assert make_plan(old, WARM, np.datetime64("2026-01-22"), details=False).window.best is not None
 
 
 # --- the rows -------------------------------------------------------------------------------------
