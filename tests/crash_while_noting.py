@@ -14,6 +14,7 @@ import random
 import signal
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -25,6 +26,7 @@ from covercrop.field import add_note, rewriting
 from covercrop.field.file import read_fields
 
 TODAY = dt.date(2026, 6, 1)
+NOTED = "Mill terrace", {"date": TODAY, "bloom_percent": 5, "note": "a visit"}, TODAY
 
 
 def die_at(step: int) -> None:
@@ -45,8 +47,17 @@ def die_at(step: int) -> None:
     sys.settrace(trace)
 
 
-def note(path: Path, number: int) -> None:
-    add_note.add_note(path, "Mill terrace", {"date": TODAY, "bloom_percent": 5, "note": f"visit {number}"}, TODAY)
+def remembered(put_in: Callable[..., str]) -> Callable[..., str]:
+    """The same function, which works out once what it is asked for again."""
+    known: dict[str, str] = {}
+
+    def put_in_once(*asked: Any) -> str:
+        question = repr(asked)
+        if question not in known:
+            known[question] = put_in(*asked)
+        return known[question]
+
+    return put_in_once
 
 
 def whole(path: Path, before: bytes) -> bool:
@@ -64,12 +75,15 @@ def whole(path: Path, before: bytes) -> bool:
 
 def steps(path: Path) -> int:
     died, before = 0, path.read_bytes()
+    # The text with the note is the same for all, and on its way to no file while it is made: it is made once.
+    add_note.with_table = remembered(add_note.with_table)
+    add_note.proposed_note(path, *NOTED)
     while True:
         path.write_bytes(before)
         child = os.fork()
         if child == 0:
             die_at(died + 1)
-            note(path, died)
+            add_note.add_note(path, *NOTED)
             sys.settrace(None)
             os._exit(0)
         _, status = os.waitpid(child, 0)
@@ -89,7 +103,8 @@ def killed(path: Path, count: int) -> int:
         if child == 0:
             number = 0
             while True:
-                note(path, 1000 * round_ + number)
+                name, entry, today = NOTED
+                add_note.add_note(path, name, {**entry, "note": f"visit {1000 * round_ + number}"}, today)
                 number += 1
         time.sleep(chance.uniform(0.01, 0.08))
         os.kill(child, signal.SIGKILL)

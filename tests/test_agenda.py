@@ -245,6 +245,7 @@ def test_the_rule_holds_where_the_planner_does_not() -> None:
     unfit = next_autumn(replace(tender, on=np.datetime64("2026-04-10")), cold)
     assert unfit is not None
     assert unfit.choices[0].first is None
+    assert unfit.relaxations == ()  # a calendar says nothing of them
     (event,) = [each for each in agenda(tender, unfit) if each.kind == "next-sowing"]
     assert event.best is None
     assert (event.last - event.first).astype(int) == 14

@@ -42,7 +42,7 @@ def day(text: str) -> np.datetime64:
 
 def sow(record: DailyWeather = RECORD, on: np.datetime64 = ON, **changes) -> Autumn:
     """The answer for an invented field; what is not a field's key goes to the planner."""
-    keys = {"covers", "start", "end", "plant_by", "risk", "draws"}
+    keys = {"covers", "start", "end", "plant_by", "risk", "draws", "relax"}
     asked = {key: value for key, value in changes.items() if key in keys}
     plot = field(**{key: value for key, value in changes.items() if key not in keys})
     return compare_sowing_dates(plot, record, on, **{"covers": THREE, **asked})
@@ -378,6 +378,7 @@ def test_asked_too_late_it_says_how_much_earlier() -> None:
     answer = sow(start=day("2026-11-05"), end=day("2026-11-25"), covers=("hairy-vetch",), risk=Risk(survives=0.5))
     (relaxed,) = answer.relaxations
     assert relaxed.kind == "earlier-sowing"
+    assert sow(start=answer.dates[0], covers=("hairy-vetch",), risk=Risk(survives=0.5), relax=False).relaxations == ()
     again = sow(start=relaxed.start, end=relaxed.end, covers=("hairy-vetch",), risk=Risk(survives=0.5))
     assert again.choices[0].fits[[0, -1]].all()
 
@@ -433,7 +434,7 @@ def test_days_that_are_past_are_not_advised() -> None:
 
 
 @pytest.mark.parametrize(("crop", "kind"), [("pumpkin", "shorter-crop"), ("summer-squash", "later-planting")])
-def test_a_later_planting_leaves_time_to_ripen(crop: str, kind: str) -> None:
+def test_a_later_planting_leaves_time_to_ripen(crop: str, kind: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Pumpkin takes 105 days, more than are left from then to frost, so a quicker one is asked for; squash takes 55."""
     plot, place = field("hairy-vetch", crop, latitude=42.0), weather("2010-01-01", mean=10.5, swing=9.0)
     asked = {"covers": ("hairy-vetch",), "risk": Risk(survives=0.2), "plant_by": day("2027-06-01")}
@@ -442,6 +443,13 @@ def test_a_later_planting_leaves_time_to_ripen(crop: str, kind: str) -> None:
     assert relaxed.kind == kind
     assert (relaxed.number < catalogue.crop(crop).days_to_maturity.value) == (kind == "shorter-crop")
     assert (f"ripens in {relaxed.number:.0f} days" in sowing.relaxation(answer, relaxed)) == (kind == "shorter-crop")
+    # It is the first day that does, as looking at one day after the other finds.
+    monkeypatch.setattr(
+        relaxations,
+        "bisect_left",
+        lambda days, found, key: next((place for place, by in enumerate(days) if key(by) == found), len(days)),
+    )
+    assert compare_sowing_dates(plot, place, ON, **asked).relaxations[-1] == relaxed
 
 
 def test_the_way_of_ending_is_the_one_that_was_worked_out() -> None:

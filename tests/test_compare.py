@@ -9,6 +9,7 @@ import json
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import invented
 import numpy as np
@@ -18,14 +19,17 @@ from numpy.typing import NDArray
 from covercrop.base.errors import FieldFileError, UnknownNameError, UsageError
 from covercrop.cli import compare as command
 from covercrop.cli.main import main
-from covercrop.field.entries import AimEntry, Field, FieldFile, check_past
-from covercrop.models import termination
+from covercrop.field.entries import AimEntry, Field, FieldFile, ScoutingNote, check_past
+from covercrop.models import plantback, termination
 from covercrop.models.members import standard_draws
-from covercrop.season.chain import follow
+from covercrop.season import chain
+from covercrop.season.chain import follow, limits_after
 from covercrop.season.comparison import Endings, compare_endings
 from covercrop.season.ground import dead_from, follow_ground
+from covercrop.season.helps import helps
 from covercrop.season.in_time import AT_ONCE, EVERY, last_before, last_in_time
 from covercrop.season.plan import make_plan, start_of
+from covercrop.season.stand import Stand
 
 ON = np.datetime64("2026-04-20")
 #: Cool enough that a long pumpkin is in doubt.
@@ -79,11 +83,11 @@ def test_what_is_in_time_is_what_following_the_ground_to_its_end_finds() -> None
     """Day by day, the share of members whose ground is clear by the last day for planting, within the straight line."""
     draws = standard_draws()
     start = start_of(late(), COOL, ON)
-    chain = follow(start, draws)
-    assert chain.ahead is not None
-    found = chain.ending.chances
+    known = follow(start, draws)
+    assert known.ahead is not None
+    found = known.ending.chances
     assert found is not None
-    latest = np.where(np.isnan(chain.ground.latest), np.inf, chain.ground.latest)
+    latest = np.where(np.isnan(known.ground.latest), np.inf, known.ground.latest)
     first = start.conditions.today
     for place in (first + 1, first + 20, first + 41, first + 60):
         ground = follow_ground(
@@ -93,13 +97,33 @@ def test_what_is_in_time_is_what_following_the_ground_to_its_end_finds() -> None
             start.conditions.planting,
             draws,
             dead=dead_from(place, "turn-under"),
-            midwinter=chain.midwinter,
-            maturity=chain.stand.maturity(place, start.conditions.cover),
+            midwinter=known.midwinter,
+            maturity=known.stand.maturity(place, start.conditions.cover),
         )
-        exact = float(chain.weights[ground.earliest <= latest].sum() / chain.weights.sum())
+        exact = float(known.weights[ground.earliest <= latest].sum() / known.weights.sum())
         assert found.in_time[place] == pytest.approx(exact, abs=0.06)
     assert EVERY == 8
     assert 0.0 < found.in_time[first + 41] < found.in_time[first] < 1.0
+
+
+def test_a_reading_of_the_soil_in_autumn_counts_for_what_is_in_time() -> None:
+    """It is held against the soil of its own day, which lies before the spring that the endings are followed in."""
+    draws = standard_draws()
+    field = late(scouting=(ScoutingNote(date=dt.date(2025, 10, 10), soil_c=15.0),))
+    start = start_of(field, COOL, ON)
+    known = follow(start, draws)
+    found = known.ending.chances
+    assert found is not None
+    place = start.conditions.today + 41
+    limits = limits_after(start, known, draws, "turn-under", [place])
+    in_time = plantback.earliest(limits)[0] <= np.where(np.isnan(known.ground.latest), np.inf, known.ground.latest)
+    exact = float(known.weights[in_time].sum() / known.weights.sum())
+    assert found.in_time[place] == pytest.approx(exact, abs=0.02)
+    # One of the year before, as of a clover in its second winter, has its day too.
+    old = invented.field(
+        "red-clover", sown="2024-10-21", scouting=(ScoutingNote(date=dt.date(2025, 4, 4), soil_c=9.0),)
+    )
+    assert make_plan(old, WARM, np.datetime64("2026-01-22"), details=False).state == "seed-risk"
 
 
 # --- the rows -------------------------------------------------------------------------------------
@@ -169,6 +193,31 @@ def test_what_would_help_is_what_the_plan_of_the_changed_field_says(cool: Ending
     assert helped.gain == pytest.approx(max(other.together - best.together, other.in_time - best.in_time))
     assert helped.of_crop == (other.in_time - best.in_time > other.together - best.together)
     assert all(each.in_time >= best.in_time - 0.1 for each in cool.helps)  # what costs the crop is no help
+
+
+def test_what_would_help_grows_each_stand_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With a note in doubt the stands with it and without it, for each way; what comes of it is that of them afresh."""
+    rolled = replace(late().cover, terminate="roll")
+    field = late(cover=rolled, scouting=(ScoutingNote(date=dt.date(2026, 4, 10), bloom_percent=20.0),))
+    start, draws = start_of(field, COOL, ON), standard_draws()
+    grown: list[tuple] = []
+    grow = chain.grow_stand
+
+    def counted(*asked: object, **named: Any) -> Stand:
+        grown.append((named["terminate"], named["scouting"], tuple(named["set_aside"])))
+        return grow(*asked, **named)
+
+    monkeypatch.setattr(chain, "grow_stand", counted)
+    found = follow(start, draws)
+    assert found.rivals
+    assert len(set(grown)) == len(grown) > 1
+    grown.clear()
+    helped = next(each for each in helps(start, found, draws) if each.change == "transplants")
+    assert len(set(grown)) == len(grown) > 1
+    other = replace(start.conditions.planting, method="transplant")
+    best = follow(replace(start, conditions=replace(start.conditions, planting=other)), draws).ending.best
+    assert best is not None
+    assert (helped.date, helped.together, helped.in_time) == (best.date, best.together, best.in_time)
 
 
 def test_a_plan_that_likely_works_looks_for_no_help() -> None:

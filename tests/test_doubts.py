@@ -26,6 +26,7 @@ from covercrop.season.plan import Plan, make_plan
 Run = Callable[..., tuple[int, str, str]]
 
 ON = dt.date(2026, 4, 20)
+WEATHER = weather()
 
 
 def note(day: dt.date, **seen: float) -> ScoutingNote:
@@ -33,7 +34,7 @@ def note(day: dt.date, **seen: float) -> ScoutingNote:
 
 
 def planned(*notes: ScoutingNote, on: dt.date = ON, species: str = "crimson-clover") -> Plan:
-    return make_plan(replace(field(species), scouting=notes), weather(), np.datetime64(on))
+    return make_plan(replace(field(species), scouting=notes), WEATHER, np.datetime64(on), details=False)
 
 
 def best(plan: Plan) -> float:

@@ -137,6 +137,7 @@ def compare_sowing_dates(
     plant_by: Day | None = None,
     risk: Risk | None = None,
     draws: Draws | None = None,
+    relax: bool = True,
 ) -> Autumn:
     """Compare the sowing dates of the autumn ahead; ``covercrop sow`` shows them.
 
@@ -162,6 +163,8 @@ def compare_sowing_dates(
         The share of the years, from 0 to 1, in which each of the three has to go well.
     draws : Draws, optional
         :data:`DRAWS` by default.
+    relax : bool
+        Where nothing fits, also work out what would make it, which takes longer than the comparison.
 
     Returns
     -------
@@ -196,7 +199,7 @@ def compare_sowing_dates(
     frame = _frame(field, season, dates, accepted, draws or standard_draws(DRAWS), plant_by)
     asked = [Asked(cover=cover, cultivar=_cultivar(field, cover), **_beside(field, cover)) for cover in known]
     choices = sorted(compare(frame, asked), key=lambda choice: _fitness(choice, accepted), reverse=True)
-    nowhere = not any(choice.fit for choice in choices)
+    tried = choices[:NEAREST] if relax and not any(choice.fit for choice in choices) else []
     return Autumn(
         field=field,
         crop=frame.crop,
@@ -210,9 +213,7 @@ def compare_sowing_dates(
         moist=moist_share(season, frame.sowing),
         snow_from=snow_from(season),
         choices=tuple(choices),
-        relaxations=tuple(
-            relaxed for choice in choices[: NEAREST if nowhere else 0] for relaxed in _relaxations(frame, choice, on)
-        ),
+        relaxations=tuple(relaxed for choice in tried for relaxed in _relaxations(frame, choice, on)),
         years=season.years,
         notes=weather.notes,
     )

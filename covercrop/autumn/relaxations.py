@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -197,22 +198,29 @@ def _later_planting(frame: Frame, asked: Asked) -> Relaxation | None:
     """The date by which the crop can be planted often enough, and the days it may then take to ripen."""
     followed = follow(frame, asked)
     (limits,) = grounds(frame, [followed])
-    for by in range(frame.plant_by + 1, BEFORE_MIDWINTER + season_calendar.HALF_YEAR + _LATE_DAYS):
-        later = choice_of(replace(frame, plant_by=by), followed, limits)
-        if later.first is not None and later.last is not None:
-            break
-    else:
+
+    def planted_by(by: int) -> Choice:
+        return choice_of(replace(frame, plant_by=by), followed, limits)
+
+    # What can be planted by a day can be by a later one.
+    days = range(frame.plant_by + 1, BEFORE_MIDWINTER + season_calendar.HALF_YEAR + _LATE_DAYS)
+    place = bisect_left(days, True, key=lambda by: bool(planted_by(by).fits.any()))
+    if place == len(days):
         return None
+    by = days[place]
+    later = planted_by(by)
+    assert later.first is not None  # some fit
+    assert later.last is not None
     ripens = ripeness(frame.season, frame.crop, frame.planting, frame.draws, BEFORE_MIDWINTER)
-    days = np.floor(_reached_by(ripens.longest_days(by), frame.risk.plantable))
-    if days < _SHORTEST_CROP:
+    longest = np.floor(_reached_by(ripens.longest_days(by), frame.risk.plantable))
+    if longest < _SHORTEST_CROP:
         return None
     return Relaxation(
         cover=asked.cover.common_name,
-        kind="shorter-crop" if days < ripens.days else "later-planting",
+        kind="shorter-crop" if longest < ripens.days else "later-planting",
         start=frame.dates[later.first],
         end=frame.dates[later.last],
         snow=asked.snow,
         day=frame.season.days[by],
-        number=days,
+        number=longest,
     )

@@ -180,7 +180,7 @@ def next_autumn(plan: Plan, weather: DailyWeather) -> Autumn | None:
         ahead is still the one in which the present cover was sown.
     """
     try:
-        autumn = compare_sowing_dates(plan.field, weather, plan.on, covers=(plan.cover.key,))
+        autumn = compare_sowing_dates(plan.field, weather, plan.on, covers=(plan.cover.key,), relax=False)
     except (WeatherGapError, UsageError):
         return None
     sown = np.datetime64(plan.field.cover.sown, "D")

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from covercrop.base.arrays import Array, Days
 from covercrop.base.days import weekday
-from covercrop.field.entries import cover_of
+from covercrop.field.entries import CoverEntry, ScoutingNote, cover_of
 from covercrop.models import ripening, season_calendar
 from covercrop.models.decomposition import Maturity
 from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, quantiles, share, share_by
@@ -37,12 +37,15 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
 
-    from covercrop.field.entries import AimEntry, CoverEntry, CropEntry, Field, ScoutingNote
+    from covercrop.field.entries import AimEntry, CropEntry, Field
     from covercrop.parameters.companions import Companion
     from covercrop.parameters.traits import Cover, Crop
     from covercrop.weather.outlook import Outlook
 
 Part = TypeVar("Part", Stand, Ground)
+
+#: Stands of one field, by how it was sown and is ended, its notes, and those of them that are left aside.
+Grown = dict[tuple[CoverEntry, tuple[ScoutingNote, ...], tuple[ScoutingNote, ...]], Stand]
 
 #: Fields followed together: enough that starting each step costs little, so few that its arrays stay in the cache.
 TOGETHER = 16
@@ -277,7 +280,9 @@ class Start:
         )
 
 
-def follow(start: Start, draws: Draws, *, stand: Stand | None = None, ahead: Ahead | None = None) -> Chain:
+def follow(
+    start: Start, draws: Draws, *, stand: Stand | None = None, ahead: Ahead | None = None, grown: Grown | None = None
+) -> Chain:
     """Follow a field from sowing to the planting of the crop.
 
     Parameters
@@ -288,6 +293,9 @@ def follow(start: Start, draws: Draws, *, stand: Stand | None = None, ahead: Ahe
         That of a chain without rivals, where nothing but the planting or the way of ending is to be changed.
     ahead : Ahead, optional
         That of the same chain, where nothing but the way of ending is to be changed.
+    grown : dict, optional
+        The stands of the field that were grown before, by what they depend on, where nothing but the planting or the
+        way of ending changes from one following to the next; those that are grown now are put into it.
 
     Notes
     -----
@@ -300,7 +308,9 @@ def follow(start: Start, draws: Draws, *, stand: Stand | None = None, ahead: Ahe
     UnknownNameError
         If the cover has no such cultivar, or there is no such method or ground cover.
     """
-    return _answer(start, draws, {}) if stand is None else _follow_together([start], draws, stand=stand, ahead=ahead)[0]
+    if stand is not None:
+        return _follow_together([start], draws, stand=stand, ahead=ahead)[0]
+    return _answer(start, draws, {}, {} if grown is None else grown)
 
 
 def doubts_about(start: Start, note: ScoutingNote, draws: Draws) -> tuple[Doubt, ...]:
@@ -375,15 +385,31 @@ def _of_soil(ground: Ground) -> list[Doubt]:
     return [Doubt(note=note, kelvin=miss, confirmed=note not in check.left_out) for note, miss in check.surprising]
 
 
-def _answer(start: Start, draws: Draws, known: dict[tuple[ScoutingNote, ...], Chain]) -> Chain:
+def _answer(start: Start, draws: Draws, known: dict[tuple[ScoutingNote, ...], Chain], grown: Grown) -> Chain:
     """The chain of a field that goes alone; ``known`` are those of the same field with other notes."""
     notes = start.conditions.scouting
     if notes in known:
         return known[notes]
-    [chain] = _follow_together([start], draws)
+    chain = _alone(start, draws, grown)
     doubts = [doubt for doubt in chain.doubts if not doubt.of_soil]
-    known[notes] = _held(start, chain, doubts, draws, known) if doubts else chain
+    known[notes] = _held(start, chain, doubts, draws, known, grown) if doubts else chain
     return known[notes]
+
+
+def _alone(
+    start: Start,
+    draws: Draws,
+    grown: Grown,
+    *,
+    set_aside: Sequence[ScoutingNote] = (),
+    dispute: Dispute | None = None,
+    ahead: Ahead | None = None,
+) -> Chain:
+    """One field followed, with its stand if that was grown before."""
+    asked = start.conditions.sown, start.conditions.scouting, tuple(set_aside)
+    if asked not in grown:
+        grown[asked] = _grow([start], draws, start.outlook, set_aside)
+    return _follow_together([start], draws, dispute=dispute, stand=grown[asked], ahead=ahead)[0]
 
 
 def _held(
@@ -392,13 +418,14 @@ def _held(
     doubts: Sequence[Doubt],
     draws: Draws,
     known: dict[tuple[ScoutingNote, ...], Chain],
+    grown: Grown,
 ) -> Chain:
     """The chain of a field of which some notes of its stages are in doubt, held to what it is without them."""
 
     def without(*doubted: Doubt) -> Chain:
         left = {doubt.note for doubt in doubted}
         scouting = tuple(note for note in start.conditions.scouting if note not in left)
-        return _answer(replace(start, conditions=replace(start.conditions, scouting=scouting)), draws, known)
+        return _answer(replace(start, conditions=replace(start.conditions, scouting=scouting)), draws, known, grown)
 
     def rival(other: Chain) -> Rival:
         return Rival(
@@ -410,7 +437,9 @@ def _held(
 
     def follow_without(doubted: Sequence[Doubt], dispute: Dispute) -> Chain:
         left = [doubt.note for doubt in doubted]
-        held = _follow_together([start], draws, set_aside=left, dispute=dispute)[0]
+        # With no note left aside it is the same stand, and what there is to choose from is the same.
+        ahead = None if left else chain.ahead
+        held = _alone(start, draws, grown, set_aside=left, dispute=dispute, ahead=ahead)
         return replace(held, doubts=chain.doubts, rivals=rivals, settled=settled, set_aside=tuple(doubted))
 
     alone = [doubt for doubt in doubts if not doubt.confirmed]
@@ -427,27 +456,14 @@ def _follow_together(
     starts: Sequence[Start],
     draws: Draws,
     *,
-    set_aside: Collection[ScoutingNote] = (),
     dispute: Dispute | None = None,
     stand: Stand | None = None,
     ahead: Ahead | None = None,
 ) -> list[Chain]:
-    """Follow fields of the same conditions; those with notes go alone, and may leave some of them aside."""
+    """Follow fields of the same conditions; those with notes go alone."""
     shared = starts[0].conditions
     season = together([start.outlook for start in starts])
-    whole = stand or grow_stand(
-        season,
-        np.squeeze([start.latitude for start in starts]),
-        shared.cover,
-        draws,
-        cultivar=shared.sown.cultivar,
-        terminate=shared.sown.terminate,
-        scouting=shared.scouting,
-        set_aside=set_aside,
-        companion=shared.companion,
-        share=None if shared.companion is None else share_of(shared.sown, shared.scouting),
-    )
-    stands = _apart(whole, len(starts))
+    stands = _apart(stand or _grow(starts, draws, season), len(starts))
     ended = [_end(start, stand, draws, dispute, ahead) for start, stand in zip(starts, stands, strict=True)]
     grounds: dict[int, Ground] = {}
     # Nearly always one: they are all ended before the same summer, and in the same way.
@@ -485,6 +501,23 @@ def _follow_together(
         )
         for place, each in enumerate(ended)
     ]
+
+
+def _grow(starts: Sequence[Start], draws: Draws, season: Outlook, set_aside: Collection[ScoutingNote] = ()) -> Stand:
+    """The stands of fields of the same conditions, in their seasons together; some of their notes may be left aside."""
+    shared = starts[0].conditions
+    return grow_stand(
+        season,
+        np.squeeze([start.latitude for start in starts]),
+        shared.cover,
+        draws,
+        cultivar=shared.sown.cultivar,
+        terminate=shared.sown.terminate,
+        scouting=shared.scouting,
+        set_aside=set_aside,
+        companion=shared.companion,
+        share=None if shared.companion is None else share_of(shared.sown, shared.scouting),
+    )
 
 
 def _apart(whole: Part, places: int) -> list[Part]:

@@ -13,7 +13,7 @@ from covercrop.models.members import MEDIAN, Draws
 from covercrop.models.plantback import earliest
 from covercrop.models.soil_temperature import GROUND_COVERS
 from covercrop.parameters.constants import MODELS
-from covercrop.season.chain import Chain, Start, follow, limits_after, member_days
+from covercrop.season.chain import Chain, Grown, Start, follow, limits_after, member_days
 from covercrop.season.decision import IN_TIME_WITHIN, decide
 from covercrop.season.ending import Odds, odds_on
 
@@ -109,9 +109,10 @@ def _followed(start: Start, chain: Chain, draws: Draws) -> Iterator[tuple[str, s
     """What comes of each thing done differently: its best day, and the likely day of planting."""
     # Nothing that is changed here changes the stand; that of a mixture is no longer what was grown if cold took a part.
     stand = None if chain.rivals or chain.stand.cereal else chain.stand
+    grown: Grown = {}
     for change, detail, other in _changes(start, chain.ending.method):
         ahead = chain.ahead if change == "way" and stand is not None else None
-        then = follow(other, draws, stand=stand, ahead=ahead)
+        then = follow(other, draws, stand=stand, ahead=ahead, grown=grown)
         if then.ending.best is not None:
             yield change, detail, then.ending.best, _likely(then.ground.earliest, then)
 

@@ -92,9 +92,11 @@ def ending_in_time_until(
     """
     # Whole steps of the season, so that an answer of next week follows the same days.
     ended = np.arange(deadline.today // EVERY, deadline.horizon // EVERY + 2, dtype=np.float64) * EVERY
-    begin = max(min(deadline.midwinter, int(ended[0])) - LEAD_DAYS, 0)
+    read = [outlook.position(np.datetime64(note.date, "D")) for note in scouting if note.soil_c is not None]
+    begin = max(min(deadline.midwinter, int(ended[0]), *read) - LEAD_DAYS, 0)
     limit = np.nanmax(np.where(np.isfinite(deadline.plant_by), deadline.plant_by, np.nan), initial=deadline.horizon)
     season = part_of(outlook, slice(begin, int(limit) + 2))
+    days, pace = ended, np.ones(ended.shape) if cereal is None else cereal.residue_pace(cover.residue, ended)
 
     def earliest(ended: Array) -> Array:
         limits = limits_by_ending(
@@ -108,7 +110,7 @@ def ending_in_time_until(
             terminate=method,
             maturity=YOUNG if plantback.planted_through(crop, entry.method, method) else maturity(ended),
             scouting=scouting,
-            residue_pace=1.0 if cereal is None else cereal.residue_pace(cover.residue, ended),
+            residue_pace=pace[np.isin(days, ended)],
             cereal=None if cereal is None else cereal.companion,
         )
         return plantback.earliest(limits) + begin
