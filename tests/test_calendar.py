@@ -35,7 +35,7 @@ Run = Callable[..., tuple[int, str, str]]
 
 FEBRUARY, APRIL, MAY = "2026-02-15", "2026-04-20", "2026-05-05"
 
-pytestmark = pytest.mark.usefixtures("autumns_once")
+pytestmark = pytest.mark.usefixtures("autumns_once", "plans_once")
 
 
 def parsed(content: bytes) -> list[Any]:
