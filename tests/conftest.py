@@ -7,6 +7,7 @@ import pickle
 import shutil
 import socket
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -158,31 +159,49 @@ def clemson() -> pd.DataFrame:
 
 
 @pytest.fixture(scope="module")
-def autumns() -> dict[bytes, Any]:
-    """The comparisons of sowing dates that the tests of a file have had made, by what was asked."""
+def answers() -> dict[Any, Any]:
+    """The plans, and the covers of an autumn, that the tests of a file have had worked out, by what was asked."""
     return {}
 
 
+def asked(field: Any, *more: Any) -> bytes:
+    """A question in full, but for the folder that the weather of the field lies in: the record is in ``more``."""
+    file = field.weather.file
+    return pickle.dumps((replace(field, weather=replace(field.weather, file=file and Path(file.name))), more))
+
+
 @pytest.fixture
-def autumns_once(autumns: dict[bytes, Any], monkeypatch: pytest.MonkeyPatch) -> None:
-    """For tests of what is shown: sowing dates that were compared before, for the same question, are not again."""
+def autumns_once(answers: dict[Any, Any], monkeypatch: pytest.MonkeyPatch) -> None:
+    """For tests of what is shown: a cover that was followed before, for the same autumn, is not again."""
     from covercrop.autumn import comparison
-    from covercrop.dates import agenda
 
-    compare = comparison.compare_sowing_dates
+    compare = comparison.compare
 
-    def once(field: Any, *arguments: Any, **named: Any) -> Any:
-        file = field.weather.file
-        record = file.read_bytes() if file and file.is_file() else None  # it is read anew where no weather is given
-        if record is None and not arguments:
-            return compare(field, **named)
-        asked = pickle.dumps((record, field, arguments, named))
-        if asked not in autumns:
-            autumns[asked] = compare(field, *arguments, **named)
-        return autumns[asked]
+    def once(frame: Any, covers: Any) -> Any:
+        question = asked(frame.field, replace(frame, field=None))
+        keys = {(question, pickle.dumps(cover)): cover for cover in covers}
+        missing = {key: cover for key, cover in keys.items() if key not in answers}
+        answers.update(zip(missing, compare(frame, missing.values()), strict=True))
+        return [answers[key] for key in keys]
 
-    for module in (comparison, agenda):
-        monkeypatch.setattr(module, "compare_sowing_dates", once)
+    monkeypatch.setattr(comparison, "compare", once)
+
+
+@pytest.fixture
+def plans_once(answers: dict[Any, Any], monkeypatch: pytest.MonkeyPatch) -> None:
+    """For tests of what is shown: a plan that was made before, of the same field and weather, is not again."""
+    from covercrop.season import many
+
+    make_plans = many.make_plans
+
+    def once(started: Any, draws: Any = None, *, details: bool = True, **named: Any) -> Any:
+        keys = [(asked(*each, draws), details) for each in started]
+        missing = {key: each for key, each in zip(keys, started, strict=True) if key not in answers}
+        made = make_plans(list(missing.values()), draws, details=details, **named)
+        answers.update(zip(missing, made, strict=True))
+        return [replace(answers[key], field=field) for key, (field, _, _) in zip(keys, started, strict=True)]
+
+    monkeypatch.setattr(many, "make_plans", once)
 
 
 @pytest.fixture

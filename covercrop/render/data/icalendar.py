@@ -232,7 +232,7 @@ def merge(
         if old is None:
             new += 1
             entries.append(_entry(reminder, 0, on))
-        elif (again := _entry(reminder, _sequence(old), _stamp(old))).to_ical() == old.to_ical():
+        elif (again := _entry(reminder, _sequence(old), _stamp(old))).content_lines() == old.content_lines():
             same += 1
             entries.append(again)
         else:
