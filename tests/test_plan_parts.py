@@ -15,13 +15,14 @@ from covercrop.base.records import DateRange
 from covercrop.field.entries import ScoutingNote
 from covercrop.models import biomass
 from covercrop.models.members import standard_draws
+from covercrop.parameters.companions import companion
 from covercrop.render.data import machine
 from covercrop.season import absent
 from covercrop.season.chain import DATES
 from covercrop.season.doubts import Doubt
 from covercrop.season.ground_part import ground_part
 from covercrop.season.next_step import look_for, next_step, visits, work_ahead
-from covercrop.season.nitrogen_part import nitrogen_part
+from covercrop.season.nitrogen_part import Amount, NitrogenPart, nitrogen_part
 from covercrop.season.plan import Plan, make_plan
 from covercrop.season.planting_part import planting_part
 from covercrop.season.provenance import observed_share, stale_since, to_check
@@ -271,38 +272,122 @@ def test_soil_that_is_good_for_seed_is_named_where_it_comes_more_than_a_week_lat
 # --- nitrogen -------------------------------------------------------------------------------------
 
 
-def test_amounts_are_those_of_a_sample_and_its_scatter(spring: Plan) -> None:
-    """4,000 kg/ha clipped on the day of ending, good to 15 %: 3,400 to 4,600; at 3 % N; and never less than nothing."""
-    ending = spring.outlook.position(ON)
-    years = spring.outlook.tmean.shape[0]
+def nitrogen_of(
+    plan: Plan,
+    *notes: ScoutingNote,
+    draws: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0),
+    percent: float = 3.0,
+    cereal: object = None,
+    ending: int | None = None,
+    other: int | None = None,
+    release: dict[int, np.ndarray] | None = None,
+) -> NitrogenPart:
+    """What a stand of so many per cent of nitrogen brings, ended on the day of the answer if not told otherwise."""
+    years = plan.outlook.tmean.shape[0]
     stand = SimpleNamespace(
-        cereal=None,
+        cereal=cereal,
         stages={"emergence": np.full((years, 4), 10.0)},
         dry_matter_on=biomass.dry_matter_on,
-        nitrogen_percent=lambda day, growth, draws: np.full((years, 4), 3.0),
+        nitrogen_percent=lambda day, growth, draws: np.full((years, 4), percent),
     )
-    note = ScoutingNote(date=ON.item(), dry_matter_kg_ha=4000.0)
+    return nitrogen_part(
+        stand,  # type: ignore[arg-type]
+        plan.cover.growth,
+        plan.outlook,
+        notes,
+        np.ones((years, 4)),
+        SimpleNamespace(dry_matter=np.array(draws)),  # type: ignore[arg-type]
+        plan.outlook.position(ON) if ending is None else ending,
+        killed=False,
+        release=release or {},
+        by_planting=0.4,
+        other=other,
+    )
 
-    def made(draws: list[float]) -> dict:
-        return nitrogen_part(
-            stand,  # type: ignore[arg-type]
-            spring.cover.growth,
-            spring.outlook,
-            [note],
-            np.ones((years, 4)),
-            SimpleNamespace(dry_matter=np.array(draws)),  # type: ignore[arg-type]
-            ending,
-            killed=False,
-            release={},
-            by_planting=np.nan,
-        ).amounts
 
-    found = made([-1.0, 0.0, 0.0, 1.0])
+#: Clipped on the day of the answer [kg/ha].
+CLIPPED = ScoutingNote(date=ON.item(), dry_matter_kg_ha=4000.0)
+
+
+def test_amounts_are_those_of_a_sample_and_its_scatter(spring: Plan) -> None:
+    """4,000 kg/ha clipped on the day of ending, good to 15 %: 3,400 to 4,600; at 3 % N; and never less than nothing."""
+    found = nitrogen_of(spring, CLIPPED, draws=(-1.0, 0.0, 0.0, 1.0)).amounts
     for name, share in (("dry_matter_kg_ha", 1.0), ("n_kg_ha", 0.03)):
         assert (found[name].low, found[name].median, found[name].high) == pytest.approx(
             (3400 * share, 4000 * share, 4600 * share)
         )
-    assert made([-10.0, 0.0, 0.0, 1.0])["dry_matter_kg_ha"].low == 0.0
+    assert "n_percent" not in found
+    assert nitrogen_of(spring, CLIPPED, draws=(-10.0, 0.0, 0.0, 1.0)).amounts["dry_matter_kg_ha"].low == 0.0
+
+
+def test_a_sample_of_nitrogen_takes_the_place_of_the_models(spring: Plan) -> None:
+    """2.4 % by the laboratory, where the model has 3."""
+    sample = replace(CLIPPED, nitrogen_percent=2.4)
+    assert nitrogen_of(spring, sample).amounts["n_kg_ha"].median == pytest.approx(96.0)
+
+
+def test_a_mixture_tells_its_nitrogen_and_what_it_ties_up(spring: Plan) -> None:
+    """Legume and cereal by their shares, in C:N; a poor one ties up, releases nothing, and has no share of it."""
+    shares: list[float] = []
+    cereal = SimpleNamespace(
+        companion=companion("rye"), legume_share=lambda day, draws: shares.append(day) or np.full(4, 0.25)
+    )
+    half = {4: np.full((3, 4), 0.5)}
+    poor = nitrogen_of(spring, CLIPPED, percent=1.0, cereal=cereal, release=half)
+    carbon = 0.25 * biomass.CARBON_PERCENT + 0.75 * cereal.companion.nitrogen.carbon.value
+    assert poor.amounts["carbon_nitrogen"].median == pytest.approx(carbon / 1.0)
+    assert poor.amounts["n_percent"].median == 1.0
+    assert poor.ties_up is not None
+    assert (poor.release, shares) == ({}, [spring.outlook.position(ON)])
+    assert np.isnan(poor.by_planting)
+    rich = nitrogen_of(spring, CLIPPED, cereal=cereal, release=half)
+    assert (rich.ties_up, rich.by_planting, set(rich.release)) == (None, 0.4, {4})
+
+
+def test_a_poor_legume_brings_nothing_and_ties_nothing_up(spring: Plan) -> None:
+    """Nothing at all is no less than nothing: its release is told all the same."""
+    found = nitrogen_of(spring, CLIPPED, percent=0.5, release={4: np.full((3, 4), 0.5)})
+    assert (found.amounts["pan_kg_ha"].median, found.ties_up, found.by_planting) == (0.0, None, 0.4)
+    assert set(found.release) == {4}
+
+
+@pytest.mark.parametrize(
+    ("pan", "tied"),
+    [((-30.0, -10.0, -2.0), (2.0, 10.0, 30.0)), ((-30.0, -10.0, 5.0), (0.0, 10.0, 30.0)), ((-9.0, 0.0, 9.0), None)],
+)
+def test_what_is_tied_up_is_told_as_it_has_to_be_made_good(
+    spring: Plan, pan: tuple[float, ...], tied: tuple[float, ...] | None
+) -> None:
+    """From the least to the most, and no less than nothing."""
+    low, median, high = pan
+    amounts = {"pan_kg_ha": Amount(low=low, median=median, high=high)}
+    found = replace(spring.nitrogen, amounts=amounts).ties_up
+    assert (None if found is None else (found.low, found.median, found.high)) == tied
+    assert replace(spring.nitrogen, amounts={}).ties_up is None
+
+
+def test_what_is_forgone_is_the_difference_between_the_two_days(spring: Plan) -> None:
+    """More, where the day that is given up is the later one; none without such a day."""
+    now = spring.outlook.position(ON)
+    first, later = (nitrogen_of(spring, ending=day).amounts["pan_kg_ha"].median for day in (now, now + 20))
+    assert later > first + 1
+    assert nitrogen_of(spring, other=now + 20).forgone_kg_ha == pytest.approx(later - first)
+    assert nitrogen_of(spring, ending=now + 20, other=now).forgone_kg_ha == pytest.approx(first - later)
+    assert np.isnan(nitrogen_of(spring).forgone_kg_ha)
+
+
+def test_an_ending_beyond_the_season_has_no_amounts(spring: Plan) -> None:
+    """The last day of it has."""
+    size = spring.outlook.days.size
+    assert nitrogen_of(spring, ending=size - 1).no_amounts is None
+    assert nitrogen_of(spring, ending=size).no_amounts == absent.NOT_KNOWN
+
+
+def test_the_release_of_the_middle_year_is_told(spring: Plan) -> None:
+    """From the slow to the fast case, each by the middle of the years; without a week that most do not reach."""
+    years = np.array([[0.1, 0.2, 0.9], [0.3, 0.4, 0.9], [0.5, 0.6, 0.9]])
+    beyond = np.full((3, 3), np.nan)
+    assert nitrogen_of(spring, release={4: years, 8: beyond}).release == {4: Amount(low=0.2, median=0.4, high=0.6)}
 
 
 # --- provenance -----------------------------------------------------------------------------------
