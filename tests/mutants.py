@@ -63,7 +63,6 @@ ELSEWHERE = {
     "note_weights": "ensemble",
     "next_step": "plan_parts",
     "nitrogen_part": "plan_parts",
-    "noting": "front_door",
     "planting_part": "plan_parts",
     "provenance": "plan_parts",
     "ripeness": "ripening",

@@ -178,6 +178,8 @@ def test_a_reading_beyond_the_season_tells_nothing() -> None:
     assert soil_check([on(500, soil_c=25.5)], OUTLOOK, SOIL, 230.0).readings == 0
     unknown = np.where(np.arange(500) < 300, SOIL, np.nan)
     assert soil_check([on(320, soil_c=15.0), on(240, soil_c=12.5)], OUTLOOK, unknown, 230.0).readings == 1
+    one_year = SOIL + np.array([[0.0], [0.0], [np.nan]])
+    assert soil_check([on(240, soil_c=12.5)], OUTLOOK, one_year, 230.0).readings == 0
 
 
 def test_one_of_several_places() -> None:
@@ -246,6 +248,9 @@ def test_the_nitrogen_of_a_sample() -> None:
     later = percent[250.0] * nitrogen_factor(250, notes, OUTLOOK, percent.__getitem__)
     assert later == pytest.approx(np.array([[2.88, 2.88]]))
     assert nitrogen_factor(199, notes, OUTLOOK, percent.__getitem__) == 1
+    earlier = [on(day, nitrogen_percent=4.0) for day in (150, 180)]
+    last = percent[200.0] * nitrogen_factor(200, [*earlier, *notes], OUTLOOK, percent.__getitem__)
+    assert last == pytest.approx(3.6)
 
 
 # --- the whole chain ------------------------------------------------------------------------------
