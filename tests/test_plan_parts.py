@@ -114,10 +114,10 @@ def test_a_window_is_poor_below_one_half(spring: Plan, chance: float, poor: bool
 def test_chances_that_round_to_nothing_are_left_out(spring: Plan) -> None:
     """From the first day with half a hundredth to the last, and what lies between; half or more is half or more."""
     chances = np.zeros(spring.window.days.size)
-    chances[[10, 11, 13, 14, 15]] = [0.0049, 0.005, 0.5, 0.49, 0.005]
+    chances[[10, 11, 13, 14, 15, 16]] = [0.0049, 0.005, 0.5, 0.6, 0.49, 0.005]
     window = replace(spring.window, chances=chances)
-    assert window.spell == slice(11, 16)
-    assert window.likely_open == (window.days[13], window.days[13])
+    assert window.spell == slice(11, 17)
+    assert window.likely_open == (window.days[13], window.days[14])
     nothing = replace(window, chances=np.zeros_like(chances))
     assert chances[nothing.spell].size == 0
     assert nothing.likely_open is None
@@ -169,6 +169,27 @@ def test_a_window_may_be_closed_from_the_day_after_one_in_ten_is(spring: Plan) -
     assert window_of(spring, closes=ON - days(1)).may_be_closed
     assert not window_of(spring, closes=ON).may_be_closed
     assert not window_of(spring).may_be_closed
+
+
+def test_the_best_chance_of_being_in_time_is_that_of_the_days_ahead(spring: Plan) -> None:
+    """Today among them, what is gone by not; nothing is known where there is nothing to choose."""
+    today, size = spring.outlook.position(ON), spring.outlook.days.size
+    in_time = np.zeros(size)
+    in_time[today - 1 : today + 3] = [0.9, 0.7, 0.6, 0.65]
+    ending = SimpleNamespace(
+        method="roll", odds=np.zeros(size), best=None, day=None, surer=None, too_late=False, chances=None
+    )
+    edges = (spring.window.opens, spring.window.closes)
+    given = {"asked": "roll", "dates": edges, "open_now": 0.5, "killed": False, "ended": False, "undoubted": None}
+
+    def best(of_days: np.ndarray | None, day: int) -> float:
+        ending.chances = None if of_days is None else SimpleNamespace(in_time=of_days)
+        return window_part(ending, spring.outlook, day, **given).best_in_time  # type: ignore[arg-type]
+
+    assert best(in_time, today) == 0.7
+    assert best(in_time, today + 1) == 0.65
+    assert best(in_time, size) == 0.0
+    assert np.isnan(best(None, today))
 
 
 def test_another_way_than_was_asked_for_is_said() -> None:
