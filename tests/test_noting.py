@@ -232,6 +232,7 @@ def test_the_notes_of_a_file_are_written_but_for_those_that_are_there(held: Held
     found = add_scouting_notes(path, rows, advance=told.append)
     assert [each and each.note.date.day for each in found] == [None, 6, 10]
     assert [each and (each.doubts, each.unchecked) for each in found] == [None, ((), ""), ((), "")]
+    assert [each and len(each.field.scouting) for each in found] == [None, 2, 3]
     assert told == [1, 1, 1]
     assert [len(field.scouting) for field in held.fields] == [1, 3, 3]
     assert [note.date.day for note in notes_in(path)] == [3, 6, 10]

@@ -235,13 +235,6 @@ def test_planted_before_it_was_safe_and_too_late_to_plant() -> None:
     assert np.isnat(plan_on("2026-10-15", turned_under="2026-05-08").planting.ripe.median)
 
 
-def test_the_likely_last_day_is_not_too_late() -> None:
-    """The day after it is."""
-    last = plan_on("2026-08-01", turned_under="2026-05-08").planting.latest.median
-    assert not plan_on(str(last), turned_under="2026-05-08").planting.too_late
-    assert plan_on(str(last + days(1)), turned_under="2026-05-08").planting.too_late
-
-
 @pytest.mark.parametrize(("chance", "cold"), [(0.49, False), (0.5, True), (np.nan, None)])
 def test_cold_filling_is_warned_of_from_even_odds(spring: Plan, chance: float, cold: bool | None) -> None:
     """And is not known of a crop that is picked young."""
