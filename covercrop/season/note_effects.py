@@ -133,10 +133,8 @@ def _legume_would_take(doubt: Doubt, cover: Cover) -> str:
         return f"true only if the stand went that far in {took}; this weather takes about {days + abs(doubt.days):.0f}"
     if np.isinf(doubt.days):
         return "true only of another cover, another sowing date or another place"
-    offsets = [cultivar.offset.value for cultivar in cover.cultivars]
-    side, furthest = ("later", max(offsets, default=0.0))
-    if doubt.ahead:
-        side, furthest = ("earlier", -min(offsets, default=0.0))
+    offsets = [0.0, *(cultivar.offset.value for cultivar in cover.cultivars)]
+    side, furthest = ("earlier", -min(offsets)) if doubt.ahead else ("later", max(offsets))
     said = f"true only if this stand runs so many days {side} than {cover.common_name} does in this weather"
     if furthest < 1:
         return said
