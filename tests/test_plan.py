@@ -35,6 +35,7 @@ from covercrop.season.plan import (
     _state,
     make_plan,
     make_plans,
+    plan_of,
     start_of,
 )
 from covercrop.season.stand import grow_stand
@@ -544,6 +545,26 @@ def test_too_late_to_plant_begins_the_day_after_the_likely_last() -> None:
     assert (in_time.too_late, late.too_late) == (False, True)
     assert (in_time.day, in_time.ripe.median > last) == (last, True)
     assert np.isnat([late.day, late.ripe.median]).all()
+
+
+def test_a_plan_of_a_chain_has_its_details_and_says_what_it_lacks(april: Plan) -> None:
+    """Unless they were left out; what was worked out is not told to be missing."""
+    start = start_of(field(), RECORD, day("2026-04-20"))
+    made = plan_of(field(), start, RECORD, follow(start, standard_draws(8)), standard_draws(8))
+    assert made.details is not None
+    assert "nitrogen" not in made.absent
+    assert april.absent == {}
+
+
+def test_what_is_done_is_read_from_the_field() -> None:
+    """Ended, and planted."""
+    states = [few("2026-07-01", **done) for done in ({}, {"turned_under": "2026-05-08"})]
+    planted = few("2026-07-01", turned_under="2026-05-08", planted="2026-06-20")
+    assert [(plan.is_ended, plan.is_planted) for plan in (*states, planted)] == [
+        (False, False),
+        (True, False),
+        (True, True),
+    ]
 
 
 def test_the_planting_follows_the_chain(april: Plan) -> None:
