@@ -591,6 +591,19 @@ def test_why_there_is_no_best_day(on: str, changes: dict[str, str], why: str) ->
     assert "turn_under" not in plan_on("2026-04-20").absent
 
 
+@pytest.mark.parametrize(("pan", "why"), [(-5.0, absent.NOT_NEEDED), (5.0, absent.NOT_REACHED)])
+def test_why_nothing_is_released(spring: Plan, pan: float, why: str) -> None:
+    """What ties nitrogen up has none to release; otherwise the season is over before it is."""
+    amounts = spring.nitrogen.amounts | {"pan_kg_ha": Amount(low=pan, median=pan, high=pan)}
+
+    def lacking(release: dict[int, Amount]) -> dict[str, str]:
+        part = replace(spring.nitrogen, amounts=amounts, release=release)
+        return replace(spring, details=replace(spring.details, nitrogen=part)).absent  # type: ignore[type-var]
+
+    assert lacking({}) == {"nitrogen.released": why}
+    assert lacking(spring.nitrogen.release) == {}
+
+
 def test_a_dead_stand_has_no_dates() -> None:
     """All but the day on which it came up are gone with it."""
     table = RECORD.table.copy()
