@@ -26,6 +26,7 @@ from covercrop.season.plan import Plan, make_plan
 Run = Callable[..., tuple[int, str, str]]
 
 ON = dt.date(2026, 4, 20)
+RECORD = weather()
 
 
 def note(day: dt.date, **seen: float) -> ScoutingNote:
@@ -33,7 +34,7 @@ def note(day: dt.date, **seen: float) -> ScoutingNote:
 
 
 def planned(*notes: ScoutingNote, on: dt.date = ON, species: str = "crimson-clover") -> Plan:
-    return make_plan(replace(field(species), scouting=notes), weather(), np.datetime64(on))
+    return make_plan(replace(field(species), scouting=notes), RECORD, np.datetime64(on), details=False)
 
 
 def best(plan: Plan) -> float:
@@ -209,10 +210,11 @@ def test_an_old_slip_is_to_be_struck() -> None:
 def test_once_the_cover_is_ended_its_stage_is_no_matter() -> None:
     """Nothing is left to be decided by a note of bloom; a reading of the soil still is."""
     ended = replace(field(turned_under="2026-04-05"), scouting=(EARLY,))
-    plan = make_plan(ended, weather(), np.datetime64(ON))
+    plan = make_plan(ended, RECORD, np.datetime64(ON), details=False)
     assert plan.provenance.doubts == ()
     hot = replace(ended, scouting=(EARLY, note(dt.date(2026, 4, 15), soil_c=39.0)))
-    assert [doubt.of_soil for doubt in make_plan(hot, weather(), np.datetime64(ON)).provenance.doubts] == [True]
+    doubts = make_plan(hot, RECORD, np.datetime64(ON), details=False).provenance.doubts
+    assert [doubt.of_soil for doubt in doubts] == [True]
 
 
 def test_one_wild_reading_of_the_soil_plants_nothing_and_two_do() -> None:
