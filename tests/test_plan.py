@@ -553,6 +553,7 @@ def test_a_plan_of_a_chain_has_its_details_and_says_what_it_lacks(april: Plan) -
     made = plan_of(field(), start, RECORD, follow(start, standard_draws(8)), standard_draws(8))
     assert made.details is not None
     assert "nitrogen" not in made.absent
+    assert replace(made, details=None).absent["nitrogen"] == "not-asked-for"
     assert april.absent == {}
 
 

@@ -367,7 +367,12 @@ def test_a_poor_legume_brings_nothing_and_ties_nothing_up(spring: Plan) -> None:
 
 @pytest.mark.parametrize(
     ("pan", "tied"),
-    [((-30.0, -10.0, -2.0), (2.0, 10.0, 30.0)), ((-30.0, -10.0, 5.0), (0.0, 10.0, 30.0)), ((-9.0, 0.0, 9.0), None)],
+    [
+        ((-30.0, -10.0, -2.0), (2.0, 10.0, 30.0)),
+        ((-30.0, -10.0, 5.0), (0.0, 10.0, 30.0)),
+        ((-9.0, -0.5, 9.0), (0.0, 0.5, 9.0)),
+        ((-9.0, 0.0, 9.0), None),
+    ],
 )
 def test_what_is_tied_up_is_told_as_it_has_to_be_made_good(
     spring: Plan, pan: tuple[float, ...], tied: tuple[float, ...] | None
@@ -547,20 +552,23 @@ def test_a_part_that_was_left_out_raises_one_plain_line() -> None:
 
 
 @pytest.mark.parametrize(
-    ("growth", "ending", "killed", "why"),
+    ("growth", "ending", "killed", "known", "why"),
     [
-        (None, 200, False, absent.NOT_KNOWN),
-        ("a table", None, False, absent.NOT_REACHED),
-        ("a table", 10_000, False, absent.NOT_KNOWN),
-        ("a table", 200, True, absent.DEAD),
+        (None, 200, False, True, absent.NOT_KNOWN),
+        ("a table", None, False, True, absent.NOT_REACHED),
+        ("a table", None, False, False, absent.NOT_KNOWN),
+        ("a table", 10_000, False, True, absent.NOT_KNOWN),
+        ("a table", 200, True, True, absent.DEAD),
     ],
 )
-def test_why_there_are_no_amounts(spring: Plan, growth: object, ending: int, killed: bool, why: str) -> None:
-    """Growth that no source gives, an ending that never comes, one beyond what is known, and a dead stand."""
+def test_why_there_are_no_amounts(
+    spring: Plan, growth: object, ending: int, killed: bool, known: bool, why: str
+) -> None:
+    """Growth that no source gives, an ending that never comes or is not known yet, one beyond the season, a dead stand."""
     made = nitrogen_part(
         None,  # type: ignore[arg-type]
         growth,  # type: ignore[arg-type]
-        spring.outlook,
+        replace(spring.outlook, complete=known),
         (),
         np.ones((1, 1)),
         standard_draws(),
