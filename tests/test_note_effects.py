@@ -226,6 +226,7 @@ def test_a_sample_and_a_height_are_told_with_what_they_replace() -> None:
     assert one.startswith("Your clip sample of 20 Mar, 2,470 kg/ha (2,200 lb/acre), is used instead of the model's ")
     (two,) = said(height)
     assert two.startswith("Your height of 19 Apr, 51 cm (20 inches), speaks for 4,600 kg/ha (4,100 lb/acre) by a rough")
+    assert said(on(230, height_cm=203.2))[0].startswith("Your height of 19 Apr, 203 cm (80 inches), speaks for")
     both = said(sample, height)
     assert both[0] == one
     assert both[1].startswith("Your height of 19 Apr")

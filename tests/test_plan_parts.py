@@ -564,7 +564,7 @@ def test_a_part_that_was_left_out_raises_one_plain_line() -> None:
 def test_why_there_are_no_amounts(
     spring: Plan, growth: object, ending: int, killed: bool, known: bool, why: str
 ) -> None:
-    """Growth that no source gives, an ending that never comes or is not known yet, one beyond the season, a dead stand."""
+    """Growth that no source gives, an ending that never comes, is not known yet or lies beyond it, and a dead stand."""
     made = nitrogen_part(
         None,  # type: ignore[arg-type]
         growth,  # type: ignore[arg-type]
