@@ -18,9 +18,9 @@ import covercrop
 from covercrop.autumn import comparison
 from covercrop.autumn.comparison import Autumn
 from covercrop.base.errors import CovercropError, FieldFileError, OfflineError, StationError, UsageError, WeatherError
-from covercrop.base.records import DailyWeather, Station
+from covercrop.base.records import DailyWeather, Station, Units
 from covercrop.field import weather_source
-from covercrop.field.entries import CropEntry, Field, Ground, WeatherEntry
+from covercrop.field.entries import CoverEntry, CropEntry, Field, Ground, WeatherEntry
 from covercrop.field.file import read_fields
 from covercrop.season import adding
 from covercrop.weather import stations
@@ -232,6 +232,56 @@ def test_a_place_on_the_wrong_side(run: Run, desk: Path) -> None:
     )
 
 
+def ground(latitude: float, longitude: float, sown: str | None = None) -> Ground:
+    crop = CropEntry(name="pumpkin")
+    if sown is None:
+        return Ground(name="Mill", latitude=latitude, longitude=longitude, crop=crop)
+    cover = CoverEntry(species="crimson-clover", sown=dt.date.fromisoformat(sown))
+    return Field(name="Mill", latitude=latitude, longitude=longitude, cover=cover, crop=crop)
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "units", "doubted"),
+    [
+        (37.8, 84.1, "us", True),
+        (37.8, -84.1, "us", False),
+        (37.8, 0.0, "us", False),
+        (37.8, 0.5, "us", True),
+        (37.8, 84.1, "metric", False),
+        (17.0, 84.1, "us", True),  # from Puerto Rico
+        (16.9, 84.1, "us", False),
+        (72.0, 84.1, "us", True),  # to Alaska
+        (72.1, 84.1, "us", False),
+    ],
+)
+def test_a_longitude_without_its_minus_is_doubted(
+    latitude: float, longitude: float, units: Units, doubted: bool
+) -> None:
+    """In a file of US units, on a latitude on which there are any of its states."""
+    found = adding._doubts(ground(latitude, longitude), units)
+    assert [said.startswith("longitude = ") for said in found] == [True] * doubted
+
+
+@pytest.mark.parametrize(
+    ("latitude", "spring", "side", "sign"),
+    [
+        (37.8, (2, 3, 4, 5, 6), "north", "has a minus south"),
+        (0.0, (2, 3, 4, 5, 6), "north", "has a minus south"),
+        (-37.8, (8, 9, 10, 11, 12), "south", "has no minus north"),
+    ],
+)
+def test_a_cover_that_is_sown_in_spring_is_doubted(
+    latitude: float, spring: tuple[int, ...], side: str, sign: str
+) -> None:
+    """From the February of its half of the world to its June; the date may be wrong, or the sign of the latitude."""
+    found = {month: adding._doubts(ground(latitude, -84.1, f"2025-{month:02}-12"), "metric") for month in range(1, 13)}
+    assert tuple(month for month, said in found.items() if said) == spring
+    (said,) = found[spring[0]]
+    assert f" is spring {side} of the equator" in said
+    assert f"or the latitude, which {sign} of it." in said
+    assert adding._doubts(ground(latitude, -84.1), "metric") == ()
+
+
 def test_no_station_but_on_the_other_side(desk: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where none is near, the place with the other sign is looked at, and named."""
 
@@ -244,6 +294,10 @@ def test_no_station_but_on_the_other_side(desk: Path, monkeypatch: pytest.Monkey
     entry = {"name": "Mill", "latitude": 37.8, "longitude": 84.1, "crop": {"name": "pumpkin"}}
     with pytest.raises(StationError, match=r"with longitude = -84.1 Bluegrass would be 9 km away"):
         covercrop.add_field("new.toml", entry)
+    with pytest.raises(StationError, match=r"^no station near$"):
+        covercrop.add_field("new.toml", entry | {"longitude": 10.0})
+    with pytest.raises(StationError, match=r"^no station near$"):  # that one was named, not looked for
+        covercrop.add_field("new.toml", entry | {"weather": {"station": "72422"}})
     assert not (desk / "new.toml").exists()
 
 
@@ -275,6 +329,28 @@ def test_without_a_network(desk: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert (added.field.name, added.weather, added.unchecked) == ("Mill", None, "no network")
     assert not isinstance(added.field, Field)
     assert len(read_fields(desk / "new.toml").unsown) == 1
+    assert added.units == "metric"
+
+
+def test_the_day_is_that_of_the_file_then_of_the_clock(desk: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Unless it is given; the weather is asked for up to it, of the field that is new."""
+    asked: list[tuple[str, dt.date]] = []
+
+    def weather(field: Ground, today: dt.date) -> str:
+        asked.append((field.name, today))
+        return "its weather"
+
+    monkeypatch.setattr(adding, "field_weather", weather)
+    entry = {"latitude": 37.8, "longitude": -84.1, "crop": {"name": "pumpkin"}}
+    before = dt.date.today()
+    added = covercrop.add_field("new.toml", entry | {"name": "First"}, units="us")
+    assert (added.units, added.weather, added.unchecked, added.doubts) == ("us", "its weather", "", ())
+    assert asked[0][0] == "First"
+    assert before <= asked[0][1] <= dt.date.today()
+    path = old_file(desk)
+    for name, today, then in (("A", None, dt.date(2026, 4, 20)), ("B", "2026-05-01", dt.date(2026, 5, 1))):
+        assert covercrop.add_field(path, entry | {"name": name}, today=today).field.name == name
+        assert asked[-1] == (name, then)
 
 
 def test_what_the_library_refuses(desk: Path) -> None:

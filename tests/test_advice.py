@@ -8,12 +8,15 @@ from dataclasses import replace
 import pytest
 from invented import field
 
-from covercrop.field.entries import ScoutingNote
+from covercrop.field.entries import Field, ScoutingNote
+from covercrop.models import cereal, mixture
 from covercrop.parameters import catalogue
+from covercrop.parameters.companions import companion
 from covercrop.parameters.traits import label
 from covercrop.season import advice
 
 CRIMSON, VETCH = catalogue.cover("crimson-clover"), catalogue.cover("hairy-vetch")
+RYE = companion("cereal-rye")
 SQUASH, CORN = catalogue.crop("summer-squash"), catalogue.crop("sweet-corn")
 
 #: What the output repeats with its reason, or with the crop model that set it.
@@ -81,6 +84,81 @@ def test_assumptions_of_measurements_and_ways_come_with_them() -> None:
     under_tarp = set(advice.assumptions(field(terminate="tarp"), CRIMSON, CORN))
     assert any("tarp" in text for text in under_tarp - plain)
     assert plain < under_tarp
+
+
+def mixed(share: tuple[float, float] | None = None, scouting: tuple[ScoutingNote, ...] = ()) -> Field:
+    """Crimson clover with rye, whose share somebody has entered, noted, or nobody has judged."""
+    plain = field()
+    cover = replace(plain.cover, companion="cereal-rye", legume_percent=share)
+    return replace(plain, cover=cover, scouting=scouting)
+
+
+def test_a_cereal_brings_its_own_cautions_and_values() -> None:
+    """Between those of the cover and of the crop; and every value of it that no source gives."""
+    alone, beside = (advice.cautions(each, CRIMSON, SQUASH) for each in (field(), mixed()))
+    first = len(CRIMSON.cautions)
+    assert beside == (*alone[:first], *RYE.cautions, *alone[first:])
+    assert RYE.cautions
+    found = advice.assumptions(mixed(), CRIMSON, SQUASH)
+    assumed = [
+        path
+        for path, value in catalogue.cited_values(RYE)
+        if value.basis in UNMEASURED and not path.startswith(("cultivars", "sowing", "planting", "nitrogen_need"))
+    ]
+    assert assumed
+    for path in assumed:
+        assert any(text.startswith(f"Cereal rye, {label(path)}, ") for text in found), path
+    assert sum(text.startswith("Cereal rye, ") for text in found) == len(assumed)
+    assert set(mixture.ASSUMPTIONS) <= set(found)
+    assert not set(mixture.ASSUMPTIONS) & set(advice.assumptions(field(), CRIMSON, SQUASH))
+
+
+def test_that_the_share_is_assumed_is_said_where_nobody_has_judged_it() -> None:
+    """Neither in the field file nor on a visit; a visit that judged something else does not count."""
+    seen = ScoutingNote(date=dt.date(2026, 3, 1), bbch=30)
+    judged = ScoutingNote(date=dt.date(2026, 3, 8), legume_percent=40)
+    for each, said in (
+        (mixed(), True),
+        (mixed(scouting=(seen,)), True),
+        (mixed(share=(20.0, 40.0)), False),
+        (mixed(scouting=(seen, judged)), False),
+        (field(), False),
+    ):
+        assert (mixture.SHARE_ASSUMED in advice.assumptions(each, CRIMSON, SQUASH)) is said
+
+
+def test_a_mixture_rests_on_more_sources() -> None:
+    """Those of the legume first, each once, and all of them are there."""
+    alone, beside = (advice.sources(each, CRIMSON, SQUASH) for each in (field(), mixed()))
+    assert beside[: len(alone)] == alone
+    assert len(set(beside)) == len(beside)
+    wanted = {RYE.bloom.offset.source, RYE.wait.small_seed.source, *cereal.SOURCES, *mixture.SOURCES}
+    assert wanted | {"mirsky2009", "ashford2003", "msu_rye_boot", "uc_cereal_latest"} <= set(beside)
+    assert all(catalogue.source(each).key == each for each in beside)
+
+
+@pytest.mark.parametrize(
+    ("way", "said"),
+    [
+        ("turn-under", advice.BARE_SOIL),
+        ("roll", advice.CUTTING),
+        ("mow", advice.CUTTING),
+        ("tarp", advice.TARP),
+    ],
+)
+def test_each_way_of_ending_has_its_caution(way: str, said: str) -> None:
+    """And no other: bare soil, a working machine, and what runs off a sheet."""
+    found = advice.cautions(field(terminate=way), CRIMSON, SQUASH)
+    assert {each for each in found if each in advice.OF_WAY.values()} == {said}
+
+
+def test_open_squares_in_a_sheet_are_an_assumption_of_their_own() -> None:
+    """Where the crop is planted into them."""
+    plain = field(ground_cover="black-plastic")
+    squares = replace(plain, beds=replace(plain.beds, frames=4))
+    assert squares.in_squares
+    assert advice.SQUARES in advice.assumptions(squares, CRIMSON, SQUASH)
+    assert advice.SQUARES not in advice.assumptions(plain, CRIMSON, SQUASH)
 
 
 def test_scatter_of_notes_is_told_as_it_is_used() -> None:

@@ -26,7 +26,7 @@ from covercrop.season.plan import Plan, make_plan
 Run = Callable[..., tuple[int, str, str]]
 
 ON = dt.date(2026, 4, 20)
-WEATHER = weather()
+RECORD = weather()
 
 
 def note(day: dt.date, **seen: float) -> ScoutingNote:
@@ -34,7 +34,7 @@ def note(day: dt.date, **seen: float) -> ScoutingNote:
 
 
 def planned(*notes: ScoutingNote, on: dt.date = ON, species: str = "crimson-clover") -> Plan:
-    return make_plan(replace(field(species), scouting=notes), WEATHER, np.datetime64(on), details=False)
+    return make_plan(replace(field(species), scouting=notes), RECORD, np.datetime64(on), details=False)
 
 
 def best(plan: Plan) -> float:
@@ -107,6 +107,47 @@ def test_a_note_against_the_weather_is_confirmed_by_another_visit() -> None:
     assert not any(each.confirmed for each in other_way)
 
 
+def test_two_visits_that_contradict_each_other_confirm_nothing() -> None:
+    """Forty days ahead of the weather, and a hundred: one of them at least is wrong, in either order."""
+    forty, hundred = evidence(200, 240), evidence(203, 303)
+    for first, second in ((forty, hundred), (evidence(200, 300), evidence(203, 243))):
+        both = found((DAYS[0], first), (DAYS[1], second))
+        assert [(each.confirmed, each.against) for each in both] == [(False, None)] * 2
+    third = found((DAYS[0], forty), (DAYS[1], hundred), (DAYS[2], evidence(208, 248)))
+    assert [each.against and each.against.date for each in third] == [DAYS[1], None, DAYS[1]]
+
+
+def test_what_others_confirm_is_held_against_the_note_that_they_do_not_go_with() -> None:
+    """Two visits forty days ahead, and a third that is on time: no longer the weather, but the notes are in doubt."""
+    first, second, third = found(
+        (DAYS[0], evidence(200, 240)), (DAYS[1], evidence(203, 243)), (DAYS[2], evidence(209, 209))
+    )
+    assert [(each.against and each.against.date, round(each.days)) for each in (first, second, third)] == [
+        (DAYS[2], 40),
+        (DAYS[2], 40),
+        (DAYS[0], -40),  # of the first that it does not go with
+    ]
+    assert not any(each.confirmed for each in (first, second, third))
+
+
+def test_what_the_weather_did_not_foretell_is_in_doubt_too() -> None:
+    """In order of time, and no more than once a note."""
+    notes = [note(day, bbch=60) for day in DAYS[:2]]
+    facts = [evidence(203, 206), evidence(206, 209)]
+    early, late = doubts_of(notes, facts, [(notes[1], 30.0), (notes[0], -12.0)])
+    assert (early.note, early.days, early.against, early.confirmed) == (notes[0], -12.0, None, False)
+    assert (late.note, late.days) == (notes[1], 30.0)
+    (once,) = doubts_of(notes[:1], [evidence(203, 243)], [(notes[0], 20.0)])
+    assert round(once.days) == 40
+
+
+def test_a_stand_ahead_is_one_that_was_seen_further_on() -> None:
+    """However little, and where it never comes so far; a reading of the soil says nothing of it."""
+    seen = note(ON, bbch=60)
+    assert [Doubt(note=seen, days=by).ahead for by in (-9.0, -0.5, 0.0, 0.5, np.inf)] == [False] * 3 + [True] * 2
+    assert not Doubt(note=seen, kelvin=9.0).ahead
+
+
 def test_notes_that_fit_are_not_in_doubt() -> None:
     """A week ahead, twice, is what stands do."""
     assert found((DAYS[0], evidence(200, 207)), (DAYS[3], evidence(212, 218))) == ()
@@ -169,10 +210,11 @@ def test_an_old_slip_is_to_be_struck() -> None:
 def test_once_the_cover_is_ended_its_stage_is_no_matter() -> None:
     """Nothing is left to be decided by a note of bloom; a reading of the soil still is."""
     ended = replace(field(turned_under="2026-04-05"), scouting=(EARLY,))
-    plan = make_plan(ended, weather(), np.datetime64(ON))
+    plan = make_plan(ended, RECORD, np.datetime64(ON), details=False)
     assert plan.provenance.doubts == ()
     hot = replace(ended, scouting=(EARLY, note(dt.date(2026, 4, 15), soil_c=39.0)))
-    assert [doubt.of_soil for doubt in make_plan(hot, weather(), np.datetime64(ON)).provenance.doubts] == [True]
+    doubts = make_plan(hot, RECORD, np.datetime64(ON), details=False).provenance.doubts
+    assert [doubt.of_soil for doubt in doubts] == [True]
 
 
 def test_one_wild_reading_of_the_soil_plants_nothing_and_two_do() -> None:
@@ -309,4 +351,6 @@ def test_the_doubt_to_name_is_the_furthest_off() -> None:
     assert worst([near, far]) is far
     assert worst([far, alike, near]) is alike
     assert worst([soil, near]) is near
+    slightly = replace(near, days=0.5)
+    assert worst([soil, slightly]) is slightly
     assert worst([soil]) is soil

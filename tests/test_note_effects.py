@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from covercrop.models.members import standard_draws
 from covercrop.parameters import catalogue
 from covercrop.season.doubts import Doubt
 from covercrop.season.ground import Ground, follow_ground
+from covercrop.season.measurements import SoilCheck
 from covercrop.season.note_effects import doubt_said, stage_noted, what_notes_did, would_take
 from covercrop.season.stand import Stand, grow_stand
 
@@ -143,6 +145,16 @@ def test_a_stage_in_a_few_words(seen: dict[str, float], words: str) -> None:
             Doubt(note=note(soil_c=3.0), kelvin=-7.5),
             "your soil reading of 3 Apr is 7.5 °C (13.5 °F) colder than this weather allows",
         ),
+        (
+            Doubt(note=note(cereal=45), days=20.6, of_cereal=True),
+            "your note of 3 Apr (the cereal at Zadoks 45, boot: the head swells in its sheath) is 21 days ahead of "
+            "what this weather makes likely",
+        ),
+        (
+            Doubt(note=note(cereal=30), days=-20.0, of_cereal=True),
+            "your note of 3 Apr (the cereal at Zadoks 30, stems stretching (jointing)) is 20 days behind what this "
+            "weather makes likely",
+        ),
     ],
 )
 def test_what_does_not_fit_as_a_clause(doubt: Doubt, words: str) -> None:
@@ -197,6 +209,13 @@ def test_what_it_would_take_where_no_number_helps() -> None:
     assert "left in the sun" in would_take(Doubt(note=note(soil_c=30.0), kelvin=9.0), CRIMSON)
 
 
+@pytest.mark.parametrize(("days", "side"), [(20.0, "earlier"), (-20.0, "later")])
+def test_what_it_would_take_of_a_cereal(days: float, side: str) -> None:
+    """Whatever the legume's cultivars do."""
+    told = would_take(Doubt(note=note(cereal=45), days=days, of_cereal=True), with_offsets(-14.0, 9.0))
+    assert told == f"true only if this cereal runs so many days {side} than its kind does in this weather"
+
+
 # --- weights, nitrogen, soil ----------------------------------------------------------------------
 
 
@@ -207,11 +226,23 @@ def test_a_sample_and_a_height_are_told_with_what_they_replace() -> None:
     assert one.startswith("Your clip sample of 20 Mar, 2,470 kg/ha (2,200 lb/acre), is used instead of the model's ")
     (two,) = said(height)
     assert two.startswith("Your height of 19 Apr, 51 cm (20 inches), speaks for 4,600 kg/ha (4,100 lb/acre) by a rough")
+    assert said(on(230, height_cm=203.2))[0].startswith("Your height of 19 Apr, 203 cm (80 inches), speaks for")
     both = said(sample, height)
     assert both[0] == one
     assert both[1].startswith("Your height of 19 Apr")
     assert both[1] != two  # with what the sample makes of the model
     assert said(sample, cover=replace(CRIMSON, growth=None)) == []
+
+
+def test_a_sample_of_a_mixture_is_held_against_the_two_together() -> None:
+    """Twice the legume alone, where the model has it so."""
+    sample = on(200, dry_matter_kg_ha=2468.0)
+    model = [
+        float(said(sample, **of_stand)[0].partition("the model's ")[2].partition(" kg/ha")[0].replace(",", ""))
+        for of_stand in ({}, {"cereal": SimpleNamespace(growth_factor=lambda day: 2.0 if day == 200 else 1.0)})
+    ]
+    assert model[0] > 100
+    assert model[1] == pytest.approx(2 * model[0], abs=10)  # each is said to tens
 
 
 def test_a_measurement_of_the_last_day_is_used_and_one_beyond_is_not() -> None:
@@ -224,12 +255,12 @@ def test_a_measurement_of_the_last_day_is_used_and_one_beyond_is_not() -> None:
 
 def test_the_last_sample_of_nitrogen_counts() -> None:
     """With what the model has on its day."""
-    early, late = on(200, nitrogen_percent=3.25), on(230, nitrogen_percent=2.5)
-    stand, _ = season_of((early, late))
+    early, late = (on(190, nitrogen_percent=3.5), on(200, nitrogen_percent=3.25)), on(230, nitrogen_percent=2.5)
+    stand, _ = season_of((*early, late))
     assert CRIMSON.growth is not None
     model = float(np.median(stand.nitrogen_percent(230, CRIMSON.growth)))
     told = f"The 2.5% of nitrogen in your sample of 19 Apr is used instead of the model's {model:.1f}%."
-    assert said(early, late) == [told]
+    assert said(*early, late) == [told]
     assert said(late, cover=replace(CRIMSON, growth=None)) == []
 
 
@@ -259,3 +290,24 @@ def test_a_wild_reading_is_left_out_until_another_agrees() -> None:
     agreed = said(reading(236, -12.0), reading(238, -12.0))
     assert agreed[0].startswith("By your thermometer (2 readings)")
     assert [("colder than the model, and is used all the same" in each) for each in agreed] == [False, True, True]
+
+
+@pytest.mark.parametrize(
+    ("by", "words"),
+    [
+        (0.05, "0.1 °C (0.1 °F) warmer than"),
+        (0.0495, "as warm as"),
+        (-0.0495, "as warm as"),
+        (-0.051, "0.1 °C (0.1 °F) colder than"),
+    ],
+)
+def test_a_twentieth_of_a_degree_is_no_difference(by: float, words: str) -> None:
+    """Of the middle year; from there on it is said, and to which side."""
+    stand, ground = season_of(())
+    nothing = np.zeros(3)
+    check = SoilCheck(standing=nothing, after=np.array([by, -9.0, 9.0]), sd=1.2, readings=2)
+    told = what_notes_did(field(), CRIMSON, OUTLOOK, stand, replace(ground, soil_check=check))
+    assert told == [
+        f"By your thermometer (2 readings) the soil after the cover is reckoned {words} the model alone has it, and "
+        "good to 1.2 °C (2.2 °F) instead of 2.0."
+    ]

@@ -12,24 +12,30 @@ import pandas as pd
 import pytest
 from invented import field, weather
 
-from covercrop.base.errors import WeatherGapError
-from covercrop.base.records import DailyWeather
-from covercrop.field.entries import ScoutingNote
-from covercrop.models.members import Draws, standard_draws
+from covercrop.base.errors import FieldFileError, WeatherGapError
+from covercrop.base.records import DailyWeather, DateRange
+from covercrop.field.bed_entries import BedsEntry
+from covercrop.field.entries import AimEntry, ScoutingNote
+from covercrop.models.members import Draws, quantiles, share_by, standard_draws
 from covercrop.models.note_weights import SCOUTING_SD_DAYS
-from covercrop.models.plantback import LIMITS
+from covercrop.models.plantback import LIMITS, emergence_days, soil_wanted
 from covercrop.parameters import catalogue
-from covercrop.season.chain import Chain
+from covercrop.season.chain import Chain, follow
 from covercrop.season.plan import (
     DATES,
     STATES,
     Plan,
+    _chance,
+    _emergence,
     _median_on,
     _notes,
+    _open_on,
+    _planted,
     _ripens_at_least,
     _state,
     make_plan,
     make_plans,
+    plan_of,
     start_of,
 )
 from covercrop.season.stand import grow_stand
@@ -41,8 +47,17 @@ def day(text: str) -> np.datetime64:
     return np.datetime64(text, "D")
 
 
-def plan_on(on: str, *, record: DailyWeather = RECORD, **changes) -> Plan:
-    return make_plan(field(**changes), record, day(on))
+def plan_on(on: str, *, record: DailyWeather = RECORD, details: bool = False, **changes) -> Plan:
+    return make_plan(field(**changes), record, day(on), details=details)
+
+
+#: Eight past years, and all of this one.
+SHORT = weather("2018-01-01", "2026-10-31")
+
+
+def few(on: str, **changes) -> Plan:
+    """A plan of few members, where it is not the chances that matter."""
+    return make_plan(field(**changes), SHORT, day(on), standard_draws(8), details=False)
 
 
 def width(plan: Plan, name: str) -> int:
@@ -52,8 +67,8 @@ def width(plan: Plan, name: str) -> int:
 
 @pytest.fixture(scope="module")
 def april() -> Plan:
-    """Crimson clover on 20 April, still to bloom."""
-    return plan_on("2026-04-20")
+    """Crimson clover on 20 April, still to bloom, with all that is said of it."""
+    return make_plan(field(), RECORD, day("2026-04-20"))
 
 
 # --- order ----------------------------------------------------------------------------------------
@@ -152,7 +167,7 @@ def test_a_killed_stand_ends_the_forecast() -> None:
     cold = record.table.copy()
     cold.loc["2026-01-10":"2026-01-24", ["tmin_c", "tmax_c"]] = [-25.0, -15.0]
     cold["prcp_mm"] = 0.0
-    plan = plan_on("2026-04-20", record=replace(record, table=cold))
+    plan = plan_on("2026-04-20", record=replace(record, table=cold), details=True)
     assert plan.state == "winter-killed"
     assert plan.stand.survival < 0.05
     assert plan.window.best is None
@@ -371,7 +386,7 @@ def test_no_more_than_thirty_past_years_are_used() -> None:
 
 def test_rain_alone_is_never_quicker_than_moist_ground() -> None:
     """The residue in ground that gets only rain is gone no sooner than in ground that is kept moist."""
-    plan = plan_on("2026-04-20")
+    plan = plan_on("2026-04-20", details=True)
     assert plan.ground.residue_by_rain >= plan.dates["residue"].median
 
 
@@ -434,7 +449,7 @@ def test_a_note_of_today_says_nothing_of_the_weather_to_come() -> None:
 def test_a_note_narrows_the_stage_and_leaves_the_rest_as_wide() -> None:
     """The soil and the dry matter are no surer for a note of the bloom: their intervals stay as wide, or nearly."""
     note = ScoutingNote(date=dt.date(2026, 4, 20), bbch=55)
-    plain, noted = (plan_on("2026-04-20", turned_under=None, scouting=notes) for notes in ((), (note,)))
+    plain, noted = (plan_on("2026-04-20", details=True, scouting=notes) for notes in ((), (note,)))
     spans = [
         (plan.nitrogen.amounts["dry_matter_kg_ha"].high - plan.nitrogen.amounts["dry_matter_kg_ha"].low)
         / plan.nitrogen.amounts["dry_matter_kg_ha"].median
@@ -487,7 +502,7 @@ def test_seed_is_a_risk_from_the_morrow_of_the_middle_close_on() -> None:
 def test_a_stand_of_nothing_brings_nothing() -> None:
     """The least clip sample that is taken, on the day of ending, leaves no member below nothing."""
     note = ScoutingNote(date=dt.date(2026, 4, 10), dry_matter_kg_ha=50.0)
-    brings = plan_on("2026-04-20", turned_under="2026-04-10", scouting=(note,)).nitrogen.amounts
+    brings = plan_on("2026-04-20", turned_under="2026-04-10", scouting=(note,), details=True).nitrogen.amounts
     assert 0.0 <= brings["dry_matter_kg_ha"].low < 50.0 < brings["dry_matter_kg_ha"].high < 100.0
 
 
@@ -521,6 +536,146 @@ def test_a_plan_is_of_the_day_asked_about() -> None:
     assert np.isnat(beyond.dates["window_close"].median)
     assert not np.isnat(beyond.dates["window_close"].early)
     assert 0.4 < beyond.window.open_now < 0.9  # of some it is known to have closed
+
+
+def test_too_late_to_plant_begins_the_day_after_the_likely_last() -> None:
+    """Then the crop has no day any more; up to it the day is today, where the ground is ready."""
+    last = few("2026-08-01", turned_under="2026-05-08").planting.latest.median
+    in_time, late = (few(str(last + invented.days(by)), turned_under="2026-05-08").planting for by in (0, 1))
+    assert (in_time.too_late, late.too_late) == (False, True)
+    assert (in_time.day, in_time.ripe.median > last) == (last, True)
+    assert np.isnat([late.day, late.ripe.median]).all()
+
+
+def test_a_plan_of_a_chain_has_its_details_and_says_what_it_lacks(april: Plan) -> None:
+    """Unless they were left out; what was worked out is not told to be missing."""
+    start = start_of(field(), RECORD, day("2026-04-20"))
+    made = plan_of(field(), start, RECORD, follow(start, standard_draws(8)), standard_draws(8))
+    assert made.details is not None
+    assert "nitrogen" not in made.absent
+    assert replace(made, details=None).absent["nitrogen"] == "not-asked-for"
+    assert april.absent == {}
+
+
+def test_what_is_done_is_read_from_the_field() -> None:
+    """Ended, and planted."""
+    states = [few("2026-07-01", **done) for done in ({}, {"turned_under": "2026-05-08"})]
+    planted = few("2026-07-01", turned_under="2026-05-08", planted="2026-06-20")
+    assert [(plan.is_ended, plan.is_planted) for plan in (*states, planted)] == [
+        (False, False),
+        (True, False),
+        (True, True),
+    ]
+
+
+def test_the_planting_follows_the_chain(april: Plan) -> None:
+    """Its likely day is the median of the earliest planting, its safe one that by which eight members of ten can."""
+    chain = follow(start_of(field(), RECORD, day("2026-04-20")), standard_draws())
+    planting, first = april.planting, april.outlook.days[0]
+    assert planting.day == planting.earliest.median
+    ready = [
+        share_by(chain.ground.earliest, chain.weights, float((planting.safe - first).astype(int)) - by) for by in (0, 1)
+    ]
+    assert ready[1] < 0.8 <= ready[0]
+    assert planting.soil_c == soil_wanted(april.crop, "direct-seed", None)[0]
+    ripe = chain.ground.ripeness.ripe(float((planting.day - first).astype(int)))
+    days = quantiles(np.broadcast_to(ripe, chain.weights.shape), chain.weights)
+    assert planting.ripe == DateRange(**dict(zip(("early", "median", "late"), april.outlook.dates(days), strict=True)))
+
+
+def test_what_is_planted_is_told_from_its_day() -> None:
+    """When it comes up and ripens; and one that was planted beyond the days that are followed has no such days."""
+    planted = few("2026-07-01", planted="2026-06-20", turned_under="2026-05-08").planting
+    assert planted.day == day("2026-06-20")
+    assert planted.day < planted.ripe.early
+    later = few("2026-07-01", planted="2026-07-01", turned_under="2026-05-08").planting
+    assert later.ripe.median > planted.ripe.median
+
+
+def test_the_stage_of_an_ended_cover_is_that_of_its_end() -> None:
+    """It does not go on under the ground."""
+    ended, then = few("2026-06-15", turned_under="2026-04-20"), few("2026-04-20")
+    assert abs(ended.stand.bbch - then.stand.bbch) <= 1  # the weather of the day itself was not known in full
+    assert few("2026-06-15").stand.bbch > then.stand.bbch + 10
+    assert few("2026-03-02").stand.bbch < then.stand.bbch - 10
+
+
+def test_the_winter_is_told_as_far_as_it_is_known_and_the_stand_stood() -> None:
+    """To the last day with weather; to midsummer at the most; to the day of ending, that day included."""
+
+    def told(on: str, **changes: str) -> np.datetime64:
+        winter = few(on, **changes).winter
+        assert winter.days[0] == day("2025-09-20")
+        last: np.datetime64 = winter.days[-1]
+        return last
+
+    assert told("2026-04-20") == day("2026-04-20")
+    assert told("2026-04-20", turned_under="2026-03-10") == day("2026-03-10")
+    assert told("2026-08-20") == day("2026-01-01") + invented.days(182)
+    assert told("2026-08-20", turned_under="2026-08-01") == told("2026-08-20")
+
+
+def test_seed_by_now_is_a_chance_of_today() -> None:
+    """The share of the members in which the first seed is viable by the day of the answer."""
+    plan = few("2026-05-19")
+    stand = grow_stand(plan.outlook, plan.field.latitude, plan.cover, standard_draws(8))
+    today = plan.outlook.position(plan.on)
+    assert plan.stand.seed_now == pytest.approx(share_by(stand.stages["viable_seed"], stand.weights, today))
+    assert 0.1 < plan.stand.seed_now < 0.9
+
+
+def test_a_season_that_is_over_is_refused() -> None:
+    """Five hundred days after sowing is its last day."""
+    sown, last = field().cover.sown, day("2027-02-02")
+    assert last - np.datetime64(sown) == invented.days(500)
+    record = weather(last="2027-02-03")
+    assert start_of(field(), record, last).conditions.today == 500
+    with pytest.raises(FieldFileError, match="lies more than 500 days before 2027-02-03, and that season is over"):
+        start_of(field(), record, last + invented.days(1))
+
+
+def test_a_day_to_plant_by_that_is_gone_is_refused() -> None:
+    """Not today, nor once the crop is planted."""
+    aim = replace(field(), aim=AimEntry(plant_by=dt.date(2026, 4, 20)))
+    assert start_of(aim, RECORD, day("2026-04-20")).conditions.today == 212
+    with pytest.raises(FieldFileError, match="plant_by = 2026-04-20 is before 2026-04-21; give a later day"):
+        start_of(aim, RECORD, day("2026-04-21"))
+    planted = replace(field(turned_under="2026-04-01", planted="2026-04-19"), aim=aim.aim)
+    assert start_of(planted, RECORD, day("2026-04-21")).conditions.today == 213
+
+
+def test_a_legume_that_died_beside_its_cereal_has_no_dates() -> None:
+    """But that on which it came up; the stand is called dead, and the plan goes on with the rye."""
+    cold = weather("2018-01-01", mean=7.5, swing=15.5)
+    dry = replace(cold, table=cold.table.assign(prcp_mm=0.0))  # no snow
+    alone = field("berseem-clover")
+    rye = replace(alone, cover=replace(alone.cover, companion="cereal-rye"))
+    plan = make_plan(rye, dry, day("2026-04-10"), standard_draws(16), details=False)
+    assert plan.stand.killed
+    assert plan.state != "winter-killed"
+    assert not np.isnat(plan.stand.dates["emergence"].median)
+    assert np.isnat([dates.early for name, dates in plan.stand.dates.items() if name != "emergence"]).all()
+    assert any("The chance that the berseem clover lives" in note for note in plan.provenance.notes)
+    assert any(note.endswith("dates are of the cereal alone.") for note in plan.provenance.notes)
+
+
+def test_a_mulch_that_is_laid_early_costs_days() -> None:
+    """As many as the same field under straw is later; nothing where none is laid, or the crop is planted."""
+    done = field("hairy-vetch", "pumpkin", turned_under="2026-04-10", ground_cover="black-plastic")
+    squares = replace(done, beds=BedsEntry(frames=4, mulch_m=0.1))
+    on, draws = day("2026-04-20"), standard_draws(8)
+    mulched = make_plan(squares, SHORT, on, draws)
+    straw = make_plan(replace(done, crop=replace(done.crop, ground_cover="straw")), SHORT, on, draws)
+    late = straw.planting.earliest.median - mulched.planting.earliest.median
+    assert mulched.ground.mulch_costs == late.astype(int) > 0
+    for other in (
+        replace(squares, beds=replace(squares.beds, mulch_m=None)),
+        replace(squares, crop=replace(done.crop, ground_cover="bare")),
+        replace(squares, crop=replace(done.crop, planted=dt.date(2026, 4, 19))),
+    ):
+        assert make_plan(other, SHORT, on, draws).ground.mulch_costs is None
+    alone = DailyWeather(table=SHORT.table.loc["2025-09-01":])
+    assert make_plan(squares, alone, on, draws).ground.mulch_costs is None  # nothing is known of the days to come
 
 
 # --- the edges of what is decided -----------------------------------------------------------------
@@ -603,3 +758,88 @@ def test_the_middle_year_of_a_day() -> None:
     by_year = np.array([[1.0, 2.0], [5.0, 9.0], [2.0, 4.0]])
     assert [_median_on(by_year, day) for day in (0.0, 1.0)] == [2.0, 4.0]
     assert np.isnan([_median_on(by_year, day) for day in (2.0, np.nan)]).all()
+
+
+def test_the_window_is_open_where_it_is_not_known_to_have_closed() -> None:
+    """By its odds, as far as they go; beyond them from the day of opening to that of closing, both within."""
+    stand = SimpleNamespace(
+        opens=np.array([101.0, 102.0, 101.0, 101.0, np.nan]), closes=np.array([101.0, 109.0, 100.0, np.nan, np.nan])
+    )
+    chain = SimpleNamespace(
+        stand=stand, ending=SimpleNamespace(odds=np.full(101, 0.25)), weights=np.array([1.0, 2.0, 4.0, 8.0, 16.0])
+    )
+    assert _open_on(chain, 100) == 0.25  # type: ignore[arg-type]
+    assert _open_on(chain, 101) == pytest.approx((1 + 8) / 31)  # type: ignore[arg-type]
+    assert _open_on(chain, 102) == pytest.approx((2 + 8) / 31)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("planted", "chance"), [(250.0, 0.75), (251.0, 0.5), (252.0, 0.25)])
+def test_a_crop_in_the_ground_ripens_by_its_own_day(planted: float, chance: float) -> None:
+    """Not by that on which the ground was ready; of what never freezes there is no last day."""
+    chain = ripening(249.0, 250.0, 251.0, np.nan, earliest=200.0)
+    assert _ripens_at_least(chain, planted) == pytest.approx(chance)  # type: ignore[arg-type]
+
+
+def test_a_chance_is_of_the_members_in_which_it_is_known() -> None:
+    """By their weights, with one row for all draws; in none it is not known."""
+    weights = np.array([[0.1, 0.2], [0.3, 0.4]])
+    assert _chance(np.array([[1.0, 0.0], [np.nan, 1.0]]), weights) == pytest.approx((0.1 + 0.4) / 0.7)
+    assert _chance(np.array([[1.0], [0.0]]), weights) == pytest.approx(0.3)
+    assert _chance(np.array([[0.0], [np.nan]]), weights) == 0.0
+    assert np.isnan(_chance(np.full((2, 1), np.nan), weights))
+
+
+def test_a_crop_that_is_planted_has_its_day_while_it_is_followed() -> None:
+    """Up to the last day of the season; one that is not planted has the likely one."""
+    outlook = invented.season(10.0, length=300)
+    last, beyond = (field(turned_under="2026-05-01", planted=each) for each in ("2026-06-27", "2026-06-28"))
+    assert _planted(last, outlook, 7.0) == 299.0
+    assert np.isnan(_planted(beyond, outlook, 7.0))
+    assert _planted(field(), outlook, 7.0) == 7.0
+
+
+@pytest.mark.parametrize(
+    ("places", "said"), [(1, "(mine.csv: 9 at 1 place), good to about 5 days"), (2, "9 at 2 places), good to about 5")]
+)
+def test_own_numbers_are_said_to_be_used(places: int, said: str) -> None:
+    """With how many records they rest on; then nothing is said of a cultivar."""
+    own = SimpleNamespace(records="mine.csv", count=9, places=places)
+    entry = SimpleNamespace(cover=SimpleNamespace(companion=None, turned_under=None, calibration=own, cultivar=""))
+    cover = catalogue.cover("crimson-clover")
+    spread, pace = replace(cover.bloom.spread, value=60.0), replace(cover.bloom.pace, value=12.0)
+    bloom = replace(cover.bloom, spread=spread, pace=pace)
+    (note,) = _notes(entry, replace(cover, bloom=bloom), 1.0, "measured")  # type: ignore[arg-type]
+    assert said in note
+
+
+def test_a_cultivar_that_is_not_given_is_said_to_widen_the_dates() -> None:
+    cover = catalogue.cover("crimson-clover")
+    (note,) = _notes(field(), cover, 1.0, "measured")
+    assert note == "The cultivar of the crimson clover is not given, so its dates are wider than they need be."
+    assert _notes(field(cultivar="Dixie"), cover, 1.0, "measured") == []
+
+
+def test_what_lives_is_the_legume_where_a_cereal_stands_beside_it() -> None:
+    """Alone it is the stand."""
+    cover, plain = catalogue.cover("crimson-clover"), field(cultivar="Dixie")
+    mixed = replace(plain, cover=replace(plain.cover, companion="cereal-rye"))
+    alone, beside = (_notes(each, cover, 0.5, "none") for each in (plain, mixed))
+    assert alone[0].startswith("The chance that the stand lives through the cold is 50%, with no snow reckoned with")
+    assert beside[0].startswith("The chance that the crimson clover lives through the cold is 50%")
+    assert alone[0].endswith("dates are those of a stand that lives.")
+
+
+def test_a_crop_is_up_after_the_days_that_the_soil_of_its_day_asks() -> None:
+    """That of the middle year; beyond the season it is not known."""
+    corn, soil = catalogue.crop("sweet-corn"), np.array([[10.0, 15.0], [10.0, 20.0], [10.0, 30.0]])
+    ground = SimpleNamespace(soil_c=soil)
+    assert _emergence(corn, ground, 1.0) == float(emergence_days(corn, 20.0)) > 3  # type: ignore[arg-type]
+    assert np.isnan(_emergence(corn, ground, 2.0))  # type: ignore[arg-type]
+
+
+def test_each_field_that_is_done_is_told() -> None:
+    """One by one, with its details if they were asked for."""
+    told: list[float] = []
+    asked = [(field(), start_of(field(), RECORD, day("2026-04-20")), RECORD)] * 2
+    made = make_plans(asked, standard_draws(8), details=False, advance=told.append)
+    assert (told, [plan.details for plan in made]) == ([1, 1], [None, None])

@@ -15,13 +15,14 @@ from covercrop.base.records import DateRange
 from covercrop.field.entries import ScoutingNote
 from covercrop.models import biomass
 from covercrop.models.members import standard_draws
+from covercrop.parameters.companions import companion
 from covercrop.render.data import machine
 from covercrop.season import absent
 from covercrop.season.chain import DATES
 from covercrop.season.doubts import Doubt
 from covercrop.season.ground_part import ground_part
 from covercrop.season.next_step import look_for, next_step, visits, work_ahead
-from covercrop.season.nitrogen_part import nitrogen_part
+from covercrop.season.nitrogen_part import Amount, NitrogenPart, nitrogen_part
 from covercrop.season.plan import Plan, make_plan
 from covercrop.season.planting_part import planting_part
 from covercrop.season.provenance import observed_share, stale_since, to_check
@@ -113,10 +114,10 @@ def test_a_window_is_poor_below_one_half(spring: Plan, chance: float, poor: bool
 def test_chances_that_round_to_nothing_are_left_out(spring: Plan) -> None:
     """From the first day with half a hundredth to the last, and what lies between; half or more is half or more."""
     chances = np.zeros(spring.window.days.size)
-    chances[[10, 11, 13, 14, 15]] = [0.0049, 0.005, 0.5, 0.49, 0.005]
+    chances[[10, 11, 13, 14, 15, 16]] = [0.0049, 0.005, 0.5, 0.6, 0.49, 0.005]
     window = replace(spring.window, chances=chances)
-    assert window.spell == slice(11, 16)
-    assert window.likely_open == (window.days[13], window.days[13])
+    assert window.spell == slice(11, 17)
+    assert window.likely_open == (window.days[13], window.days[14])
     nothing = replace(window, chances=np.zeros_like(chances))
     assert chances[nothing.spell].size == 0
     assert nothing.likely_open is None
@@ -170,6 +171,27 @@ def test_a_window_may_be_closed_from_the_day_after_one_in_ten_is(spring: Plan) -
     assert not window_of(spring).may_be_closed
 
 
+def test_the_best_chance_of_being_in_time_is_that_of_the_days_ahead(spring: Plan) -> None:
+    """Today among them, what is gone by not; nothing is known where there is nothing to choose."""
+    today, size = spring.outlook.position(ON), spring.outlook.days.size
+    in_time = np.zeros(size)
+    in_time[today - 1 : today + 3] = [0.9, 0.7, 0.6, 0.65]
+    ending = SimpleNamespace(
+        method="roll", odds=np.zeros(size), best=None, day=None, surer=None, too_late=False, chances=None
+    )
+    edges = (spring.window.opens, spring.window.closes)
+    given = {"asked": "roll", "dates": edges, "open_now": 0.5, "killed": False, "ended": False, "undoubted": None}
+
+    def best(of_days: np.ndarray | None, day: int) -> float:
+        ending.chances = None if of_days is None else SimpleNamespace(in_time=of_days)
+        return window_part(ending, spring.outlook, day, **given).best_in_time  # type: ignore[arg-type]
+
+    assert best(in_time, today) == 0.7
+    assert best(in_time, today + 1) == 0.65
+    assert best(in_time, size) == 0.0
+    assert np.isnan(best(None, today))
+
+
 def test_another_way_than_was_asked_for_is_said() -> None:
     """Balansa clover cannot be rolled in time, so it is turned under instead; crimson clover can."""
     changed = plan_on("2026-03-01", species="balansa-clover", terminate="roll")
@@ -211,13 +233,6 @@ def test_planted_before_it_was_safe_and_too_late_to_plant() -> None:
     assert day("2026-06-20") + days(40) < in_time.ripe.median < day("2026-06-20") + days(70)  # summer squash
     assert plan_on("2026-07-01", turned_under="2026-05-08").planting.day == day("2026-07-01")
     assert np.isnat(plan_on("2026-10-15", turned_under="2026-05-08").planting.ripe.median)
-
-
-def test_the_likely_last_day_is_not_too_late() -> None:
-    """The day after it is."""
-    last = plan_on("2026-08-01", turned_under="2026-05-08").planting.latest.median
-    assert not plan_on(str(last), turned_under="2026-05-08").planting.too_late
-    assert plan_on(str(last + days(1)), turned_under="2026-05-08").planting.too_late
 
 
 @pytest.mark.parametrize(("chance", "cold"), [(0.49, False), (0.5, True), (np.nan, None)])
@@ -271,38 +286,127 @@ def test_soil_that_is_good_for_seed_is_named_where_it_comes_more_than_a_week_lat
 # --- nitrogen -------------------------------------------------------------------------------------
 
 
-def test_amounts_are_those_of_a_sample_and_its_scatter(spring: Plan) -> None:
-    """4,000 kg/ha clipped on the day of ending, good to 15 %: 3,400 to 4,600; at 3 % N; and never less than nothing."""
-    ending = spring.outlook.position(ON)
-    years = spring.outlook.tmean.shape[0]
+def nitrogen_of(
+    plan: Plan,
+    *notes: ScoutingNote,
+    draws: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0),
+    percent: float = 3.0,
+    cereal: object = None,
+    ending: int | None = None,
+    other: int | None = None,
+    release: dict[int, np.ndarray] | None = None,
+) -> NitrogenPart:
+    """What a stand of so many per cent of nitrogen brings, ended on the day of the answer if not told otherwise."""
+    years = plan.outlook.tmean.shape[0]
     stand = SimpleNamespace(
-        cereal=None,
+        cereal=cereal,
         stages={"emergence": np.full((years, 4), 10.0)},
         dry_matter_on=biomass.dry_matter_on,
-        nitrogen_percent=lambda day, growth, draws: np.full((years, 4), 3.0),
+        nitrogen_percent=lambda day, growth, draws: np.full((years, 4), percent),
     )
-    note = ScoutingNote(date=ON.item(), dry_matter_kg_ha=4000.0)
+    return nitrogen_part(
+        stand,  # type: ignore[arg-type]
+        plan.cover.growth,
+        plan.outlook,
+        notes,
+        np.ones((years, 4)),
+        SimpleNamespace(dry_matter=np.array(draws)),  # type: ignore[arg-type]
+        plan.outlook.position(ON) if ending is None else ending,
+        killed=False,
+        release=release or {},
+        by_planting=0.4,
+        other=other,
+    )
 
-    def made(draws: list[float]) -> dict:
-        return nitrogen_part(
-            stand,  # type: ignore[arg-type]
-            spring.cover.growth,
-            spring.outlook,
-            [note],
-            np.ones((years, 4)),
-            SimpleNamespace(dry_matter=np.array(draws)),  # type: ignore[arg-type]
-            ending,
-            killed=False,
-            release={},
-            by_planting=np.nan,
-        ).amounts
 
-    found = made([-1.0, 0.0, 0.0, 1.0])
+#: Clipped on the day of the answer [kg/ha].
+CLIPPED = ScoutingNote(date=ON.item(), dry_matter_kg_ha=4000.0)
+
+
+def test_amounts_are_those_of_a_sample_and_its_scatter(spring: Plan) -> None:
+    """4,000 kg/ha clipped on the day of ending, good to 15 %: 3,400 to 4,600; at 3 % N; and never less than nothing."""
+    found = nitrogen_of(spring, CLIPPED, draws=(-1.0, 0.0, 0.0, 1.0)).amounts
     for name, share in (("dry_matter_kg_ha", 1.0), ("n_kg_ha", 0.03)):
         assert (found[name].low, found[name].median, found[name].high) == pytest.approx(
             (3400 * share, 4000 * share, 4600 * share)
         )
-    assert made([-10.0, 0.0, 0.0, 1.0])["dry_matter_kg_ha"].low == 0.0
+    assert "n_percent" not in found
+    assert nitrogen_of(spring, CLIPPED, draws=(-10.0, 0.0, 0.0, 1.0)).amounts["dry_matter_kg_ha"].low == 0.0
+
+
+def test_a_sample_of_nitrogen_takes_the_place_of_the_models(spring: Plan) -> None:
+    """2.4 % by the laboratory, where the model has 3."""
+    sample = replace(CLIPPED, nitrogen_percent=2.4)
+    assert nitrogen_of(spring, sample).amounts["n_kg_ha"].median == pytest.approx(96.0)
+
+
+def test_a_mixture_tells_its_nitrogen_and_what_it_ties_up(spring: Plan) -> None:
+    """Legume and cereal by their shares, in C:N; a poor one ties up, releases nothing, and has no share of it."""
+    shares: list[float] = []
+    cereal = SimpleNamespace(
+        companion=companion("rye"), legume_share=lambda day, draws: shares.append(day) or np.full(4, 0.25)
+    )
+    half = {4: np.full((3, 4), 0.5)}
+    poor = nitrogen_of(spring, CLIPPED, percent=1.0, cereal=cereal, release=half)
+    carbon = 0.25 * biomass.CARBON_PERCENT + 0.75 * cereal.companion.nitrogen.carbon.value
+    assert poor.amounts["carbon_nitrogen"].median == pytest.approx(carbon / 1.0)
+    assert poor.amounts["n_percent"].median == 1.0
+    assert poor.ties_up is not None
+    assert (poor.release, shares) == ({}, [spring.outlook.position(ON)])
+    assert np.isnan(poor.by_planting)
+    rich = nitrogen_of(spring, CLIPPED, cereal=cereal, release=half)
+    assert (rich.ties_up, rich.by_planting, set(rich.release)) == (None, 0.4, {4})
+
+
+def test_a_poor_legume_brings_nothing_and_ties_nothing_up(spring: Plan) -> None:
+    """Nothing at all is no less than nothing: its release is told all the same."""
+    found = nitrogen_of(spring, CLIPPED, percent=0.5, release={4: np.full((3, 4), 0.5)})
+    assert (found.amounts["pan_kg_ha"].median, found.ties_up, found.by_planting) == (0.0, None, 0.4)
+    assert set(found.release) == {4}
+
+
+@pytest.mark.parametrize(
+    ("pan", "tied"),
+    [
+        ((-30.0, -10.0, -2.0), (2.0, 10.0, 30.0)),
+        ((-30.0, -10.0, 5.0), (0.0, 10.0, 30.0)),
+        ((-9.0, -0.5, 9.0), (0.0, 0.5, 9.0)),
+        ((-9.0, 0.0, 9.0), None),
+    ],
+)
+def test_what_is_tied_up_is_told_as_it_has_to_be_made_good(
+    spring: Plan, pan: tuple[float, ...], tied: tuple[float, ...] | None
+) -> None:
+    """From the least to the most, and no less than nothing."""
+    low, median, high = pan
+    amounts = {"pan_kg_ha": Amount(low=low, median=median, high=high)}
+    found = replace(spring.nitrogen, amounts=amounts).ties_up
+    assert (None if found is None else (found.low, found.median, found.high)) == tied
+    assert replace(spring.nitrogen, amounts={}).ties_up is None
+
+
+def test_what_is_forgone_is_the_difference_between_the_two_days(spring: Plan) -> None:
+    """More, where the day that is given up is the later one; none without such a day."""
+    now = spring.outlook.position(ON)
+    first, later = (nitrogen_of(spring, ending=day).amounts["pan_kg_ha"].median for day in (now, now + 20))
+    assert later > first + 1
+    assert nitrogen_of(spring, other=now + 20).forgone_kg_ha == pytest.approx(later - first)
+    assert nitrogen_of(spring, ending=now + 20, other=now).forgone_kg_ha == pytest.approx(first - later)
+    assert np.isnan(nitrogen_of(spring).forgone_kg_ha)
+
+
+def test_an_ending_beyond_the_season_has_no_amounts(spring: Plan) -> None:
+    """The last day of it has."""
+    size = spring.outlook.days.size
+    assert nitrogen_of(spring, ending=size - 1).no_amounts is None
+    assert nitrogen_of(spring, ending=size).no_amounts == absent.NOT_KNOWN
+
+
+def test_the_release_of_the_middle_year_is_told(spring: Plan) -> None:
+    """From the slow to the fast case, each by the middle of the years; without a week that most do not reach."""
+    years = np.array([[0.1, 0.2, 0.9], [0.3, 0.4, 0.9], [0.5, 0.6, 0.9]])
+    beyond = np.full((3, 3), np.nan)
+    assert nitrogen_of(spring, release={4: years, 8: beyond}).release == {4: Amount(low=0.2, median=0.4, high=0.6)}
 
 
 # --- provenance -----------------------------------------------------------------------------------
@@ -313,7 +417,7 @@ def test_weather_is_stale_after_three_weeks(age: int, stale: bool) -> None:
     """And the last day with weather is named."""
     outlook = SimpleNamespace(days=ON - days(30) + np.arange(60), known=31 - age)
     found = stale_since(outlook, ON)  # type: ignore[arg-type]
-    assert np.isnat(found) is not stale
+    assert bool(np.isnat(found)) is not stale
     assert not stale or found == ON - days(age)
 
 
@@ -448,20 +552,23 @@ def test_a_part_that_was_left_out_raises_one_plain_line() -> None:
 
 
 @pytest.mark.parametrize(
-    ("growth", "ending", "killed", "why"),
+    ("growth", "ending", "killed", "known", "why"),
     [
-        (None, 200, False, absent.NOT_KNOWN),
-        ("a table", None, False, absent.NOT_REACHED),
-        ("a table", 10_000, False, absent.NOT_KNOWN),
-        ("a table", 200, True, absent.DEAD),
+        (None, 200, False, True, absent.NOT_KNOWN),
+        ("a table", None, False, True, absent.NOT_REACHED),
+        ("a table", None, False, False, absent.NOT_KNOWN),
+        ("a table", 10_000, False, True, absent.NOT_KNOWN),
+        ("a table", 200, True, True, absent.DEAD),
     ],
 )
-def test_why_there_are_no_amounts(spring: Plan, growth: object, ending: int, killed: bool, why: str) -> None:
-    """Growth that no source gives, an ending that never comes, one beyond what is known, and a dead stand."""
+def test_why_there_are_no_amounts(
+    spring: Plan, growth: object, ending: int, killed: bool, known: bool, why: str
+) -> None:
+    """Growth that no source gives, an ending that never comes, is not known yet or lies beyond it, and a dead stand."""
     made = nitrogen_part(
         None,  # type: ignore[arg-type]
         growth,  # type: ignore[arg-type]
-        spring.outlook,
+        replace(spring.outlook, complete=known),
         (),
         np.ones((1, 1)),
         standard_draws(),
@@ -490,6 +597,19 @@ def test_why_there_is_no_best_day(on: str, changes: dict[str, str], why: str) ->
     assert plan_on(on, **changes).absent["turn_under"] == why
     assert plan_on(on, **changes).window.no_best == why
     assert "turn_under" not in plan_on("2026-04-20").absent
+
+
+@pytest.mark.parametrize(("pan", "why"), [(-5.0, absent.NOT_NEEDED), (5.0, absent.NOT_REACHED)])
+def test_why_nothing_is_released(spring: Plan, pan: float, why: str) -> None:
+    """What ties nitrogen up has none to release; otherwise the season is over before it is."""
+    amounts = spring.nitrogen.amounts | {"pan_kg_ha": Amount(low=pan, median=pan, high=pan)}
+
+    def lacking(release: dict[int, Amount]) -> dict[str, str]:
+        part = replace(spring.nitrogen, amounts=amounts, release=release)
+        return replace(spring, details=replace(spring.details, nitrogen=part)).absent  # type: ignore[type-var]
+
+    assert lacking({}) == {"nitrogen.released": why}
+    assert lacking(spring.nitrogen.release) == {}
 
 
 def test_a_dead_stand_has_no_dates() -> None:

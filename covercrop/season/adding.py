@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from covercrop.base.records import DailyWeather, Units
     from covercrop.field.entries import Ground
 
-#: Months in which no autumn-sown cover goes into the ground, north of the equator; half a year off south of it.
-SPRING = (2, 3, 4, 5, 6)
+#: Months in which no autumn-sown cover goes into the ground, on either side of the equator.
+SPRING = {"north": (2, 3, 4, 5, 6), "south": (8, 9, 10, 11, 12)}
 
 #: Where a US place lies, all but those in the far Pacific: west of Greenwich.
 _US_LATITUDES = (17.0, 72.0)
@@ -137,9 +137,8 @@ def _doubts(field: Ground, units: Units) -> tuple[str, ...]:
             "minus."
         )
     if field.cover is not None:
-        month = field.cover.sown.month if field.latitude >= 0 else (field.cover.sown.month + 5) % 12 + 1
-        if month in SPRING:
-            side, other = ("north", "south") if field.latitude >= 0 else ("south", "north")
+        side, other = ("north", "south") if field.latitude >= 0 else ("south", "north")
+        if field.cover.sown.month in SPRING[side]:
             sign = "has a minus" if side == "north" else "has no minus"
             found.append(
                 f"sown = {field.cover.sown} is spring {side} of the equator, and these covers are sown in autumn: mend "

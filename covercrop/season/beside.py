@@ -104,10 +104,7 @@ class CerealStand:
         """Its stages as :func:`covercrop.models.termination.window` wants them; a dead one asks for nothing."""
         dead = ~np.isnan(self.killed)
         free = {"heading": -np.inf, "flowering": -np.inf, "tilled_until": np.inf}
-        return {
-            PREFIX + name: np.where(dead, free.get(name, np.nan), days) if dead.any() else days
-            for name, days in self.stages.items()
-        }
+        return {PREFIX + name: np.where(dead, free.get(name, np.nan), days) for name, days in self.stages.items()}
 
     def likely(self) -> dict[str, Array]:
         """The middle day index of each stage, of all members; shape () or (place,)."""
@@ -242,7 +239,7 @@ def _doubts(late: Mapping[ScoutingNote, float], most: float) -> tuple[Doubt, ...
             note=note,
             days=-gap,
             of_cereal=True,
-            confirmed=any(other.date != note.date and gap * far[other] > 0 for other in far),
+            confirmed=any(other.date != note.date and np.sign(gap) == np.sign(far[other]) for other in far),
         )
         for note, gap in far.items()
     )

@@ -48,6 +48,11 @@ class Doubt:
         """Whether it is a reading of the soil that is in doubt."""
         return not np.isnan(self.kelvin)
 
+    @property
+    def ahead(self) -> bool:
+        """Whether the stand was seen further on than it can be."""
+        return self.days > 0
+
 
 def worst(doubts: Sequence[Doubt]) -> Doubt:
     """The doubt to name: the furthest off, and of a pair of notes what is said of the later one."""
@@ -102,8 +107,7 @@ def _confirmed(
     """Whether a note of another day tells the same against the weather."""
     return any(
         notes[other].date != notes[place].date
-        and (gap > 0) == (against_weather[place] > 0)
-        and (min(place, other), max(place, other)) not in pairs
+        and np.sign(gap) == np.sign(against_weather[place])
+        and not pairs.keys() & {(place, other), (other, place)}
         for other, gap in against_weather.items()
-        if other != place
     )

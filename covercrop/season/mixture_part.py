@@ -205,9 +205,7 @@ def mixture_part(
         band=None if percent is None else mixture.band(percent.median),
         cool_soil=ending is not None and _is_cool(soil_c, ending),
         wait=seedling_disease.cereal_wait(beside.companion.wait, planting.method, method, small_seed=crop.small_seed),
-        clash=None
-        if stand.legume_dead or beside.in_grain(today - 1, weights)
-        else _clash(stand, cover, weights, asked),
+        clash=None if stand.legume_dead or grain else _clash(stand, cover, weights, asked),
     )
 
 

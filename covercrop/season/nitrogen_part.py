@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -109,7 +109,6 @@ def nitrogen_part(
     other : int, optional
         Day index of the ending that is given up for this one.
     """
-    nowhere = ending is None or killed
     why = _no_amounts(growth, outlook, ending, killed=killed)
     amounts, forgone = {}, np.nan
     if why is None and growth is not None and ending is not None:
@@ -117,14 +116,15 @@ def nitrogen_part(
         if other is not None:
             then = amounts_on(stand, growth, outlook, notes, weights, draws, other)
             forgone = then["pan_kg_ha"].median - amounts["pan_kg_ha"].median
-    ties_up = bool(amounts) and amounts["pan_kg_ha"].median < 0  # there is nothing to be released
-    return NitrogenPart(
+    part = NitrogenPart(
         amounts=amounts,
         no_amounts=why,
-        release={} if nowhere or ties_up else _middle(release),
-        by_planting=np.nan if ties_up else by_planting,
+        release={} if ending is None or killed else _middle(release),
+        by_planting=by_planting,
         forgone_kg_ha=forgone,
     )
+    # What ties nitrogen up has none to release.
+    return part if part.ties_up is None else replace(part, release={}, by_planting=np.nan)
 
 
 def _no_amounts(growth: Growth | None, outlook: Outlook, ending: int | None, *, killed: bool) -> str | None:

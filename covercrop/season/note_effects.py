@@ -91,10 +91,11 @@ def doubt_said(doubt: Doubt) -> str:
     """What does not fit, as a clause: ``your note of 3 Apr (50% bloom) is 37 days ahead of ...``."""
     day = _day(doubt.note.date)
     if doubt.of_soil:
-        side = "warmer" if doubt.kelvin > 0 else "colder"
-        return f"your soil reading of {day} is {_degrees(doubt.kelvin)} {side} than this weather allows"
+        return f"your soil reading of {day} is {_off(doubt.kelvin)} than this weather allows"
+    side = "ahead of" if doubt.ahead else "behind"
     if doubt.of_cereal:
-        side, seen = ("ahead of" if doubt.days > 0 else "behind"), cereal.stage_name(doubt.note.cereal or 0)
+        assert doubt.note.cereal is not None
+        seen = cereal.stage_name(doubt.note.cereal)
         return (
             f"your note of {day} (the cereal at Zadoks {doubt.note.cereal}, {seen}) is {abs(doubt.days):.0f} days "
             f"{side} what this weather makes likely"
@@ -102,7 +103,6 @@ def doubt_said(doubt: Doubt) -> str:
     said = f"your note of {day} ({stage_noted(doubt.note)})"
     if np.isinf(doubt.days):
         return f"{said} is of a stage that the cover comes to in hardly any year of this weather"
-    side = "ahead of" if doubt.days > 0 else "behind"
     what = "what this weather makes likely"
     if doubt.against is not None:
         what = f"your note of {_day(doubt.against.date)} ({stage_noted(doubt.against)})"
@@ -112,7 +112,7 @@ def doubt_said(doubt: Doubt) -> str:
 def would_take(doubt: Doubt, cover: Cover) -> str:
     """What it would take for a note in doubt to be true, as a clause."""
     if doubt.of_cereal:
-        side = "earlier" if doubt.days > 0 else "later"
+        side = "earlier" if doubt.ahead else "later"
         return f"true only if this cereal runs so many days {side} than its kind does in this weather"
     return _soil_would_take(doubt) or _legume_would_take(doubt, cover)
 
@@ -133,10 +133,8 @@ def _legume_would_take(doubt: Doubt, cover: Cover) -> str:
         return f"true only if the stand went that far in {took}; this weather takes about {days + abs(doubt.days):.0f}"
     if np.isinf(doubt.days):
         return "true only of another cover, another sowing date or another place"
-    offsets = [cultivar.offset.value for cultivar in cover.cultivars]
-    side, furthest = ("later", max(offsets, default=0.0))
-    if doubt.days > 0:
-        side, furthest = ("earlier", -min(offsets, default=0.0))
+    offsets = [0.0, *(cultivar.offset.value for cultivar in cover.cultivars)]
+    side, furthest = ("earlier", -min(offsets)) if doubt.ahead else ("later", max(offsets))
     said = f"true only if this stand runs so many days {side} than {cover.common_name} does in this weather"
     if furthest < 1:
         return said
@@ -167,7 +165,7 @@ def _weights(field: Field, cover: Cover, outlook: Outlook, stand: Stand) -> list
     until = outlook.position(np.datetime64(last.date, "D"))
     if until >= outlook.tmean.shape[1]:  # of a day that is neither known nor forecast, for want of past years
         return [f"Your measurement of {_day(last.date)} is of a day beyond the weather that is known, and is not used."]
-    grown = biomass.dry_matter(outlook.tmean[:, : until + 1], usual_emergence(stand.stages), cover.growth)
+    grown = biomass.dry_matter(outlook.tmean, usual_emergence(stand.stages), cover.growth)
     if stand.cereal is not None:
         grown = grown * stand.cereal.growth_factor(until)
     said = []
@@ -206,20 +204,24 @@ def _degrees(kelvin: float) -> str:
     return f"{abs(kelvin):.1f} °C ({units.fahrenheit_difference(abs(kelvin)):.1f} °F)"
 
 
+def _off(kelvin: float) -> str:
+    return f"{_degrees(kelvin)} {'warmer' if kelvin > 0 else 'colder'}"
+
+
 def _soil(ground: Ground) -> list[str]:
     check = ground.soil_check
     said = []
     for note, miss in check.surprising:
         aside = "is left out until one of another day agrees" if note in check.left_out else "is used all the same"
         said.append(
-            f"The soil reading of {_day(note.date)} is {_degrees(miss)} {'warmer' if miss > 0 else 'colder'} than the "
-            f"model, and {aside}: check the thermometer, its depth and its unit."
+            f"The soil reading of {_day(note.date)} is {_off(miss)} than the model, and {aside}: check the "
+            "thermometer, its depth and its unit."
         )
     if not check.readings:
         return said
     by = float(np.median(check.after))
     count = "1 reading" if check.readings == 1 else f"{check.readings} readings"
-    off = f"{_degrees(by)} {'warmer' if by > 0 else 'colder'} than" if abs(by) >= 0.05 else "as warm as"
+    off = f"{_off(by)} than" if abs(by) >= 0.05 else "as warm as"
     return [
         f"By your thermometer ({count}) the soil after the cover is reckoned {off} the model alone has it, and good to "
         f"{_degrees(check.sd)} instead of {SOIL_ERROR_SD:.1f}.",

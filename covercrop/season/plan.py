@@ -296,7 +296,9 @@ def plan_of(
     state = "winter-killed" if killed else _state(field, chain, today)
     too_late = share_by(ground.latest, weights, today - 1) >= 0.5
     planted = _planted(field, outlook, np.nan if state == "plantable" and too_late else np.maximum(planting, today))
-    ripe = outlook.dates(member_days((ground.ripeness.ripe(planted),), weights)[0])
+    early, median, late = outlook.dates(member_days((ground.ripeness.ripe(planted),), weights).ravel())
+    stood_until = today if ending.day is None else min(today, ending.day)
+    safe_day, likely_day = outlook.dates([safe, planted])
     return Plan(
         field=field,
         cover=cover,
@@ -307,7 +309,7 @@ def plan_of(
         stand=stand_part(
             dates,
             {name: days[name][1] for name in own},
-            today if ending.day is None else min(today, ending.day),
+            stood_until,
             survival=chain.survival,
             killed=gone,
             ended=ended,
@@ -329,13 +331,13 @@ def plan_of(
         planting=planting_part(
             field.crop,
             dates,
-            safe=outlook.dates([safe])[0],
+            safe=safe_day,
             binding=None if nowhere or not outlook.complete else plantback.binding(ground.limits, weights),
             ripens=_ripens_at_least(chain, None if field.crop.planted is None else planted)
             if outlook.complete
             else np.nan,
-            day=outlook.dates([planted])[0] if field.crop.planted is None else np.datetime64(field.crop.planted, "D"),
-            ripe=DateRange(early=ripe[0], median=ripe[1], late=ripe[2]),
+            day=likely_day if field.crop.planted is None else np.datetime64(field.crop.planted, "D"),
+            ripe=DateRange(early=early, median=median, late=late),
             cold_filling=_chance(ground.ripeness.cold_filling(planted), weights),
             soil_c=plantback.soil_wanted(crop, field.crop.method, field.crop.soil_c)[0],
             emergence_days=_emergence(crop, ground, _planted(field, outlook, planting)),
@@ -351,7 +353,7 @@ def plan_of(
             weights,
             asked=field.cover.terminate,
             method=ending.method,
-            today=today if ending.day is None else min(today, ending.day),
+            today=stood_until,
             ending=ending.day,
             legume_survival=chain.legume_survival,
             percent=worked_out.nitrogen.amounts.get(PERCENT) if worked_out else None,
@@ -377,9 +379,9 @@ def _details(
     """What is said beside the dates: ``planting`` is the likely day index of it, ``residue`` the date of its limit."""
     cover, outlook, weights = start.conditions.cover, start.outlook, chain.weights
     found = ground_details(outlook, field.latitude, cover, start.conditions.crop, field.seedbed, chain.ground)
-    soil_warm = np.broadcast_to(chain.ground.limits["soil_warm"], weights.shape)
+    soil_warm = chain.ground.limits["soil_warm"]
     by_rain, brood, soil_good, soil_least = outlook.dates(
-        member_days((found.residue_by_rain, found.brood, found.soil_good, soil_warm), weights, (MEDIAN,))[:, 0]
+        member_days((found.residue_by_rain, found.brood, found.soil_good, soil_warm), weights, (MEDIAN,)).ravel()
     )
     best = chain.ending.best
     return Details(
@@ -428,7 +430,7 @@ def _mulch_costs(field: Field, start: Start, chain: Chain, draws: Draws) -> int 
         residue_pace=chain.ground.residue_pace,
         cereal=conditions.companion,
     )
-    open_soil, under_mulch = member_days([chain.ground.earliest, mulched.earliest], chain.weights, (MEDIAN,))[:, 0]
+    open_soil, under_mulch = member_days([chain.ground.earliest, mulched.earliest], chain.weights, (MEDIAN,)).ravel()
     late = under_mulch - open_soil
     return round(late) if np.isfinite(late) else None
 

@@ -105,7 +105,7 @@ def planting_part(
     safe, binding, ripens, day, ripe, soil_c, emergence_days, too_late
         As in :class:`PlantingPart`.
     """
-    planted = np.datetime64("NaT", "D") if entry.planted is None else np.datetime64(entry.planted, "D")
+    planted = np.datetime64(entry.planted, "D")  # ``NaT`` where it has not been
     earliest, latest = dates["earliest_planting"], dates["latest_planting"]
     return PlantingPart(
         limits={name: dates[name] for name in plantback.LIMITS},

@@ -75,40 +75,39 @@ def winter_part(outlook: Outlook, cover: Cover, stand: Stand, until: int) -> Win
     until : int
         Number of days that are looked at: those that are known, and no more than the stand stood.
     """
-    part = slice(0, min(max(until, 0), stand.snow.shape[-1]))
-    snow, felt, grown = stand.snow[0, part], stand.exposed.felt[0, part], stand.exposed.grown[0, part]
-    up = np.isfinite(felt)
-    stands = np.where(up, stand.exposed.stands(cover.winter)[0, part], np.nan)
-    felt = np.where(up, felt, np.nan)
-    spare = np.where(up & (felt < 0), felt - stands, np.inf)
-    frost = bool(np.isfinite(spare).any())
-    day = int(spare.argmin()) if frost else 0
+    part = slice(until)
+    snow, felt = stand.snow[0, part], stand.exposed.felt[0, part]
+    felt = np.where(np.isfinite(felt), felt, np.nan)
+    stands = np.where(np.isnan(felt), np.nan, stand.exposed.stands(cover.winter)[0, part])
+    spare = np.where(felt < 0, felt - stands, np.inf)
+    day = int(spare.argmin()) if np.isfinite(spare).any() else None
     saved = False
-    if frost and spare[day] > 0:
+    if day is not None and spare[day] > 0:
         # Of a stand that lived the day is told that it would not have outlived in the open.
-        open_ground = np.where(up & (snow >= THIN), crown_temperature(outlook.tmean[0, part]) - stands, np.inf)
-        saved = bool(np.nanmin(open_ground) <= 0)
+        open_ground = np.where(snow >= THIN, crown_temperature(outlook.tmean[0, : snow.size]) - stands, np.nan)
+        saved = bool((open_ground <= 0).any())
         day = int(np.nanargmin(open_ground)) if saved else day
-    at_day = [float(values[day]) if frost else np.nan for values in (snow, felt, stands)]
-    lost = frost and at_day[1] <= at_day[2]
+    course = (snow, felt, stands, stand.exposed.grown[0, part], stand.exposed.hardened[0, part])
+    snow_mm, felt_c, stands_c, grown, hardened = (np.nan if day is None else float(each[day]) for each in course)
+    lost = felt_c <= stands_c
     cause = ""
-    if lost and grown[day] < HALF:
+    if lost and grown < HALF:
         cause = "young"
-    elif lost and stand.exposed.hardened[0, day] < HALF:
+    elif lost and hardened < HALF:
         cause = "soft"
     elif lost:
-        cause = "bare" if at_day[0] < THIN else "cold"
+        cause = "bare" if snow_mm < THIN else "cold"
     elif saved:
         cause = "snow"
     return WinterPart(
         snow_from=snow_from(outlook),
-        hardest=outlook.days[day] if frost else np.datetime64("NaT", "D"),
-        snow_mm=at_day[0],
-        felt_c=at_day[1],
-        stands_c=at_day[2],
+        hardest=np.datetime64("NaT", "D") if day is None else outlook.days[day],
+        snow_mm=snow_mm,
+        felt_c=felt_c,
+        stands_c=stands_c,
         lost=lost,
         cause=cause,
-        days=outlook.days[part],
+        days=outlook.days[: snow.size],
         snow=snow,
         felt=felt,
         stands=stands,
