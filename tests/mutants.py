@@ -72,7 +72,6 @@ ELSEWHERE = {
     "season_calendar": "hazards",
     "seedling_disease": "hazards",
     "stand_part": "plan_parts",
-    "wants": "decision",
     "window_part": "plan_parts",
     "winter": "growth",
 }
