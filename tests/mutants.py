@@ -54,7 +54,6 @@ ELSEWHERE = {
     "frost": "hazards",
     "ground_part": "plan_parts",
     "helps": "compare",
-    "in_time": "compare",
     "labelled": "front_door",
     "maggot": "hazards",
     "many": "many_fields",

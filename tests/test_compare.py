@@ -20,12 +20,8 @@ from covercrop.cli import compare as command
 from covercrop.cli.main import main
 from covercrop.field.entries import AimEntry, Field, FieldFile, check_past
 from covercrop.models import termination
-from covercrop.models.members import standard_draws
-from covercrop.season.chain import follow
 from covercrop.season.comparison import Endings, compare_endings
-from covercrop.season.ground import dead_from, follow_ground
-from covercrop.season.in_time import AT_ONCE, EVERY, last_before, last_in_time
-from covercrop.season.plan import make_plan, start_of
+from covercrop.season.plan import make_plan
 
 ON = np.datetime64("2026-04-20")
 #: Cool enough that a long pumpkin is in doubt.
@@ -41,65 +37,6 @@ def late(**changes: object) -> Field:
 @pytest.fixture(scope="module")
 def cool() -> Endings:
     return compare_endings(late(), COOL, "2026-04-20")
-
-
-# --- in time --------------------------------------------------------------------------------------
-
-
-def test_the_last_day_in_time_lies_straight_between_those_that_are_followed() -> None:
-    """Worked out by hand: three members over days 0, 8 and 16."""
-    ended = np.array([0.0, 8.0, 16.0])
-    earliest = np.array([[[30.0, 50.0, 10.0]], [[34.0, 60.0, 12.0]], [[42.0, 70.0, np.inf]]])
-    until = last_before(ended, earliest, np.array([[36.0]]))
-    # 34 + 2 of the 8 days that the next 8 cost; never; the third ends where its ground no longer clears.
-    assert until.tolist() == [[10.0, -np.inf, 8.0]]
-    assert last_before(ended, earliest[:, :, :1], 42.0).tolist() == [[np.inf]]
-
-
-def test_what_need_not_be_followed_is_not() -> None:
-    """The last endings first, back to where nobody is late but those who always are, and the answer is the same."""
-    ended = np.arange(20.0) * EVERY
-    lag = np.array([[10.0, 30.0, 44.0, 300.0, np.nan]])
-    asked: list[float] = []
-
-    def earliest(some: np.ndarray) -> np.ndarray:
-        asked.extend(some)
-        return some[:, np.newaxis, np.newaxis] + lag
-
-    whole = np.where(np.isnan(earliest(ended)), np.inf, earliest(ended))
-    for by in (-5.0, 60.0, 140.0, 161.0, 500.0):
-        asked.clear()
-        np.testing.assert_array_equal(last_in_time(ended, earliest, by), last_before(ended, whole, by))
-    asked.clear()
-    last_in_time(ended, earliest, 161.0)
-    assert len(asked) <= 3 * AT_ONCE + 1 < len(ended)
-
-
-def test_what_is_in_time_is_what_following_the_ground_to_its_end_finds() -> None:
-    """Day by day, the share of members whose ground is clear by the last day for planting, within the straight line."""
-    draws = standard_draws()
-    start = start_of(late(), COOL, ON)
-    chain = follow(start, draws)
-    assert chain.ahead is not None
-    found = chain.ending.chances
-    assert found is not None
-    latest = np.where(np.isnan(chain.ground.latest), np.inf, chain.ground.latest)
-    first = start.conditions.today
-    for place in (first + 1, first + 20, first + 41, first + 60):
-        ground = follow_ground(
-            start.outlook,
-            start.conditions.cover,
-            start.conditions.crop,
-            start.conditions.planting,
-            draws,
-            dead=dead_from(place, "turn-under"),
-            midwinter=chain.midwinter,
-            maturity=chain.stand.maturity(place, start.conditions.cover),
-        )
-        exact = float(chain.weights[ground.earliest <= latest].sum() / chain.weights.sum())
-        assert found.in_time[place] == pytest.approx(exact, abs=0.06)
-    assert EVERY == 8
-    assert 0.0 < found.in_time[first + 41] < found.in_time[first] < 1.0
 
 
 # --- the rows -------------------------------------------------------------------------------------
