@@ -49,7 +49,6 @@ ELSEWHERE = {
     "cereal": "mixture_models",
     "columns": "front_door",
     "comparison": "compare",
-    "crop_days": "agenda",
     "decay": "decomposition",
     "frost": "hazards",
     "ground_part": "plan_parts",
