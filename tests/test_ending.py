@@ -179,6 +179,12 @@ def test_weights_that_do_not_sum_to_one_are_shares_all_the_same() -> None:
     assert found.odds[[15, 25, 35]].tolist() == [0.25, 1.0, 0.75]
 
 
+def test_shares_of_the_living_are_shares_where_nothing_is_chosen_too() -> None:
+    """Weights that sum to one half, of a cover that is ended."""
+    grown = replace(stand(members(10, 20), members(31, 41)), weights=members(0.125, 0.375))
+    assert ended(grown, 0, settled=True).odds[[15, 25, 35]].tolist() == [0.25, 1.0, 0.75]
+
+
 def test_what_is_done_is_done_on_its_day() -> None:
     """The day in the file counts, whatever the window is, and nothing is to be chosen."""
     grown = stand(members(10, 10), members(21, 21))
@@ -232,7 +238,7 @@ def test_a_way_without_a_window_is_kept_where_turning_under_is_no_surer() -> Non
     # Of three tarps' windows one is left, on days 6 to 10; turned under, no more than one of them overlaps a day.
     apart = stand(members(10, 20, 30), members(33, 26, 36), members(6, 20, 30))
     assert ended(replace(apart, weights=members(0.4, 0.3, 0.3)), 6, by="tarp").method == "turn-under"
-    alone = stand(members(10, 26, 34), members(25, 34, 56), members(2, 26, 34))
+    alone = stand(members(10, 26, 34), members(25, 34, 56), members(2, 26, 36))
     kept = ended(replace(alone, weights=members(0.4, 0.3, 0.3)), 2, by="tarp")
     assert kept.best is not None
     assert (kept.method, kept.best.probability) == ("tarp", 0.4)
@@ -330,6 +336,17 @@ def test_a_stand_without_the_notes_has_its_own_crop_in_time() -> None:
     assert found.chances is not None
     assert found.chances.in_time[[20, 21]].tolist() == [1.0, 0.0]
     assert found.chances.window[21] == 1.0
+
+
+def test_the_best_day_is_no_surer_than_that_of_any_stand_without_the_notes() -> None:
+    """One of them gives up the surest days for its crop: what is left to it is all that may be told."""
+    grown = stand(members(10, 20), members(31, 41))
+    hurried, free = rival(grown, 5, in_time=12), rival(grown, 5)
+    assert hurried.ending.best is not None
+    assert hurried.ending.best.probability == 0.5
+    found = ended(grown, 5, cover_first=True, dispute=Dispute(rivals=(hurried,), settled=free))
+    assert found.best is not None
+    assert (found.day, found.odds[20], found.best.probability) == (20, 1.0, 0.5)
 
 
 def test_the_ceiling_of_another_way_is_that_of_its_own_windows() -> None:

@@ -10,15 +10,16 @@ import pytest
 from invented import season
 
 from covercrop.field.entries import ScoutingNote
-from covercrop.models import phenology
+from covercrop.models import bbch, phenology
 from covercrop.models.daylength import day_length
 from covercrop.models.members import Draws, standard_draws
-from covercrop.models.note_weights import NOTE_REACHED, Evidence
+from covercrop.models.note_weights import NOTE_NOT_YET, NOTE_PAST, NOTE_REACHED, SCOUTING_SD_DAYS, Evidence
 from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters import catalogue
 from covercrop.season.stand import (
     LASTING_SOIL_SD,
     Stand,
+    _evidence,
     _over_years,
     _straightened,
     brought,
@@ -388,6 +389,74 @@ def straightened(*lateness: float) -> list[float]:
 def test_a_note_is_told_in_the_days_of_the_draws(lateness: tuple[float, ...], nought: float) -> None:
     """Where the lateness of the members passes nought, on the scale of the draws, is how late the stand is."""
     assert straightened(*lateness) == pytest.approx([place - nought for place in WHERE])
+
+
+# What a note says, and of which stage it says it.
+STAGES = {
+    "emergence": np.full((3, 1), 10.0),
+    "bud": np.array([[100.0], [101.0], [108.0]]),
+    "first_flower": np.array([[110.0], [112.0], [120.0]]),
+    "bloom_10": np.full((3, 1), 115.0),
+    "bloom_25": np.full((3, 1), 118.0),
+    "bloom_50": np.full((3, 1), 122.0),
+    "end_of_bloom": np.full((3, 1), 132.0),
+    "viable_seed": np.array([[150.0], [151.0], [155.0]]),
+}
+
+
+@pytest.mark.parametrize(
+    ("note", "kind", "stage", "of_seed"),
+    [
+        ({"bloom_percent": 0.0}, NOTE_NOT_YET, "first_flower", False),
+        ({"bbch": 50}, NOTE_NOT_YET, "bud", False),  # the last before the buds
+        ({"bbch": 51}, NOTE_REACHED, "bud", False),
+        ({"bbch": 60}, NOTE_REACHED, "first_flower", False),
+        ({"bbch": 65}, NOTE_REACHED, "bloom_50", False),
+        ({"bbch": 69}, NOTE_REACHED, "end_of_bloom", False),
+    ],
+)
+def test_a_note_is_of_the_stage_that_was_seen(note: dict[str, float], kind: str, stage: str, of_seed: bool) -> None:
+    """Seen, or seen not to have come yet; of a day to come by each year, of one that is known by their mean."""
+    ahead = _evidence(ScoutingNote(date=on(200), **note), STAGES, wave(known=200))  # type: ignore[arg-type]
+    assert (ahead.day, ahead.kind, ahead.of_seed) == (200.0, kind, of_seed)
+    np.testing.assert_array_equal(ahead.expected, STAGES[stage])
+    seen = _evidence(ScoutingNote(date=on(199), **note), STAGES, wave(known=200))  # type: ignore[arg-type]
+    np.testing.assert_array_equal(seen.expected, [STAGES[stage].mean(axis=0)])
+
+
+def test_pods_and_seed_are_told_apart_from_bloom() -> None:
+    """From the first pods on a note is of seed; beyond the first viable seed it is only known to be past."""
+    pods, viable = bbch.PODS, bbch.BBCH["viable_seed"]
+    facts = {
+        stage: _evidence(ScoutingNote(date=on(200), bbch=stage), STAGES, wave(known=200))
+        for stage in (int(pods) - 1, int(pods), int(viable), int(viable) + 1)
+    }
+    assert [fact.of_seed for fact in facts.values()] == [False, True, True, True]
+    assert [fact.kind for fact in facts.values()] == [NOTE_REACHED, NOTE_REACHED, NOTE_REACHED, NOTE_PAST]
+    np.testing.assert_array_equal(facts[int(viable)].expected, STAGES["viable_seed"])
+    np.testing.assert_array_equal(facts[int(viable) + 1].expected, STAGES["viable_seed"])
+
+
+@pytest.mark.parametrize(("known", "age"), [(201, 0.0), (202, 1.0), (215, 14.0), (200, 0.0), (150, 0.0)])
+def test_a_note_is_as_old_as_the_days_known_after_it(known: int, age: float) -> None:
+    """Of the last known day it is new, and so is one of a day that is not known yet."""
+    assert _evidence(ScoutingNote(date=on(200), bbch=51), STAGES, wave(known=known)).age == age
+
+
+def test_a_note_moves_the_buds_as_far_as_its_scatter_and_theirs_say() -> None:
+    """Closed form: the buds foretold, weighed by their variance, and those seen by that of a note: one normal law."""
+    draws = replace(standard_draws(64), seed=np.zeros(64), viable_share=np.zeros(64), soil=np.zeros(64))
+    outlook = wave(years=1, known=300)
+    plain = grown(outlook, draws)
+    assert plain.scouting_sd == SCOUTING_SD_DAYS
+    spread, bud = float(plain.stages["bud"].std()), middle(plain, "bud")
+    note = ScoutingNote(date=on(round(bud) - 4), bbch=51)
+    known = replace(outlook, known=outlook.position(np.datetime64(note.date)) + 1)
+    found = grown(known, draws, scouting=(note,))
+    moved = (4 + bud - round(bud)) * spread**2 / (spread**2 + SCOUTING_SD_DAYS**2)
+    assert middle(found, "bud") == pytest.approx(bud - moved, abs=0.35)
+    left = np.sqrt((found.weights * (found.stages["bud"] - middle(found, "bud")) ** 2).sum())
+    assert left == pytest.approx(spread * SCOUTING_SD_DAYS / np.hypot(spread, SCOUTING_SD_DAYS), rel=0.15)
 
 
 # --- what it brings -------------------------------------------------------------------------------
