@@ -272,6 +272,13 @@ def test_a_cereal_beside_it_slows_the_ground_and_makes_its_own_wait() -> None:
     np.testing.assert_array_equal(found, by_each_day(pace=0.7, cereal=rye))
     assert (found <= in_time()).all()
     assert (found < in_time()).any()
+    # One that makes wait for six weeks, though its residue goes as fast as that of the legume.
+    six = replace(rye.wait.large_seed, value=42.0, low=42.0, high=42.0)
+    slow = replace(rye, wait=replace(rye.wait, large_seed=six))
+    as_quick: Any = SimpleNamespace(companion=slow, residue_pace=lambda _, ended: np.ones(ended.shape))
+    waiting = in_time(cereal=as_quick)
+    np.testing.assert_array_equal(waiting, by_each_day(cereal=slow))
+    assert (waiting < in_time()).any()
 
 
 def test_a_reading_of_the_soil_counts_on_all_of_the_days() -> None:

@@ -9,13 +9,16 @@ import numpy as np
 import pytest
 from invented import season
 
+from covercrop.base.arrays import Array
 from covercrop.field.entries import ScoutingNote
-from covercrop.models import bbch, phenology
+from covercrop.models import bbch, phenology, termination
 from covercrop.models.daylength import day_length
 from covercrop.models.members import Draws, standard_draws
 from covercrop.models.note_weights import NOTE_NOT_YET, NOTE_PAST, NOTE_REACHED, SCOUTING_SD_DAYS, Evidence
 from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters import catalogue
+from covercrop.parameters.companions import companion
+from covercrop.season.beside import CerealStand, Share, grow_cereal
 from covercrop.season.stand import (
     LASTING_SOIL_SD,
     Stand,
@@ -550,3 +553,141 @@ def test_a_cover_is_young_up_to_full_bloom_and_ages_towards_seed() -> None:
     unknown = PLAIN.maturity(late, replace(CRIMSON, growth=None))
     np.testing.assert_array_equal(unknown.age, ages[1])
     assert not unknown.carbon_nitrogen.any()
+
+
+# --- with a cereal beside it ----------------------------------------------------------------------
+
+RYE = companion("cereal-rye")
+SHARE = Share(low=0.2, middle=0.4, high=0.6, whose="field")
+MIDWINTER = 122
+MIXED = grown(companion=RYE, share=SHARE)
+
+
+def beside(stand: Stand) -> CerealStand:
+    assert stand.cereal is not None
+    return stand.cereal
+
+
+def window(stand: Stand, method: str = "turn-under") -> tuple[Array, Array]:
+    return termination.window(stand.stages, method, CRIMSON)
+
+
+def test_a_cereal_is_followed_beside_the_legume() -> None:
+    """Its stages are its own, the window that of both, and the legume is what it is alone."""
+    lengths = day_length(np.array([[LATITUDE]]), OUTLOOK.day_of_year)
+    alone = grow_cereal(OUTLOOK, lengths, RYE, DRAWS, midwinter=MIDWINTER, share=SHARE)
+    for name, days in alone.stages.items():
+        np.testing.assert_array_equal(beside(MIXED).stages[name], days)
+        np.testing.assert_array_equal(MIXED.stages[f"cereal_{name}"], days)
+    for name, days in PLAIN.stages.items():
+        np.testing.assert_array_equal(MIXED.stages[name], days)
+    np.testing.assert_array_equal(MIXED.opens, np.fmin(PLAIN.opens, alone.stages["jointing"]))
+    np.testing.assert_array_equal(MIXED.closes, np.fmin(PLAIN.closes, alone.stages["last"]))
+    assert (MIXED.opens < PLAIN.opens).any()
+    assert beside(MIXED).share == SHARE
+    assert (PLAIN.legume_dead, MIXED.legume_dead) == (False, False)
+    for part in (grown(companion=RYE), grown(share=SHARE)):
+        assert part.cereal is None  # there is none without both
+
+
+def test_cold_kills_each_of_the_two_by_its_own() -> None:
+    """Rye stands more than clover, dies in what nothing stands, and after its milk no cold is of account."""
+    hard, deadly = (grown(freeze(120, kelvin), companion=RYE, share=SHARE) for kelvin in (22.0, 45.0))
+    assert (~np.isnan(hard.killed)).all()
+    assert np.isnan(beside(hard).killed).all()
+    assert (~np.isnan(beside(deadly).killed)).all()
+    # A dead cereal asks for nothing: the window is that of the legume.
+    np.testing.assert_array_equal(deadly.opens, PLAIN.opens)
+    np.testing.assert_array_equal(deadly.closes, PLAIN.closes)
+    day = int(np.median(beside(MIXED).stages["milk"]))
+    late = beside(grown(freeze(day, 70.0, 5), companion=RYE, share=SHARE))
+    dies, milk = ~np.isnan(late.killed), late.stages["milk"]
+    assert not dies[milk < day].any()
+    assert dies[milk >= day + 4].all()
+    assert (milk < day).any()
+
+
+def test_a_cereal_seen_up_was_not_killed_before() -> None:
+    """A note of its stage proves it, and says nothing of the legume; one of the legume says nothing of it."""
+    cold = freeze(120)
+    of_cereal, of_legume = ScoutingNote(date=on(150), cereal=25), ScoutingNote(date=on(150), height_cm=10.0)
+    both = grown(cold, companion=RYE, share=SHARE, scouting=(of_cereal,))
+    assert np.isnan(beside(both).killed).all()
+    assert (~np.isnan(both.killed)).all()
+    other = grown(cold, companion=RYE, share=SHARE, scouting=(of_legume,))
+    assert (~np.isnan(beside(other).killed)).all()
+    assert np.isnan(other.killed).all()
+    earlier = ScoutingNote(date=on(100), cereal=25)
+    again = grown(cold, companion=RYE, share=SHARE, scouting=(of_cereal, earlier))
+    assert np.isnan(beside(again).killed).all()
+
+
+def test_what_the_cold_leaves_of_a_mixture_is_the_cereal_alone() -> None:
+    """It alone has a say in the window by every way, in what dies, and in what stands there."""
+    killed = np.full_like(MIXED.opens, np.nan)
+    killed[1, 2] = 130.0
+    mixed = replace(MIXED, killed=np.full_like(MIXED.opens, 120.0), cereal=replace(beside(MIXED), killed=killed))
+    stages = beside(MIXED).stages
+    # Dug in from jointing to its last day; rolled from flowering, mown from heading; a tarp as what is dug in.
+    for method, opens in (("turn-under", "jointing"), ("roll", "flowering"), ("mow", "heading"), ("tarp", "jointing")):
+        left = mixed.without_legume(method, CRIMSON)
+        np.testing.assert_array_equal(left.opens, stages[opens])
+        np.testing.assert_array_equal(left.closes, stages["last"])
+        assert left.legume_dead
+        np.testing.assert_array_equal(left.killed, killed)
+        share = beside(left).share
+        assert (share.low, share.middle, share.high, share.whose) == (0.0, 0.0, 0.0, "field")
+    np.testing.assert_array_equal(window(left)[0], stages["jointing"])
+
+
+def test_past_its_grain_a_cereal_closes_no_window() -> None:
+    """Only seed of the legume can still be kept out; when it opens stays as it was."""
+    after = MIXED.past_grain("turn-under", CRIMSON)
+    np.testing.assert_array_equal(after.opens, MIXED.opens)
+    np.testing.assert_array_equal(after.closes, PLAIN.closes)
+    assert (MIXED.closes < after.closes).any()
+    rolled = MIXED.past_grain("roll", CRIMSON)
+    np.testing.assert_array_equal(rolled.opens, np.maximum(window(PLAIN, "roll")[0], MIXED.stages["cereal_flowering"]))
+    np.testing.assert_array_equal(rolled.closes, window(PLAIN, "roll")[1])
+
+
+def test_residue_of_a_legume_alone_goes_at_its_own_pace_and_that_of_a_mixture_slower() -> None:
+    """One for each day asked about, by how old the cereal is then."""
+    days = np.array([200.0, 240.0])
+    assert PLAIN.residue_pace(CRIMSON, days).tolist() == [1.0, 1.0]
+    assert PLAIN.residue_pace(CRIMSON, np.nan).tolist() == 1.0
+    slower = MIXED.residue_pace(CRIMSON, days)
+    assert slower.shape == (2,)
+    assert 0 < slower[1] < slower[0] < 1
+
+
+def test_a_mixture_holds_the_nitrogen_of_both_by_their_shares() -> None:
+    """Four parts of ten legume, by the middle; by the draws, each with its own share and its own cereal."""
+    growth = CRIMSON.growth
+    assert growth is not None
+    day = 230.0
+    legume, rye = PLAIN.nitrogen_percent(day, growth), beside(MIXED).nitrogen_percent(day, 0.0)
+    np.testing.assert_allclose(MIXED.nitrogen_percent(day, growth), 0.4 * legume + 0.6 * rye)
+    drawn = MIXED.nitrogen_percent(day, growth, DRAWS)
+    share, rye = SHARE.drawn(DRAWS.legume_share), beside(MIXED).nitrogen_percent(day, DRAWS.cereal_nitrogen)
+    np.testing.assert_allclose(drawn, share * legume + (1 - share) * rye)
+
+
+def test_a_mixture_weighs_and_brings_more_than_its_legume() -> None:
+    """So many times as much dry matter, with the nitrogen and the carbon of both in it."""
+    growth = CRIMSON.growth
+    assert growth is not None
+    day = 230.0
+    emergence = np.median(PLAIN.stages["emergence"], axis=-1)
+    times = beside(MIXED).growth_factor(day)
+    assert (times > 1).all()
+    alone = PLAIN.dry_matter_on(OUTLOOK.tmean, emergence, day, growth)
+    np.testing.assert_allclose(MIXED.dry_matter_on(OUTLOOK.tmean, emergence, day, growth), alone * times[:, 0])
+    legume = brought(growth, OUTLOOK.tmean, PLAIN.stages, DRAWS, day)
+    both = brought(growth, OUTLOOK.tmean, MIXED.stages, DRAWS, day, cereal=beside(MIXED))
+    np.testing.assert_allclose(both["dry_matter_kg_ha"], legume["dry_matter_kg_ha"] * times)
+    percent = MIXED.nitrogen_percent(day, growth, DRAWS)
+    np.testing.assert_allclose(both["n_kg_ha"], both["dry_matter_kg_ha"] * percent / 100)
+    share = SHARE.drawn(DRAWS.legume_share)
+    carbon = share * 40 + (1 - share) * RYE.nitrogen.carbon.value  # 40 % of the legume
+    np.testing.assert_allclose(both["carbon_nitrogen"], carbon / percent)

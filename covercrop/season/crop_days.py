@@ -53,7 +53,7 @@ def at_a_spot(field: Field, standing: Planting) -> tuple[int, int]:
     """
     beds = field.beds
     plants = round(standing.plants.value) if beds.plants is None else beds.plants
-    seeds = max(round(standing.seeds.value), beds.plants or 0) if beds.seeds is None else beds.seeds
+    seeds = max(round(standing.seeds.value), plants) if beds.seeds is None else beds.seeds
     return seeds, plants
 
 

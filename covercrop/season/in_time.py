@@ -171,8 +171,7 @@ def last_before(ended: Array, earliest: Array, plant_by: Array | float) -> Array
     """
     works = earliest <= plant_by
     last = len(ended) - 1 - np.argmax(works[::-1], axis=0)
-    here = np.take_along_axis(earliest, last[np.newaxis], axis=0)[0]
-    after = np.take_along_axis(earliest, np.minimum(last + 1, len(ended) - 1)[np.newaxis], axis=0)[0]
+    here, after = np.take_along_axis(earliest, np.stack([last, np.minimum(last + 1, len(ended) - 1)]), axis=0)
     # Where the next day that was followed never clears, nothing is said of those between.
     between = works.any(axis=0) & ~works[-1] & np.isfinite(after)
     gain = np.where(between, after - np.where(between, here, 0.0), np.inf)
