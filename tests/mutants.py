@@ -47,7 +47,6 @@ ELSEWHERE = {
     "beside": "mixture_plan",
     "biomass": "growth",
     "cereal": "mixture_models",
-    "columns": "front_door",
     "comparison": "compare",
     "decay": "decomposition",
     "frost": "hazards",

@@ -511,10 +511,11 @@ def test_nothing_drawn_is_the_middle_plant() -> None:
 
 def test_most_of_the_years_say_when_a_stage_is_expected() -> None:
     """The mean of those that reach it, where they are more than half of the years; else nothing."""
-    years = np.array([[10.0, 10.0, np.nan], [14.0, np.nan, np.nan], [15.0, np.nan, 9.0], [np.nan, 20.0, 9.0]])
-    np.testing.assert_array_equal(_over_years(years), [[13.0, np.nan, np.nan]])
-    np.testing.assert_array_equal(_over_years(years[:3]), [[13.0, np.nan, np.nan]])
-    np.testing.assert_array_equal(_over_years(years[2:]), [[np.nan, np.nan, 9.0]])
+    no = np.nan
+    years = np.array([[10.0, 10.0, no, no], [14.0, no, no, no], [15.0, no, 9.0, no], [no, 20.0, 9.0, no]])
+    np.testing.assert_array_equal(_over_years(years), [[13.0, no, no, no]])
+    np.testing.assert_array_equal(_over_years(years[:3]), [[13.0, no, no, no]])
+    np.testing.assert_array_equal(_over_years(years[2:]), [[no, no, 9.0, no]])
 
 
 def test_the_share_at_which_seed_is_viable_is_drawn() -> None:
@@ -542,7 +543,7 @@ def test_a_cover_is_young_up_to_full_bloom_and_ages_towards_seed() -> None:
     assert (ages[1] == CRIMSON.seed.viable_share.value).all()
     between = PLAIN.maturity(float(bloom[1, 3] + seed[1, 3]) / 2, CRIMSON)
     assert between.age[1, 3] == pytest.approx(CRIMSON.seed.viable_share.value / 2)
-    assert not between.carbon_nitrogen.any()
+    assert between.carbon_nitrogen.tolist() == [[0.0]]  # for all of them
     assert np.isnan(PLAIN.maturity(np.nan, CRIMSON).age).all()  # it is not ended
     assert CRIMSON.growth is not None
     poor = replace(

@@ -507,9 +507,9 @@ def _straightened(note: Evidence, days: Array, places: Array) -> Evidence:
     """
     order = np.argsort(days)
     ranked = days[order]
-    lateness = np.maximum.accumulate(note.lateness[:, order], axis=-1)
+    lateness = np.maximum.accumulate(note.lateness[:, order], axis=1)
     # Where members are at the stage on the very day, they are so over a stretch: its middle is taken.
-    first, last = (lateness < 0).sum(axis=-1), (lateness <= 0).sum(axis=-1)
+    first, last = (lateness < 0).sum(axis=1), (lateness <= 0).sum(axis=1)
     middle = (_zero(lateness, ranked, first) + _zero(lateness, ranked, last)) / 2
     return replace(note, expected=note.day + places - middle[:, np.newaxis])
 
