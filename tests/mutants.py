@@ -51,7 +51,6 @@ ELSEWHERE = {
     "decay": "decomposition",
     "frost": "hazards",
     "ground_part": "plan_parts",
-    "helps": "compare",
     "labelled": "front_door",
     "maggot": "hazards",
     "many": "many_fields",

@@ -87,6 +87,7 @@ def test_each_member_has_its_own_last_day_for_planting() -> None:
         ((10, 200), 137, 20, (*range(128, 153, 8), 0, *range(96, 121, 8))),  # one of two always
         ((10,), 9, 4, (0, 8, 16, 24)),  # the first is among the four
         ((10,), 9, 5, (8, 16, 24, 32, 0)),
+        ((10,), 10, 5, (8, 16, 24, 32, 0, 0)),  # in time after the first on the very day
     ],
 )
 def test_only_what_may_change_the_answer_is_followed(
@@ -182,10 +183,11 @@ def in_time(
     maturity: Callable[[Array], Maturity] = young,
     today: int = TODAY,
     horizon: int = HORIZON,
+    plant_by: Array = PLANT_BY,
     **options: Any,
 ) -> Array:
-    """The last day of ending it, for a crop that has to be planted by :data:`PLANT_BY`."""
-    deadline = Deadline(today=today, horizon=horizon, midwinter=MIDWINTER, plant_by=PLANT_BY)
+    """The last day of ending it, for a crop that has to be planted by some day."""
+    deadline = Deadline(today=today, horizon=horizon, midwinter=MIDWINTER, plant_by=plant_by)
     return ending_in_time_until(
         OUTLOOK, CRIMSON, SQUASH, entry, DRAWS, deadline, method=method, maturity=maturity, **options
     )
@@ -198,6 +200,7 @@ def by_each_day(
     maturity: Callable[[Array], Maturity] = young,
     pace: float = 1.0,
     ended: Array = FOLLOWED,
+    plant_by: Array = PLANT_BY,
     **options: Any,
 ) -> Array:
     """The same by following the ground of the whole season after each eighth day of the year, one by one."""
@@ -218,7 +221,7 @@ def by_each_day(
             **options,
         ).earliest
 
-    return last_before(ended, np.array([earliest(day) for day in ended]), PLANT_BY)
+    return last_before(ended, np.array([earliest(day) for day in ended]), plant_by)
 
 
 def test_it_is_what_the_whole_ground_after_each_eighth_day_says() -> None:
@@ -231,6 +234,15 @@ def test_it_is_what_the_whole_ground_after_each_eighth_day_says() -> None:
     # From a day and to a day that are followed themselves, no day less and none that is not needed.
     np.testing.assert_array_equal(in_time(today=208, horizon=232), by_each_day())
     np.testing.assert_array_equal(in_time(today=207, horizon=231), by_each_day(ended=np.arange(200.0, 233.0, 8.0)))
+
+
+def test_a_cover_ended_in_autumn_rots_before_the_winter_too() -> None:
+    """From the first of the days that it may be ended on, though the crop's spring comes after midwinter."""
+    plant_by = np.array([[194.0, 202.0, 190.0, np.inf], [178.0, 190.0, 202.0, 310.0]])
+    autumn = np.arange(16.0, 105.0, 8.0)
+    found = in_time(today=20, horizon=100, plant_by=plant_by)
+    np.testing.assert_array_equal(found, by_each_day(ended=autumn, plant_by=plant_by))
+    assert np.isfinite(found).sum() >= 5
 
 
 def test_a_tarp_takes_its_three_weeks_and_a_ground_cover_is_kept() -> None:

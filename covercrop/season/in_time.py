@@ -146,7 +146,8 @@ def last_in_time(ended: Array, earliest: Callable[[Array], Array], plant_by: Arr
         followed.insert(0, first(ended[max(end - AT_ONCE, 0) : end]))
         late = followed[0][0] > plant_by
         if late.any() and always is None and end > AT_ONCE:
-            always = first(ended[:1])[0] > plant_by
+            [early] = first(ended[:1])
+            always = early > plant_by
         if not late.any() or (always is not None and always[late].all()):
             break
     found = np.concatenate(followed)
