@@ -300,7 +300,10 @@ def follow(start: Start, draws: Draws, *, stand: Stand | None = None, ahead: Ahe
     UnknownNameError
         If the cover has no such cultivar, or there is no such method or ground cover.
     """
-    return _answer(start, draws, {}) if stand is None else _follow_together([start], draws, stand=stand, ahead=ahead)[0]
+    if stand is None:
+        return _answer(start, draws, {})
+    [chain] = _follow_together([start], draws, stand=stand, ahead=ahead)
+    return chain
 
 
 def doubts_about(start: Start, note: ScoutingNote, draws: Draws) -> tuple[Doubt, ...]:
@@ -347,8 +350,7 @@ def follow_each(starts: Iterable[Start], draws: Draws) -> Iterator[tuple[int, St
 
     def settled(group: list[tuple[int, Start]]) -> Iterator[tuple[int, Start, Chain]]:
         starts = [start for _, start in group]
-        alone = len(starts) == 1 and starts[0].conditions.scouting
-        chains = [follow(starts[0], draws)] if alone else _follow_together(starts, draws)
+        chains = [follow(start, draws) for start in starts] if len(starts) == 1 else _follow_together(starts, draws)
         return ((place, start, chain) for (place, start), chain in zip(group, chains, strict=True))
 
     for place, start in enumerate(starts):
@@ -410,7 +412,7 @@ def _held(
 
     def follow_without(doubted: Sequence[Doubt], dispute: Dispute) -> Chain:
         left = [doubt.note for doubt in doubted]
-        held = _follow_together([start], draws, set_aside=left, dispute=dispute)[0]
+        [held] = _follow_together([start], draws, set_aside=left, dispute=dispute)
         return replace(held, doubts=chain.doubts, rivals=rivals, settled=settled, set_aside=tuple(doubted))
 
     alone = [doubt for doubt in doubts if not doubt.confirmed]
