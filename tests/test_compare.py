@@ -9,6 +9,8 @@ import json
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import invented
 import numpy as np
@@ -19,13 +21,17 @@ from covercrop.base.errors import FieldFileError, UnknownNameError, UsageError
 from covercrop.cli import compare as command
 from covercrop.cli.main import main
 from covercrop.field.entries import AimEntry, Field, FieldFile, check_past
-from covercrop.models import termination
+from covercrop.models import mixture, termination
+from covercrop.models.members import standard_draws
+from covercrop.season import comparison
+from covercrop.season.chain import Conditions, Start, follow, member_days
 from covercrop.season.comparison import Endings, compare_endings
-from covercrop.season.plan import make_plan
+from covercrop.season.nitrogen_part import PERCENT, amounts_on
+from covercrop.season.plan import make_plan, start_of
 
 ON = np.datetime64("2026-04-20")
 #: Cool enough that a long pumpkin is in doubt.
-COOL = invented.weather(mean=9.5, swing=13.0)
+COOL = invented.weather("2012-01-01", mean=9.5, swing=13.0)
 WARM = invented.weather()
 
 
@@ -88,6 +94,137 @@ def test_without_rain_nothing_is_said_of_dry_ground() -> None:
     assert all(np.isnan(row.workable) for row in found.rows)
 
 
+# --- which days, and how dry ----------------------------------------------------------------------
+
+
+def chances_of(window: NDArray[np.float64]) -> Any:
+    return SimpleNamespace(window=window)
+
+
+def places(
+    *, alive: tuple[int, int], best: int, first: int = 100, asked: tuple[int, ...] = (), way: str = "turn-under"
+) -> list[int]:
+    """The days compared where the window has a chance on some, and one is advised for turning under."""
+    window = np.zeros(300)
+    window[alive[0] : alive[1] + 1] = 0.005
+    chain: Any = SimpleNamespace(ending=SimpleNamespace(day=best, method="turn-under"))
+    return comparison._places(chain, chances_of(window), first, asked, way)
+
+
+def test_each_week_is_compared_while_the_window_has_a_chance() -> None:
+    """From today to the last day that has one in two hundred, or to the day that is advised; ten weeks at most."""
+    assert places(alive=(90, 121), best=109) == [100, 107, 109, 114, 121]
+    assert places(alive=(90, 120), best=109) == [100, 107, 109, 114]
+    assert places(alive=(90, 101), best=115) == [100, 107, 114, 115]
+    assert places(alive=(90, 200), best=100) == [*range(100, 164, 7)]
+    assert places(alive=(90, 200), best=190) == [*range(100, 164, 7), 190]
+    assert places(alive=(20, 10), best=100) == [100]  # on no day
+
+
+def test_the_advised_day_stands_among_those_of_its_own_way_only() -> None:
+    """Days that are asked for stand among those of every way, once."""
+    assert places(alive=(90, 108), best=120, way="roll") == [100, 107]
+    assert places(alive=(20, 10), best=120, way="roll") == [100]
+    assert places(alive=(90, 108), best=104, asked=(130, 107, 104)) == [100, 104, 107, 130]
+
+
+def test_a_day_is_workable_by_the_dry_days_of_its_week(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of the seven days from it on, the mean over the years of those dry enough; the last days have no week."""
+    water = np.full((2, 20), comparison.soil_water.WORKABLE + 0.1)
+    water[:, 3:8] = comparison.soil_water.WORKABLE  # dry enough, just so
+    water[0, 8] = 0.0
+    monkeypatch.setattr(comparison.soil_water, "relative_water", lambda *_: water)
+    outlook = invented.season(np.full((2, 20), 12.0), length=20, years=2)
+    start: Any = SimpleNamespace(outlook=outlook, latitude=37.6)
+    found = comparison._workable(start)
+    assert found.shape == (20,)
+    # Days 3 to 7 in both years, day 8 in one of two.
+    assert found[:4] * 7 == pytest.approx([4.0, 5.0, 5.5, 5.5])
+    assert found[[8, 9, 13]] * 7 == pytest.approx([0.5, 0.0, 0.0])
+    assert np.isnan(found[14:]).all()
+
+
+def test_where_rain_is_not_known_for_a_week_nothing_is_said_of_it() -> None:
+    """One day of one year that is known is enough."""
+    outlook = invented.season(np.full((2, 40), 12.0), length=40, years=2)
+    prcp = np.full((2, 40), np.nan)
+    prcp[1, 10] = 0.0
+    found = comparison._workable(SimpleNamespace(outlook=replace(outlook, prcp=prcp), latitude=37.6))  # type: ignore[arg-type]
+    assert np.flatnonzero(~np.isnan(found)).tolist() == [*range(4, 11)]
+
+
+@pytest.mark.parametrize(
+    ("ended", "killed", "complete", "said"),
+    [
+        (True, True, False, "the cover was ended on 2026-04-10; ask about an earlier day with `on`"),
+        (False, True, False, "the cold has most likely killed the cover"),
+        (False, False, False, "the rest of the season is not known; name a station with a longer record"),
+        (False, False, True, "in most years the cover does not bloom in time"),
+    ],
+)
+def test_why_there_is_nothing_to_compare(ended: bool, killed: bool, complete: bool, said: str) -> None:
+    """The first of the reasons that holds."""
+    plan: Any = SimpleNamespace(
+        is_ended=ended,
+        field=SimpleNamespace(cover=SimpleNamespace(turned_under="2026-04-10")),
+        stand=SimpleNamespace(killed=killed),
+        outlook=SimpleNamespace(complete=complete),
+    )
+    assert comparison._settled(plan) == said
+
+
+@pytest.mark.parametrize(
+    ("day", "place"), [("2025-09-11", 10), ("2025-09-30", 29), ("2025-09-10", 0), ("2025-10-01", 0)]
+)
+def test_a_day_asked_for_is_one_from_today_to_the_last(day: str, place: int) -> None:
+    """Both of them too, and no other."""
+    start: Any = SimpleNamespace(outlook=invented.season(length=30))  # from 1 September
+    if place:
+        assert comparison._position(day, start, 10) == place
+    else:
+        with pytest.raises(UsageError, match=f"`ends` = {day} is not ahead; give a day from 2025-09-11 to 2025-09-30"):
+            comparison._position(day, start, 10)
+
+
+def test_each_row_is_the_field_ended_on_that_day_in_that_way() -> None:
+    """Its chances, its ground and what it brings, with a cereal its stage and its band; the advised one is marked."""
+    draws = standard_draws(8)
+    record = invented.weather("2016-01-01")
+    plot = invented.field("hairy-vetch")
+    plot = replace(plot, cover=replace(plot.cover, companion="cereal-rye"))
+    start = start_of(plot, record, ON)
+    chain = follow(start, draws)
+    day, cereal = chain.ending.day, chain.stand.cereal
+    assert day is not None
+    assert cereal is not None
+    found = chain.chances_by("tarp", start.conditions.cover, start.outlook.days.size)
+    rows = list(comparison._rows(start, chain, draws, "tarp", [day, day + 9], found))
+    assert [row.date for row in rows] == [start.outlook.days[day], start.outlook.days[day + 9]]
+    assert [row.chosen for row in rows] == [False, False]  # the day is right, and the way is not
+    own = list(comparison._rows(start, chain, draws, "turn-under", [day - 1, day], chain.ending.chances))  # type: ignore[arg-type]
+    assert [row.chosen for row in own] == [False, True]
+    growth = start.conditions.cover.growth
+    assert growth is not None
+    for row, place in zip(rows, (day, day + 9), strict=True):
+        assert row.together == found.together[place]
+        ended = replace(start, ended=row.date.item(), conditions=by_tarp(start))
+        ground = follow(ended, draws).ground
+        likely, safe = start.outlook.dates(member_days([ground.earliest], chain.weights, (0.5, 0.8))[0])
+        assert (row.plant_likely, row.plant_safe) == (likely, safe)
+        assert row.zadoks == cereal.zadoks_on(place, chain.weights)
+        assert row.amounts == amounts_on(
+            chain.stand, growth, start.outlook, start.conditions.scouting, chain.weights, draws, place
+        )
+        assert row.band == mixture.band(row.amounts[PERCENT].median)
+    bare = replace(start, conditions=replace(start.conditions, cover=replace(start.conditions.cover, growth=None)))
+    (without,) = comparison._rows(bare, chain, draws, "tarp", [day], found)
+    assert (without.amounts, without.band) == ({}, None)
+
+
+def by_tarp(start: Start) -> Conditions:
+    return replace(start.conditions, sown=replace(start.conditions.sown, terminate="tarp"))
+
+
 # --- what would help ------------------------------------------------------------------------------
 
 
@@ -99,7 +236,9 @@ def test_what_would_help_is_what_the_plan_of_the_changed_field_says(cool: Ending
     assert min(gains) >= 0.05
     helped = next(each for each in cool.helps if each.change == "transplants")
     field = late()
-    other = make_plan(replace(field, crop=replace(field.crop, method="transplant")), COOL, ON).window.best
+    other = make_plan(
+        replace(field, crop=replace(field.crop, method="transplant")), COOL, ON, details=False
+    ).window.best
     assert other is not None
     assert (helped.date, helped.together, helped.in_time) == (other.date, other.together, other.in_time)
     best = cool.plan.window.best
@@ -123,14 +262,16 @@ def weekdays(dates: list[np.datetime64]) -> NDArray[np.int64]:
 def test_it_is_ended_on_a_day_on_which_the_grower_can_come() -> None:
     """Saturdays and Sundays alone, whatever else is better."""
     field = late(aim=AimEntry(can_come=("sat", "Sunday")))
-    best = make_plan(field, COOL, ON).window.best
+    best = make_plan(field, COOL, ON, details=False).window.best
     assert best is not None
     assert weekdays([best.date])[0] in (5, 6)
 
 
 def test_a_wanted_planting_day_ends_it_sooner() -> None:
     """It is in time only if the crop is in the ground by then."""
-    free, bound = (make_plan(late(aim=aim), COOL, ON).window.best for aim in (AimEntry(), by("2026-06-12")))
+    free, bound = (
+        make_plan(late(aim=aim), COOL, ON, details=False).window.best for aim in (AimEntry(), by("2026-06-12"))
+    )
     assert free is not None
     assert bound is not None
     assert bound.date < free.date
@@ -143,8 +284,8 @@ def by(day: str) -> AimEntry:
 
 def test_a_cover_that_comes_first_is_ended_in_bloom() -> None:
     """The grower may want the bloom more than the crop, and is told the price."""
-    best = make_plan(late(aim=AimEntry(favour="cover")), COOL, ON).window.best
-    crop = make_plan(late(), COOL, ON).window.best
+    best = make_plan(late(aim=AimEntry(favour="cover")), COOL, ON, details=False).window.best
+    crop = make_plan(late(), COOL, ON, details=False).window.best
     assert best is not None
     assert crop is not None
     assert best.date > crop.date
