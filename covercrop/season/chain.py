@@ -566,7 +566,7 @@ def _midwinter(start: Start, stand: Stand, weights: Array) -> int:
     if start.ended is not None:
         spring = outlook.position(np.datetime64(start.ended, "D"))
     else:
-        opens = quantiles(stand.opens, weights, (MEDIAN,))[0]
+        [opens] = quantiles(stand.opens, weights, (MEDIAN,))
         spring = max(today, season_calendar.HALF_YEAR if np.isnan(opens) else int(opens))
     midwinter = season_calendar.midwinter_before(outlook.days[0] + np.timedelta64(spring, "D"), start.latitude)
     return outlook.position(midwinter)
