@@ -221,6 +221,30 @@ def test_each_row_is_the_field_ended_on_that_day_in_that_way() -> None:
     assert (without.amounts, without.band) == ({}, None)
 
 
+def test_what_is_compared_runs_over_the_days_ahead_and_looks_at_more_risk_too(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """From the first to the last day on which the grower can come, each way with its chances on them."""
+    monkeypatch.setattr(comparison, "helps", lambda *_, with_risk: ("with risk",) * with_risk)
+    aim = AimEntry(can_come=("sat",))
+    found = compare_endings(
+        replace(invented.field(), aim=aim),
+        invented.weather("2018-01-01"),
+        "2026-04-20",
+        by=("tarp", "turn-under", "tarp"),
+    )
+    assert found.helps == ("with risk",)
+    assert found.days[0] == np.datetime64("2026-04-25")
+    assert weekdays([found.days[-1]])[0] == 5
+    assert found.days[-1] > np.datetime64("2026-06-01")
+    assert (np.diff(found.days).astype(int) == 1).all()
+    assert list(found.chances) == ["tarp", "turn-under"]
+    for chances in found.chances.values():
+        assert chances.window.shape == found.days.shape
+    (chosen,) = [row for row in found.rows if row.chosen]
+    assert chosen.together == found.chances[chosen.method].together[list(found.days).index(chosen.date)]
+
+
 def by_tarp(start: Start) -> Conditions:
     return replace(start.conditions, sown=replace(start.conditions.sown, terminate="tarp"))
 

@@ -168,6 +168,7 @@ def odds(together: float, in_time: float) -> Odds:
         (0.0, 0.14, False, True),
         (0.2, 0.0, True, False),  # costs the crop a tenth, which is a fair price
         (0.2, -0.001, False, False),  # more is no help
+        (0.3 - 0.1, 0.3, True, False),  # both gain the same
     ],
 )
 def test_what_is_gained_has_to_be_enough_and_not_at_the_price_of_the_crop(
