@@ -380,7 +380,7 @@ def test_the_crop_is_planted_to_ripen_and_by_the_wish_of_the_grower(monkeypatch:
     np.testing.assert_array_equal(deadline.plant_by, free.ground.latest)
     latest = float(np.median(free.ground.latest))
     by = SOWN + days(int(latest))
-    wish = replace(field(), aim=AimEntry(plant_by=by.item()))
+    wish = replace(field(), aim=AimEntry(plant_by=by.astype(object)))
     np.testing.assert_array_equal(deadlines(wish, monkeypatch)[1].plant_by, np.minimum(free.ground.latest, int(latest)))
     assert (free.ground.latest > int(latest)).any()
     warm = weather("2010-01-01", mean=24.0, swing=4.0)
@@ -483,7 +483,7 @@ def test_the_limits_after_other_days_are_those_of_fields_ended_then() -> None:
     for name, index in chain.ground.limits.items():
         np.testing.assert_array_equal(found[name][1], np.broadcast_to(index, chain.weights.shape), name)
     covered = limits_after(start, chain, DRAWS, "tarp", [day])
-    ended = replace(start, ended=(SOWN + days(day)).item())
+    ended = replace(start, ended=(SOWN + days(day)).astype(object))
     sown = replace(start.conditions.sown, terminate="tarp")
     other = follow(replace(ended, conditions=replace(start.conditions, sown=sown)), DRAWS)
     for name, index in other.ground.limits.items():

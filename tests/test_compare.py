@@ -21,7 +21,7 @@ from covercrop.base.errors import FieldFileError, UnknownNameError, UsageError
 from covercrop.cli import compare as command
 from covercrop.cli.main import main
 from covercrop.field.entries import AimEntry, Field, FieldFile, check_past
-from covercrop.models import mixture, termination
+from covercrop.models import mixture, soil_water, termination
 from covercrop.models.members import standard_draws
 from covercrop.season import comparison
 from covercrop.season.chain import Conditions, Start, follow, member_days
@@ -130,10 +130,10 @@ def test_the_advised_day_stands_among_those_of_its_own_way_only() -> None:
 
 def test_a_day_is_workable_by_the_dry_days_of_its_week(monkeypatch: pytest.MonkeyPatch) -> None:
     """Of the seven days from it on, the mean over the years of those dry enough; the last days have no week."""
-    water = np.full((2, 20), comparison.soil_water.WORKABLE + 0.1)
-    water[:, 3:8] = comparison.soil_water.WORKABLE  # dry enough, just so
+    water = np.full((2, 20), soil_water.WORKABLE + 0.1)
+    water[:, 3:8] = soil_water.WORKABLE  # dry enough, just so
     water[0, 8] = 0.0
-    monkeypatch.setattr(comparison.soil_water, "relative_water", lambda *_: water)
+    monkeypatch.setattr(soil_water, "relative_water", lambda *_: water)
     outlook = invented.season(np.full((2, 20), 12.0), length=20, years=2)
     start: Any = SimpleNamespace(outlook=outlook, latitude=37.6)
     found = comparison._workable(start)
@@ -207,7 +207,7 @@ def test_each_row_is_the_field_ended_on_that_day_in_that_way() -> None:
     assert growth is not None
     for row, place in zip(rows, (day, day + 9), strict=True):
         assert row.together == found.together[place]
-        ended = replace(start, ended=row.date.item(), conditions=by_tarp(start))
+        ended = replace(start, ended=row.date.astype(object), conditions=by_tarp(start))
         ground = follow(ended, draws).ground
         likely, safe = start.outlook.dates(member_days([ground.earliest], chain.weights, (0.5, 0.8))[0])
         assert (row.plant_likely, row.plant_safe) == (likely, safe)
@@ -233,7 +233,7 @@ def test_what_is_compared_runs_over_the_days_ahead_and_looks_at_more_risk_too(
         "2026-04-20",
         by=("tarp", "turn-under", "tarp"),
     )
-    assert found.helps == ("with risk",)
+    assert [str(each) for each in found.helps] == ["with risk"]
     assert found.days[0] == np.datetime64("2026-04-25")
     assert weekdays([found.days[-1]])[0] == 5
     assert found.days[-1] > np.datetime64("2026-06-01")

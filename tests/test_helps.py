@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
@@ -146,8 +147,13 @@ def test_nothing_helps_where_there_is_no_day_or_it_is_good_enough(case: Case, mo
     start, chain = case
     assert chain.ending.best is not None
     assert helps(start, replace(chain, ending=replace(chain.ending, best=None)), DRAWS) == ()
-    asked = []
-    monkeypatch.setattr(module, "_followed", lambda *_: asked.append(1) or iter(()))
+    asked: list[object] = []
+
+    def nothing(*given: object) -> Iterator[Any]:
+        asked.append(given)
+        return iter(())
+
+    monkeypatch.setattr(module, "_followed", nothing)
     for together, times in ((0.951, 0), (0.95, 1)):
         asked.clear()
         best = replace(chain.ending.best, together=together)

@@ -100,7 +100,7 @@ def test_only_what_may_change_the_answer_is_followed(
         followed.extend(some)
         return some[:, np.newaxis, np.newaxis] + np.array([lags], dtype=float)
 
-    last_in_time(np.arange(days) * 8.0, earliest, by)
+    last_in_time(np.arange(0.0, 8.0 * days, 8.0), earliest, by)
     assert followed == [*asked]
 
 

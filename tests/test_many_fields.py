@@ -478,7 +478,12 @@ def test_one_field_is_planned_as_it_was_known_on_the_day(monkeypatch: pytest.Mon
     """With the weather that was given, or that which it names, up to the later of today and the day asked about."""
     asked: list[object] = []
     monkeypatch.setattr(many, "make_plan", lambda *given: given)
-    monkeypatch.setattr(many, "field_weather", lambda plot, until, shared: (asked.append(until), RECORD)[1])
+
+    def field_weather(_: Field, until: dt.date, *, shared: SharedWeather) -> DailyWeather:
+        asked.append(until)
+        return RECORD
+
+    monkeypatch.setattr(many, "field_weather", field_weather)
     note = ScoutingNote(date=dt.date(2026, 4, 10), bbch=25)
     plot = replace(invented.field(), scouting=(note,))
     given: Any = plan_field(plot, RECORD, "2026-04-01", today="2026-04-20")
