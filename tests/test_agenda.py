@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -329,20 +328,3 @@ def test_the_plan_is_left_alone() -> None:
     """Two askings give one answer."""
     made = plan(field(), "2026-02-15")
     assert reminders(made) == reminders(replace(made))
-
-
-@pytest.mark.parametrize(
-    ("own", "sown"),
-    [
-        ({}, (3, 2)),
-        ({"plants": 1}, (3, 1)),
-        ({"plants": 5}, (5, 5)),  # a seed for each plant
-        ({"seeds": 4}, (4, 2)),
-        ({"plants": 5, "seeds": 4}, (4, 5)),
-    ],
-)
-def test_a_spot_is_as_the_file_says_or_as_the_crop_stands(own: dict[str, int], sown: tuple[int, int]) -> None:
-    """Of a crop of 3 seeds and 2 plants to a spot."""
-    standing = SimpleNamespace(seeds=SimpleNamespace(value=3.0), plants=SimpleNamespace(value=2.0))
-    plot = SimpleNamespace(beds=SimpleNamespace(plants=own.get("plants"), seeds=own.get("seeds")))
-    assert crop_days.at_a_spot(plot, standing) == sown  # type: ignore[arg-type]

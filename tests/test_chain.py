@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import cache
 from itertools import pairwise
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 from invented import days, field, weather
 
 from covercrop.base.records import DailyWeather
-from covercrop.field.entries import Field, ScoutingNote
+from covercrop.field.entries import AimEntry, Field, ScoutingNote
 from covercrop.models.members import share_by, standard_draws
-from covercrop.season.chain import DATES, Chain, Start, doubts_about, follow, follow_each, member_days
+from covercrop.season import chain as module
+from covercrop.season.chain import DATES, Chain, Start, doubts_about, follow, follow_each, limits_after, member_days
+from covercrop.season.doubts import Doubt
+from covercrop.season.in_time import Deadline
 from covercrop.season.plan import start_of
 
-RECORD = weather("2010-01-01")
+RECORD = weather("2017-01-01")
 DRAWS = standard_draws(16)
 ON = np.datetime64("2026-04-20")
 
@@ -245,17 +250,36 @@ def test_notes_that_confirm_each_other_are_no_rivals() -> None:
     alike(chain.settled, plain())
 
 
-@pytest.mark.parametrize(("pairs", "rivals"), [(2, 4), (3, 1)])
-def test_of_many_in_doubt_none_is_left_out_alone(pairs: int, rivals: int) -> None:
-    """Up to five a season without each; of six, the one without any."""
-    days_of_pairs = [(20 + 4 * pair, 22 + 4 * pair) for pair in range(pairs)]
+def test_of_many_in_doubt_none_is_left_out_alone() -> None:
+    """Of six a season without any of them, and they are told in the order of their days."""
+    days_of_pairs = [(20 + 4 * pair, 22 + 4 * pair) for pair in range(3)]
     notes = tuple(note for one, other in days_of_pairs for note in (seen(one, 3, bbch=65), seen(other, 3, bbch=50)))
     chain = followed(field(scouting=notes))
-    assert len([doubt for doubt in chain.doubts if not doubt.confirmed]) == 2 * pairs
-    assert len(chain.rivals) == rivals
-    if rivals == 1:
-        assert chain.rivals[0] is chain.settled
+    assert len([doubt for doubt in chain.doubts if not doubt.confirmed]) == 6
+    assert len(chain.rivals) == 1
+    assert chain.rivals[0] is chain.settled
     assert all(earlier.note.date <= later.note.date for earlier, later in pairwise(chain.doubts))
+
+
+@pytest.mark.parametrize(("alone", "rivals"), [(1, 1), (4, 4), (5, 5), (6, 1), (7, 1)])
+def test_up_to_five_in_doubt_are_left_out_one_by_one(alone: int, rivals: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One more that another note confirms is left out with all of them, and never alone."""
+    doubts = [Doubt(note=seen(day, 3, bbch=65), days=40.0) for day in range(1, alone + 1)]
+    doubts.append(Doubt(note=seen(20, 3, bbch=65), days=30.0, confirmed=True))
+    start = started(field(scouting=tuple(doubt.note for doubt in doubts)))
+    asked: list[int] = []
+
+    def answer(other: Start, *_: object) -> Chain:
+        asked.append(len(other.conditions.scouting))
+        return replace(plain())
+
+    monkeypatch.setattr(module, "_answer", answer)
+    monkeypatch.setattr(module, "_follow_together", lambda *_, **__: [plain()])
+    chain = module._held(start, plain(), doubts, DRAWS, {})
+    assert len(chain.rivals) == rivals
+    # The season without any, and one for each note that is left out of all.
+    assert sorted(asked) == sorted([0, *([alone] * rivals if alone <= 5 else [])])
+    assert [rival is chain.settled for rival in chain.rivals] == [alone > 5] * rivals
 
 
 def test_once_it_is_done_the_stage_is_in_doubt_no_more() -> None:
@@ -294,3 +318,215 @@ def test_what_does_not_fit_of_one_note() -> None:
     mixed = started(field(scouting=(WILD, hot)))
     assert [doubt.note for doubt in doubts_about(mixed, hot, DRAWS)] == [hot]
     assert [doubt.note for doubt in doubts_about(mixed, WILD, DRAWS)] == [WILD]
+
+
+# --- what there is to choose from -----------------------------------------------------------------
+
+SOWN = np.datetime64("2025-09-20")
+
+
+def day_index(day: str) -> int:
+    return int((np.datetime64(day) - SOWN).astype(int))
+
+
+def deadlines(plot: Field, monkeypatch: pytest.MonkeyPatch, record: DailyWeather = RECORD) -> tuple[Chain, Deadline]:
+    """A chain, and the deadline that it was asked to meet."""
+    asked: list[Deadline] = []
+
+    def ending_in_time_until(*given: Any, **_: Any) -> np.ndarray:
+        asked.append(given[5])
+        return np.full((1, 1), np.inf)
+
+    monkeypatch.setattr(module, "ending_in_time_until", ending_in_time_until)
+    chain = followed(plot, record=record)
+    return chain, asked[0]
+
+
+def test_days_to_choose_from_run_from_today_to_the_last_seed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """After it no day is without seed in any member; each way of ending is followed once, whoever asks."""
+    chain, deadline = deadlines(field(), monkeypatch)
+    assert chain.ahead is not None
+    last = int(chain.stand.stages["viable_seed"].max())
+    assert np.flatnonzero(chain.ahead.may).tolist() == [*range(day_index("2026-04-20"), last + 1)]
+    assert (deadline.today, deadline.horizon) == (day_index("2026-04-20"), last)
+    assert deadline.midwinter == chain.midwinter == day_index("2026-01-01")
+    assert chain.ahead.in_time_until("tarp") is chain.ahead.in_time_until("tarp")
+
+
+def test_a_cover_without_seed_may_be_ended_for_a_month_past_midsummer() -> None:
+    """Where a member never comes to seed, or does so later: midwinter, half a year and thirty days."""
+    start, stand = started(field()), plain().stand
+    month = day_index("2026-01-01") + 182 + 30
+    for seed, last in ((np.nan, month), (month + 1.0, month), (month - 1.0, month - 1)):
+        seeds = stand.stages["viable_seed"].copy()
+        seeds[0, 0] = seed
+        other = replace(stand, stages=stand.stages | {"viable_seed": seeds})
+        ahead = module._ahead(start, other, DRAWS, day_index("2026-01-01"))
+        assert int(np.flatnonzero(ahead.may)[-1]) == last
+
+
+def test_a_day_that_is_past_the_last_seed_is_its_own_horizon(monkeypatch: pytest.MonkeyPatch) -> None:
+    """There is always one day to look at, though nothing may be left on it."""
+    late = weather("2010-01-01", "2026-08-20")
+    monkeypatch.setattr(module, "ending_in_time_until", lambda *_, **__: np.full((1, 1), np.inf))
+    chain = followed(field(), np.datetime64("2026-08-20"), late)
+    assert chain.ahead is not None
+    assert np.flatnonzero(chain.ahead.may).tolist() == [day_index("2026-08-20")]
+
+
+def test_the_crop_is_planted_to_ripen_and_by_the_wish_of_the_grower(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first of the two in every member; a season without an end sets no day."""
+    free, deadline = deadlines(field(), monkeypatch)
+    np.testing.assert_array_equal(deadline.plant_by, free.ground.latest)
+    latest = float(np.median(free.ground.latest))
+    by = SOWN + days(int(latest))
+    wish = replace(field(), aim=AimEntry(plant_by=by.astype(object)))
+    np.testing.assert_array_equal(deadlines(wish, monkeypatch)[1].plant_by, np.minimum(free.ground.latest, int(latest)))
+    assert (free.ground.latest > int(latest)).any()
+    warm = weather("2010-01-01", mean=24.0, swing=4.0)
+    endless, deadline = deadlines(field(), monkeypatch, warm)
+    assert np.isnan(endless.ground.latest).any()
+    np.testing.assert_array_equal(np.isposinf(deadline.plant_by), np.isnan(endless.ground.latest))
+
+
+def test_only_days_on_which_the_grower_can_come() -> None:
+    """Of the days from the first to the last, both of them too; 20 April 2026 is a Monday."""
+    calendar = np.datetime64("2026-04-20") + np.arange(14).astype("timedelta64[D]")
+    assert np.flatnonzero(module._may(AimEntry(), calendar, 3, 7)).tolist() == [3, 4, 5, 6, 7]
+    weekend = AimEntry(can_come=("sat", "sun"))
+    assert np.flatnonzero(module._may(weekend, calendar, 5, 12)).tolist() == [5, 6, 12]
+    assert np.flatnonzero(module._may(weekend, calendar, 6, 11)).tolist() == [6]
+
+
+def test_the_cover_comes_first_where_the_grower_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Else the crop."""
+    found = [
+        deadlines(replace(field(), aim=aim), monkeypatch)[0].ahead for aim in (AimEntry(), AimEntry(favour="cover"))
+    ]
+    assert [each.cover_first for each in found if each] == [False, True]
+
+
+def test_there_is_nothing_to_choose_where_it_is_done_dead_or_unknown() -> None:
+    """An ended cover, and a season of which only its own days are known."""
+    assert followed(field(turned_under="2026-04-10")).ahead is None
+    short = followed(field(), record=weather("2025-08-01"))
+    assert short.ahead is None
+    assert short.ending.chances is None
+    assert plain().ahead is not None
+
+
+def test_the_midwinter_is_that_before_the_spring_of_its_ending() -> None:
+    """Of the day on which it was ended; else of the window, or of half a year on, but not of a spring that is over."""
+    assert plain().midwinter == day_index("2026-01-01")
+    assert followed(field(turned_under="2025-09-25")).midwinter == day_index("2025-01-01")
+    assert followed(field(turned_under="2026-04-10")).midwinter == day_index("2026-01-01")
+    start = started(field())
+    never, early = (replace(plain().stand, opens=np.full_like(plain().stand.opens, day)) for day in (np.nan, 5.0))
+    weights = plain().weights
+    assert module._midwinter(start, never, weights) == day_index("2026-01-01")
+    at_sowing = replace(start, conditions=replace(start.conditions, today=0))
+    # The window would open before October: the crop is of the same year; without a window half a year is waited.
+    assert module._midwinter(at_sowing, early, weights) == day_index("2025-01-01")
+    assert module._midwinter(at_sowing, never, weights) == day_index("2026-01-01")
+    assert module._midwinter(start, early, weights) == day_index("2026-01-01")  # today is in April
+
+
+def test_a_stand_that_is_known_is_not_grown_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With another crop, or by another way, what comes of it is that of the field followed from the start."""
+    others = [field(crop="sweet-corn", ground_cover="straw"), field(terminate="tarp")]
+    wanted = [followed(plot) for plot in others]
+    stand, ahead = plain().stand, plain().ahead
+    monkeypatch.setattr(module, "grow_stand", lambda *_, **__: pytest.fail("it is known"))
+    alike(follow(started(others[0]), DRAWS, stand=stand), wanted[0])
+    same = follow(started(others[1]), DRAWS, stand=stand, ahead=ahead)
+    alike(same, wanted[1])
+    assert same.ahead is ahead
+
+
+# --- other days and ways --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("way", ["turn-under", "tarp"])
+def test_the_chances_of_another_way_are_those_of_a_field_ended_so(way: str) -> None:
+    """Of its own way those that it has already."""
+    chain = plain()
+    size = chain.ending.odds.size
+    found = chain.chances_by(way, started(field()).conditions.cover, size)
+    if way == "turn-under":
+        assert found is chain.ending.chances
+    other = followed(field(terminate=way))
+    assert other.ending.method == way
+    assert other.ending.chances is not None
+    for each in fields(found):
+        np.testing.assert_array_equal(getattr(found, each.name), getattr(other.ending.chances, each.name), each.name)
+
+
+def test_the_chances_of_another_way_are_no_higher_than_without_the_notes_in_doubt() -> None:
+    """The least of the chain and of its rivals that have something to choose."""
+    chain = plain()
+    cover, size = started(field()).conditions.cover, chain.ending.odds.size
+    later = replace(chain, stand=replace(chain.stand, stages={k: d + 9 for k, d in chain.stand.stages.items()}))
+    own, others = (each.chances_by("tarp", cover, size) for each in (chain, later))
+    held = replace(chain, rivals=(later, replace(later, ahead=None)))
+    for each in fields(own):
+        least = np.minimum(getattr(own, each.name), getattr(others, each.name))
+        np.testing.assert_array_equal(getattr(held.chances_by("tarp", cover, size), each.name), least)
+    assert (own.window > others.window).any()
+
+
+def test_the_limits_after_other_days_are_those_of_fields_ended_then() -> None:
+    """On the day that is advised, those of the chain itself; by another way, those of a field that is ended so."""
+    chain, start = plain(), started(field())
+    assert chain.ending.day is not None
+    day = chain.ending.day
+    found = limits_after(start, chain, DRAWS, "turn-under", [day - 10, day])
+    for name, index in chain.ground.limits.items():
+        np.testing.assert_array_equal(found[name][1], np.broadcast_to(index, chain.weights.shape), name)
+    covered = limits_after(start, chain, DRAWS, "tarp", [day])
+    ended = replace(start, ended=(SOWN + days(day)).astype(object))
+    sown = replace(start.conditions.sown, terminate="tarp")
+    other = follow(replace(ended, conditions=replace(start.conditions, sown=sown)), DRAWS)
+    for name, index in other.ground.limits.items():
+        np.testing.assert_array_equal(covered[name][0], np.broadcast_to(index, chain.weights.shape), name)
+
+
+def test_where_no_day_of_planting_will_do_none_is_told() -> None:
+    """Though a day before all others stands in the members."""
+    index = np.array([[-1.0, -1.0, -1.0, 40.0, 41.0]])
+    assert np.isnan(member_days([index], np.full((1, 5), 0.2), (0.5,))).all()
+    assert member_days([index], np.full((1, 5), 0.2), (0.8, 1.0)).tolist() == [[40.0, 41.0]]
+
+
+# --- a mixture ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("dead", "cereal", "only"),
+    [(0.8, 0.79, True), (0.79, 0.0, False), (1.0, 0.8, False), (1.0, 0.0, True)],
+)
+def test_only_the_cereal_is_left_once_eight_in_ten_of_the_legume_are_dead(
+    dead: float, cereal: float, only: bool
+) -> None:
+    """And fewer of the cereal; by today, or by the day of ending where that was sooner."""
+    asked: list[float] = []
+
+    def dead_by(day: float, weights: np.ndarray) -> float:
+        asked.append(day)
+        return cereal
+
+    start = started(field())
+    today = start.conditions.today
+    stand: Any = SimpleNamespace(
+        killed=np.array([[100.0, np.nan]]),
+        weights=np.array([[dead, 1 - dead]]),
+        cereal=SimpleNamespace(dead_by=dead_by),
+    )
+    assert module._only_cereal(start, stand) is only
+    assert set(asked) <= {today}
+    for ended, by in (("2026-04-30", today), ("2026-01-10", day_index("2026-01-10"))):
+        asked.clear()
+        done = replace(start, ended=dt.date.fromisoformat(ended))
+        assert module._only_cereal(done, stand) is only
+        assert set(asked) <= {by}
+    before = replace(start, ended=dt.date(2025, 12, 20))  # day 91: the cold was after it
+    assert not module._only_cereal(before, stand)

@@ -9,6 +9,7 @@ import json
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import invented
@@ -19,21 +20,18 @@ from numpy.typing import NDArray
 from covercrop.base.errors import FieldFileError, UnknownNameError, UsageError
 from covercrop.cli import compare as command
 from covercrop.cli.main import main
-from covercrop.field.entries import AimEntry, Field, FieldFile, ScoutingNote, check_past
-from covercrop.models import plantback, termination
+from covercrop.field.entries import AimEntry, Field, FieldFile, check_past
+from covercrop.models import mixture, soil_water, termination
 from covercrop.models.members import standard_draws
-from covercrop.season import chain
-from covercrop.season.chain import follow, limits_after
+from covercrop.season import comparison
+from covercrop.season.chain import Conditions, Start, follow, member_days
 from covercrop.season.comparison import Endings, compare_endings
-from covercrop.season.ground import dead_from, follow_ground
-from covercrop.season.helps import helps
-from covercrop.season.in_time import AT_ONCE, EVERY, last_before, last_in_time
+from covercrop.season.nitrogen_part import PERCENT, amounts_on
 from covercrop.season.plan import make_plan, start_of
-from covercrop.season.stand import Stand
 
 ON = np.datetime64("2026-04-20")
 #: Cool enough that a long pumpkin is in doubt.
-COOL = invented.weather(mean=9.5, swing=13.0)
+COOL = invented.weather("2012-01-01", mean=9.5, swing=13.0)
 WARM = invented.weather()
 
 
@@ -45,85 +43,6 @@ def late(**changes: object) -> Field:
 @pytest.fixture(scope="module")
 def cool() -> Endings:
     return compare_endings(late(), COOL, "2026-04-20")
-
-
-# --- in time --------------------------------------------------------------------------------------
-
-
-def test_the_last_day_in_time_lies_straight_between_those_that_are_followed() -> None:
-    """Worked out by hand: three members over days 0, 8 and 16."""
-    ended = np.array([0.0, 8.0, 16.0])
-    earliest = np.array([[[30.0, 50.0, 10.0]], [[34.0, 60.0, 12.0]], [[42.0, 70.0, np.inf]]])
-    until = last_before(ended, earliest, np.array([[36.0]]))
-    # 34 + 2 of the 8 days that the next 8 cost; never; the third ends where its ground no longer clears.
-    assert until.tolist() == [[10.0, -np.inf, 8.0]]
-    assert last_before(ended, earliest[:, :, :1], 42.0).tolist() == [[np.inf]]
-
-
-def test_what_need_not_be_followed_is_not() -> None:
-    """The last endings first, back to where nobody is late but those who always are, and the answer is the same."""
-    ended = np.arange(20.0) * EVERY
-    lag = np.array([[10.0, 30.0, 44.0, 300.0, np.nan]])
-    asked: list[float] = []
-
-    def earliest(some: np.ndarray) -> np.ndarray:
-        asked.extend(some)
-        return some[:, np.newaxis, np.newaxis] + lag
-
-    whole = np.where(np.isnan(earliest(ended)), np.inf, earliest(ended))
-    for by in (-5.0, 60.0, 140.0, 161.0, 500.0):
-        asked.clear()
-        np.testing.assert_array_equal(last_in_time(ended, earliest, by), last_before(ended, whole, by))
-    asked.clear()
-    last_in_time(ended, earliest, 161.0)
-    assert len(asked) <= 3 * AT_ONCE + 1 < len(ended)
-
-
-def test_what_is_in_time_is_what_following_the_ground_to_its_end_finds() -> None:
-    """Day by day, the share of members whose ground is clear by the last day for planting, within the straight line."""
-    draws = standard_draws()
-    start = start_of(late(), COOL, ON)
-    known = follow(start, draws)
-    assert known.ahead is not None
-    found = known.ending.chances
-    assert found is not None
-    latest = np.where(np.isnan(known.ground.latest), np.inf, known.ground.latest)
-    first = start.conditions.today
-    for place in (first + 1, first + 20, first + 41, first + 60):
-        ground = follow_ground(
-            start.outlook,
-            start.conditions.cover,
-            start.conditions.crop,
-            start.conditions.planting,
-            draws,
-            dead=dead_from(place, "turn-under"),
-            midwinter=known.midwinter,
-            maturity=known.stand.maturity(place, start.conditions.cover),
-        )
-        exact = float(known.weights[ground.earliest <= latest].sum() / known.weights.sum())
-        assert found.in_time[place] == pytest.approx(exact, abs=0.06)
-    assert EVERY == 8
-    assert 0.0 < found.in_time[first + 41] < found.in_time[first] < 1.0
-
-
-def test_a_reading_of_the_soil_in_autumn_counts_for_what_is_in_time() -> None:
-    """It is held against the soil of its own day, which lies before the spring that the endings are followed in."""
-    draws = standard_draws()
-    field = late(scouting=(ScoutingNote(date=dt.date(2025, 10, 10), soil_c=15.0),))
-    start = start_of(field, COOL, ON)
-    known = follow(start, draws)
-    found = known.ending.chances
-    assert found is not None
-    place = start.conditions.today + 41
-    limits = limits_after(start, known, draws, "turn-under", [place])
-    in_time = plantback.earliest(limits)[0] <= np.where(np.isnan(known.ground.latest), np.inf, known.ground.latest)
-    exact = float(known.weights[in_time].sum() / known.weights.sum())
-    assert found.in_time[place] == pytest.approx(exact, abs=0.02)
-    # One of the year before, as of a clover in its second winter, has its day too.
-    old = invented.field(
-        "red-clover", sown="2024-10-21", scouting=(ScoutingNote(date=dt.date(2025, 4, 4), soil_c=9.0),)
-    )
-    assert make_plan(old, WARM, np.datetime64("2026-01-22"), details=False).state == "seed-risk"
 
 
 # --- the rows -------------------------------------------------------------------------------------
@@ -175,6 +94,161 @@ def test_without_rain_nothing_is_said_of_dry_ground() -> None:
     assert all(np.isnan(row.workable) for row in found.rows)
 
 
+# --- which days, and how dry ----------------------------------------------------------------------
+
+
+def chances_of(window: NDArray[np.float64]) -> Any:
+    return SimpleNamespace(window=window)
+
+
+def places(
+    *, alive: tuple[int, int], best: int, first: int = 100, asked: tuple[int, ...] = (), way: str = "turn-under"
+) -> list[int]:
+    """The days compared where the window has a chance on some, and one is advised for turning under."""
+    window = np.zeros(300)
+    window[alive[0] : alive[1] + 1] = 0.005
+    chain: Any = SimpleNamespace(ending=SimpleNamespace(day=best, method="turn-under"))
+    return comparison._places(chain, chances_of(window), first, asked, way)
+
+
+def test_each_week_is_compared_while_the_window_has_a_chance() -> None:
+    """From today to the last day that has one in two hundred, or to the day that is advised; ten weeks at most."""
+    assert places(alive=(90, 121), best=109) == [100, 107, 109, 114, 121]
+    assert places(alive=(90, 120), best=109) == [100, 107, 109, 114]
+    assert places(alive=(90, 101), best=115) == [100, 107, 114, 115]
+    assert places(alive=(90, 200), best=100) == [*range(100, 164, 7)]
+    assert places(alive=(90, 200), best=190) == [*range(100, 164, 7), 190]
+    assert places(alive=(20, 10), best=100) == [100]  # on no day
+
+
+def test_the_advised_day_stands_among_those_of_its_own_way_only() -> None:
+    """Days that are asked for stand among those of every way, once."""
+    assert places(alive=(90, 108), best=120, way="roll") == [100, 107]
+    assert places(alive=(20, 10), best=120, way="roll") == [100]
+    assert places(alive=(90, 108), best=104, asked=(130, 107, 104)) == [100, 104, 107, 130]
+
+
+def test_a_day_is_workable_by_the_dry_days_of_its_week(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of the seven days from it on, the mean over the years of those dry enough; the last days have no week."""
+    water = np.full((2, 20), soil_water.WORKABLE + 0.1)
+    water[:, 3:8] = soil_water.WORKABLE  # dry enough, just so
+    water[0, 8] = 0.0
+    monkeypatch.setattr(soil_water, "relative_water", lambda *_: water)
+    outlook = invented.season(np.full((2, 20), 12.0), length=20, years=2)
+    start: Any = SimpleNamespace(outlook=outlook, latitude=37.6)
+    found = comparison._workable(start)
+    assert found.shape == (20,)
+    # Days 3 to 7 in both years, day 8 in one of two.
+    assert found[:4] * 7 == pytest.approx([4.0, 5.0, 5.5, 5.5])
+    assert found[[8, 9, 13]] * 7 == pytest.approx([0.5, 0.0, 0.0])
+    assert np.isnan(found[14:]).all()
+
+
+def test_where_rain_is_not_known_for_a_week_nothing_is_said_of_it() -> None:
+    """One day of one year that is known is enough."""
+    outlook = invented.season(np.full((2, 40), 12.0), length=40, years=2)
+    prcp = np.full((2, 40), np.nan)
+    prcp[1, 10] = 0.0
+    found = comparison._workable(SimpleNamespace(outlook=replace(outlook, prcp=prcp), latitude=37.6))  # type: ignore[arg-type]
+    assert np.flatnonzero(~np.isnan(found)).tolist() == [*range(4, 11)]
+
+
+@pytest.mark.parametrize(
+    ("ended", "killed", "complete", "said"),
+    [
+        (True, True, False, "the cover was ended on 2026-04-10; ask about an earlier day with `on`"),
+        (False, True, False, "the cold has most likely killed the cover"),
+        (False, False, False, "the rest of the season is not known; name a station with a longer record"),
+        (False, False, True, "in most years the cover does not bloom in time"),
+    ],
+)
+def test_why_there_is_nothing_to_compare(ended: bool, killed: bool, complete: bool, said: str) -> None:
+    """The first of the reasons that holds."""
+    plan: Any = SimpleNamespace(
+        is_ended=ended,
+        field=SimpleNamespace(cover=SimpleNamespace(turned_under="2026-04-10")),
+        stand=SimpleNamespace(killed=killed),
+        outlook=SimpleNamespace(complete=complete),
+    )
+    assert comparison._settled(plan) == said
+
+
+@pytest.mark.parametrize(
+    ("day", "place"), [("2025-09-11", 10), ("2025-09-30", 29), ("2025-09-10", 0), ("2025-10-01", 0)]
+)
+def test_a_day_asked_for_is_one_from_today_to_the_last(day: str, place: int) -> None:
+    """Both of them too, and no other."""
+    start: Any = SimpleNamespace(outlook=invented.season(length=30))  # from 1 September
+    if place:
+        assert comparison._position(day, start, 10) == place
+    else:
+        with pytest.raises(UsageError, match=f"`ends` = {day} is not ahead; give a day from 2025-09-11 to 2025-09-30"):
+            comparison._position(day, start, 10)
+
+
+def test_each_row_is_the_field_ended_on_that_day_in_that_way() -> None:
+    """Its chances, its ground and what it brings, with a cereal its stage and its band; the advised one is marked."""
+    draws = standard_draws(8)
+    record = invented.weather("2016-01-01")
+    plot = invented.field("hairy-vetch")
+    plot = replace(plot, cover=replace(plot.cover, companion="cereal-rye"))
+    start = start_of(plot, record, ON)
+    chain = follow(start, draws)
+    day, cereal = chain.ending.day, chain.stand.cereal
+    assert day is not None
+    assert cereal is not None
+    found = chain.chances_by("tarp", start.conditions.cover, start.outlook.days.size)
+    rows = list(comparison._rows(start, chain, draws, "tarp", [day, day + 9], found))
+    assert [row.date for row in rows] == [start.outlook.days[day], start.outlook.days[day + 9]]
+    assert [row.chosen for row in rows] == [False, False]  # the day is right, and the way is not
+    own = list(comparison._rows(start, chain, draws, "turn-under", [day - 1, day], chain.ending.chances))  # type: ignore[arg-type]
+    assert [row.chosen for row in own] == [False, True]
+    growth = start.conditions.cover.growth
+    assert growth is not None
+    for row, place in zip(rows, (day, day + 9), strict=True):
+        assert row.together == found.together[place]
+        ended = replace(start, ended=row.date.astype(object), conditions=by_tarp(start))
+        ground = follow(ended, draws).ground
+        likely, safe = start.outlook.dates(member_days([ground.earliest], chain.weights, (0.5, 0.8))[0])
+        assert (row.plant_likely, row.plant_safe) == (likely, safe)
+        assert row.zadoks == cereal.zadoks_on(place, chain.weights)
+        assert row.amounts == amounts_on(
+            chain.stand, growth, start.outlook, start.conditions.scouting, chain.weights, draws, place
+        )
+        assert row.band == mixture.band(row.amounts[PERCENT].median)
+    bare = replace(start, conditions=replace(start.conditions, cover=replace(start.conditions.cover, growth=None)))
+    (without,) = comparison._rows(bare, chain, draws, "tarp", [day], found)
+    assert (without.amounts, without.band) == ({}, None)
+
+
+def test_what_is_compared_runs_over_the_days_ahead_and_looks_at_more_risk_too(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """From the first to the last day on which the grower can come, each way with its chances on them."""
+    monkeypatch.setattr(comparison, "helps", lambda *_, with_risk: ("with risk",) * with_risk)
+    aim = AimEntry(can_come=("sat",))
+    found = compare_endings(
+        replace(invented.field(), aim=aim),
+        invented.weather("2018-01-01"),
+        "2026-04-20",
+        by=("tarp", "turn-under", "tarp"),
+    )
+    assert [str(each) for each in found.helps] == ["with risk"]
+    assert found.days[0] == np.datetime64("2026-04-25")
+    assert weekdays([found.days[-1]])[0] == 5
+    assert found.days[-1] > np.datetime64("2026-06-01")
+    assert (np.diff(found.days).astype(int) == 1).all()
+    assert list(found.chances) == ["tarp", "turn-under"]
+    for chances in found.chances.values():
+        assert chances.window.shape == found.days.shape
+    (chosen,) = [row for row in found.rows if row.chosen]
+    assert chosen.together == found.chances[chosen.method].together[list(found.days).index(chosen.date)]
+
+
+def by_tarp(start: Start) -> Conditions:
+    return replace(start.conditions, sown=replace(start.conditions.sown, terminate="tarp"))
+
+
 # --- what would help ------------------------------------------------------------------------------
 
 
@@ -186,38 +260,15 @@ def test_what_would_help_is_what_the_plan_of_the_changed_field_says(cool: Ending
     assert min(gains) >= 0.05
     helped = next(each for each in cool.helps if each.change == "transplants")
     field = late()
-    other = make_plan(replace(field, crop=replace(field.crop, method="transplant")), COOL, ON).window.best
+    other = make_plan(
+        replace(field, crop=replace(field.crop, method="transplant")), COOL, ON, details=False
+    ).window.best
     assert other is not None
     assert (helped.date, helped.together, helped.in_time) == (other.date, other.together, other.in_time)
     best = cool.plan.window.best
     assert helped.gain == pytest.approx(max(other.together - best.together, other.in_time - best.in_time))
     assert helped.of_crop == (other.in_time - best.in_time > other.together - best.together)
     assert all(each.in_time >= best.in_time - 0.1 for each in cool.helps)  # what costs the crop is no help
-
-
-def test_what_would_help_grows_each_stand_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """With a note in doubt the stands with it and without it, for each way; what comes of it is that of them afresh."""
-    rolled = replace(late().cover, terminate="roll")
-    field = late(cover=rolled, scouting=(ScoutingNote(date=dt.date(2026, 4, 10), bloom_percent=20.0),))
-    start, draws = start_of(field, COOL, ON), standard_draws()
-    grown: list[tuple] = []
-    grow = chain.grow_stand
-
-    def counted(*asked: object, **named: Any) -> Stand:
-        grown.append((named["terminate"], named["scouting"], tuple(named["set_aside"])))
-        return grow(*asked, **named)
-
-    monkeypatch.setattr(chain, "grow_stand", counted)
-    found = follow(start, draws)
-    assert found.rivals
-    assert len(set(grown)) == len(grown) > 1
-    grown.clear()
-    helped = next(each for each in helps(start, found, draws) if each.change == "transplants")
-    assert len(set(grown)) == len(grown) > 1
-    other = replace(start.conditions.planting, method="transplant")
-    best = follow(replace(start, conditions=replace(start.conditions, planting=other)), draws).ending.best
-    assert best is not None
-    assert (helped.date, helped.together, helped.in_time) == (best.date, best.together, best.in_time)
 
 
 def test_a_plan_that_likely_works_looks_for_no_help() -> None:
@@ -235,14 +286,16 @@ def weekdays(dates: list[np.datetime64]) -> NDArray[np.int64]:
 def test_it_is_ended_on_a_day_on_which_the_grower_can_come() -> None:
     """Saturdays and Sundays alone, whatever else is better."""
     field = late(aim=AimEntry(can_come=("sat", "Sunday")))
-    best = make_plan(field, COOL, ON).window.best
+    best = make_plan(field, COOL, ON, details=False).window.best
     assert best is not None
     assert weekdays([best.date])[0] in (5, 6)
 
 
 def test_a_wanted_planting_day_ends_it_sooner() -> None:
     """It is in time only if the crop is in the ground by then."""
-    free, bound = (make_plan(late(aim=aim), COOL, ON).window.best for aim in (AimEntry(), by("2026-06-12")))
+    free, bound = (
+        make_plan(late(aim=aim), COOL, ON, details=False).window.best for aim in (AimEntry(), by("2026-06-12"))
+    )
     assert free is not None
     assert bound is not None
     assert bound.date < free.date
@@ -255,8 +308,8 @@ def by(day: str) -> AimEntry:
 
 def test_a_cover_that_comes_first_is_ended_in_bloom() -> None:
     """The grower may want the bloom more than the crop, and is told the price."""
-    best = make_plan(late(aim=AimEntry(favour="cover")), COOL, ON).window.best
-    crop = make_plan(late(), COOL, ON).window.best
+    best = make_plan(late(aim=AimEntry(favour="cover")), COOL, ON, details=False).window.best
+    crop = make_plan(late(), COOL, ON, details=False).window.best
     assert best is not None
     assert crop is not None
     assert best.date > crop.date

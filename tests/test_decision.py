@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from covercrop.season.decision import Decision, decide
-from covercrop.season.wants import Chances, Wants, chances
+from covercrop.season.wants import Chances
 
 DAYS = 60
 ALL = np.ones(DAYS, dtype=np.bool_)
@@ -134,36 +134,98 @@ def test_whatever_the_chances_the_order_holds(bloom: int, crop: int, seed: int, 
         assert found.in_time[best.day] >= found.in_time[safe].max() - 0.1 - 1e-9
 
 
-# --- the chances ----------------------------------------------------------------------------------
+# --- its edges ------------------------------------------------------------------------------------
 
 
-def members(*values: float) -> np.ndarray:
-    return np.array([values], dtype=float)
+def steps(*, until: int, then: float, first: float) -> np.ndarray:
+    """One chance up to a day, that day with them, and another on all days after it."""
+    return np.where(np.arange(DAYS) <= until, first, then)
 
 
-def test_the_chance_of_each_want_is_the_share_of_the_members() -> None:
-    """Counted by hand: four members of equal weight."""
-    wanted = Wants(
-        killed_from=members(0, 5, 5, np.nan),
-        bloom_from=members(2, 4, 8, 3),
-        seed_free_until=members(10, np.nan, 9, 12),
-        in_time_until=members(6, -np.inf, np.inf, 7),
-    )
-    found = chances(wanted, np.full((1, 4), 0.25), 14)
-    assert found.killed[[0, 4, 5, 13]].tolist() == [0.25, 0.25, 0.75, 0.75]
-    assert found.bloom[[1, 2, 3, 4, 8]].tolist() == [0.0, 0.25, 0.5, 0.75, 1.0]
-    assert found.seed_free[[9, 10, 11, 13]].tolist() == [1.0, 0.75, 0.5, 0.25]
-    assert found.in_time[[0, 6, 7, 8]].tolist() == [0.75, 0.75, 0.5, 0.25]
-    assert found.clean[[0, 5, 10, 11]].tolist() == [0.25, 0.75, 0.5, 0.25]
-    assert found.window[[2, 5, 8, 10]].tolist() == [0.25, 0.5, 0.75, 0.5]
-    assert found.together[[2, 6, 7, 8]].tolist() == [0.25, 0.25, 0.0, 0.25]
+def test_the_crop_comes_first_unless_the_grower_says_so() -> None:
+    """Without a word of his the bloom is what gives way."""
+    found = decide(told(bloom=hill(40), in_time=ramp(0.9, 0.31)), ALL)
+    assert found is not None
+    assert (found.day, found.given_up) == (10, "bloom")
 
 
-@pytest.mark.parametrize("name", ["killed", "clean", "window", "together"])
-def test_the_least_of_two_is_no_higher_than_either(name: str) -> None:
-    """A chance that notes in doubt would raise is held down, each on its own."""
-    one, other = told(bloom=hill(20), in_time=ramp(1, 0)), told(bloom=hill(30), in_time=ramp(0, 1))
-    least = getattr(one.least([other]), name)
-    assert (least <= getattr(one, name)).all()
-    assert (least <= getattr(other, name)).all()
-    assert one.least([]) is one
+def test_a_tenth_of_the_crop_is_a_fair_price_and_more_is_not() -> None:
+    """Days with exactly a tenth less for the crop are among those to choose from, with a hair more they are not."""
+    bloom = steps(until=20, first=0.3, then=0.9)
+    fair = decided(told(bloom=bloom, in_time=steps(until=20, first=0.9, then=0.8)))
+    assert (fair.day, fair.why, fair.other) == (21, "window", None)
+    dear = decided(told(bloom=bloom, in_time=steps(until=20, first=0.9, then=0.79)))
+    assert (dear.day, dear.why, dear.other) == (0, "crop", 21)
+
+
+@pytest.mark.parametrize(
+    ("kept", "day", "why", "given_up"),
+    [
+        (0.8, 0, "window", None),  # a tenth below the best of all days: nothing is lost
+        (0.79, 0, "crop", "bloom"),
+        (0.2, 0, "crop", "bloom"),  # one in five is within reach, and its earliest day is the best
+        (0.19, 30, "before-bloom", "bloom"),  # less is none, so that the latest day has more nitrogen
+    ],
+)
+def test_what_the_crop_takes_of_the_window_is_named_by_what_is_left(
+    kept: float, day: int, why: str, given_up: str | None
+) -> None:
+    """The crop is in time up to day 30, and the window is at its best from the day after."""
+    found = decided(told(bloom=steps(until=30, first=kept, then=0.9), in_time=steps(until=30, first=0.9, then=0.7)))
+    assert (found.day, found.why, found.given_up) == (day, why, given_up)
+    assert found.other == (None if given_up is None else 31)
+
+
+def test_a_cover_that_comes_first_and_costs_nothing_is_no_choice() -> None:
+    """Of the days that are best for it the one that is best for the crop; nothing is given up where that is in time."""
+    free = decided(told(bloom=hill(40), in_time=np.ones(DAYS)), cover_first=True)
+    assert (free.day, free.why, free.other) == (35, "window", None)
+    # Of the flat top, days 35 to 45, those from 38 on are best for the crop.
+    later = decided(told(bloom=hill(40), in_time=steps(until=37, first=0.5, then=0.6)), cover_first=True)
+    assert (later.day, later.why, later.other) == (38, "window", None)
+
+
+def test_a_crop_out_of_reach_is_not_said_to_be_given_up_for_a_day() -> None:
+    """There is no day that would have it, whoever comes first."""
+    for cover_first in (False, True):
+        found = decided(told(bloom=hill(40), in_time=np.full(DAYS, 0.19)), cover_first=cover_first)
+        assert (found.why, found.other, found.given_up) == ("crop-out-of-reach", None, None)
+
+
+def test_of_days_with_risk_all_that_are_about_as_good_are_told() -> None:
+    """Three in a hundred are about as good, and the earliest of them is the day; the week is theirs."""
+    clean = np.full(DAYS, 0.4)
+    clean[[8, 9, 10, 11, 12]] = (0.46, 0.47, 0.5, 0.47, 0.46)
+    found = decided(told(bloom=np.ones(DAYS), in_time=np.ones(DAYS), clean=clean))
+    assert (found.day, found.first, found.last, found.why, found.other) == (9, 9, 11, "least-risk", None)
+
+
+@pytest.mark.parametrize(
+    ("top", "good", "told_of"),
+    [
+        (20, (20, 20), (20, 20)),
+        (20, (18, 22), (18, 22)),
+        (20, (12, 30), (20, 26)),  # a week at most: as many after the day as there are
+        (20, (12, 22), (16, 22)),  # then before it
+        (20, (14, 26), (20, 26)),
+        (2, (0, 3), (0, 3)),  # the edges of the season
+        (57, (40, DAYS - 1), (53, DAYS - 1)),
+    ],
+)
+def test_the_days_around_the_best_are_as_good_and_a_week_at_most(
+    top: int, good: tuple[int, int], told_of: tuple[int, int]
+) -> None:
+    """A tenth below the best of the window is good, more is not, and what is good apart from it does not count."""
+    days = np.arange(DAYS)
+    bloom = np.where((days >= good[0]) & (days <= good[1]), 0.8, 0.79)
+    bloom[[5, 50]] = 0.8
+    bloom[top] = 0.9
+    found = decided(told(bloom=bloom, in_time=np.ones(DAYS)))
+    assert (found.day, found.first, found.last) == (top, *told_of)
+
+
+def test_days_too_late_for_the_crop_are_not_among_the_good_ones() -> None:
+    """Nor are those on which nobody can come."""
+    bloom = np.full(DAYS, 0.9)
+    found = decided(told(bloom=bloom, in_time=steps(until=22, first=0.9, then=0.5)), np.arange(DAYS) >= 20)
+    assert (found.day, found.first, found.last) == (20, 20, 22)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -102,6 +103,13 @@ def test_one_half_of_a_closing_window_is_not_enough() -> None:
     assert is_closing(members(10, 30), members(17, 17), members(0.5, 0.5), 10)
 
 
+def test_a_hair_less_than_half_is_not_half() -> None:
+    """Neither of the open nor of the closing windows."""
+    less = members(0.48, 0.52)
+    assert not is_closing(members(10, 30), members(17, 17), less, 10)
+    assert not is_closing(members(10, 10), members(17, 30), less, 10)
+
+
 # --- the way and the day --------------------------------------------------------------------------
 
 
@@ -124,6 +132,32 @@ def test_fewer_than_half_closed_is_not_too_late() -> None:
     assert ended(grown, 50).too_late
 
 
+def test_a_hair_less_than_half_closed_is_not_too_late() -> None:
+    """Half is: 48 in a hundred are not."""
+    grown = replace(stand(members(10, 10), members(21, 50)), weights=members(0.48, 0.52))
+    assert not ended(grown, 21).too_late
+
+
+def test_a_day_of_one_in_twenty_is_a_day_and_less_is_none() -> None:
+    """What has a smaller chance on every day has no best one, though there is something to choose."""
+    grown = stand(members(10, np.nan), members(31, np.nan))
+    least = ended(replace(grown, weights=members(0.05, 0.95)), 0)
+    assert least.best is not None
+    assert least.best.probability == 0.05
+    less = ended(replace(grown, weights=members(0.049, 0.951)), 0)
+    assert (less.best, less.day, less.too_late) == (None, None, False)
+    assert less.chances is not None
+
+
+def test_only_days_that_are_to_come_make_a_best_day() -> None:
+    """A window that most likely has not closed, but is hardly open on any day ahead, has none."""
+    grown = replace(stand(members(10, np.nan), members(31, np.nan)), weights=members(0.49, 0.51))
+    assert ended(grown, 30).best is not None
+    past = ended(grown, 31)
+    assert (past.best, past.day, past.too_late) == (None, None, False)
+    assert past.odds[[30, 31]].tolist() == [0.49, 0.0]
+
+
 def test_the_chances_are_those_of_the_members() -> None:
     """Each day's is the share of the windows that hold it, and the day is that of the best."""
     grown = stand(members(10, 20), members(31, 41))
@@ -143,6 +177,12 @@ def test_weights_that_do_not_sum_to_one_are_shares_all_the_same() -> None:
     weights = members(0.125, 0.375)
     found = choose_ending("turn-under", None, CRIMSON, OUTLOOK, grown, weights, 0, ahead=ahead(0))
     assert found.odds[[15, 25, 35]].tolist() == [0.25, 1.0, 0.75]
+
+
+def test_shares_of_the_living_are_shares_where_nothing_is_chosen_too() -> None:
+    """Weights that sum to one half, of a cover that is ended."""
+    grown = replace(stand(members(10, 20), members(31, 41)), weights=members(0.125, 0.375))
+    assert ended(grown, 0, settled=True).odds[[15, 25, 35]].tolist() == [0.25, 1.0, 0.75]
 
 
 def test_what_is_done_is_done_on_its_day() -> None:
@@ -181,6 +221,27 @@ def test_a_window_holds_its_last_day_and_one_of_a_day() -> None:
     assert ended(grown, 23, by="tarp").method == "tarp"
     assert ended(grown, 24, by="tarp").method == "turn-under"
     assert ended(stand(members(30, 30), members(45, 45), members(23, 23)), 10, by="tarp").method == "tarp"
+
+
+def test_half_of_the_windows_keeps_the_way_though_turning_under_is_surer() -> None:
+    """On their last day, and of a single day, too; a hair less than half, and it is turned under."""
+    half = stand(members(26, 26), members(45, 31), members(5, 5))  # a tarp's close on days 23 and 9
+    assert ended(half, 23, by="tarp").method == "tarp"
+    assert ended(half, 24, by="tarp").method == "turn-under"
+    assert ended(replace(half, weights=members(0.48, 0.52)), 23, by="tarp").method == "turn-under"
+    one_day = stand(members(26, 26), members(45, 31), members(23, 12))
+    assert ended(one_day, 10, by="tarp").method == "tarp"
+
+
+def test_a_way_without_a_window_is_kept_where_turning_under_is_no_surer() -> None:
+    """Hopeless is not enough: what takes its place has to have a better day; any is, where the way has none."""
+    # Of three tarps' windows one is left, on days 6 to 10; turned under, no more than one of them overlaps a day.
+    apart = stand(members(10, 20, 30), members(33, 26, 36), members(6, 20, 30))
+    assert ended(replace(apart, weights=members(0.4, 0.3, 0.3)), 6, by="tarp").method == "turn-under"
+    alone = stand(members(10, 26, 34), members(25, 34, 56), members(2, 26, 36))
+    kept = ended(replace(alone, weights=members(0.4, 0.3, 0.3)), 2, by="tarp")
+    assert kept.best is not None
+    assert (kept.method, kept.best.probability) == ("tarp", 0.4)
 
 
 def test_a_surer_way_is_named_where_the_one_asked_for_is_poor() -> None:
@@ -229,8 +290,9 @@ def test_the_chance_of_any_day_counts_the_seasons_that_have_one() -> None:
 # --- notes in doubt -------------------------------------------------------------------------------
 
 
-def rival(grown: Stand, today: int, *, by: str = "turn-under", closed: float = 0.0) -> Rival:
-    return Rival(stand=grown, weights=grown.weights, ending=ended(grown, today, by=by), closed=closed)
+def rival(grown: Stand, today: int, *, by: str = "turn-under", closed: float = 0.0, in_time: float = np.inf) -> Rival:
+    ending = ended(grown, today, by=by, in_time=in_time)
+    return Rival(stand=grown, weights=grown.weights, ending=ending, closed=closed)
 
 
 EARLY, LATE = stand(members(10, 10), members(31, 31)), stand(members(25, 25), members(46, 46))
@@ -255,6 +317,51 @@ def test_no_chance_is_above_the_best_without_any_of_them() -> None:
     np.testing.assert_allclose(capped.odds, found.odds)
     free = ended(EARLY, 5, dispute=Dispute(rivals=(same,), settled=same))
     assert free.odds.max() == 1.0
+
+
+def test_a_lower_ceiling_lowers_all_days_in_the_same_measure() -> None:
+    """Three quarters of the members agree on a day where half may: each chance is two thirds of what it was."""
+    grown = stand(members(10, 10, 10, 40), members(31, 31, 21, 51))
+    apart = rival(stand(members(10, 30), members(21, 41)), 5)
+    found = ended(grown, 5, dispute=Dispute(rivals=(), settled=apart))
+    assert found.odds[[9, 10, 25, 40]] == pytest.approx([0.0, 0.5, 1 / 3, 1 / 6])
+    assert found.best is not None
+    assert found.best.probability == pytest.approx(0.5)
+
+
+def test_a_stand_without_the_notes_has_its_own_crop_in_time() -> None:
+    """Its chances are those that it was given, with its own last day, not what the stand with the notes has."""
+    other = rival(EARLY, 5, in_time=20)
+    found = ended(EARLY, 5, dispute=Dispute(rivals=(other,), settled=other))
+    assert found.chances is not None
+    assert found.chances.in_time[[20, 21]].tolist() == [1.0, 0.0]
+    assert found.chances.window[21] == 1.0
+
+
+def test_the_best_day_is_no_surer_than_that_of_any_stand_without_the_notes() -> None:
+    """One of them gives up the surest days for its crop: what is left to it is all that may be told."""
+    grown = stand(members(10, 20), members(31, 41))
+    hurried, free = rival(grown, 5, in_time=12), rival(grown, 5)
+    assert hurried.ending.best is not None
+    assert hurried.ending.best.probability == 0.5
+    found = ended(grown, 5, cover_first=True, dispute=Dispute(rivals=(hurried,), settled=free))
+    assert found.best is not None
+    assert (found.day, found.odds[20], found.best.probability) == (20, 1.0, 0.5)
+
+
+def test_the_ceiling_of_another_way_is_that_of_its_own_windows() -> None:
+    """What the stands without the notes would be by the way asked for counts, not the day that they have by theirs."""
+    # Turned under, the windows of days 10 to 31 and 50 to 56 have no day in common; for a tarp, days 6 to 10 are.
+    grown = stand(members(10, 50), members(32, 57), members(5, 6))
+    turned = rival(grown, 4)
+    assert turned.ending.best is not None
+    assert turned.ending.best.probability == 0.5
+    covered = rival(grown, 4, by="tarp")
+    found = ended(grown, 4, by="tarp", dispute=Dispute(rivals=(), settled=covered, ceilings=(turned,)))
+    assert found.method == "tarp"
+    assert found.odds[[5, 6, 10, 11]].tolist() == [0.5, 1.0, 1.0, 0.5]
+    assert found.best is not None
+    assert found.best.probability == 1.0
 
 
 def test_it_is_too_late_only_where_it_is_without_the_notes() -> None:

@@ -10,13 +10,23 @@ import pytest
 from invented import season
 
 from covercrop.field.entries import CropEntry, ScoutingNote
+from covercrop.models import decay, maggot, plantback, soil_water
 from covercrop.models import frost as hazards_frost
-from covercrop.models import maggot, plantback
 from covercrop.models.decomposition import Maturity, case_of, nitrogen_released, of_the_season, residue_clear
 from covercrop.models.members import standard_draws
 from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters import catalogue
-from covercrop.season.ground import Ground, GroundDetails, dead_from, follow_ground, ground_details, planting_limits
+from covercrop.parameters.companions import companion
+from covercrop.season.ground import (
+    Ground,
+    GroundDetails,
+    dead_from,
+    follow_ground,
+    ground_details,
+    ground_under,
+    limits_by_ending,
+    planting_limits,
+)
 from covercrop.weather.outlook import Outlook, together
 
 CRIMSON, SQUASH = catalogue.cover("crimson-clover"), catalogue.crop("summer-squash")
@@ -228,3 +238,171 @@ def test_what_lies_on_top_gives_its_nitrogen_as_the_rain_allows() -> None:
     assert (rolled.release[2][0] < rolled.release[2][1]).all()
     assert (rolled.residue_by_rain == ENDED).all()
     assert (dug_in.residue_by_rain > ENDED).all()
+
+
+@pytest.mark.parametrize(
+    ("ground_cover", "ways"),
+    [
+        ("bare", {"turn-under": "bare", "roll": "residue", "mow": "residue", "tarp": "bare"}),
+        ("straw", {"turn-under": "straw", "roll": "straw", "mow": "straw", "tarp": "straw"}),
+        ("black-plastic", {"turn-under": "black-plastic", "roll": "black-plastic"}),
+    ],
+)
+def test_what_is_cut_down_lies_on_bare_ground_and_what_is_laid_lies_on_it(
+    ground_cover: str, ways: dict[str, str]
+) -> None:
+    """A tarp is taken off again with what it killed; what the grower lays is what counts."""
+    entry = replace(PLAN, ground_cover=ground_cover)
+    assert {way: ground_under(entry, way) for way in ways} == ways
+
+
+def test_a_legume_goes_at_its_own_pace_unless_it_is_said_otherwise() -> None:
+    """Once for all ways of asking; half the pace is twice the wait, or nearly."""
+    assert GROUND.residue_pace == 1.0
+    plain = planting_limits(OUTLOOK, GROUND.soil_c, CRIMSON.residue, SQUASH, PLAN, DRAWS, ENDED, MIDWINTER)
+    for name, days in GROUND.limits.items():
+        np.testing.assert_array_equal(plain[name], days)
+    slow = follow_ground(OUTLOOK, CRIMSON, SQUASH, PLAN, DRAWS, dead=ENDED, midwinter=MIDWINTER, residue_pace=0.5)
+    assert slow.residue_pace == 0.5
+    times = (slow.limits["residue"] - ENDED) / (GROUND.limits["residue"] - ENDED)
+    assert (times > 1.5).all()
+    assert (times < 2.1).all()  # in soil that grows warmer
+
+
+@pytest.mark.parametrize(
+    ("sd", "lasting", "passing"), [(2.0, np.sqrt(3), 1.0), (1.5, np.sqrt(1.25), 1.0), (0.5, 0, 0.5)]
+)
+def test_what_a_thermometer_leaves_of_the_error_lasts_less(sd: float, lasting: float, passing: float) -> None:
+    """A standard deviation of 1 K comes and goes, or all that is left of it; the rest of its square lasts."""
+    still = {name: np.zeros(8) for name in ("residue", "residue_clear", "soil_passing", "disease", "soil")}
+    draw = np.linspace(-2, 2, 8)
+    for changed, size in (("soil", lasting), ("soil_passing", passing)):
+        drawn = replace(DRAWS, **(still | {changed: draw}))
+        limits = planting_limits(
+            OUTLOOK, GROUND.soil_c, CRIMSON.residue, SQUASH, PLAN, drawn, 190.0, MIDWINTER, soil_sd=sd
+        )
+        for place in (0, 7):
+            off = GROUND.soil_c + size * draw[place]
+            np.testing.assert_array_equal(
+                limits["soil_warm"][:, place], plantback.soil_warm(off, SQUASH.soil_planting.value, 190.0)
+            )
+
+
+def test_the_cereal_beside_it_makes_wait() -> None:
+    """As many days as it is said to, where the legume clears sooner."""
+    rye = companion("cereal-rye")
+    long = replace(
+        rye, wait=replace(rye.wait, large_seed=replace(rye.wait.large_seed, value=60.0, low=60.0, high=60.0))
+    )
+    mixed = follow_ground(OUTLOOK, CRIMSON, SQUASH, PLAN, DRAWS, dead=ENDED, midwinter=MIDWINTER, cereal=long)
+    assert (mixed.earliest == ENDED + 60).all()
+    assert (GROUND.earliest < ENDED + 60).all()
+
+
+@pytest.mark.parametrize("endings", [(208.0,), (208.0, 240.0), (208.0, 224.0, 240.0)])
+def test_several_days_of_ending_are_each_as_followed_alone(endings: tuple[float, ...]) -> None:
+    """With the age and the pace of each; what a thermometer found on day 205 holds for all of them."""
+    notes = (reading(205, float(GROUND.soil_c[1, 205]) + 2.0),)
+    paces = np.linspace(0.6, 0.9, len(endings))
+    age = np.broadcast_to(np.linspace(0.1, 0.5, len(endings))[:, np.newaxis, np.newaxis], (len(endings), 3, 8))
+    old = Maturity(age=age, carbon_nitrogen=np.zeros((len(endings), 1, 1)))
+    rye = companion("cereal-rye")
+    together = limits_by_ending(
+        OUTLOOK,
+        CRIMSON,
+        SQUASH,
+        PLAN,
+        DRAWS,
+        dead=np.array(endings),
+        midwinter=MIDWINTER,
+        terminate="mow",
+        maturity=old,
+        scouting=notes,
+        residue_pace=paces,
+        cereal=rye,
+    )
+    for place, dead in enumerate(endings):
+        alone = follow_ground(
+            OUTLOOK,
+            CRIMSON,
+            SQUASH,
+            PLAN,
+            DRAWS,
+            dead=dead,
+            midwinter=MIDWINTER,
+            terminate="mow",
+            maturity=old.at(place),
+            scouting=notes,
+            residue_pace=paces[place],
+            cereal=rye,
+        )
+        for name, days in alone.limits.items():
+            np.testing.assert_array_equal(together[name][place], np.broadcast_to(days, (3, 8)), name)
+
+
+def test_a_reading_of_today_is_of_the_standing_cover_though_an_ending_of_before_is_followed() -> None:
+    """The days of ending are whole eighths of the year, of which the first may lie before today."""
+    notes = (reading(212, float(GROUND.soil_c[1, 212]) + 2.0),)
+    both = limits_by_ending(
+        OUTLOOK,
+        CRIMSON,
+        SQUASH,
+        PLAN,
+        DRAWS,
+        dead=np.array([208.0, 216.0]),
+        midwinter=MIDWINTER,
+        terminate="turn-under",
+        scouting=notes,
+    )
+    alone = followed(dead=216.0, notes=notes)
+    for name, days in alone.limits.items():
+        np.testing.assert_array_equal(both[name][1], np.broadcast_to(days, (3, 8)), name)
+
+
+def test_the_soil_in_which_seed_comes_up_well_is_told_where_it_is_known() -> None:
+    """Warmer than that which planting waits for; of a threshold of the grower's own no better one is known."""
+    assert SQUASH.soil_good is not None
+    early = followed(dead=190.0)
+    good = ground_details(OUTLOOK, 37.6, CRIMSON, SQUASH, PLAN, early).soil_good
+    assert good.shape == (3, 1)
+    np.testing.assert_array_equal(good[:, 0], plantback.soil_warm(early.soil_c, SQUASH.soil_good.value, 190.0))
+    own = ground_details(OUTLOOK, 37.6, CRIMSON, SQUASH, replace(PLAN, soil_c=14.0), early).soil_good
+    assert own.shape == (3, 1)
+    assert np.isnan(own).all()
+
+
+def test_a_cover_ended_after_the_season_of_the_crop_gives_to_the_rest_of_the_days() -> None:
+    """Of the plant-available nitrogen of a season that is over there is none to share out."""
+    assert (GROUND.ripeness.end < 470).all()
+    late = followed(dead=470.0)
+    released = ground_details(OUTLOOK, 37.6, CRIMSON, SQUASH, PLAN, late).released
+    whole = nitrogen_released(late.soil_c, 470.0, CRIMSON.residue)
+    np.testing.assert_array_equal(released, case_of(of_the_season(whole, np.full(3, np.nan)), "likely"))
+    assert (released[:, -1] > 0).all()
+
+
+def test_a_mixture_gives_its_nitrogen_and_is_gone_at_its_pace() -> None:
+    """Both by rain and kept moist, the slower residue is the later."""
+    slow = follow_ground(OUTLOOK, CRIMSON, SQUASH, PLAN, DRAWS, dead=ENDED, midwinter=MIDWINTER, residue_pace=0.5)
+    late, plain = (ground_details(OUTLOOK, 37.6, CRIMSON, SQUASH, PLAN, ground) for ground in (slow, GROUND))
+    by_model = nitrogen_released(GROUND.soil_c, ENDED, CRIMSON.residue, moisture=0.5)
+    np.testing.assert_array_equal(late.released, case_of(of_the_season(by_model, GROUND.ripeness.end), "likely"))
+    assert (late.residue_by_rain > plain.residue_by_rain).all()
+
+
+def test_what_lies_on_top_rots_by_rain_and_by_the_pace_of_the_surface() -> None:
+    """The slow and the fast case are the ends of the 80 % interval of that pace; small seed waits for it to be gone."""
+    ground = follow_ground(OUTLOOK, CRIMSON, SQUASH, PLAN, DRAWS, dead=ENDED, midwinter=MIDWINTER, terminate="mow")
+    aside = ground_details(OUTLOOK, 37.6, CRIMSON, SQUASH, PLAN, ground)
+    soil = soil_water.moisture(OUTLOOK.prcp, OUTLOOK.tmin, OUTLOOK.tmax, 37.6, OUTLOOK.day_of_year, "residue", ENDED)
+    litter = soil_water.litter_moisture(OUTLOOK.prcp)
+    for row, (case, draw) in enumerate((("slow", -1.2816), ("likely", 0.0), ("fast", 1.2816))):
+        moist = decay.surface_moisture(soil, litter, decay.surface_pace(draw))
+        released = of_the_season(
+            nitrogen_released(ground.soil_c, ENDED, CRIMSON.residue, moisture=moist), ground.ripeness.end
+        )
+        np.testing.assert_allclose(aside.release[4][row], case_of(released, case)[:, 268], rtol=1e-4)
+    small = replace(SQUASH, small_seed=True)
+    gone = ground_details(OUTLOOK, 37.6, CRIMSON, small, PLAN, ground).residue_by_rain
+    likely = decay.surface_moisture(soil, litter, decay.surface_pace(0.0))
+    np.testing.assert_array_equal(gone[:, 0], residue_clear(ground.soil_c, ENDED, CRIMSON.residue, moisture=likely))

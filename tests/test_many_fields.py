@@ -7,22 +7,26 @@ import datetime as dt
 import json
 import pickle
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import invented
 import numpy as np
+import pandas as pd
 import pytest
 
-from covercrop.base.errors import UsageError
+from covercrop.base.errors import UsageError, WeatherGapError
 from covercrop.base.records import DailyWeather, DateRange
 from covercrop.cli.main import main
 from covercrop.dates.needs import by_need, is_due
 from covercrop.field import weather_source
-from covercrop.field.entries import Field, ScoutingNote, WeatherEntry, as_of
+from covercrop.field.entries import Field, FieldFile, Ground, ScoutingNote, WeatherEntry, as_of
 from covercrop.season import many
+from covercrop.season.columns import COLUMNS
 from covercrop.season.ending import Recommended
-from covercrop.season.many import Plans, plan_fields
+from covercrop.season.many import Plans, Problem, days_asked, each_field, plan_field, plan_fields
 from covercrop.season.plan import Plan, make_plan, make_plans, start_of
 from covercrop.weather.sharing import SharedWeather
 
@@ -457,3 +461,152 @@ def test_weather_that_is_not_there_is_named(count: int, more: str) -> None:
     by_station = replace(plot, weather=replace(plot.weather, station="S0"))
     plans = plan_fields([by_station], {"plot": other, "S0": record}, "2026-04-20", today="2026-04-20", details=False)
     assert plans.weather == (record,)
+
+
+# --- what is asked for, and what comes back -------------------------------------------------------
+
+
+def problem(place: int, name: str, message: str) -> Problem:
+    return Problem(place=place, name=name, message=message)
+
+
+def test_the_table_has_a_row_for_each_field_that_was_given(plan: Plan) -> None:
+    """In their order, by their names or by the index that they came with; a field without a plan has its trouble."""
+
+    def table(index: pd.Index | tuple[str, ...]) -> pd.DataFrame:
+        return Plans(
+            on=ON,
+            plans=(plan, plan),
+            weather=(RECORD, RECORD),
+            places=(0, 2),
+            problems=(problem(1, "middle", "no luck"),),
+            index=index,
+            fields=(plan.field,) * 3,
+        ).to_frame()
+
+    named = table(("first", "middle", "last"))
+    assert (named.index.name, list(named.index)) == ("name", ["first", "middle", "last"])
+    assert list(named["problem"]) == ["", "no luck", ""]
+    assert list(named["state"].isna()) == [False, True, False]
+    assert list(named.columns) == [*(column for column, _, _ in COLUMNS), "problem"]
+    given = pd.Index([30, 20, 10], name="plot")
+    assert table(given).index is given or table(given).index.equals(given)
+    assert table(given).index.name == "plot"
+    numbered = table(given).reset_index(drop=True)
+    pd.testing.assert_frame_equal(numbered, named.reset_index(drop=True))
+
+
+def test_plans_are_counted_and_looked_up_by_their_places(plan: Plan) -> None:
+    """Only those that were made."""
+    other = varied(plan, "other", "growing")
+    plans = Plans(on=ON, plans=(plan, other), weather=(RECORD,) * 2, places=(1, 3), problems=(), index=(), fields=())
+    assert len(plans) == 2
+    assert [each is wanted for each, wanted in zip(plans, (plan, other), strict=True)] == [True, True]
+    assert plans[1] is other
+
+
+def test_one_field_is_planned_as_it_was_known_on_the_day(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With the weather that was given, or that which it names, up to the later of today and the day asked about."""
+    asked: list[object] = []
+    monkeypatch.setattr(many, "make_plan", lambda *given: given)
+
+    def field_weather(_: Field, until: dt.date, *, shared: SharedWeather) -> DailyWeather:
+        asked.append(until)
+        return RECORD
+
+    monkeypatch.setattr(many, "field_weather", field_weather)
+    note = ScoutingNote(date=dt.date(2026, 4, 10), bbch=25)
+    plot = replace(invented.field(), scouting=(note,))
+    given: Any = plan_field(plot, RECORD, "2026-04-01", today="2026-04-20")
+    assert given == (invented.field(), RECORD, np.datetime64("2026-04-01"))
+    assert asked == []
+    assert plan_field(plot, None, "2026-04-20", today="2026-04-20") == (plot, RECORD, ON)  # type: ignore[comparison-overlap]
+    plan_field(plot, None, "2026-04-15", today="2026-04-20")
+    plan_field(plot, None, "2026-04-25", today="2026-04-20")
+    assert asked == [dt.date(2026, 4, 20), dt.date(2026, 4, 20), dt.date(2026, 4, 25)]
+    with pytest.raises(UsageError, match="`weather` is a str; give what daily_weather, read_weather or field_weather"):
+        plan_field(plot, "w.csv", "2026-04-20", today="2026-04-20")  # type: ignore[arg-type]
+
+
+def test_the_day_is_that_which_is_asked_about_else_today_else_that_of_the_file() -> None:
+    """And the day of this machine where nobody says."""
+    april, may, june = (dt.date(2026, month, 1) for month in (4, 5, 6))
+    file = FieldFile(path=Path("f.toml"), entries=(), today=april)
+    assert days_asked(may, june, file) == (june, may)
+    assert days_asked(None, june, file) == (june, june)
+    assert days_asked(None, None, file) == (april, april)
+    assert days_asked(may, None, file) == (april, may)
+    assert days_asked("2026-05-01", "2026-06-01", []) == (june, may)
+    before = dt.date.today()
+    now, day = days_asked(None, None, FieldFile(path=Path("f.toml"), entries=()))
+    assert before <= now == day <= dt.date.today()
+
+
+def test_progress_is_told_twice_a_field() -> None:
+    """Once its weather is there, and once it is done."""
+    told: list[float] = []
+    plots = [replace(invented.field(), name=name) for name in ("one", "two")]
+    record = invented.weather("2025-09-01")
+    plan_fields(plots, record, "2026-04-20", today="2026-04-20", details=False, advance=told.append)
+    assert told == [1, 1, 1, 1]
+
+
+def test_details_are_worked_out_unless_they_are_not_wanted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Also where one field's trouble, met late, makes each of the others go alone."""
+    asked: list[tuple[int, bool]] = []
+
+    def make_plans(started: Sequence[tuple[Field, Any, Any]], *, details: bool, **_: Any) -> list[str]:
+        asked.append((len(started), details))
+        if any(plot.name == "two" for plot, _, _ in started):
+            raise UsageError("no luck")
+        return [plot.name for plot, _, _ in started]
+
+    monkeypatch.setattr(many, "make_plans", make_plans)
+    record = invented.weather("2025-09-01")
+    plots = [replace(invented.field(), name=name) for name in ("one", "two", "three")]
+    for wanted in ({}, {"details": True}, {"details": False}):
+        asked.clear()
+        plans = plan_fields(plots, record, "2026-04-20", today="2026-04-20", **wanted)  # type: ignore[arg-type]
+        assert asked == [(3, wanted.get("details", True)), *[(1, wanted.get("details", True))] * 3]
+        assert (plans.plans, plans.places) == (("one", "three"), (0, 2))  # type: ignore[comparison-overlap]
+        assert plans.weather == (record, record)
+        assert [str(each) for each in plans.problems] == ["field 1, two: no luck"]
+
+
+def test_ground_without_a_cover_and_what_is_no_field_are_told() -> None:
+    """An entry of the file that was not sown is a field's trouble; a record of another kind stops all, by its place."""
+    bare = Ground(name="bare", latitude=37.6, longitude=-84.9, crop=invented.field().crop)
+    file = FieldFile(path=Path("f.toml"), entries=(bare, invented.field()), today=dt.date(2026, 4, 20))
+    plans = plan_fields(file, invented.weather("2025-09-01"), details=False)
+    assert (plans.on, plans.places, plans.index) == (ON, (1,), ("bare", "Test plot"))
+    assert [(each.place, each.name) for each in plans.problems] == [(0, "bare")]
+    assert plans.problems[0].message.startswith("has no cover yet")
+    assert plans.fields == (invented.field(),)
+    with pytest.raises(UsageError, match="`fields`: str at place 1; give Field records or a DataFrame"):
+        plan_fields([invented.field(), "x"], RECORD, "2026-04-20")  # type: ignore[list-item]
+
+
+def test_a_gap_is_told_with_the_weather_that_has_it() -> None:
+    """By the station or file that is named; any other trouble in its own words."""
+    station = replace(invented.field(), weather=WeatherEntry(station="HOLL1"))
+
+    def work(plot: Field) -> str:
+        raise WeatherGapError("no days in May") if plot is station else UsageError("no luck")
+
+    answers, problems = each_field([station, invented.field()], work)
+    assert answers == []
+    assert [each.message for each in problems] == ["station HOLL1: no days in May", "no luck"]
+
+
+def test_weather_of_several_is_that_of_the_field_by_its_name_or_its_station() -> None:
+    """The station's first; a field whose name stands for another record has that."""
+    one, two = invented.weather("2025-09-01"), invented.weather("2025-09-01", mean=14.0)
+    plot = replace(invented.field(), name="plot")
+    by_station = replace(plot, weather=WeatherEntry(station="S1"))
+    assert many._own({"plot": one, "S1": two}, plot) is one
+    assert many._own({"plot": one, "S1": two}, by_station) is two
+    assert many._own({"plot": one}, by_station) is one
+    assert many._own(one, by_station) is one
+    assert many._own(None, plot) is None
+    with pytest.raises(UsageError, match="no weather for station S1; `weather` holds nothing"):
+        many._own({}, by_station)

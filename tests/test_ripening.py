@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
-from invented import field, weather
+from invented import field, season, weather
 
+from covercrop.field.entries import CropEntry
 from covercrop.models import ripening
 from covercrop.models.members import standard_draws
 from covercrop.models.ripening import NO_DAY
 from covercrop.parameters import catalogue
+from covercrop.parameters.traits import Crop
 from covercrop.render.words import answer
 from covercrop.season.plan import make_plan
-from covercrop.season.ripeness import Ripeness
+from covercrop.season.ripeness import Ripeness, ripeness
+from covercrop.weather.outlook import Outlook, together
 
 DATA = Path(__file__).resolve().parent.parent / "data" / "validation"
 SQUASH = catalogue.crop("summer-squash")
@@ -238,6 +243,75 @@ def test_warmth_runs_out_no_sooner_than_a_fortnight_is_known() -> None:
     np.testing.assert_array_equal(ripening.season_end(mild, years, -300.0, 0.0), [15.0, 15.0])
     assert np.isnan(ripening.season_end(mild, years, -122.0, 0.0)).tolist() == [True, True]  # midsummer is day 60
     np.testing.assert_array_equal(ripening.season_end(mild, years, -132.0, 0.0), [51.0, 51.0])
+
+
+# --- a crop in a season ---------------------------------------------------------------------------
+
+# Ten degree-days a day from 1 September up to a freeze on day 320; 1 January is day 122.
+FREEZE, MIDWINTER = 320, 122
+EVEN = season(np.where(np.arange(400) < FREEZE, 20.0, 0.0), known=10)
+MIDDLE = replace(standard_draws(4), ripeness=np.zeros(1))
+
+
+def ripens(crop: Crop = SQUASH, midwinter: float = MIDWINTER, outlook: Outlook = EVEN, **entry: Any) -> Ripeness:
+    return ripeness(outlook, crop, CropEntry(name=crop.key, **entry), MIDDLE, midwinter)
+
+
+def test_heat_counts_from_the_midwinter_before_the_spring_of_the_crop() -> None:
+    """What the autumn before brought is none of it; a midwinter off the axis is its first day, or its last."""
+    assert ripens().heat[0, [0, 121, 122, 123, 124, 319]].tolist() == [0, 0, 0, 10, 20, 1970]
+    assert ripens(midwinter=-30.0).heat[0, [0, 1, 2]].tolist() == [0, 10, 20]
+    assert (ripens(midwinter=1000.0).heat == 0).all()
+    # Planted in autumn it ripens as if planted at midwinter: 66 days of heat from day 123.
+    assert ripens().ripe(0.0)[0, 0] == 188
+
+
+def test_a_sown_squash_takes_sixty_six_such_days_and_plants_fewer() -> None:
+    """55 days of 10.5 and 74 degree-days to come up are 651.5; plants are up, and save their days in the tray."""
+    sown = ripens()
+    assert (sown.sown, sown.days) == (True, 55.0)
+    assert sown.needed.tolist() == [651.5]
+    assert sown.end.tolist() == [FREEZE]
+    assert sown.latest().tolist() == [[FREEZE - 66]]
+    assert sown.ripe(200.0).tolist() == [[265.0]]
+    assert np.isnan(sown.ripe(float(FREEZE - 65))).all()
+    # What the rest of the season leaves over after coming up, at 10.5 a day.
+    assert sown.longest_days(200.0) == pytest.approx([(1200 - 74) / 10.5])
+    plants = ripens(method="transplant")
+    assert (plants.sown, plants.days) == (False, 55 - SQUASH.transplant_credit.value)
+    assert plants.needed == pytest.approx([plants.days * 10.5])
+    assert plants.longest_days(200.0) == pytest.approx([1200 / 10.5])
+    assert ripens(days_to_maturity=45.0).needed == pytest.approx([45 * 10.5 + 74])
+
+
+def test_a_season_that_is_not_known_to_its_end_has_none() -> None:
+    """Neither an end nor a last day for planting, whatever the days that are known hold."""
+    unknown = ripens(outlook=replace(EVEN, complete=False))
+    assert np.isnan(unknown.end).all()
+    assert np.isnan(unknown.latest()).all()
+    assert unknown.ripe(200.0).tolist() == [[265.0]]
+
+
+def test_filling_is_counted_back_from_the_end_for_what_is_stored() -> None:
+    """Winter squash needs 974, half of them before day 265: planted on day 216 it has 490 by then, a day later 480."""
+    winter = ripens(WINTER)
+    assert winter.needed.tolist() == [974.0]
+    assert winter.cold_filling(216.0).tolist() == [[0.0]]
+    assert winter.cold_filling(217.0).tolist() == [[1.0]]
+    several = ripens().cold_filling(np.full((1, 3), 200.0))
+    assert several.shape == (1, 3)
+    assert np.isnan(several).all()  # picked young
+
+
+def test_places_ripen_together_as_alone() -> None:
+    """On an axis before the years, each with its own heat and end."""
+    warmer = replace(EVEN, tmin=EVEN.tmin + 2, tmax=EVEN.tmax + 2)
+    both = ripens(outlook=together([EVEN, warmer]))
+    for place, outlook in enumerate((EVEN, warmer)):
+        alone, one = ripens(outlook=outlook), both.at(place)
+        np.testing.assert_array_equal(one.heat, alone.heat)
+        np.testing.assert_array_equal(one.end, alone.end)
+        np.testing.assert_array_equal(one.latest(), alone.latest())
 
 
 # --- the answer -----------------------------------------------------------------------------------

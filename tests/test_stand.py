@@ -9,16 +9,20 @@ import numpy as np
 import pytest
 from invented import season
 
+from covercrop.base.arrays import Array
 from covercrop.field.entries import ScoutingNote
-from covercrop.models import phenology
+from covercrop.models import bbch, phenology, termination
 from covercrop.models.daylength import day_length
 from covercrop.models.members import Draws, standard_draws
-from covercrop.models.note_weights import NOTE_REACHED, Evidence
+from covercrop.models.note_weights import NOTE_NOT_YET, NOTE_PAST, NOTE_REACHED, SCOUTING_SD_DAYS, Evidence
 from covercrop.models.soil_temperature import soil_temperature
 from covercrop.parameters import catalogue
+from covercrop.parameters.companions import companion
+from covercrop.season.beside import CerealStand, Share, grow_cereal
 from covercrop.season.stand import (
     LASTING_SOIL_SD,
     Stand,
+    _evidence,
     _over_years,
     _straightened,
     brought,
@@ -390,6 +394,74 @@ def test_a_note_is_told_in_the_days_of_the_draws(lateness: tuple[float, ...], no
     assert straightened(*lateness) == pytest.approx([place - nought for place in WHERE])
 
 
+# What a note says, and of which stage it says it.
+STAGES = {
+    "emergence": np.full((3, 1), 10.0),
+    "bud": np.array([[100.0], [101.0], [108.0]]),
+    "first_flower": np.array([[110.0], [112.0], [120.0]]),
+    "bloom_10": np.full((3, 1), 115.0),
+    "bloom_25": np.full((3, 1), 118.0),
+    "bloom_50": np.full((3, 1), 122.0),
+    "end_of_bloom": np.full((3, 1), 132.0),
+    "viable_seed": np.array([[150.0], [151.0], [155.0]]),
+}
+
+
+@pytest.mark.parametrize(
+    ("note", "kind", "stage", "of_seed"),
+    [
+        ({"bloom_percent": 0.0}, NOTE_NOT_YET, "first_flower", False),
+        ({"bbch": 50}, NOTE_NOT_YET, "bud", False),  # the last before the buds
+        ({"bbch": 51}, NOTE_REACHED, "bud", False),
+        ({"bbch": 60}, NOTE_REACHED, "first_flower", False),
+        ({"bbch": 65}, NOTE_REACHED, "bloom_50", False),
+        ({"bbch": 69}, NOTE_REACHED, "end_of_bloom", False),
+    ],
+)
+def test_a_note_is_of_the_stage_that_was_seen(note: dict[str, float], kind: str, stage: str, of_seed: bool) -> None:
+    """Seen, or seen not to have come yet; of a day to come by each year, of one that is known by their mean."""
+    ahead = _evidence(ScoutingNote(date=on(200), **note), STAGES, wave(known=200))  # type: ignore[arg-type]
+    assert (ahead.day, ahead.kind, ahead.of_seed) == (200.0, kind, of_seed)
+    np.testing.assert_array_equal(ahead.expected, STAGES[stage])
+    seen = _evidence(ScoutingNote(date=on(199), **note), STAGES, wave(known=200))  # type: ignore[arg-type]
+    np.testing.assert_array_equal(seen.expected, [STAGES[stage].mean(axis=0)])
+
+
+def test_pods_and_seed_are_told_apart_from_bloom() -> None:
+    """From the first pods on a note is of seed; beyond the first viable seed it is only known to be past."""
+    pods, viable = bbch.PODS, bbch.BBCH["viable_seed"]
+    facts = {
+        stage: _evidence(ScoutingNote(date=on(200), bbch=stage), STAGES, wave(known=200))
+        for stage in (int(pods) - 1, int(pods), int(viable), int(viable) + 1)
+    }
+    assert [fact.of_seed for fact in facts.values()] == [False, True, True, True]
+    assert [fact.kind for fact in facts.values()] == [NOTE_REACHED, NOTE_REACHED, NOTE_REACHED, NOTE_PAST]
+    np.testing.assert_array_equal(facts[int(viable)].expected, STAGES["viable_seed"])
+    np.testing.assert_array_equal(facts[int(viable) + 1].expected, STAGES["viable_seed"])
+
+
+@pytest.mark.parametrize(("known", "age"), [(201, 0.0), (202, 1.0), (215, 14.0), (200, 0.0), (150, 0.0)])
+def test_a_note_is_as_old_as_the_days_known_after_it(known: int, age: float) -> None:
+    """Of the last known day it is new, and so is one of a day that is not known yet."""
+    assert _evidence(ScoutingNote(date=on(200), bbch=51), STAGES, wave(known=known)).age == age
+
+
+def test_a_note_moves_the_buds_as_far_as_its_scatter_and_theirs_say() -> None:
+    """Closed form: the buds foretold, weighed by their variance, and those seen by that of a note: one normal law."""
+    draws = replace(standard_draws(64), seed=np.zeros(64), viable_share=np.zeros(64), soil=np.zeros(64))
+    outlook = wave(years=1, known=300)
+    plain = grown(outlook, draws)
+    assert plain.scouting_sd == SCOUTING_SD_DAYS
+    spread, bud = float(plain.stages["bud"].std()), middle(plain, "bud")
+    note = ScoutingNote(date=on(round(bud) - 4), bbch=51)
+    known = replace(outlook, known=outlook.position(np.datetime64(note.date)) + 1)
+    found = grown(known, draws, scouting=(note,))
+    moved = (4 + bud - round(bud)) * spread**2 / (spread**2 + SCOUTING_SD_DAYS**2)
+    assert middle(found, "bud") == pytest.approx(bud - moved, abs=0.35)
+    left = np.sqrt((found.weights * (found.stages["bud"] - middle(found, "bud")) ** 2).sum())
+    assert left == pytest.approx(spread * SCOUTING_SD_DAYS / np.hypot(spread, SCOUTING_SD_DAYS), rel=0.15)
+
+
 # --- what it brings -------------------------------------------------------------------------------
 
 
@@ -439,10 +511,11 @@ def test_nothing_drawn_is_the_middle_plant() -> None:
 
 def test_most_of_the_years_say_when_a_stage_is_expected() -> None:
     """The mean of those that reach it, where they are more than half of the years; else nothing."""
-    years = np.array([[10.0, 10.0, np.nan], [14.0, np.nan, np.nan], [15.0, np.nan, 9.0], [np.nan, 20.0, 9.0]])
-    np.testing.assert_array_equal(_over_years(years), [[13.0, np.nan, np.nan]])
-    np.testing.assert_array_equal(_over_years(years[:3]), [[13.0, np.nan, np.nan]])
-    np.testing.assert_array_equal(_over_years(years[2:]), [[np.nan, np.nan, 9.0]])
+    no = np.nan
+    years = np.array([[10.0, 10.0, no, no], [14.0, no, no, no], [15.0, no, 9.0, no], [no, 20.0, 9.0, no]])
+    np.testing.assert_array_equal(_over_years(years), [[13.0, no, no, no]])
+    np.testing.assert_array_equal(_over_years(years[:3]), [[13.0, no, no, no]])
+    np.testing.assert_array_equal(_over_years(years[2:]), [[no, no, 9.0, no]])
 
 
 def test_the_share_at_which_seed_is_viable_is_drawn() -> None:
@@ -470,7 +543,7 @@ def test_a_cover_is_young_up_to_full_bloom_and_ages_towards_seed() -> None:
     assert (ages[1] == CRIMSON.seed.viable_share.value).all()
     between = PLAIN.maturity(float(bloom[1, 3] + seed[1, 3]) / 2, CRIMSON)
     assert between.age[1, 3] == pytest.approx(CRIMSON.seed.viable_share.value / 2)
-    assert not between.carbon_nitrogen.any()
+    assert between.carbon_nitrogen.tolist() == [[0.0]]  # for all of them
     assert np.isnan(PLAIN.maturity(np.nan, CRIMSON).age).all()  # it is not ended
     assert CRIMSON.growth is not None
     poor = replace(
@@ -481,3 +554,141 @@ def test_a_cover_is_young_up_to_full_bloom_and_ages_towards_seed() -> None:
     unknown = PLAIN.maturity(late, replace(CRIMSON, growth=None))
     np.testing.assert_array_equal(unknown.age, ages[1])
     assert not unknown.carbon_nitrogen.any()
+
+
+# --- with a cereal beside it ----------------------------------------------------------------------
+
+RYE = companion("cereal-rye")
+SHARE = Share(low=0.2, middle=0.4, high=0.6, whose="field")
+MIDWINTER = 122
+MIXED = grown(companion=RYE, share=SHARE)
+
+
+def beside(stand: Stand) -> CerealStand:
+    assert stand.cereal is not None
+    return stand.cereal
+
+
+def window(stand: Stand, method: str = "turn-under") -> tuple[Array, Array]:
+    return termination.window(stand.stages, method, CRIMSON)
+
+
+def test_a_cereal_is_followed_beside_the_legume() -> None:
+    """Its stages are its own, the window that of both, and the legume is what it is alone."""
+    lengths = day_length(np.array([[LATITUDE]]), OUTLOOK.day_of_year)
+    alone = grow_cereal(OUTLOOK, lengths, RYE, DRAWS, midwinter=MIDWINTER, share=SHARE)
+    for name, days in alone.stages.items():
+        np.testing.assert_array_equal(beside(MIXED).stages[name], days)
+        np.testing.assert_array_equal(MIXED.stages[f"cereal_{name}"], days)
+    for name, days in PLAIN.stages.items():
+        np.testing.assert_array_equal(MIXED.stages[name], days)
+    np.testing.assert_array_equal(MIXED.opens, np.fmin(PLAIN.opens, alone.stages["jointing"]))
+    np.testing.assert_array_equal(MIXED.closes, np.fmin(PLAIN.closes, alone.stages["last"]))
+    assert (MIXED.opens < PLAIN.opens).any()
+    assert beside(MIXED).share == SHARE
+    assert (PLAIN.legume_dead, MIXED.legume_dead) == (False, False)
+    for part in (grown(companion=RYE), grown(share=SHARE)):
+        assert part.cereal is None  # there is none without both
+
+
+def test_cold_kills_each_of_the_two_by_its_own() -> None:
+    """Rye stands more than clover, dies in what nothing stands, and after its milk no cold is of account."""
+    hard, deadly = (grown(freeze(120, kelvin), companion=RYE, share=SHARE) for kelvin in (22.0, 45.0))
+    assert (~np.isnan(hard.killed)).all()
+    assert np.isnan(beside(hard).killed).all()
+    assert (~np.isnan(beside(deadly).killed)).all()
+    # A dead cereal asks for nothing: the window is that of the legume.
+    np.testing.assert_array_equal(deadly.opens, PLAIN.opens)
+    np.testing.assert_array_equal(deadly.closes, PLAIN.closes)
+    day = int(np.median(beside(MIXED).stages["milk"]))
+    late = beside(grown(freeze(day, 70.0, 5), companion=RYE, share=SHARE))
+    dies, milk = ~np.isnan(late.killed), late.stages["milk"]
+    assert not dies[milk < day].any()
+    assert dies[milk >= day + 4].all()
+    assert (milk < day).any()
+
+
+def test_a_cereal_seen_up_was_not_killed_before() -> None:
+    """A note of its stage proves it, and says nothing of the legume; one of the legume says nothing of it."""
+    cold = freeze(120)
+    of_cereal, of_legume = ScoutingNote(date=on(150), cereal=25), ScoutingNote(date=on(150), height_cm=10.0)
+    both = grown(cold, companion=RYE, share=SHARE, scouting=(of_cereal,))
+    assert np.isnan(beside(both).killed).all()
+    assert (~np.isnan(both.killed)).all()
+    other = grown(cold, companion=RYE, share=SHARE, scouting=(of_legume,))
+    assert (~np.isnan(beside(other).killed)).all()
+    assert np.isnan(other.killed).all()
+    earlier = ScoutingNote(date=on(100), cereal=25)
+    again = grown(cold, companion=RYE, share=SHARE, scouting=(of_cereal, earlier))
+    assert np.isnan(beside(again).killed).all()
+
+
+def test_what_the_cold_leaves_of_a_mixture_is_the_cereal_alone() -> None:
+    """It alone has a say in the window by every way, in what dies, and in what stands there."""
+    killed = np.full_like(MIXED.opens, np.nan)
+    killed[1, 2] = 130.0
+    mixed = replace(MIXED, killed=np.full_like(MIXED.opens, 120.0), cereal=replace(beside(MIXED), killed=killed))
+    stages = beside(MIXED).stages
+    # Dug in from jointing to its last day; rolled from flowering, mown from heading; a tarp as what is dug in.
+    for method, opens in (("turn-under", "jointing"), ("roll", "flowering"), ("mow", "heading"), ("tarp", "jointing")):
+        left = mixed.without_legume(method, CRIMSON)
+        np.testing.assert_array_equal(left.opens, stages[opens])
+        np.testing.assert_array_equal(left.closes, stages["last"])
+        assert left.legume_dead
+        np.testing.assert_array_equal(left.killed, killed)
+        share = beside(left).share
+        assert (share.low, share.middle, share.high, share.whose) == (0.0, 0.0, 0.0, "field")
+    np.testing.assert_array_equal(window(left)[0], stages["jointing"])
+
+
+def test_past_its_grain_a_cereal_closes_no_window() -> None:
+    """Only seed of the legume can still be kept out; when it opens stays as it was."""
+    after = MIXED.past_grain("turn-under", CRIMSON)
+    np.testing.assert_array_equal(after.opens, MIXED.opens)
+    np.testing.assert_array_equal(after.closes, PLAIN.closes)
+    assert (MIXED.closes < after.closes).any()
+    rolled = MIXED.past_grain("roll", CRIMSON)
+    np.testing.assert_array_equal(rolled.opens, np.maximum(window(PLAIN, "roll")[0], MIXED.stages["cereal_flowering"]))
+    np.testing.assert_array_equal(rolled.closes, window(PLAIN, "roll")[1])
+
+
+def test_residue_of_a_legume_alone_goes_at_its_own_pace_and_that_of_a_mixture_slower() -> None:
+    """One for each day asked about, by how old the cereal is then."""
+    days = np.array([200.0, 240.0])
+    assert PLAIN.residue_pace(CRIMSON, days).tolist() == [1.0, 1.0]
+    assert PLAIN.residue_pace(CRIMSON, np.nan).tolist() == 1.0
+    slower = MIXED.residue_pace(CRIMSON, days)
+    assert slower.shape == (2,)
+    assert 0 < slower[1] < slower[0] < 1
+
+
+def test_a_mixture_holds_the_nitrogen_of_both_by_their_shares() -> None:
+    """Four parts of ten legume, by the middle; by the draws, each with its own share and its own cereal."""
+    growth = CRIMSON.growth
+    assert growth is not None
+    day = 230.0
+    legume, rye = PLAIN.nitrogen_percent(day, growth), beside(MIXED).nitrogen_percent(day, 0.0)
+    np.testing.assert_allclose(MIXED.nitrogen_percent(day, growth), 0.4 * legume + 0.6 * rye)
+    drawn = MIXED.nitrogen_percent(day, growth, DRAWS)
+    share, rye = SHARE.drawn(DRAWS.legume_share), beside(MIXED).nitrogen_percent(day, DRAWS.cereal_nitrogen)
+    np.testing.assert_allclose(drawn, share * legume + (1 - share) * rye)
+
+
+def test_a_mixture_weighs_and_brings_more_than_its_legume() -> None:
+    """So many times as much dry matter, with the nitrogen and the carbon of both in it."""
+    growth = CRIMSON.growth
+    assert growth is not None
+    day = 230.0
+    emergence = np.median(PLAIN.stages["emergence"], axis=-1)
+    times = beside(MIXED).growth_factor(day)
+    assert (times > 1).all()
+    alone = PLAIN.dry_matter_on(OUTLOOK.tmean, emergence, day, growth)
+    np.testing.assert_allclose(MIXED.dry_matter_on(OUTLOOK.tmean, emergence, day, growth), alone * times[:, 0])
+    legume = brought(growth, OUTLOOK.tmean, PLAIN.stages, DRAWS, day)
+    both = brought(growth, OUTLOOK.tmean, MIXED.stages, DRAWS, day, cereal=beside(MIXED))
+    np.testing.assert_allclose(both["dry_matter_kg_ha"], legume["dry_matter_kg_ha"] * times)
+    percent = MIXED.nitrogen_percent(day, growth, DRAWS)
+    np.testing.assert_allclose(both["n_kg_ha"], both["dry_matter_kg_ha"] * percent / 100)
+    share = SHARE.drawn(DRAWS.legume_share)
+    carbon = share * 40 + (1 - share) * RYE.nitrogen.carbon.value  # 40 % of the legume
+    np.testing.assert_allclose(both["carbon_nitrogen"], carbon / percent)

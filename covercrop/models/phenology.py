@@ -134,7 +134,9 @@ def cool_factor(tmean: ArrayLike, emergence: ArrayLike, bloom: Bloom) -> Array:
     tmean = np.asarray(tmean, dtype=np.float64)
     emerged = np.asarray(emergence, dtype=np.float64)[..., np.newaxis]
     if not bloom.cool_days.value > 0:
-        return np.broadcast_to(np.arange(tmean.shape[-1]) > emerged, np.broadcast_shapes(emerged.shape, tmean.shape)).astype(float)
+        return np.broadcast_to(
+            np.arange(tmean.shape[-1]) > emerged, np.broadcast_shapes(emerged.shape, tmean.shape)
+        ).astype(float)
     cool = np.cumsum((tmean > COOL_RANGE[0]) & (tmean < COOL_RANGE[1]), axis=-1, dtype=np.float64)
     since = cool - _cool_days_before(cool, emerged)
     since /= bloom.cool_days.value

@@ -308,9 +308,10 @@ def follow(
     UnknownNameError
         If the cover has no such cultivar, or there is no such method or ground cover.
     """
-    if stand is not None:
-        return _follow_together([start], draws, stand=stand, ahead=ahead)[0]
-    return _answer(start, draws, {}, {} if grown is None else grown)
+    if stand is None:
+        return _answer(start, draws, {}, {} if grown is None else grown)
+    [chain] = _follow_together([start], draws, stand=stand, ahead=ahead)
+    return chain
 
 
 def doubts_about(start: Start, note: ScoutingNote, draws: Draws) -> tuple[Doubt, ...]:
@@ -357,8 +358,7 @@ def follow_each(starts: Iterable[Start], draws: Draws) -> Iterator[tuple[int, St
 
     def settled(group: list[tuple[int, Start]]) -> Iterator[tuple[int, Start, Chain]]:
         starts = [start for _, start in group]
-        alone = len(starts) == 1 and starts[0].conditions.scouting
-        chains = [follow(starts[0], draws)] if alone else _follow_together(starts, draws)
+        chains = [follow(start, draws) for start in starts] if len(starts) == 1 else _follow_together(starts, draws)
         return ((place, start, chain) for (place, start), chain in zip(group, chains, strict=True))
 
     for place, start in enumerate(starts):
@@ -409,7 +409,8 @@ def _alone(
     asked = start.conditions.sown, start.conditions.scouting, tuple(set_aside)
     if asked not in grown:
         grown[asked] = _grow([start], draws, start.outlook, set_aside)
-    return _follow_together([start], draws, dispute=dispute, stand=grown[asked], ahead=ahead)[0]
+    [chain] = _follow_together([start], draws, dispute=dispute, stand=grown[asked], ahead=ahead)
+    return chain
 
 
 def _held(
@@ -597,7 +598,7 @@ def _midwinter(start: Start, stand: Stand, weights: Array) -> int:
     if start.ended is not None:
         spring = outlook.position(np.datetime64(start.ended, "D"))
     else:
-        opens = quantiles(stand.opens, weights, (MEDIAN,))[0]
+        [opens] = quantiles(stand.opens, weights, (MEDIAN,))
         spring = max(today, season_calendar.HALF_YEAR if np.isnan(opens) else int(opens))
     midwinter = season_calendar.midwinter_before(outlook.days[0] + np.timedelta64(spring, "D"), start.latitude)
     return outlook.position(midwinter)

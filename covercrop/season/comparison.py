@@ -159,6 +159,7 @@ def compare_endings(
     days = [_position(wanted, start, first) for wanted in ends]
     chances = {way: chain.chances_by(way, start.conditions.cover, start.outlook.days.size) for way in ways}
     ahead = np.flatnonzero(chain.ahead.may)
+    begin, end = int(ahead[0]), int(ahead[-1]) + 1
     return Endings(
         plan=plan,
         rows=tuple(
@@ -167,8 +168,8 @@ def compare_endings(
             for row in _rows(start, chain, draws, way, _places(chain, chances[way], first, days, way), chances[way])
         ),
         helps=helps(start, chain, draws, with_risk=True),
-        days=start.outlook.days[ahead[0] : ahead[-1] + 1],
-        chances={way: found.between(int(ahead[0]), int(ahead[-1]) + 1) for way, found in chances.items()},
+        days=start.outlook.days[begin:end],
+        chances={way: found.between(begin, end) for way, found in chances.items()},
     )
 
 

@@ -53,7 +53,7 @@ def at_a_spot(field: Field, standing: Planting) -> tuple[int, int]:
     """
     beds = field.beds
     plants = round(standing.plants.value) if beds.plants is None else beds.plants
-    seeds = max(round(standing.seeds.value), beds.plants or 0) if beds.seeds is None else beds.seeds
+    seeds = max(round(standing.seeds.value), plants) if beds.seeds is None else beds.seeds
     return seeds, plants
 
 
@@ -103,8 +103,7 @@ def hard_frost(plan: Plan) -> DateRange:
 
 def _autumn_freeze(plan: Plan, threshold: float) -> DateRange:
     outlook = plan.outlook
-    spring = outlook.days[0] + np.timedelta64(season_calendar.HALF_YEAR, "D")
-    midwinter = outlook.position(season_calendar.midwinter_before(spring, plan.field.latitude))
+    midwinter = outlook.position(season_calendar.midwinter_after(outlook.days[0], plan.field.latitude))
     freeze = first_autumn_freeze(outlook.tmin, midwinter, threshold)
     if not outlook.complete:
         freeze = np.full_like(freeze, np.nan)

@@ -130,9 +130,8 @@ def _day_of(best: NDArray[np.bool_], window: Array) -> int:
 def _decision(good: NDArray[np.bool_], day: int, why: str, *, other: int | None = None) -> Decision:
     """A decision, with the stretch of good days around its own."""
     bad = np.flatnonzero(~good)
-    before, after = bad[bad < day], bad[bad > day]
-    first = int(before[-1]) + 1 if before.size else 0
-    last = int(after[0]) - 1 if after.size else good.size - 1
+    first = int(bad[bad < day].max(initial=-1)) + 1
+    last = int(bad[bad > day].min(initial=good.size)) - 1
     # A week: as many days after the day as there are, then before it.
     last = min(last, day + SPELL_DAYS - 1)
     return Decision(day=day, first=max(first, last - SPELL_DAYS + 1), last=last, why=why, other=other)

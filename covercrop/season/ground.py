@@ -173,7 +173,6 @@ def planting_limits(
     """
     start = np.asarray(dead, dtype=np.float64)[..., np.newaxis]
     passing = np.sqrt(PASSING_SHARE) * SOIL_ERROR_SD
-    pace = np.asarray(residue_pace, dtype=np.float64)
     return plantback.limits(
         outlook.tmin,
         outlook.tmax,
@@ -192,7 +191,7 @@ def planting_limits(
         disease_draw=staggered(draws.disease, outlook.tmin.shape[-2]),
         soil_error=np.sqrt(max(soil_sd**2 - passing**2, 0.0)) * draws.soil,
         soil_passing=min(passing, soil_sd) * draws.soil_passing,
-        residue_pace=pace[..., np.newaxis, np.newaxis] if pace.ndim else pace,
+        residue_pace=np.asarray(residue_pace, dtype=np.float64)[..., np.newaxis, np.newaxis],
         cereal=None if cereal is None else cereal.wait,
     )
 
@@ -343,7 +342,7 @@ def ground_details(
 
     def by_model(moisture: ArrayLike) -> Array:
         released = decomposition.nitrogen_released(
-            ground.soil_c, start[0], cover.residue, maturity=middle, moisture=pace * np.asarray(moisture)
+            ground.soil_c, ground.dead, cover.residue, maturity=middle, moisture=pace * np.asarray(moisture)
         )
         return decomposition.of_the_season(released, ends)
 

@@ -89,6 +89,7 @@ def helps(start: Start, chain: Chain, draws: Draws, *, with_risk: bool = False) 
         together, in_time = day.together - best.together, day.in_time - best.in_time
         if in_time < -IN_TIME_WITHIN or max(together, in_time) < LEAST_GAIN:
             continue  # what costs the crop is no help
+        [plant_likely] = start.outlook.dates([likely])
         found.append(
             Help(
                 change=change,
@@ -99,7 +100,7 @@ def helps(start: Start, chain: Chain, draws: Draws, *, with_risk: bool = False) 
                 together=day.together,
                 gain=max(together, in_time),
                 of_crop=in_time > together,
-                plant_likely=start.outlook.dates([likely])[0],
+                plant_likely=plant_likely,
             )
         )
     return tuple(sorted(found, key=lambda each: -each.gain))
@@ -126,13 +127,13 @@ def _riskier(start: Start, chain: Chain, draws: Draws) -> Iterator[tuple[str, st
     if decided is None or decided.day == chain.ending.day:
         return
     limits = limits_after(start, chain, draws, chain.ending.method, [decided.day])
-    likely = _likely(earliest(limits)[0], chain)
-    yield "more-risk", f"{100 * MORE_RISK:.0f}", odds_on(chances, decided.day, start.outlook), likely
+    [planting] = earliest(limits)
+    yield "more-risk", f"{100 * MORE_RISK:.0f}", odds_on(chances, decided.day, start.outlook), _likely(planting, chain)
 
 
 def _likely(planting: Array, chain: Chain) -> float:
     """The middle one of the first days of planting."""
-    return float(member_days([planting], chain.weights, (MEDIAN,))[0, 0])
+    return float(member_days([planting], chain.weights, (MEDIAN,)).item())
 
 
 def _changes(start: Start, method: str) -> Iterator[tuple[str, str, Start]]:

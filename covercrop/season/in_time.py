@@ -148,7 +148,8 @@ def last_in_time(ended: Array, earliest: Callable[[Array], Array], plant_by: Arr
         followed.insert(0, first(ended[max(end - AT_ONCE, 0) : end]))
         late = followed[0][0] > plant_by
         if late.any() and always is None and end > AT_ONCE:
-            always = first(ended[:1])[0] > plant_by
+            [early] = first(ended[:1])
+            always = early > plant_by
         if not late.any() or (always is not None and always[late].all()):
             break
     found = np.concatenate(followed)
@@ -173,8 +174,7 @@ def last_before(ended: Array, earliest: Array, plant_by: Array | float) -> Array
     """
     works = earliest <= plant_by
     last = len(ended) - 1 - np.argmax(works[::-1], axis=0)
-    here = np.take_along_axis(earliest, last[np.newaxis], axis=0)[0]
-    after = np.take_along_axis(earliest, np.minimum(last + 1, len(ended) - 1)[np.newaxis], axis=0)[0]
+    here, after = np.take_along_axis(earliest, np.stack([last, np.minimum(last + 1, len(ended) - 1)]), axis=0)
     # Where the next day that was followed never clears, nothing is said of those between.
     between = works.any(axis=0) & ~works[-1] & np.isfinite(after)
     gain = np.where(between, after - np.where(between, here, 0.0), np.inf)

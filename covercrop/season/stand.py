@@ -507,9 +507,9 @@ def _straightened(note: Evidence, days: Array, places: Array) -> Evidence:
     """
     order = np.argsort(days)
     ranked = days[order]
-    lateness = np.maximum.accumulate(note.lateness[:, order], axis=-1)
+    lateness = np.maximum.accumulate(note.lateness[:, order], axis=1)
     # Where members are at the stage on the very day, they are so over a stretch: its middle is taken.
-    first, last = (lateness < 0).sum(axis=-1), (lateness <= 0).sum(axis=-1)
+    first, last = (lateness < 0).sum(axis=1), (lateness <= 0).sum(axis=1)
     middle = (_zero(lateness, ranked, first) + _zero(lateness, ranked, last)) / 2
     return replace(note, expected=note.day + places - middle[:, np.newaxis])
 
@@ -517,7 +517,7 @@ def _straightened(note: Evidence, days: Array, places: Array) -> Evidence:
 def _zero(lateness: Array, places: Array, after: NDArray[np.int64]) -> Array:
     """Where the lateness passes zero, just before a member; beyond the members it goes on a day for a day."""
     below, above = np.maximum(after - 1, 0), np.minimum(after, places.size - 1)
-    early, late = (np.take_along_axis(lateness, at[:, np.newaxis], axis=-1)[:, 0] for at in (below, above))
+    early, late = (lateness[np.arange(len(lateness)), at] for at in (below, above))
     share = np.where(late > early, -early / np.where(late > early, late - early, 1.0), 0.0)
     inside = places[below] + share * (places[above] - places[below])
     return np.where(above == below, places[above] - early, inside)
