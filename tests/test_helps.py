@@ -106,8 +106,10 @@ def test_a_stand_is_grown_again_only_where_it_may_be_another(case: Case, monkeyp
     start, chain = case
     given: list[tuple[str, object, object]] = []
 
-    def follow(other: Start, draws: object, *, stand: object, ahead: object) -> Any:
+    def follow(other: Start, draws: object, *, stand: object, ahead: object, grown: dict[object, object]) -> Any:
         assert draws is DRAWS
+        assert len(grown) == len(given)  # one for all of them
+        grown[len(given)] = None
         way = other.conditions.sown != start.conditions.sown
         given.append(("way" if way else "crop", stand, ahead))
         return SimpleNamespace(ending=SimpleNamespace(best=None))
