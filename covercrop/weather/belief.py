@@ -19,6 +19,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from covercrop.base.arrays import Days
 from covercrop.weather.quality import COLDEST, HOTTEST, Values
@@ -235,7 +236,7 @@ def _means(days: Days, readings: Values) -> tuple[Values, Values]:
     return _monthly(days.astype("datetime64[M]").astype(np.int64) % 12, readings)
 
 
-def _monthly(month: Days, readings: Values) -> tuple[Values, Values]:
+def _monthly(month: NDArray[np.int64], readings: Values) -> tuple[Values, Values]:
     """The same of months by number, from 0 to the end of a year."""
     middle = (readings[0] + readings[1]) / 2
     known = np.isfinite(middle)
