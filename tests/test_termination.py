@@ -70,6 +70,8 @@ def test_the_day_from_which_a_roller_kills_is_drawn_between_full_bloom_and_early
 def test_half_way_to_an_end_of_the_range_is_half_way() -> None:
     """Each side by its own width: 225 + 30 * 0.1, and 225 + 30 * 0.325 on the next whole day."""
     assert termination.rolled_from(STAGES, np.array([-0.6408, 0.6408])).tolist() == [228.0, 235.0]
+    # Seed in what is cut: 215 + 30 * 0.85 on the last whole day, and 215 + 30 * 0.95.
+    assert termination.swelling_pods(STAGES, np.array([-0.6408, 0.6408])).tolist() == [240.0, 243.0]
 
 
 def test_part_of_a_day_of_swelling_pods_is_not_safe() -> None:
