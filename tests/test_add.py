@@ -267,7 +267,7 @@ def test_a_longitude_without_its_minus_is_doubted(
     [
         (37.8, (2, 3, 4, 5, 6), "north", "has a minus south"),
         (0.0, (2, 3, 4, 5, 6), "north", "has a minus south"),
-        (-37.8, (8, 9, 10, 11, 12), "south", "has no minus north"),
+        (-0.5, (8, 9, 10, 11, 12), "south", "has no minus north"),
     ],
 )
 def test_a_cover_that_is_sown_in_spring_is_doubted(
@@ -289,8 +289,9 @@ def test_no_station_but_on_the_other_side(desk: Path, monkeypatch: pytest.Monkey
         raise StationError("no station near")
 
     there = Station(id="72422", name="Bluegrass", latitude=37.8, longitude=-84.2, distance_km=9.0)
+    found = [there, replace(there, name="Ohio", distance_km=30.0)]
     monkeypatch.setattr(adding, "field_weather", none)
-    monkeypatch.setattr(adding, "nearest", lambda latitude, longitude, _: [there] if longitude == -84.1 else none())
+    monkeypatch.setattr(adding, "nearest", lambda latitude, longitude, _: found if longitude == -84.1 else none())
     entry = {"name": "Mill", "latitude": 37.8, "longitude": 84.1, "crop": {"name": "pumpkin"}}
     with pytest.raises(StationError, match=r"with longitude = -84.1 Bluegrass would be 9 km away"):
         covercrop.add_field("new.toml", entry)

@@ -649,6 +649,15 @@ def test_every_null_of_a_date_has_its_reason(on: str, details: bool) -> None:
     assert (found["binding_limit"] is None) == ("binding_limit" in found["absent"])
 
 
+@pytest.mark.parametrize("end", ["early", "median", "late"])
+def test_a_date_that_lacks_one_end_is_told_to(spring: Plan, end: str) -> None:
+    """Whichever it is; one with all three is there."""
+    whole = DateRange(early=ON, median=ON, late=ON)
+    missing = replace(spring, window=replace(spring.window, closes=replace(whole, **{end: NEVER}))).absent
+    assert missing == {"dates.window_close": absent.NOT_REACHED}
+    assert replace(spring, window=replace(spring.window, closes=whole)).absent == {}
+
+
 def test_the_dates_are_those_of_the_parts(spring: Plan) -> None:
     """In the order of the chain."""
     assert tuple(spring.dates) == DATES

@@ -278,7 +278,7 @@ def plan_of(
     planting, safe = days["earliest_planting"][[1, 3]]
     gone = killed or stand.legume_dead
     if stand.legume_dead:
-        days |= {name: np.full(4, np.nan) for name in own if name != "emergence"}
+        days |= {name: np.full_like(days[name], np.nan) for name in own if name != "emergence"}
     dates = _dates(days, outlook, killed=killed)
     worked_out = _details(field, start, chain, draws, planting, dates["residue"].median) if details else None
     window = window_part(
