@@ -392,17 +392,19 @@ def test_a_mixture_gives_its_nitrogen_and_is_gone_at_its_pace() -> None:
 
 def test_what_lies_on_top_rots_by_rain_and_by_the_pace_of_the_surface() -> None:
     """The slow and the fast case are the ends of the 80 % interval of that pace; small seed waits for it to be gone."""
-    ground = follow_ground(OUTLOOK, CRIMSON, SQUASH, PLAN, DRAWS, dead=ENDED, midwinter=MIDWINTER, terminate="mow")
-    aside = ground_details(OUTLOOK, 37.6, CRIMSON, SQUASH, PLAN, ground)
-    soil = soil_water.moisture(OUTLOOK.prcp, OUTLOOK.tmin, OUTLOOK.tmax, 37.6, OUTLOOK.day_of_year, "residue", ENDED)
-    litter = soil_water.litter_moisture(OUTLOOK.prcp)
+    outlook = wave(wet=1.2)  # so little that the litter is drier than the ground below it
+    ground = follow_ground(outlook, CRIMSON, SQUASH, PLAN, DRAWS, dead=ENDED, midwinter=MIDWINTER, terminate="mow")
+    aside = ground_details(outlook, 37.6, CRIMSON, SQUASH, PLAN, ground)
+    soil = soil_water.moisture(outlook.prcp, outlook.tmin, outlook.tmax, 37.6, outlook.day_of_year, "residue", ENDED)
+    litter = soil_water.litter_moisture(outlook.prcp)
     for row, (case, draw) in enumerate((("slow", -1.2816), ("likely", 0.0), ("fast", 1.2816))):
         moist = decay.surface_moisture(soil, litter, decay.surface_pace(draw))
         released = of_the_season(
             nitrogen_released(ground.soil_c, ENDED, CRIMSON.residue, moisture=moist), ground.ripeness.end
         )
         np.testing.assert_allclose(aside.release[4][row], case_of(released, case)[:, 268], rtol=1e-4)
+    assert (np.diff(aside.release[2], axis=0) > 0).all()
     small = replace(SQUASH, small_seed=True)
-    gone = ground_details(OUTLOOK, 37.6, CRIMSON, small, PLAN, ground).residue_by_rain
+    gone = ground_details(outlook, 37.6, CRIMSON, small, PLAN, ground).residue_by_rain
     likely = decay.surface_moisture(soil, litter, decay.surface_pace(0.0))
     np.testing.assert_array_equal(gone[:, 0], residue_clear(ground.soil_c, ENDED, CRIMSON.residue, moisture=likely))
