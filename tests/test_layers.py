@@ -54,7 +54,6 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     ),
     "field": (
         ("checks",),
-        ("table",),
         ("bed_entries",),
         ("entries",),
         ("file", "rows", "weather_source"),

@@ -17,7 +17,7 @@ from covercrop.base.days import FIRST_YEAR, LAST_YEAR, us_date
 
 
 class UnfitError(ValueError):
-    """A value is not what it should be; the text is the way out, where it is not the one of its kind."""
+    """A value is not what it should be; the text is the way out, where the record has no words for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,9 +32,9 @@ class Number:
     def __call__(self, got: Any, _: Any = None) -> float:
         """The number as the record holds it."""
         if isinstance(got, bool) or not isinstance(got, int | float) or not self.low <= got <= self.high:
-            raise UnfitError
+            raise UnfitError(self.way_out)
         if self.inner is int and got != int(got):
-            raise UnfitError
+            raise UnfitError(self.way_out)
         return self.inner(float(got))
 
 
@@ -57,15 +57,12 @@ def in_units(
     words : mapping of str to str
         What each unit is, for messages.
     """
-    ends = {unit: (low / factor, high / factor) for unit, factor in units.items()}
-    return {
-        f"{stem}_{unit}": Number(
-            *ends[unit],
-            f"give {words.get(unit, '')}{ends[unit][0]:.3g} to {ends[unit][1]:.3g}",
-            partial(mul, factor),
-        )
-        for unit, factor in units.items()
-    }
+    found = {}
+    for unit, factor in units.items():
+        least, most = low / factor, high / factor
+        way_out = f"give {words.get(unit, '')}{float(f'{least:.3g}'):,g} to {float(f'{most:.3g}'):,g}"
+        found[f"{stem}_{unit}"] = Number(least, most, way_out, partial(mul, factor))
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +74,7 @@ class Text:
     def __call__(self, got: Any, _: Any = None) -> str:
         """The words as they stand."""
         if not isinstance(got, str) or not got.strip():
-            raise UnfitError
+            raise UnfitError(self.way_out)
         return got
 
 
@@ -96,8 +93,21 @@ class Choice:
         """The word as the choices have it."""
         spelled = got.casefold().replace(" ", "-").replace("_", "-") if isinstance(got, str) else ""
         if spelled not in self.choices:
-            raise UnfitError
+            raise UnfitError(self.way_out)
         return spelled
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A list, whatever stands in it."""
+
+    way_out: str
+
+    def __call__(self, got: Any, _: Any = None) -> tuple[Any, ...]:
+        """What stands in it."""
+        if not isinstance(got, list):
+            raise UnfitError(self.way_out)
+        return tuple(got)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +119,7 @@ class Flag:
     def __call__(self, got: Any, _: Any = None) -> bool:
         """The one or the other."""
         if not isinstance(got, bool):
-            raise UnfitError
+            raise UnfitError(self.way_out)
         return got
 
 
@@ -128,7 +138,7 @@ class Date:
         """The day."""
         day = us_date(got) if self.us and isinstance(got, str) else got
         if not isinstance(day, dt.date) or isinstance(day, dt.datetime):
-            raise UnfitError
+            raise UnfitError(self.way_out)
         if not FIRST_YEAR <= day.year <= LAST_YEAR:
             raise UnfitError(f"is too far off; give a day from {FIRST_YEAR} to {LAST_YEAR}")
         return day
