@@ -54,7 +54,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     ),
     "field": (
         ("checks",),
-        ("bed_entries",),
+        ("bed_entries", "ranges"),
         ("entries",),
         ("file", "rows", "weather_source"),
         ("rewriting", "typed"),

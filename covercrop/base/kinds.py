@@ -142,3 +142,8 @@ class Date:
         if not FIRST_YEAR <= day.year <= LAST_YEAR:
             raise UnfitError(f"is too far off; give a day from {FIRST_YEAR} to {LAST_YEAR}")
         return day
+
+
+def as_given(got: Any, _: Any = None) -> Any:
+    """Whatever stands there: the record looks at it itself."""
+    return got

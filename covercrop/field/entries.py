@@ -6,15 +6,15 @@ import datetime as dt
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
-from covercrop.base import units
 from covercrop.base.days import WEEKDAYS, weekday_named
 from covercrop.base.errors import FieldFileError, ParameterError, UnknownNameError, UsageError
-from covercrop.base.kinds import Choice, Listed, Number, Text, in_units
+from covercrop.base.kinds import Choice, Listed, Text, as_given
 from covercrop.base.records import Units
 from covercrop.field.bed_entries import AmendmentEntry, BedsEntry, SoilEntry
 from covercrop.field.checks import check_choice, check_date, check_kind, check_number, wrong
+from covercrop.field.ranges import EXTENT, LATITUDE, LONGITUDE, MEASURED, NOTED, SOIL_WANTED, TO_MATURITY
 from covercrop.models import seedling_disease, soil_temperature, termination
 from covercrop.models.bbch import bbch_of_percent
 from covercrop.parameters import catalogue
@@ -35,79 +35,8 @@ NO_BUDS = 50
 #: The same for a stand without flowers.
 NO_FLOWERS = 59
 
-
-#: The units in which a field file may have a quantity of a place, and the factor of each to the metric one.
-ELEVATION = {"m": 1.0, "ft": units.M_PER_FT}
-AREA = {"m2": 1.0, "ft2": units.M_PER_FT**2, "acres": units.M2_PER_ACRE, "ha": 1e4}
-
-#: What is believed of a place, of a packet, and of what was seen or measured.  The file is read by them too.
-LATITUDE = Number(-90, 90, "give degrees north of the equator, -90 to 90")
-LONGITUDE = Number(-180, 180, "give degrees east of Greenwich, -180 to 180")
-_ABOVE = {"m": "metres above the sea, ", "ft": "feet above the sea, "}
-_WIDE = {"m2": "square metres", "ft2": "square feet", "acres": "acres", "ha": "hectares"}
-EXTENT = {
-    "elevation_m": in_units("elevation", ELEVATION, -430, 6000, _ABOVE),
-    "area_m2": in_units("area", AREA, 0.1, 1e8, {unit: f"the area in {words}, " for unit, words in _WIDE.items()}),
-}
-#: The soil that a grower may wait for [degC].
-SOIL_WANTED = {
-    "soil_c": Number(5, 35, "give the soil temperature to plant at, 5 to 35 degC"),
-    "soil_f": Number(41, 95, "give the soil temperature to plant at, 41 to 95 degF", units.celsius_from_fahrenheit),
-}
-TO_MATURITY = Number(20, 250, "give the days on the seed packet, 20 to 250")
-#: A share of a mixture, for messages.
-MIXED = "the legume's share of the dry weight, 1 to 99 %; a legume alone needs neither this nor a cereal"
-
-
-def _in_either(name: str, **kinds: Number) -> dict[str, Number]:
-    """The keys of a measurement, the metric one first; each kind has the unit in words, which become its way out."""
-    others = reversed(kinds.items())
-    return {
-        key: replace(
-            kind,
-            way_out=f"give the {name} in {kind.way_out}, {kind.low:,g} to {kind.high:,g}; in "
-            f"{other.way_out.partition(' (')[0]} it is {other_key} (scout: --units {system})",
-        )
-        for (key, kind), (other_key, other), system in zip(kinds.items(), others, ("us", "metric"), strict=True)
-    }
-
-
-_SOIL = _in_either(
-    "soil", soil_c=Number(-20, 45, "degC"), soil_f=Number(-4, 113, "degF", units.celsius_from_fahrenheit)
-)
-_HEIGHT = _in_either(
-    "height",
-    height_cm=Number(1, 300, "cm"),
-    height_in=Number(0.5, 120, "inches", lambda inches: inches * units.M_PER_IN * 100),
-)
-_DRY_WEIGHT = _in_either(
-    "dry weight",
-    dry_matter_kg_ha=Number(50, 20_000, "kg/ha (the dry grams of a square metre, times 10)"),
-    dry_matter_lb_acre=Number(
-        45,
-        18_000,
-        "lb/acre (the dry grams of a square foot, times 96)",
-        lambda pounds: pounds * units.KG_HA_PER_LB_ACRE,
-    ),
-)
-MEASURED = {
-    "bloom_percent": Number(0, 100, "give 0 to 100"),
-    "bbch": Number(0, 99, "give a BBCH stage, 0 to 99"),
-    "soil_c": replace(_SOIL["soil_c"], way_out="give the soil temperature [degC], -20 to 45"),
-    "height_cm": replace(_HEIGHT["height_cm"], way_out="give the height [cm], 1 to 300"),
-    "dry_matter_kg_ha": replace(_DRY_WEIGHT["dry_matter_kg_ha"], way_out="give the dry weight [kg/ha], 50 to 20,000"),
-    "nitrogen_percent": Number(0.3, 8, "give % N of the dry weight, 0.3 to 8"),
-    "cereal": Number(0, 99, "give a Zadoks stage, a whole number from 0 to 99", int),
-    "legume_percent": Number(1, 99, f"give {MIXED}"),
-}
 #: What is measured of a legume that stands.
 _OF_THE_LEGUME = ("height_cm", "dry_matter_kg_ha", "nitrogen_percent", "legume_percent")
-
-
-def as_given(got: Any, _: Any) -> Any:
-    """What a record looks at itself."""
-    return got
-
 
 _NAME = Text("give the field a name")
 
@@ -260,15 +189,15 @@ class ScoutingNote:
     """
 
     date: dt.date
-    bloom_percent: Annotated[float | None, MEASURED["bloom_percent"]] = None
-    bbch: Annotated[int | None, MEASURED["bbch"]] = None
+    bloom_percent: Annotated[float | None, NOTED["bloom_percent"]] = None
+    bbch: Annotated[int | None, NOTED["bbch"]] = None
     note: Annotated[str, Text("write some words, or leave the line out")] = ""
-    soil_c: Annotated[float | None, _SOIL] = None
-    height_cm: Annotated[float | None, _HEIGHT] = None
-    dry_matter_kg_ha: Annotated[float | None, _DRY_WEIGHT] = None
-    nitrogen_percent: Annotated[float | None, MEASURED["nitrogen_percent"]] = None
-    cereal: Annotated[int | None, MEASURED["cereal"]] = None
-    legume_percent: Annotated[float | None, MEASURED["legume_percent"]] = None
+    soil_c: Annotated[float | None, NOTED["soil_c"]] = None
+    height_cm: Annotated[float | None, NOTED["height_cm"]] = None
+    dry_matter_kg_ha: Annotated[float | None, NOTED["dry_matter_kg_ha"]] = None
+    nitrogen_percent: Annotated[float | None, NOTED["nitrogen_percent"]] = None
+    cereal: Annotated[int | None, NOTED["cereal"]] = None
+    legume_percent: Annotated[float | None, NOTED["legume_percent"]] = None
 
     def __post_init__(self) -> None:
         if self.date is None:
@@ -427,7 +356,7 @@ def check_share(share: object, cereal: str | None) -> tuple[float, float]:
     if len(ends) != 2:
         raise wrong("legume_percent", share, "give the share, or the lowest and the highest that it may be")
     for end in ends:
-        check_number("legume_percent", end, MEASURED["legume_percent"])
+        check_number("legume_percent", end, NOTED["legume_percent"])
     if None in ends or ends[0] > ends[1]:
         raise wrong("legume_percent", share, "give the lower share first")
     if cereal is None:

@@ -17,7 +17,7 @@ from typing import Annotated, Any, cast
 
 from covercrop.base.days import us_date
 from covercrop.base.errors import FieldFileError, UsageError, shown
-from covercrop.base.kinds import Choice, Date, Flag, UnfitError
+from covercrop.base.kinds import Choice, Date, Flag, UnfitError, as_given
 from covercrop.base.reading import read_whole
 from covercrop.base.records import Units
 from covercrop.base.shipped import data_path
@@ -34,7 +34,6 @@ from covercrop.field.entries import (
     Ground,
     ScoutingNote,
     WeatherEntry,
-    as_given,
     check_past,
     check_visit,
     legume,

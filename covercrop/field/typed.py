@@ -12,7 +12,7 @@ from typing import Any
 from covercrop.base.days import date_of, us_date
 from covercrop.base.errors import UsageError
 from covercrop.field.checks import ends_of
-from covercrop.field.entries import AREA, ELEVATION, MIXED
+from covercrop.field.ranges import AREA, ELEVATION, MIXED
 
 #: A number and the letters behind it.
 _QUANTITY = re.compile(r"\s*(-?[\d.]+)\s*([a-zA-Z]+2?)\s*")
