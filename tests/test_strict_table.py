@@ -99,6 +99,8 @@ def test_a_table_becomes_the_record() -> None:
         (RIGHT.replace('kind = "oak"', ""), ": 'kind' is missing"),
         (RIGHT.replace("oak", "oka"), ": kind: unknown tree 'oka'; did you mean oak?"),
         (RIGHT.replace("1901", "1701"), ": planted = 1701-03-04: is too far off; give a day from 1800 to 2100"),
+        (RIGHT.replace("03-04", "03-04T05:00:00"), ": planted = 1901-03-04T05:00:00: write a date as 2026-04-20, with"),
+        (RIGHT.replace("1901-03-04", '"May"'), ": planted = 'May': write a date as 2026-04-20, without quotes, or as"),
         (RIGHT.replace("= 40", "= 900"), ": height_ft = 900: give the height in feet, 4 to 800"),
         (f"{RIGHT}height_m = 9", ": height_m = 9: height_ft is given too; keep one of them"),
         (f"{RIGHT}heigth_m = 9", ": unknown key 'heigth_m'; did you mean 'height_m'?"),
