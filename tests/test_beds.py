@@ -22,6 +22,7 @@ from invented import weather
 
 from covercrop.base.errors import FieldFileError
 from covercrop.base.records import DateRange
+from covercrop.base.strict_table import keys_of
 from covercrop.beds import nutrients
 from covercrop.beds.beds import BedPlan, cover_nitrogen, lay_out_beds
 from covercrop.field import bed_entries
@@ -769,7 +770,7 @@ def test_every_key_of_the_beds_stands_in_the_guide() -> None:
     """One table names each key, and no other."""
     table = re.findall(r"^\| (`.*?) \|", guide_page("beds").text, flags=re.MULTILINE)
     named = {key for cell in table for key in re.findall(r"`([a-z_]+)`", cell) if not key.startswith("_")}
-    wanted = {re.sub(r"_(m|ft|cm|in)$", "", key) for key in bed_entries._BEDS}
+    wanted = {re.sub(r"_(m|ft|cm|in)$", "", key) for key in keys_of(bed_entries.BedsEntry)}
     assert named == wanted
 
 

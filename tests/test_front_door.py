@@ -177,7 +177,7 @@ def test_the_library_speaks_of_no_options() -> None:
             found[path.stem] = options
     # A place to write to is checked for commands alone; a US unit in the field file is that of scout's option.
     # A file that is named in a field file is written by a command; what made a region is told as its command.
-    assert set(found) <= {"output", "file", "own_bloom", "survey"}
+    assert set(found) <= {"output", "ranges", "own_bloom", "survey"}
     assert all("covercrop calibrate" in text for text in found["own_bloom"])
 
 

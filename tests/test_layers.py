@@ -32,7 +32,8 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     "base": (
         ("arrays", "errors", "marks", "reading", "records", "shipped", "toml_text", "version"),
         ("days", "extras", "replacing", "spreadsheet", "streams", "units"),
-        ("one_system", "output"),
+        ("kinds", "one_system", "output"),
+        ("strict_table",),
     ),
     "guide": (("pages",),),
     "teaching": (("exercises", "figures", "records", "scale", "sliders"),),
@@ -53,8 +54,7 @@ INSIDE: dict[str, tuple[tuple[str, ...], ...]] = {
     ),
     "field": (
         ("checks",),
-        ("table",),
-        ("bed_entries",),
+        ("bed_entries", "ranges"),
         ("entries",),
         ("file", "rows", "weather_source"),
         ("rewriting", "typed"),
@@ -278,7 +278,7 @@ def test_one_module_speaks_to_the_weather_service() -> None:
 def test_slow_packages_wait_until_they_are_needed(path: Path) -> None:
     """Outside weather/ and render/ nothing slow is imported at module level: starting takes no longer than numpy."""
     slow = {"pandas", "scipy", "meteostat", "rich", "icalendar", "matplotlib", "jinja2", "markupsafe"}
-    slow |= {"xarray", "dask", "distributed", "cftime", "netCDF4", "tomlkit"}
+    slow |= {"xarray", "dask", "distributed", "cftime", "netCDF4", "tomlkit", "cattrs"}
     if name_of(path).split(".")[0] in ("weather", "render"):
         slow -= {"pandas", "rich"}
     statements = [node for node in TREES[path].body if isinstance(node, ast.Import | ast.ImportFrom)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from typing import TYPE_CHECKING, TypeAlias
 
 from covercrop.base.errors import UsageError
@@ -23,6 +24,18 @@ _FEWEST_LETTERS = 3
 
 #: Years outside these are slips of the pen.
 FIRST_YEAR, LAST_YEAR = 1800, 2100
+
+
+def us_date(text: str) -> dt.date | None:
+    """A date as Americans write it, the month first: 4/20/2026; None where it is none."""
+    found = re.fullmatch(r"\s*(\d{1,2})[/-](\d{1,2})[/-](\d{4})\s*", text)
+    if found is None:
+        return None
+    month, day, year = map(int, found.groups())
+    try:
+        return dt.date(year, month, day)
+    except ValueError:
+        return None
 
 
 def day_of_year(days: Days) -> Array:

@@ -23,6 +23,7 @@ That a stage is not reached is a result, not an error.
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Iterable, Mapping
 
@@ -44,6 +45,14 @@ def one_line(message: object) -> str:
     line = visible(" ".join(str(message).split()))
     half = (LONGEST_LINE - 5) // 2
     return line if len(line) <= LONGEST_LINE else f"{line[:half]} ... {line[-half:]}"
+
+
+def shown(value: object) -> str:
+    """A value as messages repeat it."""
+    if isinstance(value, dt.date | dt.time):
+        return value.isoformat()
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
 
 
 class CovercropError(Exception):

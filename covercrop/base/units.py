@@ -8,14 +8,15 @@ All functions take and return floats or arrays.
 
 from __future__ import annotations
 
-from typing import TypeVar
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING, TypeVar
 
 from covercrop.base.errors import ParameterError
 
-Number = TypeVar("Number", float, NDArray[np.float64])
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+Number = TypeVar("Number", float, "NDArray[np.float64]")
 
 M_PER_FT = 0.3048  # exact, international foot
 M_PER_IN = 0.0254  # exact

@@ -6,7 +6,8 @@ import datetime as dt
 import re
 from typing import Any
 
-from covercrop.base.errors import UsageError
+from covercrop.base.errors import UsageError, shown
+from covercrop.base.kinds import Number
 
 #: One number, or two with a dash or a word between them.
 _ENDS = re.compile(r"\s*(\d+(?:\.\d*)?)\s*(?:(?:-|\u2013|to)\s*(\d+(?:\.\d*)?)\s*)?%?\s*")
@@ -17,20 +18,12 @@ def wrong(name: str, value: object, way_out: str) -> UsageError:
     return UsageError(f"{name} = {shown(value)}: {way_out}")
 
 
-def shown(value: object) -> str:
-    """A value as messages repeat it."""
-    if isinstance(value, dt.date | dt.time):
-        return value.isoformat()
-    text = repr(value)
-    return text if len(text) <= 60 else f"{text[:57]}..."
-
-
-def check_number(name: str, value: Any, low: float, high: float, way_out: str) -> None:
+def check_number(name: str, value: Any, kind: Number) -> None:
     """Refuse what is no number from low to high, both included; None is no value, and passes."""
     if value is None:
         return
-    if isinstance(value, bool) or not hasattr(value, "__float__") or not low <= float(value) <= high:
-        raise wrong(name, value, way_out)
+    if isinstance(value, bool) or not hasattr(value, "__float__") or not kind.low <= float(value) <= kind.high:
+        raise wrong(name, value, kind.way_out)
 
 
 def ends_of(text: str, name: str, way_out: str) -> tuple[float, float]:

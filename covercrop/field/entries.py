@@ -6,12 +6,15 @@ import datetime as dt
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Annotated
 
 from covercrop.base.days import WEEKDAYS, weekday_named
 from covercrop.base.errors import FieldFileError, ParameterError, UnknownNameError, UsageError
+from covercrop.base.kinds import Choice, Listed, Text, as_given
 from covercrop.base.records import Units
 from covercrop.field.bed_entries import AmendmentEntry, BedsEntry, SoilEntry
 from covercrop.field.checks import check_choice, check_date, check_kind, check_number, wrong
+from covercrop.field.ranges import EXTENT, LATITUDE, LONGITUDE, MEASURED, NOTED, SOIL_WANTED, TO_MATURITY
 from covercrop.models import seedling_disease, soil_temperature, termination
 from covercrop.models.bbch import bbch_of_percent
 from covercrop.parameters import catalogue
@@ -32,32 +35,10 @@ NO_BUDS = 50
 #: The same for a stand without flowers.
 NO_FLOWERS = 59
 
-
-#: What is believed of a place, of a packet, and of what was seen or measured: from, to, and in words.  The file is
-#: read by them too.
-PLACE = {
-    "latitude": (-90, 90, "degrees north of the equator, -90 to 90"),
-    "longitude": (-180, 180, "degrees east of Greenwich, -180 to 180"),
-    "elevation_m": (-430, 6000, "metres above the sea, -430 to 6000"),
-    "area_m2": (0.1, 1e8, "the area in square metres"),
-}
-#: The soil that a grower may wait for [degC].
-SOIL_WANTED = (5, 35, "give the soil temperature to plant at, 5 to 35 degC")
-TO_MATURITY = (20, 250, "give the days on the seed packet, 20 to 250")
-MEASURED = {
-    "bloom_percent": (0, 100, "the share of the plants in flower [%]"),
-    "bbch": (0, 99, "a BBCH stage"),
-    "soil_c": (-20, 45, "the soil temperature [degC]"),
-    "height_cm": (1, 300, "the height [cm]"),
-    "dry_matter_kg_ha": (50, 20_000, "the dry weight [kg/ha]"),
-    "nitrogen_percent": (0.3, 8, "% N of the dry weight"),
-    "cereal": (0, 99, "the stage of the cereal (Zadoks)"),
-    "legume_percent": (1, 99, "the legume's share of the dry weight [%]"),
-}
-#: A share of a mixture, for messages.
-MIXED = "the legume's share of the dry weight, 1 to 99 %; a legume alone needs neither this nor a cereal"
 #: What is measured of a legume that stands.
 _OF_THE_LEGUME = ("height_cm", "dry_matter_kg_ha", "nitrogen_percent", "legume_percent")
+
+_NAME = Text("give the field a name")
 
 #: What a field has whose file says nothing of them.
 _NO_BEDS, _NO_SOIL = BedsEntry(), SoilEntry()
@@ -83,14 +64,18 @@ class CoverEntry:
         The legume's share of the dry matter [%], from and to; one number is taken for both.
     """
 
-    species: str
+    species: Annotated[str, Text('name the cover, such as "crimson-clover" (see: covercrop covers)')]
     sown: dt.date
-    cultivar: str = ""
-    turned_under: dt.date | None = None
-    terminate: str = TURN_UNDER
-    calibration: Calibration | None = None
-    companion: str | None = None
-    legume_percent: tuple[float, float] | None = None
+    cultivar: Annotated[str, Text("name the cultivar, or leave the line out")] = ""
+    turned_under: Annotated[dt.date | None, {"ended": None, "turned_under": None}] = None
+    terminate: Annotated[str, Choice(termination.METHODS)] = TURN_UNDER
+    calibration: Annotated[
+        Calibration | None, "name the file that covercrop calibrate wrote, relative to the field file"
+    ] = None
+    companion: Annotated[
+        str | None, {"with": Text('name the cereal beside the legume, such as "rye", or leave the line out')}
+    ] = None
+    legume_percent: Annotated[tuple[float, float] | None, as_given] = None
 
     def __post_init__(self) -> None:
         check_kind("species", self.species, str)
@@ -117,9 +102,9 @@ class CoverEntry:
 class WeatherEntry:
     """Where the field's weather comes from; neither means the nearest stations."""
 
-    file: Path | None = None
-    station: str = ""
-    units: Units = "metric"
+    file: Annotated[Path | None, "name the weather file, relative to the field file"] = None
+    station: Annotated[str, Text("give the station's id as text")] = ""
+    units: Annotated[Units, Choice(UNITS)] = "metric"
 
     def __post_init__(self) -> None:
         if self.file is not None:
@@ -132,11 +117,11 @@ class WeatherEntry:
 class CropEntry:
     """The heavy feeder that follows; ``days_to_maturity`` [d] as on its packet, ``soil_c`` [degC] an own threshold."""
 
-    name: str
-    method: str = "direct-seed"
-    ground_cover: str = "bare"
-    days_to_maturity: float | None = None
-    soil_c: float | None = None
+    name: Annotated[str, Text('name the crop that follows, such as "pumpkin" (see: covercrop crops)')]
+    method: Annotated[str, Choice(seedling_disease.METHODS)] = "direct-seed"
+    ground_cover: Annotated[str, Choice(soil_temperature.GROUND_COVERS)] = "bare"
+    days_to_maturity: Annotated[float | None, TO_MATURITY] = None
+    soil_c: Annotated[float | None, SOIL_WANTED] = None
     planted: dt.date | None = None
 
     def __post_init__(self) -> None:
@@ -144,8 +129,8 @@ class CropEntry:
         object.__setattr__(self, "name", catalogue.crop(self.name).key)
         check_choice("method", self.method, seedling_disease.METHODS)
         check_choice("ground_cover", self.ground_cover, soil_temperature.GROUND_COVERS)
-        check_number("days_to_maturity", self.days_to_maturity, *TO_MATURITY)
-        check_number("soil_c", self.soil_c, *SOIL_WANTED)
+        check_number("days_to_maturity", self.days_to_maturity, TO_MATURITY)
+        check_number("soil_c", self.soil_c, SOIL_WANTED["soil_c"])
         check_date("planted", self.planted)
 
 
@@ -167,8 +152,8 @@ class AimEntry:
     """
 
     plant_by: dt.date | None = None
-    favour: str = "crop"
-    can_come: tuple[str, ...] = ()
+    favour: Annotated[str, Choice(FAVOURS)] = "crop"
+    can_come: Annotated[tuple[str, ...], Listed('list weekdays, such as ["sat", "sun"]')] = ()
 
     def __post_init__(self) -> None:
         check_date("plant_by", self.plant_by)
@@ -204,26 +189,27 @@ class ScoutingNote:
     """
 
     date: dt.date
-    bloom_percent: float | None = None
-    bbch: int | None = None
-    note: str = ""
-    soil_c: float | None = None
-    height_cm: float | None = None
-    dry_matter_kg_ha: float | None = None
-    nitrogen_percent: float | None = None
-    cereal: int | None = None
-    legume_percent: float | None = None
+    bloom_percent: Annotated[float | None, NOTED["bloom_percent"]] = None
+    bbch: Annotated[int | None, NOTED["bbch"]] = None
+    note: Annotated[str, Text("write some words, or leave the line out")] = ""
+    soil_c: Annotated[float | None, NOTED["soil_c"]] = None
+    height_cm: Annotated[float | None, NOTED["height_cm"]] = None
+    dry_matter_kg_ha: Annotated[float | None, NOTED["dry_matter_kg_ha"]] = None
+    nitrogen_percent: Annotated[float | None, NOTED["nitrogen_percent"]] = None
+    cereal: Annotated[int | None, NOTED["cereal"]] = None
+    legume_percent: Annotated[float | None, NOTED["legume_percent"]] = None
 
     def __post_init__(self) -> None:
         if self.date is None:
             raise wrong("date", None, "give the day of the visit")
         check_date("date", self.date)
-        for name, (low, high, words) in MEASURED.items():
-            check_number(name, getattr(self, name), low, high, f"give {words}, {low:g} to {high:,g}")
+        for name, kind in MEASURED.items():
+            check_number(name, getattr(self, name), kind)
         for name, such_as in (("bbch", 60), ("cereal", 61)):
             code = getattr(self, name)
             if code is not None and int(code) != code:
                 raise wrong(name, code, f"give a whole number, such as {such_as}")
+            object.__setattr__(self, name, None if code is None else int(code))
         if self.bloom_percent is not None and self.bbch is not None:
             raise wrong("bbch", self.bbch, "bloom_percent is given too; keep one of them")
         check_kind("note", self.note, str)
@@ -278,18 +264,18 @@ class Ground:
         As in the field file.
     """
 
-    name: str
-    latitude: float
-    longitude: float
+    name: Annotated[str, _NAME]
+    latitude: Annotated[float, LATITUDE]
+    longitude: Annotated[float, LONGITUDE]
     cover: CoverEntry | None = None
-    crop: CropEntry
+    crop: Annotated[CropEntry, "write a table [field.crop]: it says what is to follow the cover"]
     weather: WeatherEntry = WeatherEntry()
     aim: AimEntry = AimEntry()
-    elevation_m: float | None = None
-    area_m2: float | None = None
-    scouting: tuple[ScoutingNote, ...] = ()
+    elevation_m: Annotated[float | None, EXTENT["elevation_m"]] = None
+    area_m2: Annotated[float | None, EXTENT["area_m2"]] = None
+    scouting: Annotated[tuple[ScoutingNote, ...], "write each note as its own [[field.scouting]]"] = ()
     beds: BedsEntry = _NO_BEDS
-    amendments: tuple[AmendmentEntry, ...] = ()
+    amendments: Annotated[tuple[AmendmentEntry, ...], {"amendment": "write each as its own [[field.amendment]]"}] = ()
     soil: SoilEntry = _NO_SOIL
 
     @property
@@ -305,20 +291,19 @@ class Ground:
     def __post_init__(self) -> None:
         check_kind("name", self.name, str)
         if not self.name.strip():
-            raise wrong("name", self.name, "give the field a name")
+            raise wrong("name", self.name, _NAME.way_out)
         check_place(self.latitude, self.longitude)
-        for name in ("elevation_m", "area_m2"):
-            low, high, words = PLACE[name]
-            check_number(name, getattr(self, name), low, high, f"give {words}")
+        for name, kinds in EXTENT.items():
+            check_number(name, getattr(self, name), kinds[name])
         for name, kind in (("crop", CropEntry), ("weather", WeatherEntry), ("aim", AimEntry)):
             check_kind(name, getattr(self, name), kind)
         if self.cover is not None:
             check_kind("cover", self.cover, CoverEntry)
-        check_planted(self.crop, self.cover)
-        check_aim(self.aim, self.cover)
-        for note in self.scouting:
+        _check_planted(self.crop, self.cover)
+        _check_aim(self.aim, self.cover)
+        for number, note in enumerate(self.scouting, start=1):
             check_kind("scouting", note, ScoutingNote)
-            check_visit(note, self.cover)
+            check_visit(note, self.cover, f"scouting {number}: ")
         object.__setattr__(self, "scouting", tuple(sorted(self.scouting, key=lambda note: note.date)))
 
     @property
@@ -340,40 +325,38 @@ class Field(Ground):
 
 def check_place(latitude: float | None, longitude: float | None) -> None:
     """Refuse what is no place on earth."""
-    for name, value in (("latitude", latitude), ("longitude", longitude)):
-        low, high, words = PLACE[name]
+    for name, value, kind in (("latitude", latitude, LATITUDE), ("longitude", longitude, LONGITUDE)):
         if value is None:
-            raise wrong(name, value, f"give {words}")
-        check_number(name, value, low, high, f"give {words}")
+            raise wrong(name, value, kind.way_out)
+        check_number(name, value, kind)
 
 
-def check_planted(crop: CropEntry, cover: CoverEntry | None) -> None:
+def _check_planted(crop: CropEntry, cover: CoverEntry | None) -> None:
     """Refuse a crop that was planted before its cover was ended."""
     planted = crop.planted
     if planted is None:
         return
     if cover is None:
-        raise wrong("planted", planted, "the field has no cover yet; leave the line out, or enter the cover")
+        raise wrong("crop: planted", planted, "the field has no cover yet; leave the line out, or enter the cover")
     if cover.turned_under is None:
-        raise wrong("planted", planted, "the cover is still standing; give turned_under of the cover too")
+        raise wrong("crop: planted", planted, "the cover is still standing; give turned_under of the cover too")
     if planted <= cover.turned_under:
-        raise wrong("planted", planted, f"is not after turning under on {cover.turned_under}")
+        raise wrong("crop: planted", planted, f"is not after turning under on {cover.turned_under}")
 
 
-def check_aim(aim: AimEntry, cover: CoverEntry | None) -> None:
+def _check_aim(aim: AimEntry, cover: CoverEntry | None) -> None:
     """Refuse a day of planting before the cover is sown."""
     if cover is not None and aim.plant_by is not None and aim.plant_by <= cover.sown:
-        raise wrong("plant_by", aim.plant_by, f"is not after sowing on {cover.sown}")
+        raise wrong("aim: plant_by", aim.plant_by, f"is not after sowing on {cover.sown}")
 
 
 def check_share(share: object, cereal: str | None) -> tuple[float, float]:
     """The legume's share of a stand [%], from and to; refuse what is none, or has no cereal beside it."""
-    low, high, _ = MEASURED["legume_percent"]
     ends = share if isinstance(share, tuple | list) else (share, share)
     if len(ends) != 2:
         raise wrong("legume_percent", share, "give the share, or the lowest and the highest that it may be")
     for end in ends:
-        check_number("legume_percent", end, low, high, f"give {MIXED}")
+        check_number("legume_percent", end, NOTED["legume_percent"])
     if None in ends or ends[0] > ends[1]:
         raise wrong("legume_percent", share, "give the lower share first")
     if cereal is None:
@@ -381,22 +364,20 @@ def check_share(share: object, cereal: str | None) -> tuple[float, float]:
     return float(ends[0]), float(ends[1])
 
 
-def check_visit(note: ScoutingNote, cover: CoverEntry | None) -> None:
+def check_visit(note: ScoutingNote, cover: CoverEntry | None, place: str = "") -> None:
     """Refuse a visit before sowing, one to a stand that was turned under, and a cereal where none was sown."""
+    date = f"{place}date"
     if cover is None:
-        raise wrong("date", note.date, "is that of a note on a cover, and the field has none yet")
+        raise wrong(date, note.date, "is that of a note on a cover, and the field has none yet")
     for name in ("cereal", "legume_percent"):
-        if cover.companion is None and getattr(note, name) is not None:
-            raise wrong(
-                name, getattr(note, name), 'the field has no cereal beside its legume; add with = "rye" to its cover'
-            )
+        if cover.companion is None and (seen := getattr(note, name)) is not None:
+            way_out = 'the field has no cereal beside its legume; add with = "rye" to its cover'
+            raise wrong(f"{place}{name}", seen, way_out)
     ended = cover.turned_under
     if note.date <= cover.sown:
-        raise wrong("date", note.date, f"is not after sowing on {cover.sown}")
+        raise wrong(date, note.date, f"is not after sowing on {cover.sown}")
     if ended is not None and note.date > ended and note.of_the_stand:
-        raise wrong(
-            "date", note.date, f"is after turning under on {ended}; mend one of the two, or note the soil alone"
-        )
+        raise wrong(date, note.date, f"is after turning under on {ended}; mend one of the two, or note the soil alone")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

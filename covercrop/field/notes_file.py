@@ -6,14 +6,15 @@ import datetime as dt
 from difflib import get_close_matches
 from pathlib import Path
 
+from covercrop.base.days import us_date
 from covercrop.base.errors import FieldFileError, WeatherFileError
+from covercrop.base.strict_table import keys_of
 from covercrop.field.add_note import NoteRow
-from covercrop.field.file import SCOUTING
-from covercrop.field.table import us_date
+from covercrop.field.entries import ScoutingNote
 from covercrop.weather.sheet import layout, read_text
 
 NEEDED = ("field", "date")
-NUMBERS = tuple(key for key in SCOUTING if key not in ("date", "note"))
+NUMBERS = tuple(key for key in keys_of(ScoutingNote) if key not in ("date", "note"))
 KNOWN = (*NEEDED, *NUMBERS, "note")
 EXAMPLE = "field,date,bloom_percent,note"
 

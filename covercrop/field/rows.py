@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 from covercrop.base.days import date_of
 from covercrop.base.errors import CovercropError, UsageError, one_line
 from covercrop.field.checks import ends_of
-from covercrop.field.entries import MIXED, CoverEntry, CropEntry, Field, WeatherEntry
+from covercrop.field.entries import CoverEntry, CropEntry, Field, WeatherEntry
+from covercrop.field.ranges import MIXED
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -9,19 +9,17 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from covercrop.base.days import date_of
+from covercrop.base.days import date_of, us_date
 from covercrop.base.errors import UsageError
 from covercrop.field.checks import ends_of
-from covercrop.field.entries import MIXED
-from covercrop.field.file import AREA, ELEVATION
-from covercrop.field.table import us_date
+from covercrop.field.ranges import AREA, ELEVATION, MIXED
 
 #: A number and the letters behind it.
 _QUANTITY = re.compile(r"\s*(-?[\d.]+)\s*([a-zA-Z]+2?)\s*")
 #: What people call the units of the file.
 _ALSO = {"acre": "acres", "ac": "acres", "sqft": "ft2", "sqm": "m2", "hectares": "ha", "hectare": "ha", "feet": "ft"}
 #: Those of each quantity.
-UNITS_OF = {"elevation": tuple(unit for unit, _ in ELEVATION), "area": tuple(unit for unit, _ in AREA)}
+UNITS_OF = {"elevation": tuple(ELEVATION), "area": tuple(AREA)}
 
 #: The keys of the tables inside a field's own.
 COVER = {

@@ -10,135 +10,116 @@ from __future__ import annotations
 
 import math
 import tomllib
-import types
-import typing
-from dataclasses import MISSING, fields, is_dataclass, replace
+from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar
 
 from covercrop.base.errors import ParameterError, UnknownNameError
+from covercrop.base.kinds import UnfitError
 from covercrop.base.reading import read_whole
 from covercrop.base.records import BASES, CitedValue, Source
 from covercrop.base.shipped import data_file
+from covercrop.base.strict_table import TableReader
 from covercrop.base.units import to_internal
 from covercrop.parameters.traits import Cover, Crop, Cultivar, Material
 
 Record = TypeVar("Record")
 
 
-def _cited(table: Any, where: str) -> CitedValue:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Printed:
+    """A cited value as its table has it: numbers as the source prints them, in its unit."""
+
+    value: Any
+    unit: str
+    basis: str
+    low: Any = None
+    high: Any = None
+    source: str = ""
+    locator: str = ""
+    reason: str = ""
+
+
+def _cited(table: Any, _: Any) -> CitedValue:
     if not isinstance(table, dict):
-        raise ParameterError(f"{where}: {table!r} is not a table with value, unit and source")
-    known = {"value", "unit", "low", "high", "source", "locator", "basis", "reason"}
-    if unknown := table.keys() - known:
-        raise ParameterError(f"{where}: unknown key {min(unknown)!r}; known: {', '.join(sorted(known))}")
-    for key in ("value", "unit", "basis"):
-        if key not in table:
-            raise ParameterError(f"{where}: {key!r} is missing")
+        raise UnfitError("is not a table with value, unit and source")
+    printed = _reader().made(table, _Printed)
     basis = table["basis"]
     if basis not in BASES:
-        raise ParameterError(f"{where}: basis {basis!r} is not {', '.join(BASES[:-1])} or {BASES[-1]}")
-    needed = ("reason",) if basis == "assumed" else ("source", "locator")
-    for key in needed:
-        if not table.get(key):
-            article = "an" if basis == "assumed" else "a"
-            raise ParameterError(f"{where}: {article} {basis} value needs its {key}")
-    numbers = {}
-    unit = ""
-    for key in ("value", "low", "high"):
-        number = table.get(key)
-        if number is None:
-            continue
-        if isinstance(number, bool) or not isinstance(number, int | float) or not math.isfinite(number):
-            raise ParameterError(f"{where}: {key} {number!r} is not a number")
-        try:
-            numbers[key], unit = to_internal(float(number), table["unit"])
-        except ParameterError as error:
-            raise ParameterError(f"{where}: {error}") from None
-    value, low, high = numbers["value"], numbers.get("low"), numbers.get("high")
+        raise ParameterError(f"basis {basis!r} is not {', '.join(BASES[:-1])} or {BASES[-1]}")
+    for key in ("reason",) if basis == "assumed" else ("source", "locator"):
+        if not getattr(printed, key):
+            raise ParameterError(f"{'an' if basis == 'assumed' else 'a'} {basis} value needs its {key}")
+    value, unit = _inner(printed, "value")
+    low, high = (None if getattr(printed, end) is None else _inner(printed, end)[0] for end in ("low", "high"))
     if (low is not None and low > value) or (high is not None and high < value):
-        raise ParameterError(f"{where}: {table['value']} does not lie between its low and its high")
+        raise ParameterError(f"{printed.value} does not lie between its low and its high")
     return CitedValue(
         value=value,
         unit=unit,
-        printed=_with_unit(f"{table['value']}", table["unit"]),
-        printed_range=_printed_range(table),
+        printed=_with_unit(f"{printed.value}", printed.unit),
+        printed_range=_printed_range(printed),
         basis=basis,
-        source=table.get("source", ""),
-        locator=table.get("locator", ""),
-        reason=table.get("reason", ""),
+        source=printed.source,
+        locator=printed.locator,
+        reason=printed.reason,
         low=low,
         high=high,
     )
+
+
+def _inner(printed: _Printed, key: str) -> tuple[float, str]:
+    """A printed number in the unit used inside, and that unit."""
+    number = getattr(printed, key)
+    if isinstance(number, bool) or not isinstance(number, int | float) or not math.isfinite(number):
+        raise ParameterError(f"{key} {number!r} is not a number")
+    return to_internal(float(number), printed.unit)
 
 
 def _with_unit(numbers: str, unit: str) -> str:
     return numbers if unit == "1" else f"{numbers} {unit}"
 
 
-def _printed_range(table: dict[str, Any]) -> str:
-    low, high = table.get("low"), table.get("high")
+def _printed_range(printed: _Printed) -> str:
+    low, high = printed.low, printed.high
     if low is None and high is None:
         return ""
     if low is None:
-        return _with_unit(f"up to {high}", table["unit"])
-    return _with_unit(f"from {low}" if high is None else f"{low} to {high}", table["unit"])
+        return _with_unit(f"up to {high}", printed.unit)
+    return _with_unit(f"from {low}" if high is None else f"{low} to {high}", printed.unit)
+
+
+def _plain(got: Any, kind: Any) -> Any:
+    """A value of just the type of its attribute."""
+    if type(got) is not kind:
+        raise UnfitError(f"is not a {kind.__name__}")
+    return got
+
+
+class _ParameterReader(TableReader):
+    """Says what is wrong to those who write parameter files: tersely, and where in the tables."""
+
+    joint = " "
+
+    def no_table(self, got: Any) -> str:
+        return f"{got!r} is not a table"
+
+    def unknown(self, key: str, known: list[str]) -> str:
+        return f"unknown key {key!r}; known: {', '.join(sorted(known))}"
+
+    def unfit(self, key: str, got: Any, way_out: str) -> tuple[str, str]:
+        return f" {key}", f"{got!r} {way_out or 'is not a list'}"
 
 
 @cache
-def _hints(record: type) -> dict[str, Any]:
-    return typing.get_type_hints(record)
-
-
-def _convert(kind: Any, value: Any, where: str) -> Any:
-    if isinstance(kind, types.UnionType):
-        kind = next(option for option in typing.get_args(kind) if option is not type(None))
-    if kind is CitedValue:
-        return _cited(value, where)
-    if is_dataclass(kind):
-        return build(typing.cast("type", kind), value, where)
-    if typing.get_origin(kind) is tuple:
-        if not isinstance(value, list):
-            raise ParameterError(f"{where}: {value!r} is not a list")
-        member = typing.get_args(kind)[0]
-        return tuple(_convert(member, entry, f"{where} {number}") for number, entry in enumerate(value, start=1))
-    if not isinstance(value, kind):
-        raise ParameterError(f"{where}: {value!r} is not a {kind.__name__}")
-    return value
+def _reader() -> TableReader:
+    return _ParameterReader(ParameterError, {CitedValue: _cited} | dict.fromkeys((str, bool, int, float), _plain))
 
 
 def build(record: type[Record], table: Any, where: str, **given: Any) -> Record:
-    """A record from a TOML table, strictly.
-
-    Parameters
-    ----------
-    record : type
-        A dataclass of :mod:`covercrop.parameters.traits`, or a source.
-    table : dict
-    where : str
-        Place named in messages, such as ``"covers.toml [hairy-vetch]"``.
-    **given
-        Attributes that do not stand in the table.
-
-    Raises
-    ------
-    ParameterError
-        If a key is unknown or missing, or a value is not what it should be.
-    """
-    if not isinstance(table, dict):
-        raise ParameterError(f"{where}: {table!r} is not a table")
-    hints = _hints(typing.cast("Any", record))
-    expected = {field.name: field for field in fields(typing.cast("Any", record)) if field.name not in given}
-    if unknown := table.keys() - expected.keys():
-        raise ParameterError(f"{where}: unknown key {min(unknown)!r}; known: {', '.join(sorted(expected))}")
-    arguments = dict(given)
-    for name, field in expected.items():
-        if name in table:
-            arguments[name] = _convert(hints[name], table[name], f"{where} {name}")
-        elif field.default is MISSING:
-            raise ParameterError(f"{where}: {name!r} is missing")
-    return record(**arguments)
+    """A record of :mod:`covercrop.parameters.traits` and its like from a TOML table; as :meth:`TableReader.read`."""
+    return _reader().read(record, table, where, **given)
 
 
 def _load(text: str, where: str) -> dict[str, Any]:
