@@ -49,6 +49,7 @@ ELSEWHERE = {
     "comparison": "compare",
     "crown": "snow",
     "decay": "decomposition",
+    "following": "chain",
     "frost": "hazards",
     "ground_part": "plan_parts",
     "maggot": "hazards",
@@ -65,6 +66,7 @@ ELSEWHERE = {
     "season_calendar": "hazards",
     "seedling_disease": "hazards",
     "stand_part": "plan_parts",
+    "start": "chain",
     "window_part": "plan_parts",
     "winter": "growth",
 }

@@ -17,10 +17,13 @@ from covercrop.base.records import DailyWeather
 from covercrop.field.entries import AimEntry, Field, ScoutingNote
 from covercrop.models.members import share_by, standard_draws
 from covercrop.season import chain as module
-from covercrop.season.chain import DATES, Chain, Start, doubts_about, follow, follow_each, limits_after, member_days
+from covercrop.season import following
+from covercrop.season.chain import DATES, Chain, limits_after, member_days
 from covercrop.season.doubts import Doubt
+from covercrop.season.following import doubts_about, follow, follow_each
 from covercrop.season.in_time import Deadline
 from covercrop.season.plan import start_of
+from covercrop.season.start import Start
 
 RECORD = weather("2017-01-01")
 DRAWS = standard_draws(16)
@@ -273,9 +276,9 @@ def test_up_to_five_in_doubt_are_left_out_one_by_one(alone: int, rivals: int, mo
         asked.append(len(other.conditions.scouting))
         return replace(plain())
 
-    monkeypatch.setattr(module, "_answer", answer)
-    monkeypatch.setattr(module, "_follow_together", lambda *_, **__: [plain()])
-    chain = module._held(start, plain(), doubts, DRAWS, {})
+    monkeypatch.setattr(following, "_answer", answer)
+    monkeypatch.setattr(following, "_alone", lambda *_, **__: plain())
+    chain = following._held(start, plain(), doubts, DRAWS, {}, {})
     assert len(chain.rivals) == rivals
     # The season without any, and one for each note that is left out of all.
     assert sorted(asked) == sorted([0, *([alone] * rivals if alone <= 5 else [])])

@@ -24,10 +24,12 @@ from covercrop.field.entries import AimEntry, Field, FieldFile, check_past
 from covercrop.models import mixture, soil_water, termination
 from covercrop.models.members import standard_draws
 from covercrop.season import comparison
-from covercrop.season.chain import Conditions, Start, follow, member_days
+from covercrop.season.chain import member_days
 from covercrop.season.comparison import Endings, compare_endings
+from covercrop.season.following import follow
 from covercrop.season.nitrogen_part import PERCENT, amounts_on
 from covercrop.season.plan import make_plan, start_of
+from covercrop.season.start import Conditions, Start
 
 ON = np.datetime64("2026-04-20")
 #: Cool enough that a long pumpkin is in doubt.

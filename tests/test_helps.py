@@ -18,13 +18,15 @@ from covercrop.models.soil_temperature import GROUND_COVERS
 from covercrop.models.termination import METHODS
 from covercrop.season import chain as chain_module
 from covercrop.season import helps as module
-from covercrop.season.chain import Chain, Start, follow
+from covercrop.season.chain import Chain
 from covercrop.season.decision import decide
 from covercrop.season.ending import Odds
+from covercrop.season.following import follow
 from covercrop.season.ground import follow_ground
 from covercrop.season.helps import Help, helps
 from covercrop.season.plan import start_of
 from covercrop.season.stand import Stand, grow_stand
+from covercrop.season.start import Start
 
 ON = np.datetime64("2026-04-20")
 #: So cool that a long pumpkin is in doubt.

@@ -19,7 +19,8 @@ from covercrop.models.decomposition import YOUNG, Maturity
 from covercrop.models.members import standard_draws
 from covercrop.parameters import catalogue
 from covercrop.parameters.companions import companion
-from covercrop.season.chain import follow, limits_after
+from covercrop.season.chain import limits_after
+from covercrop.season.following import follow
 from covercrop.season.ground import dead_from, follow_ground
 from covercrop.season.in_time import (
     AT_ONCE,

@@ -20,11 +20,12 @@ from covercrop.models.mixture import growth_factor
 from covercrop.parameters.companions import companion
 from covercrop.render.data import comparison, machine
 from covercrop.render.words.answer import headline
-from covercrop.season.chain import Start, follow, follow_each
+from covercrop.season.following import follow, follow_each
 from covercrop.season.mixture_part import HELPS
 from covercrop.season.nitrogen_part import amounts_on
 from covercrop.season.plan import Plan, make_plan, start_of
 from covercrop.season.stand import brought
+from covercrop.season.start import Start
 
 ON = np.datetime64("2026-03-20")
 DRAWS = standard_draws(16)

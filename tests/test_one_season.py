@@ -24,9 +24,10 @@ from covercrop.models.members import Draws
 from covercrop.parameters import catalogue
 from covercrop.region import cells
 from covercrop.region.question import MonthDay, Question
-from covercrop.season.chain import Conditions, Start, follow
+from covercrop.season.following import follow
 from covercrop.season.plan import make_plan, start_of
 from covercrop.season.progress import towards_bloom
+from covercrop.season.start import Conditions, Start
 from covercrop.weather.outlook import lead_of
 from covercrop.weather.record import record_of
 

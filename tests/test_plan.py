@@ -20,7 +20,8 @@ from covercrop.models.members import Draws, quantiles, share_by, standard_draws
 from covercrop.models.note_weights import SCOUTING_SD_DAYS
 from covercrop.models.plantback import LIMITS, emergence_days, soil_wanted
 from covercrop.parameters import catalogue
-from covercrop.season.chain import Chain, follow
+from covercrop.season.chain import Chain
+from covercrop.season.following import follow
 from covercrop.season.plan import (
     DATES,
     STATES,

@@ -35,7 +35,7 @@ from covercrop.parameters import catalogue
 from covercrop.parameters.companions import companion_names
 from covercrop.render.words.answer import headline
 from covercrop.season import many
-from covercrop.season.chain import MOST_ALONE
+from covercrop.season.following import MOST_ALONE
 from covercrop.season.plan import Plan, make_plan
 
 FIELDS_A_FARM = 4

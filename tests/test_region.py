@@ -42,7 +42,7 @@ from covercrop.region.cells import (
 from covercrop.region.grid import open_grid
 from covercrop.region.part import Part
 from covercrop.region.question import Question
-from covercrop.season.chain import TOGETHER
+from covercrop.season.following import TOGETHER
 from covercrop.season.plan import Plan, make_plan
 
 if TYPE_CHECKING:

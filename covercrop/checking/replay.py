@@ -39,8 +39,10 @@ from covercrop.field.weather_source import field_weather
 from covercrop.models import bbch
 from covercrop.models.degree_days import accumulate
 from covercrop.models.members import standard_draws
-from covercrop.season.chain import DEAD_SHARE, Chain, Start, follow
+from covercrop.season.chain import DEAD_SHARE, Chain
+from covercrop.season.following import follow
 from covercrop.season.stand import brought
+from covercrop.season.start import Start
 from covercrop.season.wants import Wants, wants
 from covercrop.weather.outlook import Outlook, season_outlook
 from covercrop.weather.record import Record, record_of

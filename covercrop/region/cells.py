@@ -22,8 +22,10 @@ from covercrop.models import frost, plantback, season_calendar
 from covercrop.models.members import MEDIAN, quantiles, share_by, standard_draws
 from covercrop.models.season_calendar import DAYS_OF_SEASON
 from covercrop.region.question import BeforeFreeze, MonthDay, Question
-from covercrop.season.chain import Start, follow_each, member_days
+from covercrop.season.chain import member_days
+from covercrop.season.following import follow_each
 from covercrop.season.plan import SAFE_SHARE
+from covercrop.season.start import Start
 from covercrop.weather.gaps import fill_gaps
 from covercrop.weather.hemisphere import seasons_against
 from covercrop.weather.outlook import season_outlook

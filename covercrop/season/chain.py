@@ -1,4 +1,4 @@
-"""The chain of one season: its stand, its ending and its ground, whoever asks.
+"""The chain of one season: its stand, its ending and its ground, in every member.
 
 One field on one day and every cell of a region come through here, so that
 they cannot come to different answers.
@@ -6,8 +6,7 @@ they cannot come to different answers.
 
 from __future__ import annotations
 
-import dataclasses
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache, partial
 from typing import TYPE_CHECKING, TypeVar
 
@@ -16,16 +15,14 @@ from numpy.typing import NDArray
 
 from covercrop.base.arrays import Array, Days
 from covercrop.base.days import weekday
-from covercrop.field.entries import CoverEntry, ScoutingNote, cover_of
+from covercrop.field.entries import ScoutingNote
 from covercrop.models import ripening, season_calendar
 from covercrop.models.decomposition import Maturity
 from covercrop.models.members import EARLY, LATE, MEDIAN, Draws, quantiles, share, share_by
-from covercrop.parameters import catalogue
-from covercrop.parameters.companions import companion
 from covercrop.parameters.constants import MODELS
 from covercrop.season.beside import share_of
 from covercrop.season.doubts import Doubt
-from covercrop.season.ending import Ahead, Dispute, Ending, Rival, choose_ending, is_closing
+from covercrop.season.ending import Ahead, Dispute, Ending, choose_ending, is_closing
 from covercrop.season.ground import Ground, dead_from, follow_ground, limits_by_ending
 from covercrop.season.in_time import Deadline, ending_in_time_until
 from covercrop.season.ripeness import ripeness
@@ -34,24 +31,14 @@ from covercrop.season.wants import Chances, chances, wants
 from covercrop.weather.outlook import together
 
 if TYPE_CHECKING:
-    import datetime as dt
-    from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Collection, Sequence
 
-    from covercrop.field.entries import AimEntry, CropEntry, Field
-    from covercrop.parameters.companions import Companion
-    from covercrop.parameters.traits import Cover, Crop
+    from covercrop.field.entries import AimEntry
+    from covercrop.parameters.traits import Cover
+    from covercrop.season.start import Start
     from covercrop.weather.outlook import Outlook
 
 Part = TypeVar("Part", Stand, Ground)
-
-#: Stands of one field, by how it was sown and is ended, its notes, and those of them that are left aside.
-Grown = dict[tuple[CoverEntry, tuple[ScoutingNote, ...], tuple[ScoutingNote, ...]], Stand]
-
-#: Fields followed together: enough that starting each step costs little, so few that its arrays stay in the cache.
-TOGETHER = 16
-
-#: Notes in doubt that are left out one by one to see what comes of it; more than these only all together.
-MOST_ALONE = 5
 
 #: So many days past midsummer a cover may still be ended for this year's crop.
 LATEST_ENDING = 30
@@ -178,282 +165,22 @@ class Chain:
         }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Conditions:
-    """Everything that stand and ground depend on but place and weather: those of equal conditions are worked together.
-
-    Attributes
-    ----------
-    sown : CoverEntry
-    planting : CropEntry
-        As they were known on the day of the answer, but for what was done on some day: that is in :class:`Start`.
-    aim : AimEntry
-    scouting : tuple of ScoutingNote
-        As it was known on that day.
-    today : int
-        Day index of that day.
-    cover : Cover
-    crop : Crop
-        What the two entries stand for.
-    companion : Companion or None
-        The cereal beside the cover.
-    """
-
-    sown: CoverEntry
-    planting: CropEntry
-    aim: AimEntry
-    scouting: tuple[ScoutingNote, ...]
-    today: int
-    cover: Cover = dataclasses.field(compare=False)
-    crop: Crop = dataclasses.field(compare=False)
-    companion: Companion | None = dataclasses.field(default=None, compare=False)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Start:
-    """What a chain is followed from: conditions, and a place with its weather.
-
-    Attributes
-    ----------
-    conditions : Conditions
-    ended, planted : datetime.date or None
-        The day on which the cover was ended, and the crop planted; None while it was not.
-    latitude : float
-        [degrees], north positive.
-    outlook : Outlook
-    """
-
-    conditions: Conditions
-    ended: dt.date | None
-    planted: dt.date | None
-    latitude: float
-    outlook: Outlook
-
-    @classmethod
-    def of(cls, field: Field, outlook: Outlook, today: int) -> Start:
-        """What a field is followed from.
-
-        Parameters
-        ----------
-        field : Field
-            As it was known on the day of the answer.
-        outlook : Outlook
-        today : int
-            Day index of that day.
-
-        Raises
-        ------
-        ParameterError
-            If the cover or the crop is not known.
-        """
-        conditions = Conditions(
-            sown=replace(field.cover, turned_under=None),
-            planting=replace(field.seedbed, planted=None),
-            aim=field.aim,
-            scouting=field.scouting,
-            today=today,
-            cover=cover_of(field.cover),
-            crop=catalogue.crop(field.crop.name),
-            companion=None if field.cover.companion is None else companion(field.cover.companion),
-        )
-        return cls(
-            conditions=conditions,
-            ended=field.cover.turned_under,
-            planted=field.crop.planted,
-            latitude=field.latitude,
-            outlook=outlook,
-        )
-
-    @property
-    def joins(self) -> Hashable:
-        """What is equal in all that are followed together: the conditions, and the axes of the arrays.
-
-        A field with scouting notes goes alone, since its members are weighed and drawn by them.
-        """
-        if self.conditions.scouting:
-            return self
-        outlook = self.outlook
-        return (
-            self.conditions,
-            (outlook.days[0], outlook.tmin.shape, outlook.lead.shape, outlook.complete),
-            self.latitude >= 0,
-        )
-
-
-def follow(
-    start: Start, draws: Draws, *, stand: Stand | None = None, ahead: Ahead | None = None, grown: Grown | None = None
-) -> Chain:
-    """Follow a field from sowing to the planting of the crop.
-
-    Parameters
-    ----------
-    start : Start
-    draws : Draws
-    stand : Stand, optional
-        That of a chain without rivals, where nothing but the planting or the way of ending is to be changed.
-    ahead : Ahead, optional
-        That of the same chain, where nothing but the way of ending is to be changed.
-    grown : dict, optional
-        The stands of the field that were grown before, by what they depend on, where nothing but the planting or the
-        way of ending changes from one following to the next; those that are grown now are put into it.
-
-    Notes
-    -----
-    Where notes do not fit (:mod:`covercrop.season.doubts`), the season is followed without them as well, and the
-    answer is one that both bear out.  Where no day of ending the cover is borne out by both, it is the one without
-    them.
-
-    Raises
-    ------
-    UnknownNameError
-        If the cover has no such cultivar, or there is no such method or ground cover.
-    """
-    if stand is None:
-        return _answer(start, draws, {}, {} if grown is None else grown)
-    [chain] = _follow_together([start], draws, stand=stand, ahead=ahead)
-    return chain
-
-
-def doubts_about(start: Start, note: ScoutingNote, draws: Draws) -> tuple[Doubt, ...]:
-    """What does not fit of one note of a field: the weather, or another note of it.
-
-    Parameters
-    ----------
-    start : Start
-        With the note among its own.
-    note : ScoutingNote
-    draws : Draws
-
-    Returns
-    -------
-    tuple of Doubt
-        Empty where it fits, and where a note of another day tells the same.
-    """
-    [chain] = _follow_together([start], draws)
-    found = (*chain.stand.doubts, *_of_soil(chain.ground))
-    return tuple(doubt for doubt in found if note in (doubt.note, doubt.against) and not doubt.confirmed)
-
-
-def follow_each(starts: Iterable[Start], draws: Draws) -> Iterator[tuple[int, Start, Chain]]:
-    """Follow many fields, those together that can be, which takes far less than one after the other.
-
-    Parameters
-    ----------
-    starts : iterable of Start
-        Taken as they are needed.
-    draws : Draws
-
-    Yields
-    ------
-    tuple
-        The place of a field in the order of ``starts``, what it was followed from and its chain, as soon as it is
-        there, which is not in that order.
-
-    Raises
-    ------
-    UnknownNameError
-        As :func:`follow`.
-    """
-    waiting: dict[Hashable, list[tuple[int, Start]]] = {}
-
-    def settled(group: list[tuple[int, Start]]) -> Iterator[tuple[int, Start, Chain]]:
-        starts = [start for _, start in group]
-        chains = [follow(start, draws) for start in starts] if len(starts) == 1 else _follow_together(starts, draws)
-        return ((place, start, chain) for (place, start), chain in zip(group, chains, strict=True))
-
-    for place, start in enumerate(starts):
-        group = waiting.setdefault(start.joins, [])
-        group.append((place, start))
-        if len(group) == TOGETHER:
-            yield from settled(waiting.pop(start.joins))
-    for group in waiting.values():
-        yield from settled(group)
-
-
 def _doubts(start: Start, ended: _Ended, ground: Ground) -> tuple[Doubt, ...]:
     """What does not fit of what there still is something to be decided by."""
     settled = start.ended is not None or ended.killed
     return (
         *(() if settled else ended.ending.stand.doubts),
-        *(() if start.planted is not None else _of_soil(ground)),
+        *(() if start.planted is not None else of_soil(ground)),
     )
 
 
-def _of_soil(ground: Ground) -> list[Doubt]:
+def of_soil(ground: Ground) -> list[Doubt]:
     """Readings of the soil thermometer that do not fit."""
     check = ground.soil_check
     return [Doubt(note=note, kelvin=miss, confirmed=note not in check.left_out) for note, miss in check.surprising]
 
 
-def _answer(start: Start, draws: Draws, known: dict[tuple[ScoutingNote, ...], Chain], grown: Grown) -> Chain:
-    """The chain of a field that goes alone; ``known`` are those of the same field with other notes."""
-    notes = start.conditions.scouting
-    if notes in known:
-        return known[notes]
-    chain = _alone(start, draws, grown)
-    doubts = [doubt for doubt in chain.doubts if not doubt.of_soil]
-    known[notes] = _held(start, chain, doubts, draws, known, grown) if doubts else chain
-    return known[notes]
-
-
-def _alone(
-    start: Start,
-    draws: Draws,
-    grown: Grown,
-    *,
-    set_aside: Sequence[ScoutingNote] = (),
-    dispute: Dispute | None = None,
-    ahead: Ahead | None = None,
-) -> Chain:
-    """One field followed, with its stand if that was grown before."""
-    asked = start.conditions.sown, start.conditions.scouting, tuple(set_aside)
-    if asked not in grown:
-        grown[asked] = _grow([start], draws, start.outlook, set_aside)
-    [chain] = _follow_together([start], draws, dispute=dispute, stand=grown[asked], ahead=ahead)
-    return chain
-
-
-def _held(
-    start: Start,
-    chain: Chain,
-    doubts: Sequence[Doubt],
-    draws: Draws,
-    known: dict[tuple[ScoutingNote, ...], Chain],
-    grown: Grown,
-) -> Chain:
-    """The chain of a field of which some notes of its stages are in doubt, held to what it is without them."""
-
-    def without(*doubted: Doubt) -> Chain:
-        left = {doubt.note for doubt in doubted}
-        scouting = tuple(note for note in start.conditions.scouting if note not in left)
-        return _answer(replace(start, conditions=replace(start.conditions, scouting=scouting)), draws, known, grown)
-
-    def rival(other: Chain) -> Rival:
-        return Rival(
-            stand=other.stand,
-            weights=other.weights,
-            ending=other.ending,
-            closed=other.closed_by(start.conditions.today - 1),
-        )
-
-    def follow_without(doubted: Sequence[Doubt], dispute: Dispute) -> Chain:
-        left = [doubt.note for doubt in doubted]
-        # With no note left aside it is the same stand, and what there is to choose from is the same.
-        ahead = None if left else chain.ahead
-        held = _alone(start, draws, grown, set_aside=left, dispute=dispute, ahead=ahead)
-        return replace(held, doubts=chain.doubts, rivals=rivals, settled=settled, set_aside=tuple(doubted))
-
-    alone = [doubt for doubt in doubts if not doubt.confirmed]
-    settled = without(*doubts)
-    rivals = tuple(map(without, alone)) if len(alone) <= MOST_ALONE else (settled,)
-    dispute = Dispute(rivals=tuple(map(rival, rivals)), settled=rival(settled))
-    held = follow_without((), dispute)
-    if held.ending.best is None and not held.ending.too_late and alone:
-        held = follow_without(doubts, replace(dispute, rivals=(dispute.settled,), ceilings=dispute.rivals))
-    return held
-
-
-def _follow_together(
+def follow_together(
     starts: Sequence[Start],
     draws: Draws,
     *,
@@ -461,10 +188,27 @@ def _follow_together(
     stand: Stand | None = None,
     ahead: Ahead | None = None,
 ) -> list[Chain]:
-    """Follow fields of the same conditions; those with notes go alone."""
+    """Follow fields of the same conditions from sowing to the planting of the crop; those with notes go alone.
+
+    Parameters
+    ----------
+    starts : sequence of Start
+    draws : Draws
+    dispute : Dispute, optional
+        What the answer is held to where notes are in doubt.
+    stand : Stand, optional
+        Theirs, as :func:`grow` gives it, if it was grown before.
+    ahead : Ahead, optional
+        What there is to choose from, if it is known.
+
+    Raises
+    ------
+    UnknownNameError
+        If the cover has no such cultivar, or there is no such method or ground cover.
+    """
     shared = starts[0].conditions
     season = together([start.outlook for start in starts])
-    stands = _apart(stand or _grow(starts, draws, season), len(starts))
+    stands = _apart(stand or grow(starts, draws, season), len(starts))
     ended = [_end(start, stand, draws, dispute, ahead) for start, stand in zip(starts, stands, strict=True)]
     grounds: dict[int, Ground] = {}
     # Nearly always one: they are all ended before the same summer, and in the same way.
@@ -504,7 +248,7 @@ def _follow_together(
     ]
 
 
-def _grow(starts: Sequence[Start], draws: Draws, season: Outlook, set_aside: Collection[ScoutingNote] = ()) -> Stand:
+def grow(starts: Sequence[Start], draws: Draws, season: Outlook, set_aside: Collection[ScoutingNote] = ()) -> Stand:
     """The stands of fields of the same conditions, in their seasons together; some of their notes may be left aside."""
     shared = starts[0].conditions
     return grow_stand(

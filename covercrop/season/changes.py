@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from covercrop.base.days import Day
     from covercrop.base.records import DailyWeather
     from covercrop.field.entries import Field
-    from covercrop.season.chain import Start
     from covercrop.season.plan import Plan
+    from covercrop.season.start import Start
 
 #: What moves a plan, in the order in which it is brought up to today.
 CAUSES = ("file", "weather", "notes", "done")

@@ -13,11 +13,13 @@ from covercrop.base.errors import UsageError
 from covercrop.models import mixture, plantback, soil_water
 from covercrop.models.members import MEDIAN, Draws, standard_draws
 from covercrop.parameters.constants import MODELS
-from covercrop.season.chain import Chain, Start, follow, limits_after, member_days
+from covercrop.season.chain import Chain, limits_after, member_days
+from covercrop.season.following import follow
 from covercrop.season.helps import Help, helps
 from covercrop.season.many import days_asked, gathered
 from covercrop.season.nitrogen_part import PERCENT, Amount, amounts_on
 from covercrop.season.plan import Plan, plan_of, start_of
+from covercrop.season.start import Start
 from covercrop.weather.sharing import SharedWeather
 
 if TYPE_CHECKING:

@@ -13,9 +13,11 @@ from covercrop.models.members import MEDIAN, Draws
 from covercrop.models.plantback import earliest
 from covercrop.models.soil_temperature import GROUND_COVERS
 from covercrop.parameters.constants import MODELS
-from covercrop.season.chain import Chain, Grown, Start, follow, limits_after, member_days
+from covercrop.season.chain import Chain, limits_after, member_days
 from covercrop.season.decision import IN_TIME_WITHIN, decide
 from covercrop.season.ending import Odds, odds_on
+from covercrop.season.following import Grown, follow
+from covercrop.season.start import Start
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

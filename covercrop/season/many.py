@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from covercrop.base.days import Day
-    from covercrop.season.chain import Start
+    from covercrop.season.start import Start
 
 Answer = TypeVar("Answer")
 Entry = TypeVar("Entry", bound=Ground)

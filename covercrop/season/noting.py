@@ -21,8 +21,8 @@ from covercrop.models.members import standard_draws
 from covercrop.models.season_calendar import season_ends
 from covercrop.parameters import catalogue
 from covercrop.season import note_effects
-from covercrop.season.chain import doubts_about
 from covercrop.season.doubts import worst
+from covercrop.season.following import doubts_about
 from covercrop.season.many import gathered
 from covercrop.season.plan import start_of
 from covercrop.weather.sharing import SharedWeather

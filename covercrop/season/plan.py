@@ -18,8 +18,9 @@ from covercrop.parameters.constants import MODELS
 from covercrop.season import advice, provenance
 from covercrop.season.absences import absences
 from covercrop.season.beside import PREFIX
-from covercrop.season.chain import DATES, Chain, Start, follow, follow_each, member_days
+from covercrop.season.chain import DATES, Chain, member_days
 from covercrop.season.ending import POOR
+from covercrop.season.following import follow, follow_each
 from covercrop.season.ground import follow_ground, ground_details
 from covercrop.season.ground_part import GroundPart, ground_part
 from covercrop.season.helps import Help, helps
@@ -31,6 +32,7 @@ from covercrop.season.planting_part import PlantingPart, planting_part
 from covercrop.season.provenance import Provenance
 from covercrop.season.stand import midsummer_of
 from covercrop.season.stand_part import SURE, StandPart, stand_part
+from covercrop.season.start import Start
 from covercrop.season.window_part import WindowPart, window_part
 from covercrop.season.winter_part import WinterPart, snow_from, winter_part
 from covercrop.weather.outlook import Outlook, season_outlook
