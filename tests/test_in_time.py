@@ -238,6 +238,14 @@ def test_it_is_what_the_whole_ground_after_each_eighth_day_says() -> None:
     np.testing.assert_array_equal(in_time(today=207, horizon=231), by_each_day(ended=np.arange(200.0, 233.0, 8.0)))
 
 
+def test_a_crop_that_has_to_be_planted_in_spring_may_be_in_time() -> None:
+    """The frosts of the spring are followed to midsummer, though no day after the wanted one is asked about."""
+    plant_by = np.array([[245.0, 255.0, 264.0, 264.0], [240.0, 250.0, 258.0, 264.0]])
+    found = in_time(plant_by=plant_by)
+    np.testing.assert_array_equal(found, by_each_day(plant_by=plant_by))
+    assert np.isfinite(found).any()
+
+
 def test_a_cover_ended_in_autumn_rots_before_the_winter_too() -> None:
     """From the first of the days that it may be ended on, though the crop's spring comes after midwinter."""
     plant_by = np.array([[194.0, 202.0, 190.0, np.inf], [178.0, 190.0, 202.0, 310.0]])

@@ -10,6 +10,7 @@ import numpy as np
 from covercrop.base.arrays import Array
 from covercrop.models import plantback
 from covercrop.models.decomposition import YOUNG
+from covercrop.models.season_calendar import HALF_YEAR
 from covercrop.season.ground import dead_from, limits_by_ending
 from covercrop.weather.outlook import LEAD_DAYS, part_of
 
@@ -95,7 +96,8 @@ def ending_in_time_until(
     read = [outlook.position(np.datetime64(note.date, "D")) for note in scouting if note.soil_c is not None]
     begin = max(min(deadline.midwinter, int(ended[0]), *read) - LEAD_DAYS, 0)
     limit = np.nanmax(np.where(np.isfinite(deadline.plant_by), deadline.plant_by, np.nan), initial=deadline.horizon)
-    season = part_of(outlook, slice(begin, int(limit) + 2))
+    # Which freeze of spring was the last is not known before midsummer.
+    season = part_of(outlook, slice(begin, max(int(limit), deadline.midwinter + HALF_YEAR) + 2))
     days, pace = ended, np.ones(ended.shape) if cereal is None else cereal.residue_pace(cover.residue, ended)
 
     def earliest(ended: Array) -> Array:
