@@ -387,7 +387,7 @@ def test_a_scorching_day_takes_no_more_than_is_left_on_top() -> None:
 
 
 def test_between_the_published_points_the_factor_goes_straight() -> None:
-    """Half way up from the lower limit, all of it from the middle of the loam to its drained limit, less when wetter."""
+    """None below the lower limit, half of it a quarter of the way up, all of it up to the drained limit, then less."""
     assert moisture_factor([0.5, 1.25, 1.75, 2.5]).tolist() == [0.0, 0.5, 1.0, 0.75]
 
 
