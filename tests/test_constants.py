@@ -65,7 +65,6 @@ NOT_OF_A_MODEL = {
     "_LEAF_AREA": "bare ground has no leaves",
     "_LOG_SHARES": "mathematics: the normal distribution",
     "_PRIMES": "mathematics: the points of a sequence",
-    "_TENTH": "mathematics: where a tenth of a normal distribution begins",
     "WORKABLE": "the scale of the soil's water, 1 being the lower limit",
     "_SAME": "numerical",
     "_SOON": "how far one looks first, for speed; the answer is the same",
