@@ -334,6 +334,7 @@ def test_what_lies_on_top_holds_the_rain_of_few_days() -> None:
     expected = [0.0, 1.0, 0.4, 0.16, 0.064, 0.0, 0.5, 0.7, 1.0]
     np.testing.assert_allclose(held[0, :9], expected, atol=1e-9)
     assert np.isnan(held[0]).tolist() == [False] * 9 + [True, False]
+    assert held[0, 10] == pytest.approx(0.4 * 0.4)  # a day that is not known wets nothing and dries as any
     assert not held[1].any()
     assert soil_water.litter_moisture(np.full(3, np.nan)).tolist() == pytest.approx([np.nan] * 3, nan_ok=True)
 
@@ -383,3 +384,14 @@ def test_a_scorching_day_takes_no_more_than_is_left_on_top() -> None:
     """Nineteen millimetres can go; a day that asks for twenty-four takes all of them, and the next one none."""
     water = relative_water(np.zeros(2), np.full(2, 20.0), "bare", 0)
     assert water.tolist() == pytest.approx([2 - 19 / 26] * 2)
+
+
+def test_between_the_published_points_the_factor_goes_straight() -> None:
+    """None below the lower limit, half of it a quarter of the way up, all of it up to the drained limit, then less."""
+    assert moisture_factor([0.5, 1.25, 1.75, 2.5]).tolist() == [0.0, 0.5, 1.0, 0.75]
+
+
+def test_ground_is_worked_once_a_tenth_of_its_water_has_gone() -> None:
+    """2.6 of 26 mm, which a cover draws on a day that asks for 6.5; on a day that asks for 6 it still smears."""
+    for asked, workable in ((6.0, False), (6.6, True)):
+        assert bool(relative_water([0.0], [asked], "bare", np.nan)[0] <= soil_water.WORKABLE) is workable

@@ -198,9 +198,9 @@ def longest_packet(total: ArrayLike, ripening: Ripening, start: float, end: Arra
 
 def _total_before(total: Array, day: Array) -> Array:
     """Heat summed before a day, shape (..., k); NaN for a day that is not known."""
-    place = np.minimum(np.where(np.isnan(day), 0.0, np.ceil(day)), total.shape[-1]).astype(np.intp)
+    place = np.clip(np.where(np.isnan(day), 0.0, np.ceil(day)), 0, total.shape[-1]).astype(np.intp)
     leading = np.broadcast_shapes(total.shape[:-1], place.shape[:-1])
     rows = np.broadcast_to(total, (*leading, total.shape[-1]))
     place = np.broadcast_to(place, (*leading, place.shape[-1]))
-    before = np.take_along_axis(rows, np.maximum(place - 1, 0), axis=-1)
+    before = np.take_along_axis(rows, place - 1, axis=-1)
     return np.where(np.isnan(day), np.nan, np.where(place > 0, before, 0.0))
