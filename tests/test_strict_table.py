@@ -6,7 +6,7 @@ import datetime as dt
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from copy import deepcopy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from covercrop.base.errors import FieldFileError, UnknownNameError, UsageError
 from covercrop.base.kinds import Choice, Date, Flag, Listed, Number, Text, in_units
 from covercrop.base.strict_table import TableReader, keys_of
+from covercrop.field.entries import ScoutingNote
 from covercrop.field.file import parse_fields
 
 
@@ -181,6 +182,31 @@ soil = { crops_before = ["sweet corn"], after_harvest = "take" }
 scouting = [{ date = 2026-05-01, bloom_percent = 5, soil_f = 60, height_in = 9, cereal = 51, legume_percent = 40 }]
 """
 )
+
+
+def test_every_date_of_a_us_file_may_be_american() -> None:
+    """That on which an amendment was applied too; in a metric file none may."""
+    raw = {**deepcopy(FIELD), "units": "us"}
+    raw["field"][0]["amendment"][0]["applied"] = "4/20/2026"
+    content = tomlkit.dumps(raw)
+    (entry,) = parse_fields(Path("f.toml"), content.encode()).entries
+    assert entry.amendments[0].applied == dt.date(2026, 4, 20)
+    with pytest.raises(FieldFileError, match=r"amendment 1: applied = '4/20/2026': write a date as 2026-04-20, .*s$"):
+        parse_fields(Path("f.toml"), content.replace('"us"', '"metric"').encode())
+
+
+def test_a_field_says_which_of_its_parts_disagree() -> None:
+    """The place stands before the key, for a record and for a file alike; a whole stage is kept as one."""
+    (entry,) = parse_fields(Path("f.toml"), tomlkit.dumps(FIELD).encode()).entries
+    early = dt.date(2025, 9, 12)
+    for part, said in (
+        ({"crop": replace(entry.crop, planted=early)}, "crop: planted = 2025-09-12: is not after turning under"),
+        ({"aim": replace(entry.aim, plant_by=early)}, "aim: plant_by = 2025-09-12: is not after sowing"),
+        ({"scouting": (replace(entry.scouting[0], date=early),)}, "scouting 1: date = 2025-09-12: is not after sowing"),
+    ):
+        with pytest.raises(UsageError, match=f"^{said}"):
+            replace(entry, **part)
+    assert type(ScoutingNote(date=early, bbch=61.0).bbch) is int  # type: ignore[arg-type]
 
 
 def places(value: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
