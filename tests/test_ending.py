@@ -258,6 +258,10 @@ def test_a_surer_way_is_named_where_the_one_asked_for_is_poor() -> None:
     assert half.best.probability == 0.5
     assert half.surer is None
     assert ended(stand(members(40, 50), members(45, 55)), 10).surer is None
+    # Neither is one named that is as poor: here no two windows of either overlap.
+    alike = ended(stand(members(20, 45, 70), members(43, 68, 93), members(20, 45, 70)), 10, by="tarp")
+    assert alike.best is not None
+    assert (alike.method, alike.best.probability, alike.surer) == ("tarp", pytest.approx(1 / 3), None)
 
 
 def test_the_crop_has_its_say() -> None:

@@ -235,7 +235,7 @@ def choose_ending(
             else hopeless and _surer(turning, wanted)
         ):
             wanted = turning
-        elif turning.best is not None and (wanted.best is None or wanted.best.probability < POOR):
+        elif _surer(turning, wanted) and (wanted.best is None or wanted.best.probability < POOR):
             wanted = replace(wanted, surer=turning.best)
     closed = share_by(wanted.stand.closes, weights, today - 1)
     if dispute is not None and dispute.rivals:
