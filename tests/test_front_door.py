@@ -274,6 +274,14 @@ def test_many_give_what_one_gives() -> None:
     assert again.dates == plan.dates
 
 
+def test_fields_of_one_weather_and_one_sowing_share_their_season() -> None:
+    """A thousand fields beside one station need not hold it a thousand times; one that was sown later has its own."""
+    rows = table(3).assign(sown=["2025-09-10", "2025-09-10", "2025-09-11"])
+    first, second, later = covercrop.plan_fields(rows, RECORD, on=ON, details=False)
+    assert first.outlook is second.outlook
+    assert later.outlook.days[0] == first.outlook.days[0] + invented.days(1)
+
+
 def test_a_table_that_is_none_is_refused_at_once() -> None:
     """An unknown column with the nearest known one, a missing one, one twice; what holds no fields."""
     for rows, message in (

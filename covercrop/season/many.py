@@ -213,7 +213,7 @@ def plan_fields(
     def start(field: Field) -> tuple[Field, Start, DailyWeather]:
         known, record = gathered(field, _own(weather, field), day, now, shared)
         advance(1)
-        return known, start_of(known, record, np.datetime64(day, "D")), record
+        return known, start_of(known, record, np.datetime64(day, "D"), shared), record
 
     started, problems = _each(asked, start)
     try:

@@ -36,6 +36,7 @@ from covercrop.season.start import Start
 from covercrop.season.window_part import WindowPart, window_part
 from covercrop.season.winter_part import WinterPart, snow_from, winter_part
 from covercrop.weather.outlook import Outlook, season_outlook
+from covercrop.weather.sharing import SharedWeather
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -251,8 +252,11 @@ def make_plans(
     return [plans[place] for place in range(len(asked))]
 
 
-def start_of(field: Field, weather: DailyWeather, on: np.datetime64) -> Start:
-    """What a field is followed from; takes and raises what :func:`make_plan` does, but of the cultivar."""
+def start_of(field: Field, weather: DailyWeather, on: np.datetime64, shared: SharedWeather | None = None) -> Start:
+    """What a field is followed from; takes and raises what :func:`make_plan` does, but of the cultivar.
+
+    Fields of one run that share their weather and their day of sowing share their season too.
+    """
     if on > np.datetime64(season_ends(field.cover.sown), "D"):
         raise FieldFileError(
             f"sown = {field.cover.sown} lies more than {SEASON_DAYS} days before {on}, and that season is over; "
@@ -260,7 +264,10 @@ def start_of(field: Field, weather: DailyWeather, on: np.datetime64) -> Start:
         )
     if field.aim.plant_by is not None and np.datetime64(field.aim.plant_by, "D") < on and field.crop.planted is None:
         raise FieldFileError(f"plant_by = {field.aim.plant_by} is before {on}; give a later day, or leave it out")
-    outlook = season_outlook(weather, np.datetime64(field.cover.sown, "D"), DAYS_OF_SEASON, on)
+    sown = np.datetime64(field.cover.sown, "D")
+    outlook = (shared or SharedWeather()).once(
+        (weather, sown, on), lambda: season_outlook(weather, sown, DAYS_OF_SEASON, on)
+    )
     return Start.of(field, outlook, outlook.position(on))
 
 
