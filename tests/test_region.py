@@ -27,6 +27,7 @@ import xarray as xr
 
 from covercrop.base.records import DailyWeather
 from covercrop.cli.main import main
+from covercrop.models.members import standard_draws
 from covercrop.region import cells, results, running
 from covercrop.region import question as questions
 from covercrop.region.cells import (
@@ -58,7 +59,8 @@ QUESTION = questions.check(
         plant_by=questions.month_day("06-10"),
     )
 )
-FIRST = np.datetime64("2004-01-01")  # of the records of cells that are held against plans: a few more years than needed
+#: Of cells that are held against plans: the first day of their records, a few years more than needed, and the draws.
+FIRST, FEW_DRAWS = np.datetime64("2004-01-01"), standard_draws(16)
 
 pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")  # a killed worker's pipes
 
@@ -101,6 +103,13 @@ def without_rain(weather: DailyWeather) -> DailyWeather:
     return replace(weather, table=weather.table.assign(prcp_mm=np.nan))
 
 
+@pytest.fixture
+def few_draws(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Cells are answered from fewer draws than the command's."""
+    monkeypatch.setattr(cells, "standard_draws", lambda: FEW_DRAWS)
+
+
+@pytest.mark.usefixtures("few_draws")
 def test_fifty_cells_agree_with_ready_to_the_day() -> None:
     """Random cells, covers, ways, rules and hemispheres: every date is that of the plan of a field there."""
     rng = np.random.default_rng(50)
@@ -151,7 +160,7 @@ def test_fifty_cells_agree_with_ready_to_the_day() -> None:
             method=str(question.method),
             ground_cover=str(question.ground_cover),
         )
-        agrees(got, 0, make_plan(field, without_rain(weather), sowing, details=False))
+        agrees(got, 0, make_plan(field, without_rain(weather), sowing, FEW_DRAWS, details=False))
         agreed += 1
 
 
@@ -174,6 +183,7 @@ def agrees(got: Answers, cell: int, plan: Plan) -> None:
         assert LIMIT_NUMBER[str(plan.planting.binding)] == got.binding_limit[cell]
 
 
+@pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize("terminate", ["turn-under", "roll", "tarp"])
 def test_cells_followed_together_agree_with_ready_to_the_day(terminate: str) -> None:
     """Cells of one grid, more than are followed at a time: warm and cold, on both sides of the equator, with gaps."""
@@ -213,7 +223,7 @@ def test_cells_followed_together_agree_with_ready_to_the_day(terminate: str) -> 
             field = invented.field(
                 "hairy-vetch", "pumpkin", sown="2015-10-05", latitude=float(latitudes[cell]), terminate=terminate
             )
-            agrees(got, cell, make_plan(field, without_rain(weathers[cell]), sowing, details=False))
+            agrees(got, cell, make_plan(field, without_rain(weathers[cell]), sowing, FEW_DRAWS, details=False))
     assert compared.size > len(places) - 3
     assert np.unique(got.years[compared]).size > 1
     # It was worth comparing: some stands die, and some dates are not reached.
