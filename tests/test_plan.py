@@ -591,6 +591,8 @@ def test_what_is_planted_is_told_from_its_day() -> None:
     assert planted.day < planted.ripe.early
     later = few("2026-07-01", planted="2026-07-01", turned_under="2026-05-08").planting
     assert later.ripe.median > planted.ripe.median
+    hopeless = few("2026-09-15", planted="2026-09-10", turned_under="2026-05-08").planting
+    assert hopeless.ripens < 0.1 < 0.9 < planted.ripens  # by its own day, not by that on which it could have been
 
 
 def test_the_stage_of_an_ended_cover_is_that_of_its_end() -> None:

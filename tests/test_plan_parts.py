@@ -442,6 +442,11 @@ def test_what_doubts_ask_for_first() -> None:
     assert to_check([doubt], [note, soil]) == "stand"
     assert to_check([doubt], [note, replace(since, date=note.date)]) == "stand"
     assert to_check([doubt, Doubt(note=since, days=9.0)], [note, since]) == "stand"
+    cereal, later = (ScoutingNote(date=dt.date(2026, 4, number), cereal=45) for number in (3, 9))
+    of_cereal = Doubt(note=cereal, days=20.0, of_cereal=True)
+    assert to_check([of_cereal], [cereal, later]) == "notes"
+    assert to_check([of_cereal], [cereal, since]) == "stand"  # that looked at the legume
+    assert to_check([doubt], [note, later]) == "stand"
 
 
 def test_a_doubted_note_that_the_answer_rests_on(spring: Plan) -> None:
