@@ -224,6 +224,11 @@ def test_quantiles_are_taken_row_by_row_over_any_member_axes() -> None:
     assert found[0].tolist() == [1.0, 3.0, 7.0]
     assert found[1].tolist()[:2] == [1.0, 2.0]
     assert found[2].tolist() == [0.5, 2.5, 3.5]
+    whole = np.floor(rows[:2])  # whole days of a few years are counted another way
+    whole[1, 0, 1] = np.nan
+    for row, got in zip(whole, quantiles(whole, weights), strict=True):
+        np.testing.assert_array_equal(got, quantiles(row, weights))
+    assert quantiles(whole, weights).tolist()[0] == [1.0, 3.0, 7.0]
 
 
 def test_the_day_itself_counts_as_reached() -> None:
