@@ -644,6 +644,29 @@ def test_the_widening_by_half_has_an_end() -> None:
     assert sd == pytest.approx(4 * 1.5**7)
 
 
+@pytest.mark.parametrize(("counting", "widened"), [(12, True), (13, False)])
+def test_a_twentieth_of_the_members_is_enough(counting: int, widened: bool) -> None:
+    """Of 250 members 13 are 5.2 %, with which the scatter stays, and 12 are 4.8 %."""
+    bloom = np.full((1, 250), 200.0)
+    prior = np.where(np.arange(250) < counting, 0.0, -99.0)
+    _, sd = scouting_weights(bloom.shape, [Evidence(day=200.0, expected=bloom, kind=NOTE_REACHED)], prior=prior)
+    assert (sd > SCOUTING_SD_DAYS) == widened
+
+
+def test_what_notes_scatter_more_goes_into_the_shared_error() -> None:
+    """Twelve days on either side: by plain loops with a shared error of sqrt(12^2 - 8), and own ones as ever."""
+    bloom = np.linspace(150.0, 250.0, 101)
+    notes = [Evidence(day=day, expected=bloom[np.newaxis], kind=NOTE_REACHED) for day in (188.0, 212.0)]
+    weights, sd = scouting_weights((1, 101), notes)
+    assert sd == pytest.approx(12.0)
+    total = np.zeros(101)
+    for place in range(32):
+        error = np.sqrt(144.0 - 8.0) * norm.ppf((place + 0.5) / 32)
+        score = sum(-huber(FIRM_SD, (bloom - day + error) / np.sqrt(8.0)) for day in (188.0, 212.0))
+        total += np.exp(score) / np.exp(score).sum()
+    np.testing.assert_allclose(weights[0], total / 32, atol=1e-6)
+
+
 def test_without_notes_the_scatter_asked_for_stands() -> None:
     """However small, and however few members count beforehand."""
     weights, sd = scouting_weights((2, 64), [], 0.5, prior=np.where(np.arange(64) == 5, 0.0, -99.0))
