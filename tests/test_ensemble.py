@@ -224,6 +224,11 @@ def test_quantiles_are_taken_row_by_row_over_any_member_axes() -> None:
     assert found[0].tolist() == [1.0, 3.0, 7.0]
     assert found[1].tolist()[:2] == [1.0, 2.0]
     assert found[2].tolist() == [0.5, 2.5, 3.5]
+    whole = np.floor(rows[:2])  # whole days of a few years are counted another way
+    whole[1, 0, 1] = np.nan
+    for row, got in zip(whole, quantiles(whole, weights), strict=True):
+        np.testing.assert_array_equal(got, quantiles(row, weights))
+    assert quantiles(whole, weights).tolist()[0] == [1.0, 3.0, 7.0]
 
 
 def test_the_day_itself_counts_as_reached() -> None:
@@ -637,6 +642,29 @@ def test_the_widening_by_half_has_an_end() -> None:
     weights, sd = scouting_weights(bloom.shape, [Evidence(day=200.0, expected=bloom, kind=NOTE_REACHED)], prior=prior)
     assert weights[0, 5] == pytest.approx(1.0)
     assert sd == pytest.approx(4 * 1.5**7)
+
+
+@pytest.mark.parametrize(("counting", "widened"), [(12, True), (13, False)])
+def test_a_twentieth_of_the_members_is_enough(counting: int, widened: bool) -> None:
+    """Of 250 members 13 are 5.2 %, with which the scatter stays, and 12 are 4.8 %."""
+    bloom = np.full((1, 250), 200.0)
+    prior = np.where(np.arange(250) < counting, 0.0, -99.0)
+    _, sd = scouting_weights(bloom.shape, [Evidence(day=200.0, expected=bloom, kind=NOTE_REACHED)], prior=prior)
+    assert (sd > SCOUTING_SD_DAYS) == widened
+
+
+def test_what_notes_scatter_more_goes_into_the_shared_error() -> None:
+    """Twelve days on either side: by plain loops with a shared error of sqrt(12^2 - 8), and own ones as ever."""
+    bloom = np.linspace(150.0, 250.0, 101)
+    notes = [Evidence(day=day, expected=bloom[np.newaxis], kind=NOTE_REACHED) for day in (188.0, 212.0)]
+    weights, sd = scouting_weights((1, 101), notes)
+    assert sd == pytest.approx(12.0)
+    total = np.zeros(101)
+    for place in range(32):
+        error = np.sqrt(144.0 - 8.0) * norm.ppf((place + 0.5) / 32)
+        score = sum(-huber(FIRM_SD, (bloom - day + error) / np.sqrt(8.0)) for day in (188.0, 212.0))
+        total += np.exp(score) / np.exp(score).sum()
+    np.testing.assert_allclose(weights[0], total / 32, atol=1e-6)
 
 
 def test_without_notes_the_scatter_asked_for_stands() -> None:

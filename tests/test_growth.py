@@ -602,6 +602,8 @@ def test_cold_kills_on_the_day_of_ending_and_not_after_it(vetch):
     ends = np.array([first - 1, first, np.nan])
     found = kill_day(exposed_to(cold), vetch.winter, np.zeros(3), end=ends)
     np.testing.assert_array_equal(found, [np.nan, first, first])
+    known = kill_day(exposed_to(cold), vetch.winter, np.zeros(3), end=np.array([-5.0, first, first + 3]))
+    np.testing.assert_array_equal(known, [np.nan, first, first])
 
 
 def test_cold_on_the_very_day_from_which_it_counts_kills(vetch):

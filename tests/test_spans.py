@@ -42,9 +42,10 @@ def test_rows_are_counted_apart() -> None:
 
 def test_no_chance_lies_a_hair_above_one() -> None:
     """Weights that sum to one do so but for their last digits."""
-    ninths = np.full(9, 1 / 9)
-    assert np.bincount(np.zeros(9, dtype=np.intp), ninths)[0] > 1.0
-    assert held_by_day(np.zeros(9, dtype=np.intp), np.full(9, DAYS), ninths, DAYS).tolist() == [1.0] * DAYS
+    for members in (9, 20):  # by the sum in their order alone, and by any
+        weight, first = np.full(members, 1 / members), np.zeros(members, dtype=np.intp)
+        assert np.bincount(first, weight)[0] > 1.0
+        assert held_by_day(first, np.full(members, DAYS), weight, DAYS).tolist() == [1.0] * DAYS
     weight = np.full(49, 1 / 49)
     found = held_by_day(np.zeros(49, dtype=np.intp), np.full(49, DAYS), weight, DAYS)
     assert found.max() <= 1.0

@@ -186,7 +186,7 @@ def _tallied(rows: Array, weights: Array, wanted: Array) -> Array | None:
     whole = place.astype(np.intp)
     if (whole != place).any():
         return None
-    days = first + np.arange(missing + 1.0)
+    days = first + np.arange(missing + 1)
     days[missing] = np.nan
     whole += np.arange(len(rows))[:, np.newaxis] * days.size
     tally = np.bincount(whole.ravel(), np.broadcast_to(weights, rows.shape).ravel(), len(rows) * days.size)

@@ -270,7 +270,7 @@ def refocus(draw: Array, places: Array, weights: Array) -> tuple[Array, Array]:
     Importance sampling.  Without it one good note leaves a dozen draws of 64
     that count, and an unlikely one three, too few for an interval.
     """
-    share = weights.reshape(-1, places.size).sum(axis=0) / weights.sum()
+    share = weights.sum(axis=0) / weights.sum()
     centre = float((share * places).sum())
     spread = max(REFOCUS_WIDER * float(np.sqrt((share * (places - centre) ** 2).sum())), REFOCUS_LEAST)
     moved = np.clip(centre + min(spread, 1.0) * draw, -REFOCUS_LIMIT, REFOCUS_LIMIT)

@@ -145,7 +145,7 @@ def kill_day(
     begin, last = (np.asarray(index, dtype=np.float64) for index in (start, end))
     felt, hardened = exposed.felt, exposed.hardened
     if last.size and np.isfinite(last).all():
-        before = int(max(last.max(), 0)) + 1  # what comes later kills nothing
+        before = int(last.max()) + 1  # what comes later kills nothing
         felt, hardened = felt[..., :before], hardened[..., :before]
     # What is felt is put on the scale of the best, as if hardened; what no one dies of unhardened kills no one.
     best = winter.kill_temperature.value + winter.spread.value * np.atleast_1d(np.asarray(deviation, dtype=np.float64))
