@@ -443,6 +443,9 @@ def test_a_later_planting_leaves_time_to_ripen(crop: str, kind: str, monkeypatch
     assert relaxed.kind == kind
     assert (relaxed.number < catalogue.crop(crop).days_to_maturity.value) == (kind == "shorter-crop")
     assert (f"ripens in {relaxed.number:.0f} days" in sowing.relaxation(answer, relaxed)) == (kind == "shorter-crop")
+    # Asked for that day in full, it fits, and for the day before it does not.
+    for by, fits in ((relaxed.day, True), (relaxed.day - np.timedelta64(1, "D"), False)):
+        assert compare_sowing_dates(plot, place, ON, **{**asked, "plant_by": by}).choices[0].fit == fits
     # It is the first day that does, as looking at one day after the other finds.
     monkeypatch.setattr(
         relaxations,

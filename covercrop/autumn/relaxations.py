@@ -196,13 +196,15 @@ def _earlier_ending(frame: Frame, asked: Asked) -> Relaxation | None:
 
 def _later_planting(frame: Frame, asked: Asked) -> Relaxation | None:
     """The date by which the crop can be planted often enough, and the days it may then take to ripen."""
-    followed = follow(frame, asked)
-    (limits,) = grounds(frame, [followed])
+    stand = follow(frame, asked).stand
 
     def planted_by(by: int) -> Choice:
-        return choice_of(replace(frame, plant_by=by), followed, limits)
+        later = replace(frame, plant_by=by)
+        followed = follow(later, asked, grown=stand)  # with more time for the crop it is ended on another day
+        (limits,) = grounds(later, [followed])
+        return choice_of(later, followed, limits)
 
-    # What can be planted by a day can be by a later one.
+    # What can be planted by a day can nearly always be by a later one.
     days = range(frame.plant_by + 1, BEFORE_MIDWINTER + season_calendar.HALF_YEAR + _LATE_DAYS)
     place = bisect_left(days, True, key=lambda by: bool(planted_by(by).fits.any()))
     if place == len(days):

@@ -200,12 +200,17 @@ def compare(frame: Frame, asked: Iterable[Asked]) -> list[Choice]:
     return [choice_of(frame, each, limits) for each, limits in zip(followed, after, strict=True)]
 
 
-def follow(frame: Frame, asked: Asked, known: dict[object, Array] | None = None) -> Followed:
-    """A cover on every date, from sowing to the day on which it is ended; ``known`` as for :func:`in_time_until`."""
+def follow(
+    frame: Frame, asked: Asked, known: dict[object, Array] | None = None, *, grown: Stand | None = None
+) -> Followed:
+    """A cover on every date, from sowing to the day on which it is ended.
+
+    ``known`` is that of :func:`in_time_until`; ``grown`` the stand, if it was followed before for another planting.
+    """
     cover, field, first = asked.cover, frame.field, int(frame.sowing[0])
     season = part_of(frame.season, slice(first, stand_days()))
     parts = np.split(frame.sowing, range(DATES_TOGETHER, frame.sowing.size, DATES_TOGETHER))
-    stand = _joined([_stand_on(frame, asked, part) for part in parts])
+    stand = grown or _joined([_stand_on(frame, asked, part) for part in parts])
     alive = np.ones(stand.killed.shape, dtype=np.bool_) if asked.snow else np.isnan(stand.killed)
     # Where every member dies the dates are those of a stand that lives.
     counted = np.where(alive.any(axis=(1, 2), keepdims=True), alive, True)
