@@ -1,3 +1,3 @@
 """The version, where nothing else is loaded with it."""
 
-__version__ = "0.11.0"
+__version__ = "0.12.0"
