@@ -42,6 +42,8 @@ from covercrop.season.plan import Plan, make_plan
 from covercrop.season.progress import towards_bloom
 
 REPOSITORY = Path(__file__).resolve().parent.parent
+
+pytestmark = pytest.mark.usefixtures("plans_once")
 SVG = "{http://www.w3.org/2000/svg}"
 Run = Callable[..., tuple[int, str, str]]
 
