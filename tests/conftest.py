@@ -201,7 +201,11 @@ def plans_once(answers: dict[Any, Any], monkeypatch: pytest.MonkeyPatch) -> None
         answers.update(zip(missing, made, strict=True))
         return [replace(answers[key], field=field) for key, (field, _, _) in zip(keys, started, strict=True)]
 
+    def one(field: Any, weather: Any, on: Any, draws: Any = None, *, details: bool = True) -> Any:
+        return once([(field, many.start_of(field, weather, on), weather)], draws, details=details)[0]
+
     monkeypatch.setattr(many, "make_plans", once)
+    monkeypatch.setattr(many, "make_plan", one)
 
 
 @pytest.fixture

@@ -20,6 +20,8 @@ from covercrop.season.absent import WHY
 
 Run = Callable[..., tuple[int, str, str]]
 
+pytestmark = pytest.mark.usefixtures("plans_once")
+
 DATE = {"type": ["string", "null"], "pattern": r"^\d{4}-\d{2}-\d{2}$"}
 ENDS = {
     "type": "object",

@@ -319,6 +319,7 @@ def kept_clean(done: Run) -> None:
     assert all(len(alt) > 40 for alt in done.pictures)
 
 
+@pytest.mark.usefixtures("plans_once", "autumns_once")  # most of what an edit leaves as it was
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
 def test_it_runs_and_goes_on_when_changed(path: Path, student: InteractiveShell) -> None:
     """From no names, without a network, to the end, and what its text states is so.

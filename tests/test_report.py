@@ -28,6 +28,7 @@ from covercrop.base import output
 from covercrop.base.one_system import one_system
 from covercrop.checking.springs import past_springs
 from covercrop.cli import report as report_command
+from covercrop.cli.main import main
 from covercrop.field.entries import ScoutingNote
 from covercrop.models.daylength import day_length
 from covercrop.models.phenology import photothermal_rate, stage_days
@@ -42,6 +43,8 @@ from covercrop.season.plan import Plan, make_plan
 from covercrop.season.progress import towards_bloom
 
 REPOSITORY = Path(__file__).resolve().parent.parent
+
+pytestmark = pytest.mark.usefixtures("plans_once")
 SVG = "{http://www.w3.org/2000/svg}"
 Run = Callable[..., tuple[int, str, str]]
 
@@ -308,14 +311,20 @@ def test_a_page_needs_nothing_else(plan: Plan) -> None:
     assert len(ids) == len(set(ids))
 
 
-def test_the_page_says_what_ready_says(run: Run, tmp_path: Path) -> None:
+@pytest.fixture(scope="module")
+def demo_page(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The page of the demonstration, as the command writes it."""
+    path = tmp_path_factory.mktemp("demo") / "page.html"
+    assert main(["report", "-o", str(path)]) == 0
+    return path.read_text(encoding="utf-8")
+
+
+def test_the_page_says_what_ready_says(run: Run, demo_page: str) -> None:
     """Every sentence of the answer, every date and every reason of `ready --full` stands on the page."""
     import html
 
     _, printed, _ = run("ready", "--json")
-    path = tmp_path / "page.html"
-    assert run("report", "-o", path)[0] == 0
-    text = html.unescape(re.sub(r"<[^>]+>", " ", path.read_text(encoding="utf-8")))
+    text = html.unescape(re.sub(r"<[^>]+>", " ", demo_page))
     text = " ".join(text.split())
     for each in json.loads(printed)["fields"]:
         assert each["name"] in text
@@ -333,11 +342,9 @@ def test_the_page_says_what_ready_says(run: Run, tmp_path: Path) -> None:
     assert "Handle treated seed" not in text
 
 
-def test_the_timeline_has_a_row_for_every_field(run: Run, tmp_path: Path) -> None:
+def test_the_timeline_has_a_row_for_every_field(run: Run, demo_page: str) -> None:
     """What needs something first is at the top, as in `ready`; each row leads to its field, and each field back."""
-    path = tmp_path / "page.html"
-    assert run("report", "-o", path)[0] == 0
-    html = path.read_text(encoding="utf-8")
+    html = demo_page
     rows = re.findall(r'<tr class="[\w-]+"><th scope="row"><a href="#(field-\d)"><bdi>(.*?)</bdi></a>.*</tr>', html)
     due = {each["name"]: each["next_step"]["from"] for each in json.loads(run("ready", "--json")[1])["fields"]}
     assert [due[name] for _, name in rows] == sorted(due.values())
@@ -395,24 +402,29 @@ def test_old_weather_is_said(plan: Plan) -> None:
     assert "before this page" not in report.weather_line(plan)
 
 
-def test_the_same_answer_gives_the_same_bytes(tmp_path: Path) -> None:
-    """Two processes with other hash seeds write the same page, SVG and PNG."""
-    written = []
-    for seed in ("1", "2"):
-        folder = tmp_path / seed
-        folder.mkdir()
-        code = f"""
-import sys; sys.path.insert(0, {str(REPOSITORY)!r})
-from covercrop.cli.main import main
-main(["report", "-o", "page.html", "--with", "cautions"])
-main(["report", "-o", "season.svg", "--chart", "season", "--field", "Chapel bench"])
-main(["report", "-o", "limits.png", "--chart", "limits", "--field", "Chapel bench"])
-"""
-        subprocess.run(
-            [sys.executable, "-c", code], cwd=folder, env={**os.environ, "PYTHONHASHSEED": seed}, check=True,
-            capture_output=True,
-        )  # fmt: skip
-        written.append({path.name: path.read_bytes() for path in folder.iterdir()})
+def test_the_same_answer_gives_the_same_bytes(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another process with another hash seed writes the same page, SVG and PNG as this one."""
+    commands = [
+        ["report", "-o", "page.html", "--with", "cautions"],
+        ["report", "-o", "season.svg", "--chart", "season", "--field", "Chapel bench"],
+        ["report", "-o", "limits.png", "--chart", "limits", "--field", "Chapel bench"],
+    ]
+    here, there = tmp_path / "here", tmp_path / "there"
+    here.mkdir()
+    there.mkdir()
+    code = (
+        f"import sys; sys.path.insert(0, {str(REPOSITORY)!r}); from covercrop.cli.main import main\n"
+        f"for command in {commands!r}: main(command)"
+    )
+    seed = "2" if os.environ.get("PYTHONHASHSEED") == "1" else "1"
+    subprocess.run(
+        [sys.executable, "-c", code], cwd=there, env={**os.environ, "PYTHONHASHSEED": seed}, check=True,
+        capture_output=True,
+    )  # fmt: skip
+    monkeypatch.chdir(here)
+    for command in commands:
+        assert run(*command)[0] == 0
+    written = [{path.name: path.read_bytes() for path in folder.iterdir()} for folder in (here, there)]
     assert set(written[0]) == {"page.html", "season.svg", "limits.png"}
     assert written[0] == written[1]
 
@@ -615,14 +627,8 @@ plan"""
         code, "from covercrop.render.figures.charts import season_chart\nseason_chart(plan)"
     )]  # fmt: skip
     book = nbformat.v4.new_notebook(cells=cells)
-    ended = subprocess.run(
-        [sys.executable, "-c", "import sys, nbformat, nbclient\n"
-         "book = nbformat.reads(sys.stdin.read(), 4)\nnbclient.NotebookClient(book, timeout=300).execute()\n"
-         "print(nbformat.writes(book))"],
-        input=nbformat.writes(book), capture_output=True, text=True, check=True, cwd=tmp_path,
-    )  # fmt: skip
-    assert nbclient.__version__
-    shown, drawn = (cell.outputs[0].data for cell in nbformat.reads(ended.stdout, 4).cells)
+    nbclient.NotebookClient(book, timeout=300, resources={"metadata": {"path": str(tmp_path)}}).execute()
+    shown, drawn = (cell.outputs[0].data for cell in book.cells)
     html, text = shown["text/html"], shown["text/plain"]
     assert "<svg " in html
     assert 'role="img"' in html

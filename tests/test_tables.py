@@ -30,6 +30,8 @@ from covercrop.render.words import beds as bed_words
 from covercrop.season.many import plan_fields
 
 REPOSITORY = Path(__file__).resolve().parent.parent
+
+pytestmark = pytest.mark.usefixtures("plans_once", "autumns_once")
 Run = Callable[..., str]
 
 

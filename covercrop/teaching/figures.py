@@ -62,6 +62,8 @@ def show(figure: Any, alt: str) -> None:
         raise UsageError("`alt` is empty; say in a sentence what the figure shows")
     if figure.get_layout_engine() is None:  # set here, since the charts of the package lay themselves out
         figure.set_layout_engine("constrained")
+    figure.get_layout_engine().execute(figure)
+    figure.set_layout_engine(None)  # laid out already: savefig would draw it once more for that
     drawn = io.BytesIO()
     figure.savefig(drawn, format="png")
     need("matplotlib.pyplot", "notebooks").close(figure)
