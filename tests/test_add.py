@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import builtins
 import datetime as dt
+import importlib
 import json
 import pickle
 import shutil
@@ -48,7 +49,11 @@ def compared() -> dict[bytes, Autumn]:
 
 @pytest.fixture(autouse=True)
 def _compared_once(compared: dict[bytes, Autumn], monkeypatch: pytest.MonkeyPatch) -> None:
-    """Grounds that differ in nothing but their name and longitude are compared once, as by ``covercrop sow``."""
+    """Grounds that differ in nothing but their name and longitude are compared once, as by ``covercrop sow``.
+
+    A module that is loaded by a command while this stands in its place would keep it: ``agenda`` is loaded before.
+    """
+    importlib.import_module("covercrop.dates.agenda")
     compare = comparison.compare_sowing_dates
 
     def once(field: Ground, weather: DailyWeather, on: dt.date) -> Autumn:
