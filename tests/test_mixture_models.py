@@ -99,6 +99,10 @@ def test_a_late_stand_is_late_in_all_its_stages() -> None:
     assert slow["flowering"] == plain["flowering"]
     gap = (slow["milk"] - slow["flowering"]).item()
     assert gap == pytest.approx(MODELS.cereal.milk.high / 5.6, abs=1)
+    for edge, beyond in ((slow, 1.3), (quick, -1.3)):  # a draw of 1.2816 is at the end of the ratings
+        assert stages(milk_draw=np.array([beyond]))["milk"] == edge["milk"]
+    soon = (quick["milk"] - quick["flowering"]).item()
+    assert soon == np.ceil(MODELS.cereal.milk.low / 5.6)
 
 
 def test_wheat_comes_two_weeks_after_rye() -> None:
