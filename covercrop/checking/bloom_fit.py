@@ -268,13 +268,8 @@ class Model:
     def __init__(self, seasons: Sequence[Season], cover: Cover) -> None:
         self.seasons = seasons
         self.cover = cover
-        warm = [phenology.thermal_rate(season.tmean, cover.bloom) for season in seasons]
-        self.thermal = [accumulate(each) for each in warm]
-        #: Warmth, and what counts of it by the cool days, of each season: the day-length limit changes neither.
-        self._counted = [
-            (each, phenology.cool_factor(season.tmean, season.emergence(cover), cover.bloom))
-            for each, season in zip(warm, seasons, strict=True)
-        ]
+        self.thermal = [accumulate(phenology.thermal_rate(season.tmean, cover.bloom)) for season in seasons]
+        self._up = [season.emergence(cover) for season in seasons]  # whatever the day-length limit
         self._under: dict[float, tuple[list[Array], float]] = {}
         self.standard_pace = self.under(cover.bloom.day_length_full.value)[1]
 
@@ -284,8 +279,8 @@ class Model:
             bloom = self.cover.bloom
             limited = replace(bloom, day_length_full=replace(bloom.day_length_full, value=day_length_full))
             rates = [
-                counted * (warm * phenology.day_length_factor(season.day_length, limited))
-                for season, (warm, counted) in zip(self.seasons, self._counted, strict=True)
+                phenology.photothermal_rate(season.tmean, season.day_length, up, limited)
+                for season, up in zip(self.seasons, self._up, strict=True)
             ]
             self._under[day_length_full] = [accumulate(rate) for rate in rates], pace_before(rates, self.seasons)
         return self._under[day_length_full]

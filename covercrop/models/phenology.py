@@ -118,29 +118,19 @@ def photothermal_rate(tmean: ArrayLike, day_length: ArrayLike, emergence: ArrayL
     clock, except that warming a cool day beyond 10 degC before the cover has
     had all its cool days takes that cool day away.
     """
-    counted = cool_factor(tmean, emergence, bloom)
-    # With emergence on several axes each step is over all of them: the last one makes no array of its own.
-    return np.multiply(counted, thermal_rate(tmean, bloom) * day_length_factor(day_length, bloom), out=counted)
-
-
-def day_length_factor(day_length: ArrayLike, bloom: Bloom) -> Array:
-    """Share of its warmth that a day counts for by its length [h], shape (day,)."""
-    none, full = bloom.day_length_none.value, bloom.day_length_full.value
-    return np.clip((np.asarray(day_length, dtype=np.float64) - none) / (full - none), 0.0, 1.0)
-
-
-def cool_factor(tmean: ArrayLike, emergence: ArrayLike, bloom: Bloom) -> Array:
-    """Share that a day counts for by the cool days since emergence, shape (..., day); 0 up to and on that day."""
     tmean = np.asarray(tmean, dtype=np.float64)
+    none, full = bloom.day_length_none.value, bloom.day_length_full.value
+    gate = np.clip((np.asarray(day_length, dtype=np.float64) - none) / (full - none), 0.0, 1.0)
     emerged = np.asarray(emergence, dtype=np.float64)[..., np.newaxis]
+    rate = thermal_rate(tmean, bloom) * gate
     if not bloom.cool_days.value > 0:
-        return np.broadcast_to(
-            np.arange(tmean.shape[-1]) > emerged, np.broadcast_shapes(emerged.shape, tmean.shape)
-        ).astype(float)
+        return rate * (np.arange(tmean.shape[-1]) > emerged)
     cool = np.cumsum((tmean > COOL_RANGE[0]) & (tmean < COOL_RANGE[1]), axis=-1, dtype=np.float64)
+    # Those since emergence are none before it; with emergence on several axes each step here is over all of them.
     since = cool - _cool_days_before(cool, emerged)
     since /= bloom.cool_days.value
-    return np.clip(since, 0.0, 1.0, out=since)
+    np.clip(since, 0.0, 1.0, out=since)
+    return np.multiply(since, rate, out=since)
 
 
 def _cool_days_before(cool: Array, emerged: Array) -> Array:
