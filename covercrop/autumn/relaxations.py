@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from covercrop.autumn.sowing_dates import (
     compare,
     follow,
     grounds,
+    grow,
     growth_of,
     limits_after,
     longest_run,
@@ -196,8 +198,9 @@ def _earlier_ending(frame: Frame, asked: Asked) -> Relaxation | None:
 
 def _later_planting(frame: Frame, asked: Asked) -> Relaxation | None:
     """The date by which the crop can be planted often enough, and the days it may then take to ripen."""
-    stand = follow(frame, asked).stand
+    stand = grow(frame, asked)
 
+    @cache
     def planted_by(by: int) -> Choice:
         later = replace(frame, plant_by=by)
         followed = follow(later, asked, grown=stand)  # with more time for the crop it is ended on another day

@@ -205,12 +205,11 @@ def follow(
 ) -> Followed:
     """A cover on every date, from sowing to the day on which it is ended.
 
-    ``known`` is that of :func:`in_time_until`; ``grown`` the stand, if it was followed before for another planting.
+    ``known`` is that of :func:`in_time_until`; ``grown`` is what :func:`grow` gives, if it was grown before.
     """
     cover, field, first = asked.cover, frame.field, int(frame.sowing[0])
     season = part_of(frame.season, slice(first, stand_days()))
-    parts = np.split(frame.sowing, range(DATES_TOGETHER, frame.sowing.size, DATES_TOGETHER))
-    stand = grown or _joined([_stand_on(frame, asked, part) for part in parts])
+    stand = grown or grow(frame, asked)
     alive = np.ones(stand.killed.shape, dtype=np.bool_) if asked.snow else np.isnan(stand.killed)
     # Where every member dies the dates are those of a stand that lives.
     counted = np.where(alive.any(axis=(1, 2), keepdims=True), alive, True)
@@ -228,6 +227,12 @@ def follow(
         dead=np.where(methods == "tarp", dead_from(ended, "tarp"), ended) + first,
         odds=odds,
     )
+
+
+def grow(frame: Frame, asked: Asked) -> Stand:
+    """A cover as it grows on every date; day indexes from the first of all."""
+    parts = np.split(frame.sowing, range(DATES_TOGETHER, frame.sowing.size, DATES_TOGETHER))
+    return _joined([_stand_on(frame, asked, part) for part in parts])
 
 
 def _stand_on(frame: Frame, asked: Asked, sowing: NDArray[np.intp]) -> Stand:

@@ -45,7 +45,7 @@ def _cited(table: Any, _: Any) -> CitedValue:
     if not isinstance(table, dict):
         raise UnfitError("is not a table with value, unit and source")
     printed = _reader().made(table, _Printed)
-    basis = table["basis"]
+    basis = printed.basis
     if basis not in BASES:
         raise ParameterError(f"basis {basis!r} is not {', '.join(BASES[:-1])} or {BASES[-1]}")
     for key in ("reason",) if basis == "assumed" else ("source", "locator"):
