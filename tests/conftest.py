@@ -178,7 +178,8 @@ def autumns_once(answers: dict[Any, Any], monkeypatch: pytest.MonkeyPatch) -> No
     compare = comparison.compare
 
     def once(frame: Any, covers: Any) -> Any:
-        question = asked(frame.field, replace(frame, field=None))
+        here = replace(frame.field, name="here", longitude=0.0)  # neither plays a part where the record is known
+        question = asked(here, replace(frame, field=None))
         keys = {(question, pickle.dumps(cover)): cover for cover in covers}
         missing = {key: cover for key, cover in keys.items() if key not in answers}
         answers.update(zip(missing, compare(frame, missing.values()), strict=True))

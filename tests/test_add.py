@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import builtins
 import datetime as dt
-import importlib
 import json
-import pickle
 import shutil
 import sys
 from collections.abc import Callable, Iterator
@@ -16,17 +14,17 @@ from pathlib import Path
 import pytest
 
 import covercrop
-from covercrop.autumn import comparison
-from covercrop.autumn.comparison import Autumn
 from covercrop.base.errors import CovercropError, FieldFileError, OfflineError, StationError, UsageError, WeatherError
-from covercrop.base.records import DailyWeather, Station, Units
+from covercrop.base.records import Station, Units
 from covercrop.field import weather_source
-from covercrop.field.entries import CoverEntry, CropEntry, Field, Ground, WeatherEntry
+from covercrop.field.entries import CoverEntry, CropEntry, Field, Ground
 from covercrop.field.file import read_fields
 from covercrop.season import adding
 from covercrop.weather import stations
 
 Run = Callable[..., tuple[int, str, str]]
+
+pytestmark = pytest.mark.usefixtures("autumns_once")
 
 PLACE = ("--at", "37.80", "-84.10")
 COVER = ("--cover", "Hairy vetch", "--cultivar", "purple bounty", "--sown", "2025-09-12")
@@ -39,31 +37,6 @@ def desk(tmp_path: Path, demo_dir: Path, monkeypatch: pytest.MonkeyPatch) -> Pat
     shutil.copy(demo_dir / "weather.csv", tmp_path)
     monkeypatch.chdir(tmp_path)
     return tmp_path
-
-
-@pytest.fixture(scope="module")
-def compared() -> dict[bytes, Autumn]:
-    """The comparisons that the tests of this file have had made, by all that they depend on."""
-    return {}
-
-
-@pytest.fixture(autouse=True)
-def _compared_once(compared: dict[bytes, Autumn], monkeypatch: pytest.MonkeyPatch) -> None:
-    """Grounds that differ in nothing but their name and longitude are compared once, as by ``covercrop sow``.
-
-    A module that is loaded by a command while this stands in its place would keep it: ``agenda`` is loaded before.
-    """
-    importlib.import_module("covercrop.dates.agenda")
-    compare = comparison.compare_sowing_dates
-
-    def once(field: Ground, weather: DailyWeather, on: dt.date) -> Autumn:
-        here = replace(field, name="here", longitude=0.0, weather=WeatherEntry())
-        question = pickle.dumps((here, weather.table.to_csv(), weather.notes, on))
-        if question not in compared:
-            compared[question] = compare(field, weather, on)
-        return replace(compared[question], field=field)
-
-    monkeypatch.setattr(comparison, "compare_sowing_dates", once)
 
 
 def old_file(desk: Path, text: str = "# mine\ntoday = 2026-04-20\n") -> Path:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import json
-import pickle
 import re
 from collections.abc import Sequence
 from dataclasses import replace
@@ -139,27 +138,7 @@ def farm(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder / "fields.toml"
 
 
-@pytest.fixture(scope="module")
-def made() -> dict[bytes, Plans]:
-    """The plans that the commands of this file have made of the farm, by what was asked."""
-    return {}
-
-
-@pytest.fixture
-def plans_once(made: dict[bytes, Plans], autumns_once: None, monkeypatch: pytest.MonkeyPatch) -> None:
-    """For tests of what is shown: the same fields on the same day are planned once, since their weather stays."""
-
-    def once(fields: tuple[Field, ...], **asked: object) -> Plans:
-        asked.pop("advance")
-        key = pickle.dumps((fields, asked))
-        if key not in made:
-            made[key] = plan_fields(fields, **asked)  # type: ignore[arg-type]
-        return made[key]
-
-    monkeypatch.setattr(many, "plan_fields", once)
-
-
-@pytest.mark.usefixtures("plans_once")
+@pytest.mark.usefixtures("plans_once", "autumns_once")
 def test_the_table(farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     """A line a field, within 80 columns, those of this week under their heading; then the way to one field in full."""
     monkeypatch.setenv("COLUMNS", "80")
@@ -183,7 +162,7 @@ def test_the_table(farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: 
     assert number_of.search(last)  # a list, and nothing after it
 
 
-@pytest.mark.usefixtures("plans_once")
+@pytest.mark.usefixtures("plans_once", "autumns_once")
 @pytest.mark.parametrize(("on", "status"), [("2026-04-20", 3), ("2025-12-20", 0)])
 def test_a_script_learns_whether_anything_is_due(farm: Path, on: str, status: int) -> None:
     """By the exit status, whatever is printed; without --due there is nothing that it would say."""
@@ -194,7 +173,7 @@ def test_a_script_learns_whether_anything_is_due(farm: Path, on: str, status: in
         main(["ready", str(farm), "--exit-code"])
 
 
-@pytest.mark.usefixtures("plans_once")
+@pytest.mark.usefixtures("plans_once", "autumns_once")
 def test_names_are_kept_on_a_narrow_screen(
     farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -213,7 +192,7 @@ def test_names_are_kept_on_a_narrow_screen(
     assert "safe to plant" not in shown[50]
 
 
-@pytest.mark.usefixtures("plans_once")
+@pytest.mark.usefixtures("plans_once", "autumns_once")
 def test_names_that_a_cut_would_make_one_are_kept(
     farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -227,7 +206,7 @@ def test_names_that_a_cut_would_make_one_are_kept(
     assert all(f"Up the Hollin road, field {number}" in shown for number in range(8))
 
 
-@pytest.mark.usefixtures("plans_once")
+@pytest.mark.usefixtures("plans_once", "autumns_once")
 def test_sow_for_many_fields_is_a_table(
     farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -245,7 +224,7 @@ def test_sow_for_many_fields_is_a_table(
     assert "Sources" in capsys.readouterr().out
 
 
-@pytest.mark.usefixtures("plans_once")
+@pytest.mark.usefixtures("plans_once", "autumns_once")
 def test_work_of_one_day_is_joined(
     farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -277,7 +256,7 @@ def test_a_hundred_fields_fit_on_two_screens(
     assert len(capsys.readouterr().out.splitlines()) <= 120
 
 
-@pytest.mark.usefixtures("plans_once")
+@pytest.mark.usefixtures("plans_once", "autumns_once")
 def test_a_week_without_a_visit(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """One line that says so, and no sources of nothing."""
     assert main(["ready", str(farm), "--due", "--on", "2025-12-20"]) == 0
@@ -288,7 +267,7 @@ def test_a_week_without_a_visit(farm: Path, capsys: pytest.CaptureFixture[str]) 
     assert len(shown.splitlines()) == 2
 
 
-@pytest.mark.usefixtures("plans_once")
+@pytest.mark.usefixtures("plans_once", "autumns_once")
 def test_the_table_says_what_the_full_answers_say(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The same states and dates as in JSON, which does without the table."""
     assert main(["ready", str(farm), "--json"]) == 0
@@ -304,7 +283,7 @@ def test_the_table_says_what_the_full_answers_say(farm: Path, capsys: pytest.Cap
             assert (field in due) == any(np.datetime64(day) < ON + invented.days(7) for day in visits)
 
 
-@pytest.mark.usefixtures("plans_once")
+@pytest.mark.usefixtures("plans_once", "autumns_once")
 def test_one_field_in_full(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """By name, in any case; an unknown one gets near matches."""
     name = "field 2, A long way up the hollin road"
@@ -316,7 +295,7 @@ def test_one_field_in_full(farm: Path, capsys: pytest.CaptureFixture[str]) -> No
     assert "unknown field" in capsys.readouterr().err
 
 
-@pytest.mark.usefixtures("plans_once")
+@pytest.mark.usefixtures("plans_once", "autumns_once")
 def test_full_means_every_field_in_full(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """`--full` keeps the long form."""
     assert main(["ready", str(farm), "--full"]) == 0
